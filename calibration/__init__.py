@@ -1,0 +1,1 @@
+"""Learning a strip kind or a tint response from photos whose truth is known."""

@@ -1,0 +1,1 @@
+"""What faces people: the command line, the HTTP service, the log and the bench arithmetic."""
