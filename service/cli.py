@@ -1,0 +1,72 @@
+"""The command line: `stripread COMMAND …`. Each command lives in its own file and is loaded only when called.
+
+Exit codes: 0 every photo was read · 1 at least one photo was refused · 2 the call itself was wrong (one line on
+standard error, no traceback).
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from stripread import __version__
+from stripread.errors import CallError
+
+# command -> (module in service.commands, one line for the help). The help text stands here so that listing the
+# commands imports none of them.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "card": ("card", "Write the reference card to print."),
+    "calibrate": ("calibrate", "Learn a strip kind from photos at known pH, from the maker's chart, or both."),
+    "read": ("read", "Read the pH from photos of a strip on the card."),
+    "demo": ("demo", "Read the shipped photos of a made-up workshop."),
+}
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:  # noqa: ARG002
+        if name not in COMMANDS:
+            return None
+        command = importlib.import_module(f"service.commands.{COMMANDS[name][0]}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+@click.group(cls=_Lazy, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="stripread")
+def app() -> None:
+    """Turn a phone photo of a strip on the printed card into a pH with an honest interval."""
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Run the command line and exit with its code. The one broad ``except``: nobody at a bench needs a traceback."""
+    try:
+        code = app.main(args=argv, standalone_mode=False)
+        sys.exit(code if isinstance(code, int) else 0)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except click.Abort:
+        sys.exit(130)
+    except click.ClickException as wrong:
+        print(f"stripread: {wrong.format_message()}", file=sys.stderr)
+        sys.exit(2)
+    except CallError as wrong:
+        print(f"stripread: {wrong}", file=sys.stderr)
+        sys.exit(2)
+    except BrokenPipeError:
+        sys.exit(0)
+    except Exception as problem:  # noqa: BLE001
+        print(f"stripread: internal problem ({type(problem).__name__}: {problem}); please report it", file=sys.stderr)
+        sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()
