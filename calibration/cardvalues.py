@@ -1,0 +1,65 @@
+"""The card's own patch values, estimated jointly from photos of the same card.
+
+No photo alone can tell the printer from the phone. Several photos of one card share its patch values and differ in
+phone, light and exposure: alternate between fitting each photo to the present values and averaging what the photos say
+of each patch. What is common to all photos (a printer's dot gain, say) ends up in the values and cancels between
+calibration and reading; what differs between photos is the doubt of a patch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.correct import fix_colour
+from stripread.patches import PatchSamples
+from stripread.reference import CardValues, nominal_values
+
+Array = NDArray[np.float64]
+
+ROUNDS = 5
+# On the first round the ramp must not bend the tone curve towards the printer's dot gain: greys are as unknown as colours.
+FIRST_GREY_SD = 0.12
+SD_FLOOR = 0.004  # cube-root units: even a patch averaged over many photos moves this much with the light's spectrum
+SD_PRIOR = 0.012  # and this, before photos under different lights have been seen
+PRIOR_WEIGHT = 2.0
+
+
+def estimate_card(photos: list[PatchSamples], start: CardValues | None = None) -> CardValues:
+    """Patch values of the card that all these photos show.
+
+    Parameters
+    ----------
+    photos
+        Patch samples, one entry a photo, of the same printed card.
+    start
+        Where to start; nominal values by default. Measured values are returned as they are.
+
+    Returns
+    -------
+    CardValues
+        With the standard deviation of each patch from its scatter between the photos.
+    """
+    values = start or nominal_values()
+    if values.source == "measured" or not photos:
+        return values
+    sd = np.where(values.sd > 0.01, np.maximum(values.sd, FIRST_GREY_SD), values.sd)
+    values = replace(values, sd=sd)
+    for _ in range(ROUNDS):
+        seen = np.empty((len(photos), *values.rgb.shape))
+        weight = np.empty((len(photos), len(values.rgb)))
+        for n, samples in enumerate(photos):
+            fix = fix_colour(samples, values)
+            seen[n] = np.cbrt(fix.to_rgb(samples.rgb, samples.centre_mm))
+            weight[n] = np.where(samples.clipped.max(axis=1) < 0.02, fix.weights, 0.0) + 1e-6
+        share = weight / weight.sum(axis=0)
+        mean = (share[:, :, None] * seen).sum(axis=0)
+        scatter = (share[:, :, None] * (seen - mean) ** 2).sum(axis=0).mean(axis=1)
+        count = weight.sum(axis=0)
+        var = (scatter * count + PRIOR_WEIGHT * SD_PRIOR**2) / (np.maximum(count - 1.0, 0.0) + PRIOR_WEIGHT)
+        # The spread between photos is what a further photo will show too: keep it whole, not divided by their number.
+        sd = np.sqrt(var + SD_FLOOR**2)
+        values = CardValues(mean**3, sd, "estimated")
+    return values

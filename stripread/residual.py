@@ -1,0 +1,128 @@
+"""What the colour fit leaves over, as a model in CIELAB chosen by cross-validation on the card's own patches.
+
+After ``correct`` a patch still misses its reference value: inks and sensor do not mix linearly, and two colours that
+look alike to the eye do not to the camera (metamerism). Three candidates for the rest: none, a root-polynomial of
+degree 2 (Finlayson, Mackiewicz and Hurlbert, IEEE Trans. Image Process. 24, 2015: terms keep their meaning at any
+exposure), ridge-regularised, and a Gaussian process over CIELAB. Each predicts every patch from the others in closed form; the best
+wins. Its covariance, with the nugget that no model removes, is the doubt of a corrected colour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.colour import lab_to_rgb
+
+Array = NDArray[np.float64]
+
+LENGTH_LAB = 28.0  # colours nearer than this share their error
+NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
+MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
+# A dye on a pad is not an ink on the card: its error is larger than that of a patch left out.
+FOREIGN_COLOURANT = 1.25
+_RIDGES = (3e-3, 3e-2, 3e-1)
+_RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
+
+
+@dataclass(frozen=True)
+class ResidualModel:
+    """Expected miss at a colour: ``kind`` none, root-polynomial or process.
+
+    train (M, 3): CIELAB of the patches. solved (M or T, 3): weights. inverse: the kernel's or normal matrix's inverse.
+    nugget (3,), amplitude (3,): standard deviations per CIELAB channel. rms_cv: leave-one-out Delta E*ab.
+    """
+
+    kind: str
+    train: Array
+    solved: Array
+    inverse: Array
+    amplitude: Array
+    nugget: Array
+    rms_cv: float
+    tried: dict[str, float]
+
+    def at(self, lab: Array) -> tuple[Array, Array]:
+        """Shift to add at colours (P, 3), and its covariance (3P, 3P) with the nugget in it."""
+        count = len(lab)
+        if self.kind == "process":
+            k = _kernel(lab, self.train)
+            shift = k @ self.solved
+            shared = _kernel(lab, lab) - k @ self.inverse @ k.T
+            smooth = shared[:, None, :, None] * np.diag(self.amplitude**2)[None, :, None, :]
+        else:
+            shift = np.zeros((count, 3))
+            # One camera sees similar colours with similar errors: half of the variance is shared between alike pads.
+            shared = 0.5 * _kernel(lab, lab) - 0.5 * np.eye(count)
+            smooth = shared[:, None, :, None] * np.diag(self.nugget**2 * FOREIGN_COLOURANT**2)[None, :, None, :]
+            if self.kind == "root-polynomial":
+                terms = _terms(lab)
+                shift = terms @ self.solved
+                spread = terms @ self.inverse @ terms.T
+                smooth = smooth + spread[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
+        own = np.eye(count)[:, None, :, None] * np.diag((self.nugget * FOREIGN_COLOURANT) ** 2)[None, :, None, :]
+        return shift, (smooth + own).reshape(3 * count, 3 * count)
+
+
+def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochrome: bool = False) -> ResidualModel:
+    """Choose and fit the model of what is left over.
+
+    Parameters
+    ----------
+    lab, miss
+        CIELAB of the patches as fitted (N, 3), and reference minus that (N, 3).
+    trusted
+        Patches to learn from (N,).
+    monochrome
+        The card was printed without colour: learn nothing about colours, and say so by a wide nugget.
+    """
+    x, y = lab[trusted], miss[trusted]
+    none_rms = float(np.sqrt((y**2).sum(axis=1).mean())) if len(x) else MONOCHROME_SD
+    if monochrome or len(x) < 20:
+        nugget = np.array([2.0, MONOCHROME_SD, MONOCHROME_SD])
+        return ResidualModel("none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), nugget, none_rms, {"none": none_rms})
+    tried = {"none": none_rms}
+    best: ResidualModel | None = None
+    floor = np.full(3, NUGGET_FLOOR)
+    rms = np.sqrt((y**2).mean(axis=0))
+    best = ResidualModel("none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), np.maximum(rms, floor), none_rms, tried)
+    terms = _terms(x)
+    for ridge in _RIDGES:
+        inverse = np.linalg.inv(terms.T @ terms + ridge * len(x) * np.eye(terms.shape[1]))
+        hat = terms @ inverse @ terms.T
+        left_out = (y - hat @ y) / (1.0 - np.diag(hat))[:, None]
+        score = float(np.sqrt((left_out**2).sum(axis=1).mean()))
+        tried[f"root-polynomial {ridge:g}"] = score
+        if score < 0.97 * best.rms_cv:
+            nugget = np.maximum(np.sqrt((left_out**2).mean(axis=0)), floor)
+            best = ResidualModel("root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried)
+    K = _kernel(x, x)
+    for ratio in _RATIOS:
+        inverse = np.linalg.inv(K + np.eye(len(x)) / ratio)
+        left_out = (inverse @ y) / np.diag(inverse)[:, None]
+        score = float(np.sqrt((left_out**2).sum(axis=1).mean()))
+        tried[f"process {ratio:g}"] = score
+        if score < 0.97 * best.rms_cv:
+            # Leave-one-out variance is nugget * ratio / diag(inverse): solve for the scale of this channel.
+            scale = np.sqrt((left_out**2 * np.diag(inverse)[:, None]).mean(axis=0))  # kernel in units of amplitude 1
+            amplitude = np.maximum(scale, floor * np.sqrt(ratio))
+            best = ResidualModel("process", x, inverse @ y, inverse, amplitude, amplitude / np.sqrt(ratio), score, tried)
+    return best
+
+
+def _kernel(one: Array, other: Array) -> Array:
+    """Squared-exponential kernel over CIELAB, shape (len(one), len(other))."""
+    square = (one**2).sum(axis=1)[:, None] + (other**2).sum(axis=1)[None, :] - 2.0 * one @ other.T
+    return np.asarray(np.exp(-0.5 * np.maximum(square, 0.0) / LENGTH_LAB**2))
+
+
+def _terms(lab: Array) -> Array:
+    """Root-polynomial terms of degree 2 at colours (N, 3), relative to white so that white stays white: (N, 6)."""
+    rgb = np.maximum(lab_to_rgb(lab), 0.0)
+    r, g, b = rgb[:, 0], rgb[:, 1], rgb[:, 2]
+    mean = (r + g + b) / 3.0
+    return np.stack(
+        [r - mean, b - mean, np.sqrt(r * g) - mean, np.sqrt(g * b) - mean, np.sqrt(r * b) - mean, mean * (1.0 - mean)], axis=1
+    )
