@@ -1,0 +1,67 @@
+"""Many photos in one call: on all cores, in order, with a progress bar."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+from stripread.errors import CallError
+from stripread.profile import Profile
+from stripread.results import PhReading
+
+_profile: Profile | None = None  # of this worker process
+
+
+def read_many(photos: Sequence[Path], profile: Profile, overlays: Sequence[Path | None]) -> Iterator[PhReading]:
+    """Read the photos in their order; each overlay path that is not None gets a picture of its reading."""
+    jobs = list(zip(photos, overlays, strict=True))
+    workers = min(len(jobs), os.cpu_count() or 1)
+    if workers <= 1:
+        for photo, overlay in jobs:
+            yield _read_one(photo, overlay, profile)
+        return
+    from tqdm import tqdm  # noqa: PLC0415 - only where there is something to wait for
+
+    with (
+        ProcessPoolExecutor(workers, get_context("spawn"), _start, (profile,)) as pool,
+        tqdm(total=len(jobs), unit="photo", file=sys.stderr, disable=not sys.stderr.isatty()) as bar,
+    ):
+        for reading in pool.map(_in_worker, jobs, chunksize=max(1, min(8, len(jobs) // (4 * workers)))):
+            bar.update()
+            yield reading
+
+
+def _start(profile: Profile) -> None:
+    global _profile  # noqa: PLW0603 - one profile a process, sent once instead of with every photo
+    import cv2  # noqa: PLC0415
+
+    cv2.setNumThreads(1)  # one process a core already
+    _profile = profile
+
+
+def _in_worker(job: tuple[Path, Path | None]) -> PhReading:
+    assert _profile is not None
+    return _read_one(*job, _profile)
+
+
+def _read_one(photo: Path, overlay: Path | None, profile: Profile) -> PhReading:
+    from stripread.pipeline import trace_ph  # noqa: PLC0415 - a worker pays for it once, the command's start never
+
+    try:
+        data = photo.read_bytes()
+    except OSError as problem:
+        raise CallError(f"can't read {photo}: {problem.strerror}") from None
+    trace = trace_ph(data, profile, str(photo))
+    assert trace.reading is not None
+    if overlay is not None:
+        from stripread.picture import picture_of  # noqa: PLC0415
+
+        try:
+            overlay.write_bytes(picture_of(trace, profile))
+        except OSError as problem:
+            raise CallError(f"can't write {overlay}: {problem.strerror}") from None
+    return trace.reading

@@ -1,0 +1,107 @@
+"""Judgements on a photo and an estimate: which doubts it carries, and when it must be refused.
+
+All limits stand here, each with why it is where it is. A limit that turns a reading away must be one that a good photo
+does not reach: a needless refusal sends somebody back to the bench.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stripread.card import CardLayout
+from stripread.colour import rgb_to_lab
+from stripread.correct import ColourFix
+from stripread.errors import Refused
+from stripread.pads import PadSet
+from stripread.patches import PatchSamples
+from stripread.ph import PhEstimate
+from stripread.profile import Profile
+from stripread.reasons import Reason, because
+from stripread.reference import CardValues
+
+BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
+WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
+OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.4  # misfit in standard deviations
+POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
+OTHER_CARD = 9.0  # Delta E by which the patches miss the profile's values when it is another print
+LIGHT_RATIO = 3.0  # brightest to darkest place of the card
+WIDE = 2.0  # pH, the whole interval
+UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
+
+
+def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:
+    """Refuse a photo whose card is burnt out, too dark or hidden.
+
+    Raises
+    ------
+    Refused
+        ``blown_out``, ``too_dark`` or ``card_cut_off``.
+    """
+    sent = layout.nominal_srgb()
+    light = (sent.min(axis=1) > 0.75) & samples.usable
+    if samples.usable.sum() < 24 or light.sum() < 4:
+        raise Refused(because("card_cut_off", f"{int(samples.usable.sum())} of {len(samples.usable)} patches are clear"))
+    if np.mean(samples.clipped[light].max(axis=1) > 0.3) > BURNT_SHARE:
+        raise Refused(because("blown_out"))
+    if np.median(samples.rgb[light].max(axis=1)) < WHITE_TOO_DARK:
+        raise Refused(because("too_dark"))
+
+
+def doubts_of_fix(fix: ColourFix, samples: PatchSamples, values: CardValues | None) -> list[Reason]:
+    """Doubts about the colour correction of this photo."""
+    doubts: list[Reason] = []
+    known = values is not None and values.source != "nominal"
+    if fix.monochrome:
+        doubts.append(because("card_without_colour"))
+    elif known and fix.lab_rms > OTHER_CARD:
+        doubts.append(because("other_card", f"its patches differ by {fix.lab_rms:.0f} Delta E"))
+    elif known and fix.rms_cv > POOR_FIT:
+        doubts.append(because("colour_fit_poor", f"they differ by {fix.rms_cv:.1f} Delta E"))
+    field = fix.light_at(samples.centre_mm).mean(axis=1)
+    if field.max() / max(field.min(), 1e-6) > LIGHT_RATIO or (known and fix.light_rms > UNEVEN):
+        doubts.append(because("uneven_light", f"{field.max() / field.min():.1f} to 1"))
+    return doubts
+
+
+def doubts_of_estimate(estimate: PhEstimate, pads: PadSet, profile: Profile) -> list[Reason]:
+    """Doubts about the value.
+
+    Raises
+    ------
+    Refused
+        ``off_curve`` when no pH of the profile explains the colours.
+    """
+    if estimate.misfit > OFF_CURVE:
+        raise Refused(because("off_curve", f"{estimate.misfit:.1f} standard deviations away"))
+    doubts: list[Reason] = []
+    if estimate.misfit > NEAR_OFF_CURVE:
+        doubts.append(because("near_off_curve", f"{estimate.misfit:.1f} standard deviations away"))
+    if estimate.alternatives:
+        other = estimate.alternatives[0]
+        doubts.append(because("ambiguous", f"pH {other.ph:.1f}, weight {other.weight:.0%}"))
+    low, high = estimate.interval
+    if high - low > WIDE:
+        doubts.append(because("wide_interval", f"{low:.1f} to {high:.1f}"))
+    bottom, top = profile.kind.range
+    if low <= bottom + 0.02:
+        doubts.append(because("end_of_range", f"at most {high:.1f}"))
+    elif high >= top - 0.02:
+        doubts.append(because("end_of_range", f"at least {low:.1f}"))
+    return doubts
+
+
+def evident_interval(estimate: PhEstimate, profile: Profile) -> tuple[float, float]:
+    """The interval, not narrower than the evidence behind the profile allows, and within the strip's range."""
+    low, high = estimate.interval
+    if not profile.has_evidence:
+        low, high = min(low, estimate.ph - UNPROVEN_HALF_WIDTH), max(high, estimate.ph + UNPROVEN_HALF_WIDTH)
+    bottom, top = profile.kind.range
+    return max(low, bottom), min(high, top)
+
+
+def card_difference(fix: ColourFix, samples: PatchSamples, values: CardValues) -> float:
+    """Root mean square Delta E*ab between this photo's patches and the profile's card, after the fit."""
+    lab = rgb_to_lab(fix.to_rgb(samples.rgb, samples.centre_mm))
+    miss = lab - rgb_to_lab(values.rgb)
+    trusted = fix.weights > 0.3
+    return float(np.sqrt((miss[trusted] ** 2).sum(axis=1).mean()))
