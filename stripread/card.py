@@ -39,7 +39,7 @@ PATCH_MM = 7.0
 PITCH_MM = 8.0
 
 # sRGB levels of the neutral ramp: even in CIELAB lightness, from the printer's black to just under paper white
-GREYS = (0, 28, 52, 75, 97, 119, 140, 162, 184, 206, 226, 242)
+GREYS = (0, 25, 43, 62, 82, 103, 124, 147, 170, 193, 218, 242)
 
 
 @dataclass(frozen=True)
@@ -89,12 +89,18 @@ def _block(left: float, top: float, columns: int, rows: int) -> list[tuple[float
     return [(left + c * PITCH_MM, top + r * PITCH_MM) for r in range(rows) for c in range(columns)]
 
 
-# 36 colours, in the order in which the colour cells are filled; chosen by tests/design_card.py (docs/card-design.md)
+# 36 colours, in the order in which the colour cells are filled: an I-optimal choice for what strips and tints look
+# like, neighbours unlike each other; computed by tests/design_card.py (docs/card-design.md)
+# fmt: off
 COLOURS: tuple[tuple[int, int, int], ...] = (
-    *((r, g, b) for r in (80, 160, 240) for g in (80, 160, 240) for b in (80, 160, 240) if not r == g == b),
-    *((r, g, b) for r in (120, 200) for g in (120, 200) for b in (120, 200) if not r == g == b),
-    *((250, 200, 60), (250, 150, 60), (60, 110, 60), (60, 60, 110), (130, 60, 60), (220, 230, 250)),
+    (176, 248, 248), (248, 152, 32), (56, 128, 248), (128, 104, 56), (152, 176, 248), (248, 224, 128),
+    (32, 80, 104), (176, 248, 176), (32, 56, 128), (248, 128, 128), (128, 200, 104), (224, 80, 176),
+    (32, 104, 248), (248, 248, 80), (56, 200, 152), (200, 200, 248), (200, 128, 56), (104, 80, 200),
+    (32, 224, 248), (248, 248, 176), (248, 200, 176), (32, 56, 200), (248, 224, 32), (32, 80, 56),
+    (248, 176, 200), (224, 248, 128), (248, 152, 248), (32, 176, 248), (104, 56, 32), (128, 80, 104),
+    (176, 200, 32), (176, 128, 248), (200, 152, 104), (56, 128, 200), (248, 200, 104), (152, 200, 248),
 )
+# fmt: on
 
 
 @cache
