@@ -1,0 +1,92 @@
+"""The wash forecast as the service uses it: plain readings in, one flat answer out."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from service.bench.washing import Forecast, Reading
+from service.bench.washing import forecast as bench_forecast
+from service.bench.water import RinseWater, aired_water, pure_water, tap_water
+
+Pair = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class WashForecast:
+    """Washes to come after the last reading.
+
+    ``status`` is "ok", "done" or "cannot tell"; ``message`` one sentence. ``washes`` and its 90 % ``interval`` are in
+    parts of a wash, ``whole`` in whole washes (median, low, high); None when it cannot be told. ``curve`` is one
+    {wash, ph, low, high} for each wash, to draw. ``retained_share`` is the fitted share with its interval.
+    """
+
+    status: str
+    message: str
+    washes: float | None
+    interval: Pair | None
+    whole: tuple[int, int, int] | None
+    level: float
+    kind: str
+    retained_share: float | None
+    retained_interval: Pair | None
+    done_chance: float | None
+    water_ph: float | None
+    curve: tuple[dict[str, float], ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """JSON-ready."""
+        return asdict(self)
+
+
+def named_water(name: str | None, alkalinity_mmol_l: float | None = None) -> RinseWater | None:
+    """Rinse water by the name the user picked: pure, air, tap (with its alkalinity), unknown or None.
+
+    Raises
+    ------
+    ValueError
+        For another name. Tap water without its alkalinity counts as unknown.
+    """
+    if name in (None, "", "unknown") or (name == "tap" and alkalinity_mmol_l is None):
+        return None
+    if name == "tap" and alkalinity_mmol_l is not None:
+        return tap_water(alkalinity_mmol_l / 1000.0)
+    if name == "pure":
+        return pure_water()
+    if name == "air":
+        return aired_water()
+    raise ValueError(f"the rinse water is pure, air, tap or unknown, not {name!r}")
+
+
+def forecast(
+    readings: list[tuple[int, float, Pair]],
+    water: RinseWater | None = None,
+    blank: tuple[float, Pair] | None = None,
+) -> WashForecast:
+    """Forecast from (wash number, pH, 95 % interval) triples; needs two different washes or more to say a number.
+
+    ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one.
+    """
+    return _flat(bench_forecast([Reading(n, ph, interval) for n, ph, interval in readings], water, blank))
+
+
+def _flat(found: Forecast) -> WashForecast:
+    tell = found.status != "cannot tell"
+    washes = found.washes if tell else None
+    share = found.share
+    return WashForecast(
+        status=found.status,
+        message=found.sentence,
+        washes=None if washes is None else round(washes.value, 2),
+        interval=None if washes is None else (round(washes.low, 2), round(washes.high, 2)),
+        whole=found.whole if tell else None,
+        level=0.90,
+        kind=found.kind,
+        retained_share=None if share is None else round(share.value, 4),
+        retained_interval=None if share is None else (round(share.low, 4), round(share.high, 4)),
+        done_chance=None if found.done_now is None else round(found.done_now, 4),
+        water_ph=None if found.water_ph is None else round(found.water_ph.value, 2),
+        curve=tuple(
+            {"wash": n, "ph": round(p, 2), "low": round(a, 2), "high": round(b, 2)} for n, p, a, b in found.curve
+        ),
+    )
