@@ -25,6 +25,7 @@ WINDOW_RADIUS_MM = 13.0
 WINDOW_CENTRES_MM = {"sample": (46.0, 67.0), "blank": (102.0, 67.0)}
 RING_RADIUS_MM = 7.0  # a thin grey ring inside each window, seen through the liquid: its contrast tells haze
 RING_WIDTH_MM = 0.6
+RING_SRGB = (124, 124, 124)
 MARKER_MM = 15.0
 DICTIONARY = "DICT_4X4_50"
 MARKER_CORNERS_MM = {  # id -> top left corner of the black square
@@ -110,7 +111,7 @@ def layout() -> CardLayout:
     bottom = [_block(23.0, 84.5, 5, 1) + _block(84.5, 84.5, 5, 1), _block(23.0, 92.5, 5, 1) + _block(84.5, 92.5, 5, 1)]
     left, right = _block(4.0, 24.5, 2, 7), _block(129.0, 24.5, 2, 7)
     centre = _block(66.5, 55.5, 2, 3)
-    # Ramp A runs dark to light along the top, ramp B light to dark along the bottom; two steps of each stand in a column.
+    # Ramp A runs dark to light along the top, ramp B light to dark along the bottom; two steps of each in a column.
     grey_cells = [*top[1], left[6], left[7], *bottom[0][::-1], right[7], right[6]]
     white_cells = [top[0][0], top[0][5], top[0][9], bottom[1][0], bottom[1][4], bottom[1][9]]
     white_cells += [left[1], left[4], left[12], right[0], right[9], right[13], centre[1], centre[4]]

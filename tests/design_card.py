@@ -108,7 +108,7 @@ def gains(cases: list[Case], chosen: np.ndarray) -> np.ndarray:
 
 
 def closeness(labs: np.ndarray) -> np.ndarray:
-    """Pairs of candidates too alike: (C, C) of bool from labs (1 + printers, C, 3), the first as sent to the printer."""
+    """Pairs too alike: (C, C) of bool from labs (1 + printers, C, 3), the first as sent to the printer."""
     gaps = [np.sqrt(((lab[:, None] - lab[None]) ** 2).sum(axis=2)) for lab in labs]
     return (gaps[0] < APART_LAB) | (np.min(gaps[1:], axis=0) < APART_PRINTED)
 
@@ -204,7 +204,8 @@ def main() -> None:
     labs = np.stack([rgb_to_lab(srgb_decode(pool / 255.0)), *(lab_of(m.printed(pool / 255.0)) for m in machines)])
     chosen = pool[choose(cases, labs, printable, base)]
     ordered = chosen[arrange(chosen, rng)]
-    print(f"{printable.sum()} of {len(pool)} candidates can be printed; greys even in L*: {even_greys()}, card: {GREYS}")
+    print(f"{printable.sum()} of {len(pool)} candidates can be printed")
+    print(f"greys even in L*: {even_greys()}, in card.py: {GREYS}")
     print("\n".join(f"    {tuple(int(v) for v in c)}," for c in ordered))
     sets = {"optimal": [ordered], "card.py": [np.array(COLOURS)], **rivals(rng)}
     print("root of the mean predicted variance, Delta E, on unseen printers:")

@@ -105,7 +105,8 @@ class Printer:
     @staticmethod
     def made_up(rng: np.random.Generator, *, managed: bool) -> Printer:
         """Draw inks, paper, dot gain and black; the cube of ink amounts is computed once."""
-        paper = rng.uniform(0.82, 0.92) - rng.uniform(0.0, 0.06) * band(400, 2500) + rng.uniform(0, 0.04) * band(440, 1200)
+        paper = rng.uniform(0.82, 0.92) - rng.uniform(0.0, 0.06) * band(400, 2500)
+        paper = paper + rng.uniform(0.0, 0.04) * band(440, 1200)  # brightener
         cyan, magenta, yellow = rng.normal(622, 8), rng.normal(538, 6), rng.normal(440, 8)
         shapes = (
             np.where(cyan < NM, 1.0, band(cyan, 2000)) + 0.06 * band(430, 4000),  # a plateau towards the red
