@@ -1,0 +1,103 @@
+"""A phone photo from its bytes: upright pixels at a working size, with the scale back to the full picture.
+
+Pixel convention of the whole program: the centre of a pixel lies at whole numbers, the upper left pixel at (0, 0).
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.imagefile import decode, not_a_picture, read_header, reduction, srgb_converter
+
+Pixels = NDArray[np.uint8]
+Array = NDArray[np.float64]
+
+# EXIF orientation -> how cv2 brings the stored picture upright: transpose first, then flip (None: leave out).
+# EXIF 2.32, table of tag 274: which side of the scene the stored row 0 and column 0 are.
+_TURNS: dict[int, tuple[bool, int | None]] = {
+    1: (False, None),
+    2: (False, 1),
+    3: (False, -1),
+    4: (False, 0),
+    5: (True, None),
+    6: (True, 1),
+    7: (True, -1),
+    8: (True, 0),
+}
+
+
+@dataclass(frozen=True)
+class Photo:
+    """An upright photo.
+
+    pixels (H, W, 3) RGB uint8 as the phone encoded them, at the working size; scale: full-size pixels to a working
+    pixel; full_size (w, h) upright; offset: full-size pixels left of and above the first working pixel (a reduced
+    decode drops less than one working pixel); taken_at ISO 8601 or None; convert: to sRGB, when the file has another
+    profile.
+    """
+
+    pixels: Pixels
+    scale: float
+    full_size: tuple[int, int]
+    offset: tuple[int, int]
+    sha256: str
+    taken_at: str | None
+    convert: Callable[[Pixels], Pixels] | None = None
+
+    def to_full(self, points: Array) -> Array:
+        """Working pixels (N, 2) as full-size pixels (N, 2)."""
+        return np.asarray((points + 0.5) * self.scale - 0.5 + np.array(self.offset, dtype=np.float64))
+
+    def to_srgb(self, rgb: Pixels) -> Pixels:
+        """Encoded pixels of this photo (h, w, 3) as sRGB. Slow: do it only on the pixels that matter."""
+        return rgb if self.convert is None else self.convert(rgb)
+
+
+def fingerprint(data: bytes) -> str:
+    """SHA-256 of the file, hexadecimal: names a photo in every result."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def open_photo(data: bytes) -> Photo:
+    """Open a JPEG, PNG, WebP, TIFF or HEIC file; of an animated one, the first picture.
+
+    Raises
+    ------
+    Refused
+        ``not_a_picture`` when it can't be opened or is past the bounds on bytes and pixels, ``too_small``.
+    """
+    header = read_header(data)
+    k = reduction(header.size)
+    rgb = decode(data, header, k)
+    left_over = (header.size[0] - k * rgb.shape[1], header.size[1] - k * rgb.shape[0])
+    transpose, flip = _TURNS[header.orientation]
+    size, offset = header.size, (0, 0)
+    if transpose:
+        rgb = np.asarray(cv2.transpose(rgb), dtype=np.uint8)
+        size, left_over = (size[1], size[0]), (left_over[1], left_over[0])
+    if flip is not None:
+        rgb = np.asarray(cv2.flip(rgb, flip), dtype=np.uint8)
+        # what was dropped at the right or bottom is now at the left or top
+        offset = (left_over[0] if flip in (1, -1) else 0, left_over[1] if flip in (0, -1) else 0)
+    if rgb.size == 0:
+        raise not_a_picture("it holds no pixels")
+    rgb = np.ascontiguousarray(rgb)
+    return Photo(rgb, float(k), size, offset, fingerprint(data), header.taken_at, srgb_converter(header.icc))
+
+
+def thumbnail_jpeg(photo: Photo, long_side_px: int = 640, quality: int = 85) -> bytes:
+    """Make a small upright sRGB JPEG of the photo, without any metadata (no place, no time, no device)."""
+    height, width = photo.pixels.shape[:2]
+    shrink = min(1.0, long_side_px / max(height, width))
+    size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
+    small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    done, encoded = cv2.imencode(".jpg", photo.to_srgb(small)[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    if not done:
+        raise not_a_picture("its thumbnail can't be written")
+    return bytes(encoded.tobytes())
