@@ -21,7 +21,8 @@ JITTER = 0.075  # sd of log10 of one wash's share: about 17 %, common practice, 
 OUTLIER = 0.03  # share of readings that are simply wrong (strip from another bottle, drop of another liquid)
 LN_SHARE = np.linspace(np.log(0.015), np.log(0.8), 37)
 LOG_START = np.arange(-3.0, 1.01, 0.2)
-BLEED = ((0.0, 0.5, 0.45), (0.02, 0.5, 0.2), (0.02, 0.75, 0.1), (0.1, 0.5, 0.15), (0.1, 0.75, 0.1))  # b, s, prior
+# b, s, prior. What clots give off goes into the whole filled-up volume: b is about (pore share) x r, some hundredths.
+BLEED = ((0.0, 0.5, 0.5), (0.005, 0.5, 0.23), (0.005, 0.7, 0.07), (0.03, 0.5, 0.15), (0.03, 0.7, 0.05))
 MOST_WASHES = 40
 LIGHTEST = 9.0  # nats below the heaviest cell: lighter ones (1 in 8,000) are dropped on the way
 
@@ -102,8 +103,20 @@ def update(
     top = float(log_w.max())
     weight = np.exp(log_w - top)
     surprise = -(top + float(np.log(weight.sum()))) / max(1, len(readings))
-    weight /= weight.sum()
-    return Cells(weight, share[cell], start[cell], bleed[cell], slow[cell], mean, var, hypothesis, surprise)
+    order = np.argsort(-weight)
+    order = order[: 1 + int(np.searchsorted(np.cumsum(weight[order]), 0.999 * weight.sum()))]
+    cell = cell[order]
+    return Cells(
+        weight[order] / weight[order].sum(),
+        share[cell],
+        start[cell],
+        bleed[cell],
+        slow[cell],
+        mean[order],
+        var[order],
+        hypothesis[order],
+        surprise,
+    )
 
 
 def _density(miss: Array | float, var: Array | float) -> Array:

@@ -19,7 +19,7 @@ LEVEL = 0.90
 TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip
 MODEL_SD = 0.08  # pH: activity, salt error of the dye, temperature; of the size the dilution table shows
 FINE = 0.1  # washes
-TOO_WIDE = 8.0  # washes between the interval's ends: nobody can plan by that
+TOO_WIDE = 10.0  # washes between the interval's ends: nobody can plan by that
 
 
 @dataclass(frozen=True)
@@ -105,8 +105,7 @@ def forecast(
     own = None if blank is None else (blank[0], Reading(0, blank[0], blank[1]).sd)
     cells = update([(r.wash, r.ph, r.sd) for r in readings], waters, prior or Prior(), own)
     goals = np.asarray([h.log_target(sign, TOLERANCE, band) for h in waters])[cells.hypothesis]
-    ahead = np.arange(0.0, MOST_WASHES + FINE / 2, FINE)
-    chance = _chance_done(cells, goals, last, ahead)
+    ahead, chance = _chance_done(cells, goals, last)
     found = Forecast(
         "ok",
         "",
@@ -135,15 +134,23 @@ def _last(cells: Cells, last: int) -> Array:
     return log_residue(cells.share, cells.log_start, cells.bleed, cells.slow, last) + cells.mean
 
 
-def _chance_done(cells: Cells, goals: Array, last: int, ahead: Array) -> Array:
-    """P(neutral within ``ahead`` further washes); (A,). Between whole washes log residue is taken as linear."""
-    n = last + np.arange(MOST_WASHES + 1.0)
-    whole = log_residue(cells.share[:, None], cells.log_start[:, None], cells.bleed[:, None], cells.slow[:, None], n)
-    index = np.minimum(ahead.astype(int), MOST_WASHES - 1)
+def _chance_done(cells: Cells, goals: Array, last: int) -> tuple[Array, Array]:
+    """Further washes (A,) in steps of FINE and P(neutral within them); log residue linear between whole washes."""
+    n = np.arange(MOST_WASHES + 1.0)
+    path = log_residue(
+        cells.share[:, None], cells.log_start[:, None], cells.bleed[:, None], cells.slow[:, None], last + n
+    )
+    path = goals[:, None] - path - cells.mean[:, None]  # how far below the goal, (C, 41)
+    sd = np.sqrt(cells.var[:, None] + JITTER**2 * n)
+    whole = cells.weight @ ndtr(path / sd)
+    # Fine steps only where the answer is still open: this is where the time goes.
+    end = min(MOST_WASHES, int(np.searchsorted(whole, 0.97)) + 1)
+    ahead = np.arange(0.0, end + FINE / 2, FINE)
+    index = np.minimum(ahead.astype(int), end - 1)
     part = ahead - index
-    x = whole[:, index] * (1.0 - part) + whole[:, index + 1] * part + cells.mean[:, None]
-    sd = np.sqrt(cells.var[:, None] + JITTER**2 * ahead)
-    return np.asarray(cells.weight @ ndtr((goals[:, None] - x) / sd))
+    x = path[:, index] * (1.0 - part) + path[:, index + 1] * part
+    chance = cells.weight @ ndtr(x / np.sqrt(cells.var[:, None] + JITTER**2 * ahead))
+    return ahead, np.maximum.accumulate(chance)
 
 
 def _range(values: Array, weight: Array) -> Range:
