@@ -218,16 +218,17 @@ def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     xs, ys = np.linspace(-1, 1, 40, dtype=np.float32), np.linspace(-1, 1, 30, dtype=np.float32)
     fall = 1 - eye.vignetting * (xs[None] ** 2 + ys[:, None] ** 2) / 2
     shading = cv2.resize(fall.astype(np.float32) * np.float32(exposure), (width, height))
-    raw = cv2.multiply(cv2.add(picture, (*map(float, flare), 0.0)), cv2.merge([shading] * 3))
+    raw = cv2.multiply(picture + flare.astype(np.float32), cv2.merge([shading] * 3))
     if scene.motion_px > 1:
         raw = cv2.filter2D(raw, -1, _streak(scene.motion_px, scene.motion_deg))
     raw = cv2.GaussianBlur(raw, (0, 0), float(np.hypot(eye.psf, scene.defocus_px)), borderType=cv2.BORDER_REPLICATE)
-    spread = cv2.sqrt(cv2.max(raw, 0) * (1.0 / eye.electrons) + eye.read_noise**2)
+    # plain numpy where a number meets all channels: OpenCV takes a bare number for the first channel's
+    spread = cv2.sqrt(np.maximum(raw, 0) * np.float32(1.0 / eye.electrons) + np.float32(eye.read_noise**2))
     raw = cv2.add(raw, cv2.multiply(spread, noise((height, width), eye.smooth, rng)))
-    raw = cv2.min(raw, 1.0)
+    np.minimum(raw, np.float32(1.0), out=raw)
     d65, warm = neutral[0] / neutral[2], eye.raw(source("A"))[0] / eye.raw(source("A"))[2]
     warmth = float(np.clip(np.log(white[0] / white[2] / d65) / np.log(warm / d65), 0, 1))
-    balanced = cv2.min(cv2.multiply(raw, (*map(float, gains), 0.0)), 1.0)
+    balanced = np.minimum(raw * gains.astype(np.float32), np.float32(1.0))
     linear = cv2.transform(balanced, eye.colour_matrix(warmth, scene.icc == "p3").astype(np.float32))
     if scene.local_tone > 0:
         linear = _local_tone(linear, scene.local_tone)
