@@ -1,0 +1,266 @@
+"""The strip and its pads, found from the picture: where they lie, which pixels count, and what speaks against them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.card import layout
+from stripread.errors import Refused
+from stripread.kind import StripKind
+from stripread.lanemap import LaneMap, lane_map
+from stripread.padmask import PadRegion, cover, usable
+from stripread.reasons import Reason, because
+from stripread.shadow import Shadow, find_shadow
+from stripread.stripfit import Frame, Pieces, refine
+from stripread.striporder import settle
+from stripread.stripsearch import Place, search
+from stripread.view import CardView
+
+Array = NDArray[np.float64]
+
+PAD_SEEN = 0.05  # log contrast to carrier or paper from which a pad is surely there
+CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole length
+STRAY_COLOUR = 0.12  # log contrast on the carrier where this kind has no pad
+RIM_MM = 1.6  # colour that near a pad is its own wet rim
+GLARE_LEFT, GLARE_DOUBT = 0.3, 0.12  # least share of a pad; shining share worth a word
+UNEVEN_DOUBT = 0.3
+SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
+SECOND_SHARE = 0.4  # a second strip must match at least this well beside the first
+
+
+@dataclass(frozen=True)
+class FoundStrip:
+    """One strip on the card.
+
+    outline_mm (4, 2): corners, the dipped end's two first and last. angle_deg: direction from the dipped end to the
+    other, 0 to the right, positive clockwise as seen. end: the side the dipped end lies to. pads in the kind's order.
+    contrast: of the most visible pad to its carrier (log ratio). width_mm: as seen. reasons: doubts.
+    """
+
+    outline_mm: Array
+    angle_deg: float
+    end: Literal["left", "right"]
+    pads: tuple[PadRegion, ...]
+    contrast: float
+    width_mm: float
+    reasons: tuple[Reason, ...]
+
+
+def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
+    """Find the strips in and near the lane, the plainest first.
+
+    Raises
+    ------
+    Refused
+        ``no_strip`` when the lane is empty, ``wrong_kind`` when what lies there has other pads, ``shadow_on_pads`` or
+        ``glare_on_pads`` when the pads can't be used.
+    """
+    lane = lane_map(view, layout())
+    first = search(lane, kind)
+    if first.pad_score < PAD_SEEN / 4 and first.carrier_score < CARRIER_SEEN:
+        raise Refused(because("no_strip"))
+    strips = [_measure(view, lane, first, kind)]
+    rest = _without(lane, strips[0], kind)
+    second = search(rest, kind) if _something_left(rest) else None
+    if second is not None and second.pad_score > max(SECOND_SHARE * first.pad_score, PAD_SEEN):
+        try:
+            strips.append(_measure(view, rest, second, kind))
+        except Refused:
+            pass  # what lies beside the strip is no strip of this kind: the first one stands
+    return tuple(strips)
+
+
+def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> FoundStrip:
+    """Refine one place, check that the kind fits, and choose the pixels of each pad."""
+    place, frame, own, width = refine(lane, place, kind)
+    if not kind.is_roll:
+        settled = settle(frame, place, kind)
+        if settled is not place and settled != place:
+            place, frame, own, width = refine(lane, settled, kind)
+    spans = [(p.offset_mm + d, p.offset_mm + d + p.length_mm) for p, d in zip(kind.pads, own, strict=True)]
+    length = kind.length_mm
+    if kind.is_roll:
+        start, stop = _ends_of_roll(frame, kind)
+        spans, length = [(start, stop)], stop
+    contrast = _contrasts(frame, spans, width)
+    _check_kind(frame, kind, spans, contrast, lane.noise)
+    shadow = find_shadow(lane, place, (spans[0][0], spans[-1][1]), width)
+    pads = [_pad(view, lane, place, span, width, float(c), shadow) for span, c in zip(spans, contrast, strict=True)]
+    reasons = _judge(pads, shadow, spans)
+    start = min(0.0, spans[0][0]) if not kind.is_roll else spans[0][0]
+    box = np.array([[start, -width / 2], [length, -width / 2], [length, width / 2], [start, width / 2]])
+    angle = float(np.degrees(np.arctan2(place.along[1], place.along[0])))
+    return FoundStrip(
+        outline_mm=place.to_mm(box),
+        angle_deg=angle,
+        end="left" if place.along[0] > 0 else "right",
+        pads=tuple(pads),
+        contrast=float(contrast.max()),
+        width_mm=width,
+        reasons=tuple(reasons),
+    )
+
+
+def _contrasts(frame: Frame, spans: list[tuple[float, float]], width: float) -> Array:
+    """Contrast of each pad to its carrier (or paper, where no carrier is seen): norm of the log difference, (P,)."""
+    profile = frame.along(0.33 * width)
+    s = frame.s_mm
+    bare = (s > spans[-1][1] + 1.5) & (s < spans[-1][1] + 9.0)
+    carrier = np.median(profile[bare], axis=0) if bare.sum() > 4 else np.zeros(3)
+    if np.abs(carrier).max() > 0.15:  # not bare after all
+        carrier = np.zeros(3)
+    means = [np.median(profile[(s > a + 0.8) & (s < b - 0.8)], axis=0) for a, b in spans]
+    return np.asarray(np.linalg.norm(np.array(means) - carrier, axis=1) / np.sqrt(3.0))
+
+
+def _check_kind(frame: Frame, kind: StripKind, spans: list[tuple[float, float]], contrast: Array, noise: float) -> None:
+    """Refuse when the colours on the strip's axis do not lie where this kind has its pads.
+
+    Raises
+    ------
+    Refused
+        ``no_strip`` or ``wrong_kind``.
+    """
+    if kind.is_roll:
+        if contrast[0] < PAD_SEEN / 2:
+            raise Refused(because("no_strip"))
+        return
+    profile = frame.along(0.33 * kind.width_mm)
+    s = frame.s_mm
+    norm = np.linalg.norm(profile, axis=1) / np.sqrt(3.0)
+    free = (s > -6.0) & (s < kind.length_mm + 2.0) & (frame.known > 0.9)
+    for a, b in spans:
+        free &= (s < a - RIM_MM) | (s > b + RIM_MM)
+    stray = norm[free] > max(STRAY_COLOUR, 0.4 * float(np.median(contrast)))
+    if stray.sum() * frame.step_mm > 2.0:
+        raise Refused(because("wrong_kind", "there is colour where it has no pad"))
+    seen = contrast > max(PAD_SEEN / 3, 0.06 * float(contrast.max()))
+    if len(spans) > 1 and seen.sum() < 0.5 * len(spans) and contrast.max() > 3 * PAD_SEEN:
+        raise Refused(because("wrong_kind", f"{int(seen.sum())} of {len(spans)} pads are seen"))
+    if contrast.max() > 2 * PAD_SEEN and _share_explained(frame, spans) < 0.72:
+        raise Refused(because("wrong_kind", "the pads lie elsewhere"))
+
+
+def _share_explained(frame: Frame, spans: list[tuple[float, float]]) -> float:
+    """Share of the colour variation along the pads that pads of one colour each at these places explain."""
+    profile = frame.along(0.33 * (frame.t_mm[-1] - frame.t_mm[0]) / 3)
+    low, high = spans[0][0] - 1.8, spans[-1][1] + 1.8
+    here = (frame.s_mm >= low) & (frame.s_mm <= high)
+    total = float((profile[here] ** 2).sum())
+    pieces = Pieces(frame.s_mm, profile)
+    a, b = (np.array(v) for v in zip(*spans, strict=True))
+    return float(pieces.energy(a, b)[2].sum()) / max(total, 1e-9)
+
+
+def _ends_of_roll(frame: Frame, kind: StripKind) -> tuple[float, float]:
+    """Start and end of a piece of roll paper along its axis."""
+    pieces = Pieces(frame.s_mm, frame.along(0.33 * kind.width_mm))
+    near = np.arange(-25.0, 15.0, 0.5)
+    starts, stops = (g.ravel() for g in np.meshgrid(near, np.arange(8.0, kind.length_mm * 1.6 + 10.0, 0.5)))
+    ok = stops - starts > 5.0
+    starts, stops = starts[ok], stops[ok]
+    best = int(np.argmax(pieces.energy(starts, stops)[2]))
+    fine = np.arange(-0.5, 0.51, 0.1)
+    starts, stops = (g.ravel() for g in np.meshgrid(starts[best] + fine, stops[best] + fine))
+    best = int(np.argmax(pieces.energy(starts, stops)[2]))
+    return float(starts[best]), float(stops[best])
+
+
+def _pad(
+    view: CardView,
+    lane: LaneMap,
+    place: Place,
+    span: tuple[float, float],
+    width: float,
+    contrast: float,
+    shadow: Shadow,
+) -> PadRegion:
+    """The pixels of one pad that count, and what was noticed on it."""
+    a, b = span
+    quad = place.to_mm(np.array([[a, -width / 2], [b, -width / 2], [b, width / 2], [a, width / 2]]))
+    mask, origin = cover(view, quad, min(0.8, 0.16 * min(width, b - a)))
+    centre = quad.mean(axis=0)[None]
+    paper = _paper_beside(view, lane, place, span, width, lane.paper_rgb(centre)[0])
+    left, glare, uneven, clipped = usable(view, mask, origin, paper)
+    strip = place.to_mm(
+        np.array([[b + 0.3, -0.4 * width], [b + 1.0, -0.4 * width], [b + 1.0, 0.4 * width], [b + 0.3, 0.4 * width]])
+    )
+    carrier, carrier_origin = cover(view, strip, 0.0)
+    return PadRegion(
+        quad_mm=quad,
+        mask=left,
+        origin=origin,
+        glare=glare,
+        uneven=uneven,
+        clipped=clipped,
+        shadow=max(shadow.near(a, b), 0.5 * shadow.across) > SHADOW_DOUBT,
+        score=contrast,
+        paper_rgb=paper,
+        carrier=carrier,
+        carrier_origin=carrier_origin,
+    )
+
+
+def _paper_beside(
+    view: CardView, lane: LaneMap, place: Place, span: tuple[float, float], width: float, fallback: Array
+) -> Array:
+    """Median encoded value (3,) of the bare paper on both sides of a pad; the surface's value if print lies there."""
+    s, t = np.meshgrid(np.linspace(span[0], span[1], 7), np.arange(width / 2 + 1.2, width / 2 + 3.6, 0.4))
+    points = np.concatenate([np.stack([s.ravel(), side * t.ravel()], axis=1) for side in (-1, 1)])
+    px = np.rint(lane.to_px(place.to_mm(points))).astype(int)
+    height, w = lane.known.shape
+    px = px[(px[:, 0] >= 0) & (px[:, 0] < w) & (px[:, 1] >= 0) & (px[:, 1] < height)]
+    px = px[lane.known[px[:, 1], px[:, 0]]]
+    if len(px) < 20:
+        return fallback
+    ratio = np.median(lane.ratio[px[:, 1], px[:, 0]], axis=0)
+    return np.asarray(np.clip(fallback * np.exp(ratio.astype(np.float64)), 0.0, 1.0))
+
+
+def _judge(pads: list[PadRegion], shadow: Shadow, spans: list[tuple[float, float]]) -> list[Reason]:
+    """Doubts about the pads.
+
+    Raises
+    ------
+    Refused
+        ``shadow_on_pads`` or ``glare_on_pads``.
+    """
+    step = max(max(shadow.near(a - 0.5, b + 0.5) for a, b in spans), 0.7 * shadow.across)
+    if step > SHADOW_REFUSED:
+        raise Refused(because("shadow_on_pads"))
+    reasons: list[Reason] = []
+    if any(1.0 - p.glare < GLARE_LEFT for p in pads):
+        raise Refused(because("glare_on_pads"))
+    if step > SHADOW_DOUBT:
+        reasons.append(because("uneven_light", "a shadow edge lies near the pads"))
+    if any(p.glare > GLARE_DOUBT for p in pads):
+        reasons.append(because("some_glare"))
+    odd = [n + 1 for n, p in enumerate(pads) if p.uneven > UNEVEN_DOUBT]
+    if odd:
+        reasons.append(because("uneven_pad", f"pad {odd[0]}"))
+    return reasons
+
+
+def _something_left(lane: LaneMap) -> bool:
+    """Whether clear colour is left on the lane: enough pixels for half a pad."""
+    clear = np.abs(lane.ratio).max(axis=2) > PAD_SEEN
+    return float(clear.sum()) / lane.px_per_mm**2 > 8.0
+
+
+def _without(lane: LaneMap, strip: FoundStrip, kind: StripKind) -> LaneMap:
+    """The map with a strip's footprint turned to paper."""
+    height, width = lane.known.shape
+    ys, xs = np.mgrid[0:height, 0:width]
+    points = np.stack([xs, ys], axis=2) / lane.px_per_mm + np.array(lane.origin_mm)
+    corner = strip.outline_mm[0]
+    one, two = strip.outline_mm[1] - corner, strip.outline_mm[3] - corner
+    s = (points - corner) @ (one / np.hypot(*one))
+    t = (points - corner) @ (two / np.hypot(*two))
+    inside = (s > -3.0) & (s < np.hypot(*one) + 3.0) & (t > -1.2) & (t < np.hypot(*two) + 1.2)
+    ratio = lane.ratio.copy()
+    ratio[inside] = 0.0
+    return replace(lane, ratio=ratio)

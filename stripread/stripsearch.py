@@ -1,0 +1,158 @@
+"""Where a strip may lie: the pattern of its pads and its carrier matched over place, angle and direction.
+
+A pad differs from what lies on both sides across the strip, and in the same way. The product of the two differences
+is large there and small at a light gradient or along a shadow edge, where they have opposite signs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.kind import StripKind
+from stripread.lanemap import Array, LaneMap
+
+COARSE_PX_PER_MM = 2.0
+COARSE_DEG = (-17.5, -15.0, -12.5, -10.0, -7.5, -5.0, -2.5, 0.0, 2.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5)
+FINE_DEG = (-1.6, -0.8, 0.8, 1.6)
+GAP_MM, BAND_MM = 1.0, 2.5  # beside the strip: left out (edge, shadow, water), then compared with
+PAD_CEILING = 0.35  # log contrast beyond which a pad is no more a pad than another
+CARRIER_WEIGHT = 2.0  # a bare carrier is faint, but long
+CARRIER_CEILING = 0.06
+LUMINANCE_WEIGHT, CHROMA_WEIGHT = 0.7, 1.5  # shade is cheap to come by, colour is not
+
+
+@dataclass(frozen=True)
+class Place:
+    """A strip's axis: its dipped end (x, y) in mm, the direction it points to (rad) and how well it matched."""
+
+    x: float
+    y: float
+    angle: float
+    score: float
+    pad_score: float
+    carrier_score: float
+
+    @property
+    def along(self) -> NDArray[np.float64]:
+        """Unit vector from the dipped end to the other."""
+        return np.array([np.cos(self.angle), np.sin(self.angle)])
+
+    @property
+    def across(self) -> NDArray[np.float64]:
+        """Unit vector to the right of ``along`` in the picture (y down)."""
+        return np.array([-np.sin(self.angle), np.cos(self.angle)])
+
+    def to_mm(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Strip coordinates (s along, t across) (N, 2) to card mm."""
+        return np.asarray(np.array([self.x, self.y]) + points[:, :1] * self.along + points[:, 1:] * self.across)
+
+
+def coarse_map(lane: LaneMap) -> tuple[Array, float]:
+    """The map at about 2 px/mm in weighted opponent channels (H, W, 3), and its px per mm."""
+    factor = min(1.0, COARSE_PX_PER_MM / lane.px_per_mm)
+    height, width = lane.ratio.shape[:2]
+    size = (round(width * factor), round(height * factor))
+    small = cv2.resize(lane.ratio, size, interpolation=cv2.INTER_AREA) if factor < 1.0 else lane.ratio
+    luminance = small.mean(axis=2, keepdims=True)
+    chroma = (small - luminance) * CHROMA_WEIGHT
+    out = np.concatenate([luminance * LUMINANCE_WEIGHT, chroma[:, :, :1], chroma[:, :, 2:]], axis=2)
+    return np.ascontiguousarray(out, dtype=np.float32), lane.px_per_mm * size[0] / width
+
+
+def search(lane: LaneMap, kind: StripKind) -> Place:
+    """The best place of a strip of this kind."""
+    small, ppm = coarse_map(lane)
+    best = max((_best_at(small, ppm, lane, kind, np.radians(a)) for a in COARSE_DEG), key=lambda p: p.score)
+    turn = np.round(np.cos(best.angle)) < 0
+    base = best.angle - np.pi if turn else best.angle
+    fine = (_best_at(small, ppm, lane, kind, base + np.radians(d)) for d in FINE_DEG)
+    return max([best, *fine], key=lambda p: p.score)
+
+
+def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: float) -> Place:
+    """The best place at one angle, either way round."""
+    height, width = small.shape[:2]
+    centre = ((width - 1) / 2, (height - 1) / 2)
+    pad_px = int(np.ceil(abs(np.sin(angle)) * width / 2)) + 2  # rows that the turned map needs above and below
+    cos, sin = np.cos(angle), np.sin(angle)
+    tall = height + 2 * pad_px
+    forward = np.array(  # turned pixel -> map pixel
+        [
+            [cos, -sin, centre[0] - cos * centre[0] + sin * (tall - 1) / 2],
+            [sin, cos, centre[1] - sin * centre[0] - cos * (tall - 1) / 2],
+        ]
+    )
+    turned = cv2.warpAffine(
+        small, forward, (width, tall), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_CONSTANT
+    )
+    carrier, pads = _contrasts(turned, ppm, kind)
+    best: tuple[float, ...] = (-1.0,)
+    for sign in (1, -1):
+        total = np.zeros(carrier.shape, dtype=np.float32)
+        for pad, contrast in zip(kind.pads, pads, strict=True):
+            total += _shifted(contrast, sign * (search_centre(pad.offset_mm, pad.length_mm, kind)) * ppm)
+        total /= len(kind.pads)
+        rest = _shifted(carrier, sign * _rest_centre(kind) * ppm)
+        score = total + CARRIER_WEIGHT * rest
+        _, top, _, (column, row) = cv2.minMaxLoc(score)
+        if top > best[0]:
+            best = (top, sign, column, row, float(total[row, column]), float(rest[row, column]))
+    _, sign_, column, row, pad_score, carrier_score = best
+    point = forward @ np.array([column, row, 1.0])
+    step = lane.px_per_mm / ppm
+    full = (point + 0.5) * step - 0.5
+    x, y = np.array(lane.origin_mm) + full / lane.px_per_mm
+    return Place(float(x), float(y), float(angle if sign_ > 0 else angle + np.pi), best[0], pad_score, carrier_score)
+
+
+def search_centre(offset_mm: float, length_mm: float, kind: StripKind) -> float:
+    """Centre of a pad from the dipped end; of roll paper, whose length varies, of a piece at the dipped end."""
+    return offset_mm + min(length_mm, 25.0) / 2 if kind.is_roll else offset_mm + length_mm / 2
+
+
+def _rest_centre(kind: StripKind) -> float:
+    """Middle of the bare carrier beyond the last pad, from the dipped end."""
+    end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
+    return (end + kind.length_mm) / 2
+
+
+def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[Array]]:
+    """Contrast of a box to both sides across: for the bare carrier, and for each pad; (H, W) each, at box centres."""
+    rows = max(2, round(kind.width_mm * ppm))
+    band = max(2, round(BAND_MM * ppm))
+    away = round((kind.width_mm / 2 + GAP_MM + BAND_MM / 2) * ppm)
+    mid = cv2.blur(turned, (1, rows), borderType=cv2.BORDER_REPLICATE)
+    side = cv2.blur(turned, (1, band), borderType=cv2.BORDER_REPLICATE)
+    up, down = np.empty_like(side), np.empty_like(side)
+    up[away:], up[:away] = side[:-away], side[:1]
+    down[:-away], down[-away:] = side[away:], side[-1:]
+    above, below = mid - up, mid - down
+
+    def box(length_mm: float, ceiling: float) -> Array:
+        width = max(2, round(length_mm * ppm))
+        a = cv2.blur(above, (width, 1), borderType=cv2.BORDER_CONSTANT)
+        b = cv2.blur(below, (width, 1), borderType=cv2.BORDER_CONSTANT)
+        product = (a * b).sum(axis=2)
+        return np.asarray(np.minimum(np.sqrt(np.maximum(product, 0.0)), ceiling), dtype=np.float32)
+
+    by_length = {
+        p.length_mm: box(min(p.length_mm, 25.0) if kind.is_roll else p.length_mm, PAD_CEILING) for p in kind.pads
+    }
+    rest = kind.length_mm - kind.pads[-1].offset_mm - kind.pads[-1].length_mm
+    carrier = box(rest - 1.0, CARRIER_CEILING) if rest > 4.0 else np.zeros(turned.shape[:2], dtype=np.float32)
+    return carrier, [by_length[p.length_mm] for p in kind.pads]
+
+
+def _shifted(values: Array, by_px: float) -> Array:
+    """``values`` moved so that column c holds what was at c + by_px; zero where nothing was."""
+    n = round(by_px)
+    out = np.zeros_like(values)
+    if n >= 0:
+        out[:, : values.shape[1] - n] = values[:, n:]
+    else:
+        out[:, -n:] = values[:, :n]
+    return out
