@@ -83,7 +83,7 @@ def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     ratio[~known] = 0.0
     np.clip(ratio, -1.6, 0.6, out=ratio)
     _mend_outline(ratio, layout, ppm, origin)
-    mean = ratio.mean(axis=2)
+    mean = cv2.transform(ratio, np.full((1, 3), 1.0 / 3.0, np.float32))
     flat = (np.abs(mean[:, 1:] - mean[:, :-1]) / np.sqrt(2.0))[known[:, 1:] & known[:, :-1]]
     noise = float(1.4826 * np.median(flat)) if flat.size else 0.01
     return LaneMap(ratio, known, paper, ppm, origin, max(noise, 0.0015))

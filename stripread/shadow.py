@@ -74,15 +74,16 @@ def _steps(level: Array) -> Array:
     """Size of the step at each place: after less before, beyond what the slopes on both sides explain."""
     n, blur = round(WINDOW_MM / STEP_MM), round(HALF_BLUR_MM / STEP_MM)
     out = np.zeros(len(level))
-    for k in range(n + blur, len(level) - n - blur):
-        before, after = level[k - blur - n : k - blur + 1], level[k + blur : k + blur + n + 1]
-        if not (np.isfinite(before).all() and np.isfinite(after).all()):
-            continue
-        gap = (n + 2 * blur) * STEP_MM
-        slope = ((before[-1] - before[0]) + (after[-1] - after[0])) / 2 / (n * STEP_MM)
-        jump = np.median(after, axis=0) - np.median(before, axis=0)
-        inner = np.where(np.sign(slope) == np.sign(jump), np.minimum(np.abs(slope * gap), np.abs(jump)), 0.0)
-        out[k] = abs(_neutral((np.sign(jump) * (np.abs(jump) - inner))[None])[0])
+    if len(level) < 2 * (n + blur) + 1:
+        return out
+    windows = np.moveaxis(np.lib.stride_tricks.sliding_window_view(level, n + 1, axis=0), 2, 1)  # (K, n + 1, 3)
+    before, after = windows[: -(n + 2 * blur)], windows[n + 2 * blur :]
+    gap = (n + 2 * blur) * STEP_MM
+    slope = ((before[:, -1] - before[:, 0]) + (after[:, -1] - after[:, 0])) / 2 / (n * STEP_MM)
+    jump = np.median(after, axis=1) - np.median(before, axis=1)
+    inner = np.where(np.sign(slope) == np.sign(jump), np.minimum(np.abs(slope * gap), np.abs(jump)), 0.0)
+    step = np.abs(_neutral(np.sign(jump) * (np.abs(jump) - inner)))
+    out[n + blur : n + blur + len(step)] = np.where(np.isfinite(step), step, 0.0)
     return out
 
 
@@ -90,4 +91,4 @@ def _neutral(step: Array) -> Array:
     """The common step of the channels (N,), 0 where they differ too much to be a shadow."""
     mean = step.mean(axis=1)
     spread = step.max(axis=1) - step.min(axis=1)
-    return np.where(spread <= NEUTRAL_SHARE * np.abs(mean) + 0.02, mean, 0.0)
+    return np.asarray(np.where(spread <= NEUTRAL_SHARE * np.abs(mean) + 0.02, mean, 0.0))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -64,13 +66,11 @@ def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
     if first.pad_score < PAD_SEEN / 4 and first.carrier_score < CARRIER_SEEN:
         raise Refused(because("no_strip"))
     strips = [_measure(view, lane, first, kind)]
-    rest = _without(lane, strips[0], kind)
+    rest = _without(lane, strips[0])
     second = search(rest, kind) if _something_left(rest) else None
     if second is not None and second.pad_score > max(SECOND_SHARE * first.pad_score, PAD_SEEN):
-        try:
+        with suppress(Refused):  # what lies beside is no strip of this kind: the first one stands
             strips.append(_measure(view, rest, second, kind))
-        except Refused:
-            pass  # what lies beside the strip is no strip of this kind: the first one stands
     return tuple(strips)
 
 
@@ -229,7 +229,7 @@ def _judge(pads: list[PadRegion], shadow: Shadow, spans: list[tuple[float, float
     Refused
         ``shadow_on_pads`` or ``glare_on_pads``.
     """
-    step = max(max(shadow.near(a - 0.5, b + 0.5) for a, b in spans), 0.7 * shadow.across)
+    step = max(*(shadow.near(a - 0.5, b + 0.5) for a, b in spans), 0.7 * shadow.across)
     if step > SHADOW_REFUSED:
         raise Refused(because("shadow_on_pads"))
     reasons: list[Reason] = []
@@ -247,20 +247,17 @@ def _judge(pads: list[PadRegion], shadow: Shadow, spans: list[tuple[float, float
 
 def _something_left(lane: LaneMap) -> bool:
     """Whether clear colour is left on the lane: enough pixels for half a pad."""
-    clear = np.abs(lane.ratio).max(axis=2) > PAD_SEEN
+    clear = cv2.transform(np.abs(lane.ratio), np.full((1, 3), 1.0 / 3.0, np.float32)) > PAD_SEEN
     return float(clear.sum()) / lane.px_per_mm**2 > 8.0
 
 
-def _without(lane: LaneMap, strip: FoundStrip, kind: StripKind) -> LaneMap:
+def _without(lane: LaneMap, strip: FoundStrip) -> LaneMap:
     """The map with a strip's footprint turned to paper."""
-    height, width = lane.known.shape
-    ys, xs = np.mgrid[0:height, 0:width]
-    points = np.stack([xs, ys], axis=2) / lane.px_per_mm + np.array(lane.origin_mm)
     corner = strip.outline_mm[0]
-    one, two = strip.outline_mm[1] - corner, strip.outline_mm[3] - corner
-    s = (points - corner) @ (one / np.hypot(*one))
-    t = (points - corner) @ (two / np.hypot(*two))
-    inside = (s > -3.0) & (s < np.hypot(*one) + 3.0) & (t > -1.2) & (t < np.hypot(*two) + 1.2)
+    along, across = strip.outline_mm[1] - corner, strip.outline_mm[3] - corner
+    one, two = along / np.hypot(*along), across / np.hypot(*across)
+    wide = np.array([[-3.0, -1.2], [3.0, -1.2], [3.0, 1.2], [-3.0, 1.2]])
+    quad = lane.to_px(strip.outline_mm + wide[:, :1] * one + wide[:, 1:] * two)
     ratio = lane.ratio.copy()
-    ratio[inside] = 0.0
+    cv2.fillConvexPoly(ratio, np.rint(quad).astype(np.int32), (0.0, 0.0, 0.0))
     return replace(lane, ratio=ratio)

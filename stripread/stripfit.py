@@ -7,6 +7,7 @@ sum of squared residuals is taken. A pad without contrast then costs nothing and
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -222,7 +223,7 @@ def _axis(frame: Frame, kind: StripKind, shift: float, noise: float) -> tuple[fl
     if kind.is_roll:
         stop = shift + min(25.0, kind.pads[0].length_mm)
         cuts = np.linspace(shift, stop, max(2, round((stop - shift) / CHUNK_MM)) + 1)
-        spans = list(zip(cuts[:-1], cuts[1:], strict=True))
+        spans = list(pairwise(cuts))
     end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm + 1.5
     s = end
     while s + CHUNK_MM <= kind.length_mm - 1.0 and not kind.is_roll:

@@ -57,10 +57,9 @@ def coarse_map(lane: LaneMap) -> tuple[Array, float]:
     height, width = lane.ratio.shape[:2]
     size = (round(width * factor), round(height * factor))
     small = cv2.resize(lane.ratio, size, interpolation=cv2.INTER_AREA) if factor < 1.0 else lane.ratio
-    luminance = small.mean(axis=2, keepdims=True)
-    chroma = (small - luminance) * CHROMA_WEIGHT
-    out = np.concatenate([luminance * LUMINANCE_WEIGHT, chroma[:, :, :1], chroma[:, :, 2:]], axis=2)
-    return np.ascontiguousarray(out, dtype=np.float32), lane.px_per_mm * size[0] / width
+    third = np.full(3, 1.0 / 3.0)
+    mix = np.stack([LUMINANCE_WEIGHT * third, CHROMA_WEIGHT * ([1, 0, 0] - third), CHROMA_WEIGHT * ([0, 0, 1] - third)])
+    return cv2.transform(small, mix.astype(np.float32)), lane.px_per_mm * size[0] / width
 
 
 def search(lane: LaneMap, kind: StripKind) -> Place:
@@ -80,17 +79,17 @@ def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: fl
     pad_px = int(np.ceil(abs(np.sin(angle)) * width / 2)) + 2  # rows that the turned map needs above and below
     cos, sin = np.cos(angle), np.sin(angle)
     tall = height + 2 * pad_px
-    forward = np.array(  # turned pixel -> map pixel
+    forward: NDArray[np.float64] = np.array(  # turned pixel -> map pixel
         [
             [cos, -sin, centre[0] - cos * centre[0] + sin * (tall - 1) / 2],
             [sin, cos, centre[1] - sin * centre[0] - cos * (tall - 1) / 2],
         ]
     )
-    turned = cv2.warpAffine(
+    turned: Array = cv2.warpAffine(
         small, forward, (width, tall), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_CONSTANT
     )
     carrier, pads = _contrasts(turned, ppm, kind)
-    best: tuple[float, ...] = (-1.0,)
+    best = Place(0.0, 0.0, 0.0, -1.0, 0.0, 0.0)
     for sign in (1, -1):
         total = np.zeros(carrier.shape, dtype=np.float32)
         for pad, contrast in zip(kind.pads, pads, strict=True):
@@ -99,14 +98,14 @@ def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: fl
         rest = _shifted(carrier, sign * _rest_centre(kind) * ppm)
         score = total + CARRIER_WEIGHT * rest
         _, top, _, (column, row) = cv2.minMaxLoc(score)
-        if top > best[0]:
-            best = (top, sign, column, row, float(total[row, column]), float(rest[row, column]))
-    _, sign_, column, row, pad_score, carrier_score = best
-    point = forward @ np.array([column, row, 1.0])
-    step = lane.px_per_mm / ppm
-    full = (point + 0.5) * step - 0.5
-    x, y = np.array(lane.origin_mm) + full / lane.px_per_mm
-    return Place(float(x), float(y), float(angle if sign_ > 0 else angle + np.pi), best[0], pad_score, carrier_score)
+        if top <= best.score:
+            continue
+        step = lane.px_per_mm / ppm
+        full = (forward @ np.array([column, row, 1.0]) + 0.5) * step - 0.5
+        x, y = np.array(lane.origin_mm) + full / lane.px_per_mm
+        way = angle if sign > 0 else angle + np.pi
+        best = Place(float(x), float(y), float(way), top, float(total[row, column]), float(rest[row, column]))
+    return best
 
 
 def search_centre(offset_mm: float, length_mm: float, kind: StripKind) -> float:
@@ -136,7 +135,7 @@ def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[
         width = max(2, round(length_mm * ppm))
         a = cv2.blur(above, (width, 1), borderType=cv2.BORDER_CONSTANT)
         b = cv2.blur(below, (width, 1), borderType=cv2.BORDER_CONSTANT)
-        product = (a * b).sum(axis=2)
+        product = cv2.transform(a * b, np.ones((1, 3), np.float32))
         return np.asarray(np.minimum(np.sqrt(np.maximum(product, 0.0)), ceiling), dtype=np.float32)
 
     by_length = {
