@@ -75,7 +75,7 @@ class Camera:
         back = np.array([np.sin(t) * np.cos(a), np.sin(t) * np.sin(a), np.cos(t)])  # from the card to the phone
         forward = -back
         up_hint = np.array([0.0, -1.0, 0.0])
-        right = np.cross(up_hint, back)
+        right = np.cross(back, up_hint)  # x right, y down, z up is left-handed: hence this order
         right /= np.linalg.norm(right)
         down = np.cross(right, back) * -1.0
         down = down if down[1] > 0 else -down

@@ -75,7 +75,7 @@ class Phone:
         matrix_error -= matrix_error.mean(axis=1, keepdims=True)  # white stays where the white balance puts it
         return cls(
             response=_sensitivities(rng),
-            white_error=rng.normal(0, 0.035, 3),
+            white_error=rng.normal(0, 0.02, 3),
             adaptation=rng.uniform(0.85, 1.0),
             saturation=rng.uniform(1.0, 1.25),
             matrix_error=matrix_error,

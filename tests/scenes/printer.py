@@ -7,12 +7,13 @@ black generation and paper differ from printer to printer, and a little from she
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.scenes.spectra import WAVELENGTHS, gaussian
+from tests.scenes.spectra import WAVELENGTHS, gaussian, true_lab
 
 Array = NDArray[np.float64]
 BRIGHTENER = gaussian(442.0, 16.0)
@@ -26,15 +27,17 @@ class Printer:
     brightener: float  # glow at its peak under daylight, as reflectance
     inks: Array  # densities of the solids C, M, Y, K, shape (4, 31)
     n_factor: float  # Yule-Nielsen n
-    gamma: tuple[float, float, float, float]  # effective dot = (dot asked for) ** gamma, after gain
+    tone: Array  # dots sent for ink asked in even steps from 0 to 1: the driver's rough linearisation
+    gamma: tuple[float, float, float, float]  # what is wrong with it for each ink: dot ** gamma
     gain: float  # dot gain at 50 %
-    black: float  # share of the common grey that black ink takes over
+    black: float  # how late black ink takes over from C, M and Y: black dot = (common ink) ** black
     twist: Array  # driver's colour matrix on CMY, (3, 3)
     grey_only: bool
     grain: float  # local noise of ink amount (relative)
     drift: float  # smooth variation of ink amount over one sheet (relative)
 
     @classmethod
+    @lru_cache(maxsize=64)  # noqa: B019  (a few printers make many sheets)
     def from_seed(cls, seed: int, grey_only: bool = False) -> Printer:
         """A printer drawn from the population of home inkjets and lasers."""
         rng = np.random.default_rng([seed, 1])
@@ -49,29 +52,40 @@ class Printer:
         black = np.ones_like(WAVELENGTHS) * (1 + rng.normal(0, 0.06) * (WAVELENGTHS - 550) / 150)
         inks = np.stack([cyan, magenta + 0.03, yellow, black])
         inks *= strength * np.exp(rng.normal(0, 0.08, (4, 1)))
-        inks[3] *= (1.35 if laser else 1.1) / strength
-        return cls(
+        inks[3] *= rng.uniform(1.3, 1.7) / strength if laser else rng.uniform(1.05, 1.4) / strength
+        printer = cls(
             paper=paper,
             brightener=float(rng.choice([0.0, 1.0], p=[0.2, 0.8]) * rng.uniform(0.02, 0.13)),
             inks=inks,
             n_factor=rng.uniform(1.6, 2.8),
-            gamma=tuple(float(g) for g in rng.uniform(0.78, 1.15) * np.exp(rng.normal(0, 0.05, 4))),  # type: ignore[arg-type]
+            tone=np.linspace(0, 1, 33),
+            gamma=(1.0, 1.0, 1.0, 1.0),
             gain=rng.uniform(0.08, 0.22),
-            black=rng.uniform(0.6, 1.0) if laser else rng.uniform(0.0, 0.7),
+            black=rng.uniform(1.1, 2.0) if laser else rng.uniform(1.6, 5.0),
             twist=np.eye(3) + rng.normal(0, 0.035, (3, 3)) * (1 - np.eye(3)),
             grey_only=grey_only,
             grain=rng.uniform(0.015, 0.05),
             drift=rng.uniform(0.0, 0.02),
         )
+        gamma = np.exp(rng.normal(0, 0.06, 4))
+        return replace(printer, tone=printer._linearised(rng.uniform(0.8, 1.25)), gamma=tuple(map(float, gamma)))
+
+    def _linearised(self, bend: float) -> Array:
+        """Dots that print greys about evenly in lightness between paper and black, bent by the driver's own taste."""
+        steps = np.linspace(0, 1, 33)
+        lightness = true_lab(self.reflectance(1 - np.repeat(steps[:, None], 3, axis=1)))[:, 0]
+        lightness = np.minimum.accumulate(lightness) - 1e-6 * np.arange(33)
+        wanted = lightness[-1] + (lightness[0] - lightness[-1]) * (1 - steps) ** bend
+        return np.asarray(np.interp(-wanted, -lightness, steps))
 
     def sheet(self, seed: int) -> Printer:
         """The same printer on another sheet or another day: about 1 to 2 units of CIELAB away."""
         rng = np.random.default_rng([seed, 2])
-        inks = self.inks * np.exp(rng.normal(0, 0.02, (4, 1)))
+        inks = self.inks * np.exp(rng.normal(0, 0.035, (4, 1)))
         return replace(
             self,
             inks=inks,
-            gain=self.gain + rng.normal(0, 0.01),
+            gain=self.gain + rng.normal(0, 0.015),
             paper=self.paper * np.exp(rng.normal(0, 0.004)),
             brightener=self.brightener * np.exp(rng.normal(0, 0.05)),
         )
@@ -81,16 +95,15 @@ class Printer:
         rgb = np.atleast_2d(np.asarray(srgb, dtype=float))
         if self.grey_only:
             rgb = np.repeat(rgb @ np.array([[0.299], [0.587], [0.114]]), 3, axis=1)
-        ink = 1.0 - rgb
+        ink = np.interp(1.0 - rgb, np.linspace(0, 1, 33), self.tone)
         common = ink.min(axis=1, keepdims=True)
-        black = np.ones_like(common) if self.grey_only else self.black * common**0.8
-        black = common if self.grey_only else np.clip(black * common, 0, 1)
-        colour = np.zeros_like(ink) if self.grey_only else np.clip((ink - black) @ self.twist.T, 0, 1)
+        black = common if self.grey_only else common**self.black
+        colour = np.zeros_like(ink) if self.grey_only else np.clip((ink - 0.8 * black) @ self.twist.T, 0, 1)
         if not self.grey_only:
             colour[(ink == 0).all(axis=1)] = 0.0
         dots = np.clip(np.concatenate([colour, black], axis=1), 0.0, 1.0) ** np.array(self.gamma)
         dots = np.clip(dots + 4 * self.gain * dots * (1 - dots), 0, 1)
-        limit = 2.8 / np.maximum(dots.sum(axis=1, keepdims=True), 2.8)  # the driver's ink limit
+        limit = 3.0 / np.maximum(dots.sum(axis=1, keepdims=True), 3.0)  # the driver's ink limit
         return np.asarray(dots * limit)
 
     def reflectance(self, srgb: Array, ink: float = 1.0) -> Array:

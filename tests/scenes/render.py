@@ -119,9 +119,9 @@ def lit(layer: Layer, scene: Scene, eye: Phone, curl: Curl, on_bench: bool = Fal
     for lamp in scene.lamps:
         power = lamp.power()
         spectra = layer.spectra if layer.glow is None else layer.spectra + lamp.glow() * layer.glow
-        seen = np.take(eye.raw(spectra * power).astype(np.float32), layer.index, axis=0)
+        seen = np.take(eye.raw(spectra * power).astype(np.float32), layer.index, axis=0, mode="clip")
         if layer.change is not None and layer.mix is not None:
-            change = np.take(eye.raw(layer.change * power).astype(np.float32), layer.index, axis=0)
+            change = np.take(eye.raw(layer.change * power).astype(np.float32), layer.index, axis=0, mode="clip")
             seen = cv2.add(seen, cv2.multiply(change, cv2.merge([layer.mix] * 3)))
         field = _field(lamp, layer, curl, on_bench, cell_mm)
         out = cv2.add(out, cv2.multiply(seen, cv2.merge([field] * 3)))
@@ -212,7 +212,7 @@ def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     white = eye.raw(sum((lamp.power() for lamp in scene.lamps), np.zeros_like(source("D65"))))
     neutral = eye.raw(source("D65"))
     taken = white**eye.adaptation * (neutral * white[1]) ** (1 - eye.adaptation)
-    gains = np.exp(eye.white_error + rng.normal(0, 0.015, 3)) / taken
+    gains = np.exp(eye.white_error + rng.normal(0, 0.01, 3)) / taken
     gains = gains / gains.min()
     exposure = scene.level / (white * gains).max()
     xs, ys = np.linspace(-1, 1, 40, dtype=np.float32), np.linspace(-1, 1, 30, dtype=np.float32)
@@ -229,18 +229,16 @@ def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     d65, warm = neutral[0] / neutral[2], eye.raw(source("A"))[0] / eye.raw(source("A"))[2]
     warmth = float(np.clip(np.log(white[0] / white[2] / d65) / np.log(warm / d65), 0, 1))
     balanced = np.minimum(raw * gains.astype(np.float32), np.float32(1.0))
-    linear = cv2.transform(balanced, eye.colour_matrix(warmth, scene.icc == "p3").astype(np.float32))
+    matrix = eye.colour_matrix(warmth, scene.icc == "p3") * 65535.0
+    linear = cv2.transform(balanced, matrix.astype(np.float32))
     if scene.local_tone > 0:
         linear = _local_tone(linear, scene.local_tone)
-    codes = np.take(eye.tone_table(), _to_16_bit(linear))
+    np.clip(linear, 0.0, 65535.0, out=linear)
+    codes = np.take(eye.tone_table(), linear.astype(np.uint16), mode="clip")
     if eye.sharpen > 0.05:
         soft = cv2.GaussianBlur(codes, (0, 0), 1.2)
         codes = cv2.addWeighted(codes, 1 + eye.sharpen, soft, -eye.sharpen, 0)
     return np.asarray(codes)
-
-
-def _to_16_bit(linear: Image) -> NDArray[np.uint16]:
-    return np.asarray(np.clip(linear * np.float32(65535.0) + np.float32(0.5), 0, 65535).astype(np.uint16))
 
 
 def _streak(length: float, angle_deg: float) -> Image:
@@ -253,8 +251,8 @@ def _streak(length: float, angle_deg: float) -> Image:
 
 def _local_tone(linear: Image, strength: float) -> Image:
     """Lift dark regions and hold bright ones, by a gain that follows the picture's broad brightness."""
-    small = cv2.resize(linear.mean(axis=2), (64, 48), interpolation=cv2.INTER_AREA)
-    broad = cv2.GaussianBlur(np.maximum(small, 0.02), (0, 0), 4.0)
+    small = cv2.resize(linear, (64, 48), interpolation=cv2.INTER_AREA).mean(axis=2)
+    broad = cv2.GaussianBlur(np.maximum(small, 0.02 * 65535), (0, 0), 4.0)
     gain = (broad / np.exp(np.log(broad).mean())) ** -strength
     gain = gain / gain.max() * 1.05
     wide = cv2.resize(gain.astype(np.float32), linear.shape[1::-1], interpolation=cv2.INTER_CUBIC)

@@ -51,6 +51,7 @@ DYES = {
     "phenolphthalein": Dye((9.4,), ((), ((552, 28, 1.1), (515, 25, 0.3)))),
     "thymolphthalein": Dye((9.9,), ((), ((595, 36, 1.1),))),
     "alizarin yellow": Dye((11.0,), (((392, 34, 0.7),), ((492, 42, 0.8),))),
+    "tropaeolin": Dye((11.8,), (((420, 40, 0.4),), ((492, 42, 1.0),))),  # range 11-12.7, from memory
     "indigo carmine": Dye((12.2,), (((610, 36, 0.9),), ((440, 42, 0.6),))),  # range 11.4-13, from memory
     "nitro orange": Dye((13.2,), ((), ((475, 45, 0.9),))),  # a nitro compound that turns above 12, from memory
 }
@@ -78,12 +79,13 @@ RECIPES = {
     "universal": Recipe(
         (
             {
-                "cresol red": 0.5,
-                "thymol blue": 0.7,
-                "methyl orange": 0.35,
-                "bromothymol blue": 1.1,
+                "cresol red": 0.4,
+                "thymol blue": 0.8,
+                "methyl orange": 0.3,
+                "bromothymol blue": 1.0,
                 "phenolphthalein": 0.6,
-                "alizarin yellow": 0.35,
+                "tropaeolin": 0.3,
+                "nitro orange": 0.5,
             },
         ),
         (5.0,),
