@@ -1,0 +1,91 @@
+"""The service: wiring only."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from fastapi import FastAPI
+from fastapi.responses import FileResponse, Response
+from starlette.middleware.gzip import GZipMiddleware
+
+from service import routes_batches, routes_join, routes_readings
+from service.bench_service import Service
+from service.guard import Guard
+from service.problems import add_handlers
+from service.settings import Settings
+from service.watch import Watcher
+from stripread import __version__
+
+PAGE = Path(__file__).parent / "page"
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".json": "application/manifest+json",
+    ".txt": "text/plain; charset=utf-8",
+}
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Build the service. Opens the log and starts the workers at once, so that a wrong call fails before it serves."""
+    service = Service.start(settings)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        service.readers.warm()
+        watching = None
+        if settings.watch is not None:
+            watcher = Watcher(settings.watch, settings.watch_every, service.database, service.intake)
+            watching = asyncio.create_task(watcher.run())
+        try:
+            yield
+        finally:
+            if watching is not None:
+                watching.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await watching
+            await service.stop()
+
+    app = FastAPI(
+        title="stripread",
+        summary="pH, tint and solid readings from phone photos, logged by batch.",
+        version=__version__,
+        lifespan=lifespan,
+        docs_url=None,  # their pages load scripts from outside; the description itself is at /openapi.json
+        redoc_url=None,
+        max_body_size=settings.max_body,
+        form_limits={"max_files": 1, "max_fields": settings.max_parts, "max_part_size": 16 * 1024},
+    )
+    app.state.service = service
+    add_handlers(app)
+    for routes in (routes_batches, routes_readings, routes_join):
+        app.include_router(routes.router)
+    files = _add_page(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(Guard, settings=settings, pairing=service.pairing, page_files=files)
+    return app
+
+
+def _add_page(app: FastAPI) -> frozenset[str]:
+    """Serve the page's files by exact name: there is no path from outside to look up."""
+    addresses = set()
+    for path in sorted(PAGE.iterdir()):
+        if path.suffix not in _TYPES:
+            continue
+        address = "/" if path.name == "index.html" else f"/{path.name}"
+        addresses.add(address)
+        app.add_api_route(address, _file(path), methods=["GET", "HEAD"], include_in_schema=False)
+    return frozenset(addresses)
+
+
+def _file(path: Path) -> Callable[[], Awaitable[Response]]:
+    async def serve() -> Response:
+        # Always asked for again, answered 304 by its ETag: a new version of the page must not mix with an old one.
+        return FileResponse(path, media_type=_TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
+
+    return serve

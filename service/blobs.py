@@ -1,0 +1,105 @@
+"""Photos kept as they were sent, named by their SHA-256. A named file is whole: synced before it was named."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+CHUNK = 1024 * 1024
+
+
+class Blobs:
+    """A folder of photos.
+
+    Parameters
+    ----------
+    root
+        Made if missing, together with its parents.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self.incoming = root / "incoming"
+        self.incoming.mkdir(parents=True, exist_ok=True)
+        _sync_folder(root.parent)
+        _sync_folder(root)
+
+    def keep(self, source: BinaryIO) -> tuple[str, int]:
+        """Store what ``source`` gives and return its SHA-256 and size in bytes; it is on the disk when this returns.
+
+        Raises
+        ------
+        OSError
+            When the disk does not take it; nothing is left behind then.
+        """
+        temporary = self.incoming / secrets.token_hex(16)
+        digest = hashlib.sha256()
+        size = 0
+        try:
+            with temporary.open("xb") as out:
+                while chunk := source.read(CHUNK):
+                    digest.update(chunk)
+                    size += len(chunk)
+                    out.write(chunk)
+                out.flush()
+                os.fsync(out.fileno())
+            self._name(temporary, digest.hexdigest())
+        finally:
+            temporary.unlink(missing_ok=True)
+        return digest.hexdigest(), size
+
+    def _name(self, temporary: Path, sha256: str) -> None:
+        place = self.path(sha256)
+        if not place.parent.exists():
+            place.parent.mkdir(exist_ok=True)
+            _sync_folder(self.root)
+        temporary.replace(place)  # the same bytes if it was there already
+        _sync_folder(place.parent)
+
+    def path(self, sha256: str) -> Path:
+        """Where the photo of this hash lies, if it is there.
+
+        Raises
+        ------
+        ValueError
+            If this is no SHA-256 in lower case hexadecimal: never let a name from outside become a path.
+        """
+        if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+            raise ValueError("not a SHA-256")
+        return self.root / sha256[:2] / sha256
+
+    def all(self) -> Iterator[str]:
+        """The hashes of all photos that are there."""
+        for folder in sorted(self.root.iterdir()):
+            if folder != self.incoming and folder.is_dir():
+                yield from sorted(p.name for p in folder.iterdir())
+
+    def unfinished(self) -> list[Path]:
+        """Files of posts that were cut off."""
+        return sorted(self.incoming.iterdir())
+
+    def sweep(self) -> int:
+        """Remove what cut-off posts left; only right before serving, when no post is under way."""
+        left = self.unfinished()
+        for path in left:
+            path.unlink(missing_ok=True)
+        return len(left)
+
+
+def hash_of(path: Path) -> str:
+    """The SHA-256 of a file."""
+    with path.open("rb") as source:
+        return hashlib.file_digest(source, "sha256").hexdigest()
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the folder's own entries last: a rename lives in the folder, not in the file."""
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

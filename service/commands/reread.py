@@ -1,0 +1,51 @@
+"""`stripread reread`: read a batch's photos again and say what changed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from stripread.errors import CallError
+
+
+@click.command("reread")
+@click.argument("batch", type=click.IntRange(min=1))
+@click.option("--data", type=click.Path(path_type=Path), default=Path("stripread-data"), help="Folder of the log.")
+@click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")
+@click.option("--keep", is_flag=True, help="Log what changed as new entries; else only say it.")
+@click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
+def command(batch: int, data: Path, database: str | None, keep: bool, as_json: bool) -> int:
+    """Read the photos of BATCH again, with this version and the profiles of then, and say what changed.
+
+    The service must not be running on the same data folder.
+    """
+    import asyncio
+
+    from service.bench_service import Service
+    from service.problems import ServiceProblem
+    from service.reread import reread_batch
+    from service.settings import Settings
+
+    if not data.is_dir():
+        raise CallError(f"no such folder: {data}")
+    service = Service.start(Settings(data, database))
+    try:
+        found = asyncio.run(reread_batch(service, batch, keep))
+    except ServiceProblem as problem:
+        raise CallError(problem.detail) from None
+    finally:
+        asyncio.run(service.stop())
+    if as_json:
+        click.echo(found.model_dump_json())
+        return 0
+    click.echo(f"{found.read} read again with {found.software}: {found.same} the same, {len(found.changes)} changed")
+    for change in found.changes:
+        new = f" -> entry {change.new_entry}" if change.new_entry else ""
+        click.echo(
+            f"  entry {change.entry}{new}: "
+            + ", ".join(f"{k} {change.was[k]} -> {change.now[k]}" for k in change.changed)
+        )
+    for number in found.missing:
+        click.echo(f"  entry {number}: its photo or profile is missing")
+    return 0

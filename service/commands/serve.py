@@ -1,0 +1,77 @@
+"""`stripread serve`: the bench service."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from stripread.errors import CallError
+
+_LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
+
+@click.command("serve")
+@click.option("--host", help="Address to listen on (default: this machine only, or all with --lan).")
+@click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True)
+@click.option(
+    "--data",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("stripread-data"),
+    help="Folder of the log.",
+)
+@click.option("--database", help="SQLAlchemy URL of the log's database (default: SQLite in the data folder).")
+@click.option("--profile", type=click.Path(path_type=Path), help="pH profile for new readings.")
+@click.option("--standards", type=click.Path(path_type=Path), help="Tint profile, for copper in mg/L.")
+@click.option("--lan", is_flag=True, help="Let phones of this network join, by a code shown here.")
+@click.option("--name", "names", multiple=True, help="A further host name that phones may use.")
+@click.option("--cert", type=click.Path(path_type=Path), help="TLS certificate (PEM), with --key.")
+@click.option("--key", type=click.Path(path_type=Path), help="Private key of --cert (PEM).")
+@click.option("--watch", type=click.Path(path_type=Path), help="Read photos that appear in this folder.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
+def command(  # noqa: PLR0917 - one parameter for each option
+    host: str | None,
+    port: int,
+    data: Path,
+    database: str | None,
+    profile: Path | None,
+    standards: Path | None,
+    lan: bool,
+    names: tuple[str, ...],
+    cert: Path | None,
+    key: Path | None,
+    watch: Path | None,
+    workers: int | None,
+) -> None:
+    """Run the bench service: the phone's page, the readings and the log."""
+    for path in (profile, standards, cert, key):
+        if path is not None and not path.is_file():
+            raise CallError(f"no such file: {path}")
+    if watch is not None and not watch.is_dir():
+        raise CallError(f"no such folder: {watch}")
+    if (cert is None) != (key is None):
+        raise CallError("give --cert and --key together")
+    if host is not None and host not in _LOOPBACK and not lan:
+        raise CallError(f"--host {host} is open to the network: add --lan, which pairs phones")
+    if profile is None and Path("profile.toml").is_file():
+        profile = Path("profile.toml")
+
+    import os
+
+    from service.serving import serve
+    from service.settings import Settings
+
+    settings = Settings(
+        data=data,
+        database=database,
+        profile=profile,
+        tint_standards=standards,
+        host=host or ("0.0.0.0" if lan else "127.0.0.1"),
+        port=port,
+        lan=lan,
+        names=names,
+        tls=cert is not None,
+        workers=workers or os.cpu_count() or 1,
+        watch=watch,
+    )
+    serve(settings, cert, key)

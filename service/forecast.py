@@ -1,0 +1,42 @@
+"""The wash forecast of a batch: which readings enter it, and the rinse water that the user named."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+from service.store import Row, in_force
+
+NEUTRAL = (5.5, 8.0)  # pH. Pure water in air has 5.6, not 7; drinking water is a little above 7
+Triple = tuple[int, float, tuple[float, float]]
+
+
+def forecast_of(batch: Row, rows: list[Row]) -> dict[str, Any]:
+    """The forecast for these entries of a batch, JSON-ready."""
+    details = batch["details"]
+    counted = [r for r in in_force(rows) if r["kind"] == "ph" and r["value"] is not None and r["low"] is not None]
+    blanks = [r for r in counted if r["id"] == details.get("blank_entry")]
+    blank = (blanks[0]["value"], (blanks[0]["low"], blanks[0]["high"])) if blanks else None
+    readings = tuple(
+        (r["wash"], r["value"], (r["low"], r["high"])) for r in counted if r["wash"] is not None and r not in blanks
+    )
+    if len({n for n, _, _ in readings}) < 2:
+        return _cannot("Two readings of different washes or more are needed for a forecast.")
+    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank)
+
+
+@lru_cache(maxsize=64)
+def _forecast(
+    readings: tuple[Triple, ...],
+    water: str | None,
+    alkalinity: float | None,
+    blank: tuple[float, tuple[float, float]] | None,
+) -> dict[str, Any]:
+    """Cached: the page asks again and again, and the answer takes a while to work out."""
+    from service.washing import forecast, named_water  # noqa: PLC0415 - loads its tables when first needed
+
+    return forecast(list(readings), named_water(water, alkalinity), blank).to_dict()
+
+
+def _cannot(message: str) -> dict[str, Any]:
+    return {"status": "cannot tell", "message": message, "washes": None, "interval": None, "level": 0.9}

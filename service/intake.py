@@ -1,0 +1,184 @@
+"""How a photo becomes one entry of the log, whatever the Wi-Fi does: for the page's posts and for a watched folder.
+
+The order is what keeps the promise: the photo is on the disk before it is read, and its entry is committed before
+anybody is told. A crash in between leaves at most a photo without an entry, which `stripread log check` names.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import BinaryIO
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import IntegrityError
+from starlette.concurrency import run_in_threadpool
+
+from service import store
+from service.blobs import Blobs
+from service.colours import swatches
+from service.database import Database
+from service.problems import ServiceProblem
+from service.profiles import KeptProfile, Profiles
+from service.work import Job, Kind, Outcome, WorkPool, read_job
+
+
+@dataclass(frozen=True)
+class Submission:
+    """A photo as it was sent, with what was said about it."""
+
+    batch_id: int
+    kind: Kind
+    name: str
+    wash: int | None = None
+    note: str = ""
+    path_mm: float | None = None
+    snapped_at: str | None = None
+    origin: str = "photo"
+    key: str | None = None  # Idempotency-Key
+
+    def fingerprint(self, sha256: str) -> str:
+        """Tells this request from another that uses the same key."""
+        parts = [self.batch_id, self.kind, self.wash, self.note, self.path_mm, sha256]
+        return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Taken:
+    """The entry that answers a submission, and whether it was there before."""
+
+    entry_id: int
+    repeated: bool
+
+
+class Intake:
+    """Takes photos in.
+
+    Parameters
+    ----------
+    window
+        Seconds within which the same photo in the same batch is the same reading.
+    """
+
+    def __init__(self, database: Database, blobs: Blobs, pool: WorkPool, profiles: Profiles, window: float) -> None:
+        self._database = database
+        self._blobs = blobs
+        self._pool = pool
+        self._profiles = profiles
+        self._window = window
+        self._under_way: dict[tuple[int, str, str], asyncio.Task[Taken]] = {}
+
+    async def take(self, sent: Submission, source: BinaryIO) -> Taken:
+        """Store, read and log one photo; what was sent before gets its first answer.
+
+        Raises
+        ------
+        ServiceProblem
+            404 or 409 for the batch, 409 without a profile, 422 for a key used for something else, 503 when busy.
+        OSError, SQLAlchemyError
+            When disk or database do not take it: then nothing is in the log.
+        """
+        profile = await run_in_threadpool(self._admit, sent)
+        sha256, size = await run_in_threadpool(self._blobs.keep, source)
+        earlier = await run_in_threadpool(self._earlier, sent, sha256)
+        if earlier is not None:
+            return earlier
+        who = (sent.batch_id, sent.kind, sha256)
+        running = self._under_way.get(who)
+        if running is not None:
+            await asyncio.wait([running])
+            return await self.take_again(sent, sha256, running)
+        task = asyncio.create_task(self._read_and_log(sent, sha256, size, profile))
+        self._under_way[who] = task
+        task.add_done_callback(lambda done: self._finished(who, done))
+        # A client that hangs up does not stop its reading: it will ask again and must find it.
+        return await asyncio.shield(task)
+
+    async def take_again(self, sent: Submission, sha256: str, running: asyncio.Task[Taken]) -> Taken:
+        """Answer a photo that came while the same one was being read."""
+        first = running.result()  # raises what the first one met: both clients hear of it
+        earlier = await run_in_threadpool(self._earlier, sent, sha256)
+        return earlier or Taken(first.entry_id, repeated=True)
+
+    async def drain(self) -> None:
+        """Wait for what is under way, when the service stops."""
+        if self._under_way:
+            await asyncio.wait(list(self._under_way.values()))
+
+    def _finished(self, who: tuple[int, str, str], task: asyncio.Task[Taken]) -> None:
+        self._under_way.pop(who, None)
+        if not task.cancelled():
+            task.exception()  # heard by whoever waits; a client that hung up leaves nobody
+
+    def _admit(self, sent: Submission) -> KeptProfile | None:
+        with self._database.read() as c:
+            self._check_batch(c, sent)
+        return self._profiles.current(sent.kind)
+
+    def _check_batch(self, c: Connection, sent: Submission) -> None:
+        batch = store.batch(c, sent.batch_id)
+        if batch is None:
+            raise ServiceProblem(404, "no_such_batch", f"There is no batch {sent.batch_id}.")
+        if batch["closed_at"] is not None:
+            known = store.key_of(c, sent.key) if sent.key else None
+            if known is None:  # a repeated post of what came in before it was closed still gets its answer
+                raise ServiceProblem(409, "batch_closed", "This batch is closed. Open it again or choose another one.")
+
+    def _earlier(self, sent: Submission, sha256: str) -> Taken | None:
+        with self._database.read() as c:
+            found = self._find(c, sent, sha256)
+            if found is None or not sent.key or store.key_of(c, sent.key) is not None:
+                return found
+        with self._database.write() as c:  # a second key for the same entry: remember it, it may come again much later
+            if store.key_of(c, sent.key) is None:
+                store.add_key(c, (sent.key, sent.fingerprint(sha256)), found.entry_id)
+        return found
+
+    def _find(self, c: Connection, sent: Submission, sha256: str) -> Taken | None:
+        if sent.key:
+            known = store.key_of(c, sent.key)
+            if known is not None:
+                if known["fingerprint"] != sent.fingerprint(sha256):
+                    raise ServiceProblem(
+                        422,
+                        "key_reused",
+                        "This Idempotency-Key was used for another photo or other details. Use a new one.",
+                    )
+                return Taken(known["entry_id"], repeated=True)
+        same = store.same_photo(c, sent.batch_id, sent.kind, sha256, self._window)
+        return None if same is None else Taken(same, repeated=True)
+
+    async def _read_and_log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None) -> Taken:
+        job = Job(sent.kind, self._blobs.path(sha256), sent.name, profile.path if profile else None, sent.path_mm)
+        outcome = await self._pool.run(read_job, job)
+        return await run_in_threadpool(self._log, sent, sha256, size, profile, outcome)
+
+    def _log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None, outcome: Outcome) -> Taken:
+        new = store.NewEntry(
+            batch_id=sent.batch_id,
+            kind=sent.kind,
+            origin=sent.origin,
+            photo_sha256=sha256,
+            photo_size=size,
+            reading=outcome.reading,
+            wash=sent.wash,
+            note=sent.note,
+            snapped_at=sent.snapped_at,
+            profile=(profile.sha256, profile.text) if profile else None,
+            extras={"path_mm": sent.path_mm, "colours": swatches(outcome)},
+        )
+        key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
+        try:
+            with self._database.write() as c:
+                store.claim(c)
+                # Only here, with the log held, is it certain that nobody else logged the same photo meanwhile.
+                earlier = self._find(c, sent, sha256)
+                return earlier or Taken(store.add_entry(c, new, key), repeated=False)
+        except IntegrityError:
+            with self._database.read() as c:  # another process used the key between our look and our commit
+                earlier = self._find(c, sent, sha256)
+            if earlier is None:
+                raise
+            return earlier

@@ -1,0 +1,1 @@
+"""Steps that bring a log's database to the form that this version needs."""

@@ -1,0 +1,11 @@
+"""${message}"""
+
+from alembic import op
+
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+
+
+def upgrade() -> None:
+    """Say what changes."""
+    ${upgrades if upgrades else "pass"}

@@ -1,0 +1,110 @@
+"""The tables of the log. Entries are only ever added; the database itself refuses to change or delete one.
+
+Times are ISO 8601 in UTC with microseconds, as text: the same in every database, and they sort.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+    }
+)
+
+batches = Table(
+    "batches",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(200), nullable=False),
+    Column("opened_at", String(32), nullable=False),
+    Column("closed_at", String(32)),
+    Column("details", Text, nullable=False, server_default="{}"),  # JSON: the rinse water's pH and what washing needs
+    sqlite_autoincrement=True,
+)
+
+events = Table(  # what was done to a batch: opened, renamed, closed, opened again, changed
+    "events",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("batch_id", Integer, ForeignKey("batches.id"), nullable=False, index=True),
+    Column("at", String(32), nullable=False),
+    Column("what", String(40), nullable=False),
+    Column("detail", Text, nullable=False, server_default="{}"),
+    sqlite_autoincrement=True,
+)
+
+photos = Table(
+    "photos",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("size", Integer, nullable=False),
+    Column("first_at", String(32), nullable=False),
+)
+
+profiles = Table(  # a copy of every profile that a reading was made with
+    "profiles",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("text", Text, nullable=False),
+    Column("first_at", String(32), nullable=False),
+)
+
+entries = Table(
+    "entries",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("batch_id", Integer, ForeignKey("batches.id"), nullable=False),
+    Column("kind", String(8), nullable=False),
+    Column("origin", String(12), nullable=False),  # photo, watch, correction, reread
+    Column("received_at", String(32), nullable=False),
+    Column("snapped_at", String(40)),
+    Column("wash", Integer),
+    Column("note", Text, nullable=False, server_default=""),
+    Column("photo_sha256", String(64), ForeignKey("photos.sha256"), nullable=False, index=True),
+    Column("profile_sha256", String(64), ForeignKey("profiles.sha256")),
+    Column("software", String(60), nullable=False),
+    Column("status", String(10), nullable=False),
+    Column("value", Float),  # pH, mg/L or pale fraction
+    Column("low", Float),
+    Column("high", Float),
+    Column("reading", Text, nullable=False),  # the reading's JSON, the same as on the command line
+    Column("extras", Text, nullable=False, server_default="{}"),  # JSON: curve colours, options of the reading
+    Column("corrects_id", Integer, ForeignKey("entries.id"), index=True),
+    Column("made_by", String(100)),
+    Column("why", Text),
+    Index("ix_entries_batch", "batch_id", "id"),
+    Index("ix_entries_again", "batch_id", "photo_sha256", "received_at"),
+    sqlite_autoincrement=True,
+)
+
+keys = Table(  # Idempotency-Key -> the entry that it made; several keys may name one entry
+    "keys",
+    metadata,
+    Column("key", String(200), primary_key=True),
+    Column("fingerprint", String(64), nullable=False),
+    Column("entry_id", Integer, ForeignKey("entries.id"), nullable=False),
+    Column("at", String(32), nullable=False),
+)
+
+sessions = Table(  # paired phones; only a hash of the cookie is kept
+    "sessions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("secret_sha256", String(64), nullable=False, unique=True),
+    Column("device", String(200), nullable=False),
+    Column("paired_at", String(32), nullable=False),
+    Column("revoked_at", String(32)),
+    sqlite_autoincrement=True,
+)
+
+
+def now() -> str:
+    """The time as the log writes it."""
+    return datetime.now(UTC).isoformat(timespec="microseconds")

@@ -1,0 +1,74 @@
+"""The reader of the service: the package's own pipeline, called in a worker process."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from service.work import Job, Outcome
+
+
+class PipelineReader:
+    """Reads with ``stripread``; imports it where it is made, in the worker, never in the service itself."""
+
+    def __init__(self) -> None:
+        import cv2  # noqa: PLC0415 - the service's own process never loads it
+
+        import stripread.pipeline  # noqa: F401, PLC0415 - paid for before the first photo comes
+
+        cv2.setNumThreads(1)  # one process a core already
+
+    def read(self, job: Job) -> Outcome:
+        """Read one photo as its kind."""
+        data = job.photo.read_bytes()
+        if job.kind == "ph":
+            return _read_ph(data, job)
+        if job.kind == "tint":
+            from stripread.windows_pipeline import read_tint  # noqa: PLC0415
+
+            standards = _standards(job.profile) if job.profile else None
+            return Outcome(read_tint(data, job.path_mm, standards, job.name).to_dict())
+        from stripread.windows_pipeline import read_solid  # noqa: PLC0415
+
+        return Outcome(read_solid(data, job.name).to_dict())
+
+    def overlay(self, job: Job) -> bytes:
+        """Draw one reading as a PNG."""
+        from stripread.picture import picture_of  # noqa: PLC0415 - drawing is heavy and rare
+
+        from stripread.pipeline import trace_ph  # noqa: PLC0415
+
+        assert job.profile is not None
+        profile = _profile(job.profile)
+        picture: bytes = picture_of(trace_ph(job.photo.read_bytes(), profile, job.name), profile)
+        return picture
+
+
+def _read_ph(data: bytes, job: Job) -> Outcome:
+    from stripread.pipeline import read_ph  # noqa: PLC0415
+
+    assert job.profile is not None
+    profile = _profile(job.profile)
+    reading = read_ph(data, profile, job.name)
+    curve = None
+    if reading.ph is not None:
+        import numpy as np  # noqa: PLC0415
+
+        lab = np.asarray(profile.predict(np.array([reading.ph])).lab)[0]  # (P, 3)
+        curve = [[round(float(v), 2) for v in pad] for pad in lab]
+    return Outcome(reading.to_dict(), curve)
+
+
+@lru_cache(maxsize=8)
+def _profile(path: Path) -> Any:  # noqa: ANN401 - the type is imported only in workers
+    from stripread.profile import load_profile  # noqa: PLC0415
+
+    return load_profile(path)
+
+
+@lru_cache(maxsize=8)
+def _standards(path: Path) -> Any:  # noqa: ANN401
+    from stripread.tint import load_tint_profile  # noqa: PLC0415
+
+    return load_tint_profile(path)

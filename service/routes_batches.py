@@ -1,0 +1,145 @@
+"""Batches over HTTP: start, list, rename, close, export."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Response
+
+from service import store
+from service.bench_service import Service, ServiceDep, the_batch
+from service.entries import all_shown
+from service.forecast import NEUTRAL, forecast_of
+from service.models import now
+from service.problems import ServiceProblem, responses
+from service.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
+
+router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
+
+
+@router.post("", status_code=201, responses=responses(400, 413, 507))
+def start_batch(body: NewBatch, service: ServiceDep) -> Batch:
+    """Start a batch."""
+    with service.database.write() as c:
+        number = store.add_batch(c, body.name)
+        if body.water is not None:
+            store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
+        return _out(the_batch(c, number))
+
+
+@router.get("")
+def list_batches(service: ServiceDep) -> list[Batch]:
+    """All batches, newest first."""
+    with service.database.read() as c:
+        return [_out(row) for row in store.all_batches(c)]
+
+
+@router.get("/{batch}", responses=responses(404))
+def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
+    """One batch with its history and its wash forecast."""
+    with service.database.read() as c:
+        row = the_batch(c, batch)
+        entries = store.entries_of(c, batch)
+        events = store.batch_events(c, batch)
+    return BatchPage(
+        **_out(row).model_dump(exclude={"entries"}),
+        entries=len(entries),
+        events=[Event(**e) for e in events],
+        forecast=Forecast(**forecast_of(row, entries)),
+        neutral=NEUTRAL,
+    )
+
+
+@router.patch("/{batch}", responses=responses(400, 404, 409, 413, 507))
+def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batch:
+    """Rename, close or open again a batch, or name its rinse water. The batch's history keeps what was before."""
+    with service.database.write() as c:
+        the_batch(c, batch)
+        details = body.water.model_dump(exclude_none=True) if body.water else None
+        if details and "blank_entry" in details:
+            blank = store.entry(c, details["blank_entry"])
+            if blank is None or blank["batch_id"] != batch or blank["kind"] != "ph":
+                raise ServiceProblem(409, "not_a_blank", "The blank must be a pH reading of this batch.")
+        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details)
+        return _out(the_batch(c, batch))
+
+
+@router.get("/{batch}/forecast", responses=responses(404))
+def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
+    """How many further washes until the rinse is neutral, with an interval, or why that can't be told."""
+    with service.database.read() as c:
+        return Forecast(**forecast_of(the_batch(c, batch), store.entries_of(c, batch)))
+
+
+@router.get(
+    "/{batch}/export.json",
+    response_class=Response,
+    responses={**responses(404), 200: {"content": {"application/json": {}}}},
+)
+def export_json(batch: BatchId, service: ServiceDep) -> Response:
+    """Everything about a batch as one JSON object."""
+    row, entries, events = _everything(service, batch)
+    whole = {"batch": _out(row).model_dump(), "events": events, "readings": all_shown(entries), "exported_at": now()}
+    return _download(json.dumps(whole, indent=1, ensure_ascii=False), "application/json", f"batch-{batch}.json")
+
+
+_HEAD = (
+    "id,received_at,snapped_at,taken_at,wash,kind,status,value,low,high,note,reasons,origin,corrects,corrected_by,"
+    "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software"
+)
+COLUMNS = _HEAD.split(",")
+
+
+@router.get(
+    "/{batch}/export.csv", response_class=Response, responses={**responses(404), 200: {"content": {"text/csv": {}}}}
+)
+def export_csv(batch: BatchId, service: ServiceDep) -> Response:
+    """A batch's entries as CSV, corrections and what they correct included."""
+    _, entries, _ = _everything(service, batch)
+    newer = store.corrected(entries)
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\r\n")  # RFC 4180
+    table.writerow(COLUMNS)
+    for row in entries:
+        reading = row["reading"]
+        known = {
+            **row,
+            "taken_at": reading.get("taken_at"),
+            "reasons": " ".join(r["code"] for r in reading["reasons"]),
+            "corrects": row["corrects_id"],
+            "corrected_by": newer.get(row["id"]),
+            "withdrawn": "yes" if row["extras"].get("withdrawn") else "",
+            "photo": reading["photo"],
+            "sha256": row["photo_sha256"],
+            "profile": reading.get("profile"),
+        }
+        table.writerow([_cell(known[name]) for name in COLUMNS])
+    return _download(out.getvalue(), "text/csv; charset=utf-8", f"batch-{batch}.csv")
+
+
+def _cell(value: Any) -> Any:  # noqa: ANN401 - a cell
+    """A cell that no spreadsheet takes for a formula."""
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return "'" + value
+    return value
+
+
+def _everything(service: Service, batch: int) -> tuple[store.Row, list[store.Row], list[store.Row]]:
+    with service.database.read() as c:
+        return the_batch(c, batch), store.entries_of(c, batch), store.batch_events(c, batch)
+
+
+def _download(content: str, media_type: str, name: str) -> Response:
+    return Response(content, media_type=media_type, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+def _out(row: store.Row) -> Batch:
+    return Batch(
+        water=Water(**row["details"]),
+        entries=row.get("entries"),
+        **{k: row[k] for k in ("id", "name", "opened_at", "closed_at")},
+    )

@@ -1,0 +1,208 @@
+"""Readings over HTTP: send a photo, look at what came of it, correct it, read a batch again."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
+from starlette.concurrency import run_in_threadpool
+
+from service import store
+from service.bench_service import Service, ServiceDep, the_batch, the_entry
+from service.correct import corrected_entry
+from service.entries import all_shown, file_name, shown
+from service.intake import Submission
+from service.pictures import NotAPicture, clean_job, thumbnail_job
+from service.problems import ServiceProblem, responses
+from service.reread import reread_batch
+from service.routes_batches import BatchId
+from service.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
+from service.work import Job, Kind, overlay_job
+
+router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
+_PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
+
+
+@router.post("/batches/{batch}/readings", response_model=LogEntry, responses=responses(400, 404, 408, 409, 413, 507))
+async def send_photo(
+    *,
+    batch: BatchId,
+    service: ServiceDep,
+    response: Response,
+    photo: Annotated[UploadFile, File(description="The photo as the phone made it.")],
+    kind: Annotated[Kind, Form(description="What the photo shows.")] = "ph",
+    wash: Annotated[Wash | None, Form(description="Number of the wash that it belongs to.")] = None,
+    note: Annotated[Text, Form(max_length=2000)] = "",
+    path_mm: Annotated[float | None, Form(gt=0, le=1000, description="Depth of the liquid of a tint, mm.")] = None,
+    snapped_at: Annotated[
+        Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601.")
+    ] = None,
+    idempotency_key: Annotated[
+        str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
+    ] = None,
+) -> Any:  # noqa: ANN401 - checked against the response model
+    """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
+
+    Send the same `Idempotency-Key` when you send again; the first answer comes back, and nothing is logged twice. The
+    same photo in the same batch within a minute is taken for sent again, too.
+    """
+    sent = Submission(
+        batch, kind, file_name(photo.filename), wash, note, path_mm, snapped_at or None, key=idempotency_key
+    )
+    taken = await service.intake.take(sent, photo.file)
+    if taken.repeated:
+        response.headers["Idempotency-Replayed"] = "true"
+    response.headers["Location"] = f"/api/readings/{taken.entry_id}"
+    return await run_in_threadpool(_show, service, taken.entry_id)
+
+
+@router.get("/batches/{batch}/readings", response_model=list[LogEntry], responses=responses(404))
+def list_readings(
+    batch: BatchId,
+    service: ServiceDep,
+    after: Annotated[int, Query(ge=0, le=MAX_ID, description="Only entries after this one.")] = 0,
+    limit: Annotated[int | None, Query(ge=1, le=10_000)] = None,
+) -> Any:  # noqa: ANN401
+    """The entries of a batch in the order in which they came; corrections are entries of their own."""
+    with service.database.read() as c:
+        the_batch(c, batch)
+        rows = store.entries_of(c, batch)
+    found = [e for e in all_shown(rows) if e["log"]["id"] > after]
+    return found[:limit]
+
+
+@router.get("/readings/{entry}", response_model=LogEntry, responses=responses(404))
+def show_reading(entry: EntryId, service: ServiceDep) -> Any:  # noqa: ANN401
+    """One entry."""
+    return _show(service, entry)
+
+
+@router.get("/readings/{entry}/photo", response_class=Response, responses={**responses(404, 409), **_PICTURE})
+async def show_photo(entry: EntryId, service: ServiceDep) -> Response:
+    """The photo with its pixels as they came, but without place, owner and other metadata."""
+    row = await run_in_threadpool(_row, service, entry)
+    try:
+        picture = await service.pictures.run(clean_job, _job(service, row))
+    except (NotAPicture, FileNotFoundError):
+        raise _no_picture() from None
+    return _picture(picture, "image/jpeg")
+
+
+@router.get("/readings/{entry}/thumbnail", response_class=Response, responses={**responses(404, 409), **_PICTURE})
+async def show_thumbnail(entry: EntryId, service: ServiceDep) -> Response:
+    """A small picture of the photo."""
+    row = await run_in_threadpool(_row, service, entry)
+    kept = service.settings.data / "derived" / f"{row['photo_sha256']}-thumbnail.jpg"
+    if kept.exists():
+        return _picture(await run_in_threadpool(kept.read_bytes), "image/jpeg")
+    try:
+        picture = await service.pictures.run(thumbnail_job, _job(service, row))
+    except (NotAPicture, FileNotFoundError):
+        raise _no_picture() from None
+    await run_in_threadpool(_keep, kept, picture)
+    return _picture(picture, "image/jpeg")
+
+
+@router.get(
+    "/readings/{entry}/overlay",
+    response_class=Response,
+    responses={**responses(404, 409), 200: {"content": {"image/png": {}}}},
+)
+async def show_overlay(entry: EntryId, service: ServiceDep) -> Response:
+    """A picture of the reading: what was found in the photo, colours, value and interval."""
+    row = await run_in_threadpool(_row, service, entry)
+    if row["kind"] != "ph":
+        raise ServiceProblem(409, "no_overlay", "Only pH readings have an overlay.")
+    kept = (
+        service.settings.data
+        / "derived"
+        / f"{row['photo_sha256']}-{(row['profile_sha256'] or 'none')[:16]}-overlay.png"
+    )
+    if kept.exists():
+        return _picture(await run_in_threadpool(kept.read_bytes), "image/png")
+    picture = await service.readers.run(overlay_job, _job(service, row))
+    await run_in_threadpool(_keep, kept, picture)
+    return _picture(picture, "image/png")
+
+
+@router.post(
+    "/readings/{entry}/corrections",
+    status_code=201,
+    response_model=LogEntry,
+    responses=responses(400, 404, 409, 413, 507),
+)
+def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> Any:  # noqa: ANN401
+    """Correct an entry: adds one that names it, who and why. The old one stays and is shown with it."""
+    with service.database.write() as c:
+        store.claim(c)
+        old = the_entry(c, entry)
+        rows = store.entries_of(c, old["batch_id"])
+        newer = store.corrected(rows).get(entry)
+        if newer is not None:
+            raise ServiceProblem(
+                409, "already_corrected", f"This entry was corrected by entry {newer}. Correct that one."
+            )
+        number = store.add_entry(
+            c, corrected_entry(old, body, store.photo_size(c, old["photo_sha256"]), _profile(c, old))
+        )
+        return shown(the_entry(c, number), None)
+
+
+@router.post("/batches/{batch}/reread", responses=responses(404, 507))
+async def read_again(
+    batch: BatchId,
+    service: ServiceDep,
+    keep: Annotated[bool, Query(description="Log what changed as new entries; else only say it.")] = False,
+) -> Reread:
+    """Read a batch's photos again with this version and the profiles of then, and say what changed."""
+    return await reread_batch(service, batch, keep)
+
+
+def _show(service: Service, entry: int) -> dict[str, Any]:
+    with service.database.read() as c:
+        row = the_entry(c, entry)
+        return shown(row, store.corrector(c, entry))
+
+
+def _row(service: Service, entry: int) -> store.Row:
+    with service.database.read() as c:
+        row = the_entry(c, entry)
+        if row["profile_sha256"]:
+            text = store.profile_text(c, row["profile_sha256"])
+            if text is not None:
+                row["profile_path"] = service.profiles.keep(text).path
+        return row
+
+
+def _job(service: Service, row: store.Row) -> Job:
+    photo = service.blobs.path(row["photo_sha256"])
+    return Job(row["kind"], photo, row["reading"]["photo"], row.get("profile_path"), row["extras"].get("path_mm"))
+
+
+def _profile(c: Any, row: store.Row) -> tuple[str, str] | None:  # noqa: ANN401
+    if row["profile_sha256"] is None:
+        return None
+    text = store.profile_text(c, row["profile_sha256"])
+    return None if text is None else (row["profile_sha256"], text)
+
+
+def _keep(path: Any, data: bytes) -> None:  # noqa: ANN401
+    """Keep a derived picture. It can be made again, so a failure here is nobody's problem."""
+    try:
+        path.parent.mkdir(exist_ok=True)
+        temporary = path.with_name(f".{path.name}-{id(data)}")
+        temporary.write_bytes(data)
+        temporary.replace(path)
+    except OSError:
+        return
+
+
+def _no_picture() -> ServiceProblem:
+    return ServiceProblem(
+        409, "not_a_picture", "What was sent is no picture that can be shown. The file is kept in the data folder."
+    )
+
+
+def _picture(data: bytes, media_type: str) -> Response:
+    return Response(data, media_type=media_type, headers={"Cache-Control": "private, max-age=31536000, immutable"})

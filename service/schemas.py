@@ -1,0 +1,259 @@
+"""The wire models: what the API takes and gives. A reading is the command line's JSON with a ``log`` beside it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+Text = Annotated[str, StringConstraints(strip_whitespace=True, pattern=r"^[^\x00]*$")]
+Number = float | None
+Pair = tuple[float, float] | None
+Status = Literal["ok", "doubtful", "refused"]
+MAX_ID = 2**31 - 1
+Id = Annotated[int, Field(ge=1, le=MAX_ID)]
+Wash = Annotated[int, Field(ge=0, le=999)]
+
+
+class Reason(BaseModel):
+    """Why a reading is doubtful or refused, or a caution, in plain words."""
+
+    code: str = Field(examples=["some_glare"])
+    severity: Literal["refuse", "doubt", "note"] = "doubt"
+    message: str
+
+
+class Swatch(BaseModel):
+    """A pad's colour as seen, and the curve's colour at that pH."""
+
+    seen: str = Field(examples=["#9bb35a"])
+    seen_lab: list[float]
+    curve: str | None
+    curve_lab: list[float] | None
+    difference: float | None
+
+
+class LogInfo(BaseModel):
+    """What the log knows about a reading."""
+
+    id: int
+    batch: int
+    origin: Literal["photo", "watch", "correction", "reread"]
+    received_at: str
+    snapped_at: str | None
+    wash: int | None
+    note: str
+    corrects: int | None = None
+    corrected_by: int | None = None
+    made_by: str | None = None
+    why: str | None = None
+    withdrawn: bool = False
+    profile_sha256: str | None = None
+    colours: list[Swatch] = []
+    cautions: list[str] = []
+
+
+class _Entry(BaseModel):
+    model_config = ConfigDict(extra="allow")  # a newer reading may tell more; the log gives all of it
+
+    photo: str
+    status: Status
+    reasons: list[Reason]
+    sha256: str
+    software: str
+    seconds: float
+    log: LogInfo
+
+
+class Pad(BaseModel):
+    """One pad: CIELAB D50, its standard deviations, its corners in the full-size photo."""
+
+    lab: list[Number]
+    sd: list[Number]
+    corners_px: list[list[Number]]
+
+
+class Alternative(BaseModel):
+    """Another pH that fits about as well."""
+
+    ph: float
+    interval: Pair
+    weight: float
+
+
+class PhEntry(_Entry):
+    """A pH reading in the log."""
+
+    kind: Literal["ph"]
+    ph: Number
+    interval: Pair
+    level: float
+    alternatives: list[Alternative]
+    pads: list[Pad]
+    misfit: Number
+    profile: str
+
+
+class TintEntry(_Entry):
+    """A reading of the copper-ammonia tint in the log."""
+
+    kind: Literal["tint"]
+    decision: str | None
+    absorbance: Number
+    absorbance_interval: Pair
+    delta_e: Number
+    mg_per_l: Number
+    interval: Pair
+    detection_limit: Number
+    level: float
+
+
+class SolidEntry(_Entry):
+    """A reading of a solid in the log."""
+
+    kind: Literal["solid"]
+    lab: list[Number] | None
+    sd: list[Number] | None
+    pale_fraction: Number
+    pale_interval: Pair
+
+
+LogEntry = Annotated[PhEntry | TintEntry | SolidEntry, Field(discriminator="kind")]
+
+
+class Water(BaseModel):
+    """The rinse water, for the wash forecast."""
+
+    water: Literal["pure", "air", "tap", "unknown"] = "unknown"
+    alkalinity_mmol_l: Annotated[float, Field(ge=0, le=50)] | None = None
+    blank_entry: Id | None = Field(None, description="The pH reading of the rinse water itself.")
+
+
+class NewBatch(BaseModel):
+    """A batch to start."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"name": "Chloride of 12 May"}]})
+    name: Annotated[Text, Field(min_length=1, max_length=200)]
+    water: Water | None = None
+
+
+class BatchChange(BaseModel):
+    """What to change about a batch; what is left out stays."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"name": "Chloride of 13 May"}, {"closed": True}]})
+    name: Annotated[Text, Field(min_length=1, max_length=200)] | None = None
+    closed: bool | None = None
+    water: Water | None = None
+
+
+class Batch(BaseModel):
+    """A batch."""
+
+    id: int
+    name: str
+    opened_at: str
+    closed_at: str | None
+    entries: int | None = None
+    water: Water
+
+
+class Event(BaseModel):
+    """Something done to a batch."""
+
+    at: str
+    what: str
+    detail: dict[str, Any]
+
+
+class Forecast(BaseModel):
+    """Further washes until the rinse is neutral, or why that can't be told."""
+
+    model_config = ConfigDict(extra="allow")
+    status: str = Field(examples=["ok", "cannot tell"])
+    message: str
+    washes: Number = None
+    interval: Pair = None
+    level: float = 0.9
+
+
+class BatchPage(Batch):
+    """A batch with all that its page shows."""
+
+    events: list[Event]
+    forecast: Forecast
+    neutral: tuple[float, float]
+
+
+class Correction(BaseModel):
+    """A correction: a new entry that names the old one. Give what changes."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"by": "M.", "why": "it was the third wash", "wash": 3},
+                {"by": "M.", "why": "wrong beaker", "withdraw": True},
+            ]
+        }
+    )
+    by: Annotated[Text, Field(min_length=1, max_length=100)]
+    why: Annotated[Text, Field(min_length=1, max_length=500)]
+    wash: Wash | None = None
+    note: Annotated[Text, Field(max_length=2000)] | None = None
+    ph: Annotated[float, Field(ge=-2, le=16)] | None = Field(
+        None, description="A pH found in another way, with `interval`."
+    )
+    interval: tuple[float, float] | None = None
+    withdraw: bool = False
+
+
+class Change(BaseModel):
+    """What reading one entry's photo again came to."""
+
+    entry: int
+    changed: list[str]
+    was: dict[str, Any]
+    now: dict[str, Any]
+    new_entry: int | None = None
+
+
+class Reread(BaseModel):
+    """What reading a batch again came to."""
+
+    software: str
+    read: int
+    same: int
+    changes: list[Change]
+    missing: list[int] = Field(description="Entries whose photo or profile could not be found.")
+
+
+class Join(BaseModel):
+    """What a phone sends to pair: the token of the link."""
+
+    token: Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class SessionOut(BaseModel):
+    """A paired phone."""
+
+    id: int
+    device: str
+    paired_at: str
+    revoked_at: str | None
+
+
+class Health(BaseModel):
+    """Whether the service can take photos."""
+
+    status: Literal["ok"]
+    software: str
+    waiting: int
+
+
+class About(BaseModel):
+    """What the page needs to know of this service."""
+
+    software: str
+    max_body: int
+    kinds: dict[str, bool]
+    local: bool
+    neutral: tuple[float, float]

@@ -1,0 +1,66 @@
+"""What the service needs to know, read once at the start and then fixed."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from service.work import Reader
+
+MIB = 1024 * 1024
+
+
+def _cores() -> int:
+    return os.cpu_count() or 1
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How one service runs. Times in seconds, sizes in bytes.
+
+    Parameters
+    ----------
+    data
+        Folder of the log: photos, kept profiles and, unless ``database`` is given, the SQLite file.
+    database
+        An SQLAlchemy URL; None for ``DATA/log.sqlite3``.
+    profile
+        The pH profile for new readings; None and pH photos are answered with a problem that says so.
+    tint_standards
+        Profile for the copper tint in mg/L; None leaves concentrations null.
+    reader
+        Called once in each worker process to make its ``Reader``; must be picklable (a class or function of a module).
+    """
+
+    data: Path
+    database: str | None = None
+    profile: Path | None = None
+    tint_standards: Path | None = None
+    reader: Callable[[], Reader] | None = None
+    host: str = "127.0.0.1"
+    port: int = 8000
+    lan: bool = False
+    names: tuple[str, ...] = ()  # further host names that the page may be called by
+    tls: bool = False
+    workers: int = field(default_factory=_cores)
+    waiting: int = 16  # photos that may wait for a worker; a further one is answered 503
+    reading_timeout: float = 60.0
+    worker_memory: int | None = 6 * 1024 * MIB  # address space of one worker
+    max_body: int = 64 * MIB
+    max_parts: int = 12
+    body_idle: float = 15.0  # longest silence while a body comes in
+    body_total: float = 180.0
+    same_photo_window: float = 60.0
+    posts_per_minute: int = 240  # of one client
+    joins_per_minute: int = 10  # of one address
+    watch: Path | None = None
+    watch_every: float = 2.0
+
+    @property
+    def database_url(self) -> str:
+        """The SQLAlchemy URL in force."""
+        return self.database or f"sqlite:///{self.data / 'log.sqlite3'}"

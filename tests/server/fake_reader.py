@@ -1,0 +1,80 @@
+"""A reader that does what the photo's tail tells it, so that tests know what must come out.
+
+``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:slow=0.2;`` seconds.
+"""
+
+import hashlib
+import os
+import time
+
+from service.work import Job, Outcome
+from stripread.reasons import because
+from stripread.results import PadColour, PhReading, Stamp
+
+SOFTWARE = "stripread 0.1.0"
+
+
+class FakeReader:
+    def read(self, job: Job) -> Outcome:
+        start = time.perf_counter()
+        data = job.photo.read_bytes()
+        orders = data.rpartition(b"FAKE:")[2].split(b";")[0].decode("latin-1") if b"FAKE:" in data else "ph=7.00"
+        what, _, value = orders.partition("=")
+        if what == "hang":
+            time.sleep(1000)
+        if what == "die":
+            os._exit(9)
+        if what == "slow":
+            time.sleep(float(value))
+            what, value = "ph", "7.00"
+        stamp = Stamp(
+            job.name, hashlib.sha256(data).hexdigest(), SOFTWARE, time.perf_counter() - start, "2026-05-12T10:00:00"
+        )
+        if job.kind == "tint":
+            return Outcome(self._tint(stamp))
+        if job.kind == "solid":
+            return Outcome(self._solid(stamp))
+        if what == "refuse":
+            return Outcome(PhReading(stamp, None, None, reasons=(because("no_card"),), profile="fake").to_dict())
+        ph = float(value)
+        pads = tuple(
+            PadColour((60.0 - k, 10.0 * k - 20, 30.0), (0.5, 0.5, 0.5), ((0, 0), (1, 0), (1, 1), (0, 1)))
+            for k in range(4)
+        )
+        reasons = (because("some_glare"),) if what == "doubt" else ()
+        reading = PhReading(stamp, ph, (ph - 0.3, ph + 0.3), pads=pads, misfit=1.0, reasons=reasons, profile="fake")
+        return Outcome(reading.to_dict(), [[61.0 - k, 10.0 * k - 21, 31.0] for k in range(4)])
+
+    def overlay(self, job: Job) -> bytes:
+        return b"\x89PNG\r\n\x1a\n" + job.name.encode()
+
+    @staticmethod
+    def _common(stamp):
+        common = {"photo": stamp.photo, "status": "ok", "reasons": [], "sha256": stamp.sha256}
+        return {**common, "software": stamp.software, "seconds": 0.01, "level": 0.95}
+
+    def _tint(self, stamp):
+        more = {
+            "kind": "tint",
+            "decision": "none seen",
+            "absorbance": 0.01,
+            "absorbance_interval": [0.0, 0.02],
+            "delta_e": 0.5,
+        }
+        return {**self._common(stamp), **more, "mg_per_l": 3.0, "interval": [0.0, 6.0], "detection_limit": 9.0}
+
+    def _solid(self, stamp):
+        more = {"kind": "solid", "lab": [30.0, 0.0, 1.0], "sd": [0.5, 0.5, 0.5]}
+        return {**self._common(stamp), **more, "pale_fraction": 0.013, "pale_interval": [0.008, 0.02]}
+
+
+class LaterReader(FakeReader):
+    """A later version that reads everything 0.5 pH higher."""
+
+    def read(self, job: Job) -> Outcome:
+        outcome = super().read(job)
+        if outcome.reading["kind"] == "ph" and outcome.reading["ph"] is not None:
+            moved = {k: outcome.reading[k] for k in ("ph", "interval")}
+            outcome.reading["ph"] = moved["ph"] + 0.5
+            outcome.reading["interval"] = [v + 0.5 for v in moved["interval"]]
+        return outcome
