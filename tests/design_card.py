@@ -208,7 +208,7 @@ def main() -> None:
     print(f"greys even in L*: {even_greys()}, in card.py: {GREYS}")
     print("\n".join(f"    {tuple(int(v) for v in c)}," for c in ordered))
     sets = {"optimal": [ordered], "card.py": [np.array(COLOURS)], **rivals(rng)}
-    print("root of the mean predicted variance, Delta E, on unseen printers:")
+    print("root of the mean predicted variance, Delta E, on printers drawn anew:")
     for name, value in judge(sets).items():
         print(f"  {name:14s}{value:6.3f}")
     bare = criterion(cases, base)
