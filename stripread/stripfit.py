@@ -131,6 +131,9 @@ def pads_along(frame: Frame, kind: StripKind) -> tuple[float, Array]:
     tries = np.arange(-2.4, 2.401, 0.1)
     shift = float(tries[int(np.argmax(_net(pieces, kind, tries, ends)))])
     own = np.zeros(len(kind.pads))
+    starts = shift + np.array([p.offset_mm for p in kind.pads])
+    total, length, _ = pieces.energy(starts, starts + np.array([p.length_mm for p in kind.pads]))
+    levels = (total**2).sum(axis=-1) / length**2
     tries = np.arange(-PAD_SHIFT_MM, PAD_SHIFT_MM + 0.01, 0.1)
     for p, pad in enumerate(kind.pads):
         before = kind.pads[p - 1].offset_mm + kind.pads[p - 1].length_mm if p else pad.offset_mm - 2.0
@@ -142,9 +145,9 @@ def pads_along(frame: Frame, kind: StripKind) -> tuple[float, Array]:
         out = pieces.at(np.array(room[1])) - pieces.at(np.array(room[0])) - total
         out_n = np.maximum((room[1] - room[0]) / pieces.step - length, 1.0)
         score = gain + (out**2).sum(axis=-1) / out_n
-        span = score.max() - score.min()
-        # A faint pad follows the others: its own shift is drawn to zero by what noise could gain.
-        score = score - 0.02 * span * (tries / 0.3) ** 2 - 2e-4 * (tries / 0.3) ** 2
+        # A faint pad follows the others: neither noise nor the blur of a strong neighbour may carry it off.
+        about = max(levels[max(0, p - 1) : p + 2])
+        score = score - (0.004 * about + 2e-5) * pad.length_mm / pieces.step * (tries / 0.3) ** 2
         own[p] = tries[int(np.argmax(score))]
     return shift, own
 

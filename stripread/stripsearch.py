@@ -19,7 +19,8 @@ COARSE_PX_PER_MM = 2.0
 COARSE_DEG = (-17.5, -15.0, -12.5, -10.0, -7.5, -5.0, -2.5, 0.0, 2.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5)
 FINE_DEG = (-1.6, -0.8, 0.8, 1.6)
 GAP_MM, BAND_MM = 1.0, 2.5  # beside the strip: left out (edge, shadow, water), then compared with
-PAD_CEILING = 0.35  # log contrast beyond which a pad is no more a pad than another
+PAD_CEILING = 0.5  # log contrast that counts half: twice the contrast is not twice a pad
+ROLL_MM = 25.0  # of roll paper, whose pieces differ in length, that much is matched
 CARRIER_WEIGHT = 2.0  # a bare carrier is faint, but long
 CARRIER_CEILING = 0.06
 LUMINANCE_WEIGHT, CHROMA_WEIGHT = 0.7, 1.5  # shade is cheap to come by, colour is not
@@ -110,7 +111,7 @@ def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: fl
 
 def search_centre(offset_mm: float, length_mm: float, kind: StripKind) -> float:
     """Centre of a pad from the dipped end; of roll paper, whose length varies, of a piece at the dipped end."""
-    return offset_mm + min(length_mm, 25.0) / 2 if kind.is_roll else offset_mm + length_mm / 2
+    return offset_mm + min(length_mm, ROLL_MM) / 2 if kind.is_roll else offset_mm + length_mm / 2
 
 
 def _rest_centre(kind: StripKind) -> float:
@@ -131,19 +132,22 @@ def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[
     down[:-away], down[-away:] = side[away:], side[-1:]
     above, below = mid - up, mid - down
 
-    def box(length_mm: float, ceiling: float) -> Array:
+    def box(one: Array, two: Array, length_mm: float) -> Array:
         width = max(2, round(length_mm * ppm))
-        a = cv2.blur(above, (width, 1), borderType=cv2.BORDER_CONSTANT)
-        b = cv2.blur(below, (width, 1), borderType=cv2.BORDER_CONSTANT)
-        product = cv2.transform(a * b, np.ones((1, 3), np.float32))
-        return np.asarray(np.minimum(np.sqrt(np.maximum(product, 0.0)), ceiling), dtype=np.float32)
+        a = cv2.blur(one, (width, 1), borderType=cv2.BORDER_CONSTANT)
+        b = cv2.blur(two, (width, 1), borderType=cv2.BORDER_CONSTANT)
+        return np.asarray(cv2.sqrt(np.maximum(cv2.transform(a * b, np.ones((1, 3), np.float32)), 0.0)))
 
-    by_length = {
-        p.length_mm: box(min(p.length_mm, 25.0) if kind.is_roll else p.length_mm, PAD_CEILING) for p in kind.pads
-    }
+    pads = {}
+    for length in {p.length_mm for p in kind.pads}:
+        contrast = box(above, below, min(length, ROLL_MM) if kind.is_roll else length)
+        pads[length] = PAD_CEILING * contrast / (contrast + PAD_CEILING)
     rest = kind.length_mm - kind.pads[-1].offset_mm - kind.pads[-1].length_mm
-    carrier = box(rest - 1.0, CARRIER_CEILING) if rest > 4.0 else np.zeros(turned.shape[:2], dtype=np.float32)
-    return carrier, [by_length[p.length_mm] for p in kind.pads]
+    carrier = np.zeros(turned.shape[:2], dtype=np.float32)
+    if rest > 4.0:  # cut at the ceiling before the sum: a pad's corner in the box must not pass for bare carrier
+        faint = (np.clip(side_, -CARRIER_CEILING, CARRIER_CEILING) for side_ in (above, below))
+        carrier = box(*faint, rest - 1.0)
+    return carrier, [pads[p.length_mm] for p in kind.pads]
 
 
 def _shifted(values: Array, by_px: float) -> Array:
