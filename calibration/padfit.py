@@ -1,0 +1,106 @@
+"""Fitting one pad's chemistry: several starts, several numbers of transitions, and the choice between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+from scipy.optimize import least_squares
+
+from calibration import chemistry
+from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes
+from stripread.kubelka import absorption, lab_to_channels
+
+Array = NDArray[np.float64]
+
+MOST = 6  # transitions of one pad: a pad of four dyes shows about as many
+START = Sizes(*(PRIOR[k][0] for k in ("common", "own", "missed")))
+
+
+@dataclass(frozen=True)
+class Chemistry:
+    """The chemistry of all pads at parameters ``theta`` (one array a pad), as a mean of ``process``."""
+
+    theta: tuple[Array, ...]
+    priors: tuple[chemistry.PadPrior, ...]
+
+    def lab(self, ph: Array) -> Array:
+        """CIELAB (N, P, 3) at pH (N,)."""
+        return np.stack([chemistry.pad_lab(t, ph) for t in self.theta], axis=1)
+
+    def features(self, ph: Array) -> list[Array]:
+        """Per pad, slope by the scaled parameters (N, 3, K)."""
+        return [
+            chemistry.pad_lab_and_slope(t, ph)[1] @ p.factor for t, p in zip(self.theta, self.priors, strict=True)
+        ]
+
+    def offset(self) -> list[Array]:
+        """Per pad, where the prior's mean lies from here, in scaled parameters (K,)."""
+        return [p.root @ (p.mean - t) for t, p in zip(self.theta, self.priors, strict=True)]
+
+
+def one_pad(seen: Observed, pad: int) -> Observed:
+    """The photos as if the strip had this pad only."""
+    block = slice(3 * pad, 3 * pad + 3)
+    return replace(seen, lab=seen.lab[:, block], cov=seen.cov[:, block, block], pads=1)
+
+
+def fit_pad(seen: Observed, low: float, high: float, most: int = MOST) -> tuple[Array, chemistry.PadPrior]:
+    """Best parameters of one pad's chemistry (``seen`` has this pad only), and their prior.
+
+    The number of transitions is the one whose leave-one-out predictions are the most likely.
+    """
+    count = len(np.unique(seen.ph))
+    best: tuple[float, Array, chemistry.PadPrior] | None = None
+    for m in range(1, max(1, min(most, count - 1)) + 1):
+        prior = chemistry.prior(m, low, high)
+        theta = _best_start(seen, prior, m)
+        score = Posterior(seen, Chemistry((theta,), (prior,)), START).log_left_out()
+        if best is None or score > best[0] + 0.5:  # a further transition must earn its place
+            best = (score, theta, prior)
+    assert best is not None
+    return best[1], best[2]
+
+
+def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int) -> Array:
+    spread = np.diag((CHANNELS * np.hypot(START.common, START.own)) ** 2 + (0.5 * CHANNELS * START.missed) ** 2)
+    white = np.linalg.inv(np.linalg.cholesky(seen.cov + spread))
+
+    def residuals(theta: Array) -> Array:
+        miss = np.einsum("nij,nj->ni", white, chemistry.pad_lab(theta, seen.ph) - seen.lab)
+        return np.concatenate([miss.ravel(), prior.root @ (theta - prior.mean)])
+
+    def slope(theta: Array) -> Array:
+        by = white @ chemistry.pad_lab_and_slope(theta, seen.ph)[1]
+        return np.concatenate([by.reshape(-1, len(theta)), prior.root])
+
+    fits = [
+        least_squares(residuals, start, jac=slope, method="lm", max_nfev=60, xtol=1e-5, ftol=1e-5)
+        for start in starts(seen, m)
+    ]
+    return np.asarray(min(fits, key=lambda f: f.cost).x)
+
+
+def starts(seen: Observed, m: int) -> list[Array]:
+    """First guesses: transitions where the colour changes, at even shares of the change or at the steepest places."""
+    ph = np.unique(seen.ph)
+    lab = np.array([seen.lab[seen.ph == x].mean(axis=0) for x in ph])
+    k = absorption(lab_to_channels(lab))
+    if len(ph) < 2:
+        return [chemistry.pack(ph[0] + np.arange(m, dtype=float), chemistry.STEEPNESS, np.repeat(k, m + 1, axis=0))]
+    curve = PchipInterpolator(ph, np.log(k), axis=0)
+    change = np.sqrt((np.diff(lab, axis=0) ** 2).sum(axis=1)) + 0.5
+    run = np.concatenate([[0.0], np.cumsum(change)]) / change.sum()
+    shares = (np.arange(m) + 0.5) / m
+    guesses = [np.interp(shares, run, ph), ph[0] + shares * (ph[-1] - ph[0])]
+    steepest = np.sort(np.argsort(-change / np.diff(ph))[:m])
+    if len(steepest) == m:
+        guesses.append(0.5 * (ph[steepest] + ph[steepest + 1]))
+    out = []
+    for pka in guesses:
+        pka = np.maximum.accumulate(pka + 1e-3 * np.arange(m))
+        between = np.concatenate([[ph[0]], 0.5 * (pka[1:] + pka[:-1]), [ph[-1]]])
+        out.append(chemistry.pack(pka, chemistry.STEEPNESS, np.exp(curve(between))))
+    return out
