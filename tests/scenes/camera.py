@@ -59,6 +59,7 @@ class Camera:
     @classmethod
     def aimed(
         cls,
+        *,
         size: tuple[int, int],
         distance_mm: float,
         tilt_deg: float,
@@ -70,7 +71,7 @@ class Camera:
         radial: float = 0.0,
         spread: Array | None = None,
     ) -> Camera:
-        """Frame the card: its outline takes ``fill`` of the frame's tighter side, put at ``aim`` (-1 to 1) of what is free."""
+        """Frame the card: its outline takes ``fill`` of the tighter side, put at ``aim`` (-1 to 1) of what is free."""
         t, a = np.radians(tilt_deg), np.radians(azimuth_deg)
         back = np.array([np.sin(t) * np.cos(a), np.sin(t) * np.sin(a), np.cos(t)])  # from the card to the phone
         forward = -back
@@ -122,9 +123,11 @@ class Camera:
         return np.asarray(middle + reach * d)
 
     def to_card(self, px: Array, on_bench: bool = False, lift: float = 0.0) -> Array:
-        """Pixels (..., 2) to card millimetres by meeting the ray with the curled surface (fixed point, converges fast)."""
+        """Pixels (..., 2) to card millimetres by meeting the ray with the curled surface (a fixed point)."""
         ideal = self._undistort(np.asarray(px, dtype=float))
-        ray = np.concatenate([(ideal - np.array(self.principal)) / self.focal_px, np.ones((*ideal.shape[:-1], 1))], axis=-1)
+        ray = np.concatenate(
+            [(ideal - np.array(self.principal)) / self.focal_px, np.ones((*ideal.shape[:-1], 1))], axis=-1
+        )
         ray = ray @ self.rotation  # to bench axes
         eye = -self.distance_mm * self.rotation[2]
         height = np.zeros(ray.shape[:-1])

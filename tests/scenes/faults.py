@@ -11,18 +11,16 @@ import numpy as np
 from tests.scenes.light import Shadow
 from tests.scenes.scene import Cover, Glare, Lying, Scene, random_scene
 from tests.scenes.strips import StripState
-from tests.scenes.surfaces import strip_layers
+from tests.scenes.surfaces import pad_boxes, strip_layers
 
 Rng = np.random.Generator
 
 
 def pads_middle(lying: Lying) -> tuple[np.ndarray, float]:
     """Middle of a strip's pads on the card (mm) and the length they take."""
-    from tests.scenes.surfaces import pad_boxes
-
     boxes = np.array(pad_boxes(lying.strip))
     left, right = boxes[:, 0].min(), (boxes[:, 0] + boxes[:, 2]).max()
-    strip = strip_layers(lying.strip, lying.x_mm, lying.y_mm, lying.angle_deg, lying.flipped, 2)[1]
+    strip = strip_layers(lying, 2)[1]
     middle = strip.on_card(np.array([[(left + right) / 2, 0.0]]))[0]
     return middle, float(right - left)
 
@@ -36,7 +34,9 @@ def cut_off(scene: Scene, rng: Rng) -> Scene:
     """A third of the card or more is out of the frame."""
     turn = rng.uniform(0, 2 * np.pi)
     # with a fill over 1 the free room is negative: aiming at its far end pushes the card out
-    return replace(scene, fill=float(rng.uniform(1.7, 2.3)), aim=(float(np.sign(np.cos(turn))), float(np.sign(np.sin(turn)))))
+    return replace(
+        scene, fill=float(rng.uniform(1.7, 2.3)), aim=(float(np.sign(np.cos(turn))), float(np.sign(np.sin(turn))))
+    )
 
 
 def no_strip(scene: Scene, rng: Rng) -> Scene:
@@ -86,7 +86,9 @@ def glare(scene: Scene, rng: Rng) -> Scene:
 def wrong_kind(scene: Scene, rng: Rng) -> Scene:
     """A strip of another sort than the profile's."""
     now = scene.strips[0].strip
-    other = {"four": "universal", "universal": "three", "bromothymol": "four", "three": "four", "roll": "three"}[now.kind]
+    other = {"four": "universal", "universal": "three", "bromothymol": "four", "three": "four", "roll": "three"}[
+        now.kind
+    ]
     return replace(scene, strips=(replace(scene.strips[0], strip=replace(now, kind=other)),))
 
 

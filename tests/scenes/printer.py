@@ -37,7 +37,7 @@ class Printer:
     drift: float  # smooth variation of ink amount over one sheet (relative)
 
     @classmethod
-    @lru_cache(maxsize=64)  # noqa: B019  (a few printers make many sheets)
+    @lru_cache(maxsize=64)
     def from_seed(cls, seed: int, grey_only: bool = False) -> Printer:
         """A printer drawn from the population of home inkjets and lasers."""
         rng = np.random.default_rng([seed, 1])

@@ -40,7 +40,7 @@ class Glare:
 
 @dataclass(frozen=True)
 class Cover:
-    """Something that lies over the card: a box (x, y, w, h in card mm), turned about its middle, of a made-up colour."""
+    """Something lying over the card: a box (x, y, w, h in card mm), turned about its middle, of a made-up colour."""
 
     box_mm: tuple[float, float, float, float]
     angle_deg: float = 0.0
@@ -119,7 +119,9 @@ def random_lamps(rng: np.random.Generator, hard: bool = False) -> tuple[Lamp, ..
             return Lamp(name, weight, (float(reach * np.cos(turn)), float(reach * np.sin(turn)), float(rise)))
         steep = rng.uniform(0.0, 0.18)
         bend = rng.normal(0, 0.05, 3)
-        return Lamp(name, weight, None, (float(steep * np.cos(turn)), float(steep * np.sin(turn))), tuple(map(float, bend)))
+        return Lamp(
+            name, weight, None, (float(steep * np.cos(turn)), float(steep * np.sin(turn))), tuple(map(float, bend))
+        )
 
     side = rng.uniform(0, 2 * np.pi)
     trouble = str(rng.choice(["two", "poor", "wall"])) if hard else "none"
@@ -193,4 +195,10 @@ def random_scene(
     return replace(scene, **fixed)
 
 
-STRIP_RANGE = {"four": (0.5, 13.5), "universal": (0.5, 13.5), "bromothymol": (5.8, 7.9), "three": (4.2, 9.8), "roll": (3.2, 10.8)}
+STRIP_RANGE = {
+    "four": (0.5, 13.5),
+    "universal": (0.5, 13.5),
+    "bromothymol": (5.8, 7.9),
+    "three": (4.2, 9.8),
+    "roll": (3.2, 10.8),
+}

@@ -100,7 +100,15 @@ RECIPES = {
         (7.0, 7.0, 5.0),
     ),
     "roll": Recipe(
-        ({"methyl orange": 0.3, "methyl red": 0.35, "bromothymol blue": 0.9, "phenolphthalein": 0.6, "cresol red": 0.3},),
+        (
+            {
+                "methyl orange": 0.3,
+                "methyl red": 0.35,
+                "bromothymol blue": 0.9,
+                "phenolphthalein": 0.6,
+                "cresol red": 0.3,
+            },
+        ),
         (6.0,),
         carrier=False,
     ),
@@ -133,7 +141,9 @@ class StripState:
         own = np.random.default_rng([self.lot_seed, self.strip_seed, 4])
         shape = (len(recipe.pads), most)
         # dyes of a pad come out of one bath: a lot's common factor, and a smaller one for each dye
-        load = np.exp(lot.normal(0, 0.03, (shape[0], 1)) + lot.normal(0, 0.02, shape) + own.normal(0, 0.02, (shape[0], 1)))
+        load = np.exp(
+            lot.normal(0, 0.03, (shape[0], 1)) + lot.normal(0, 0.02, shape) + own.normal(0, 0.02, (shape[0], 1))
+        )
         shift = lot.normal(0, 0.03, shape) + own.normal(0, 0.01, (shape[0], 1))
         return load, shift, float(np.exp(lot.normal(0, 0.01) + own.normal(0, 0.004)))
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from stripread.card import DICTIONARY, RING_RADIUS_MM, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Layer, noise_field, placed
 from tests.scenes.printer import Printer
+from tests.scenes.scene import Lying
 from tests.scenes.spectra import N_BANDS, WAVELENGTHS, smooth_reflectances
 from tests.scenes.strips import StripState, carrier_spectrum, kind
 
@@ -72,9 +73,9 @@ def card_layer(sheet: Printer, ppm: int, seed: int) -> Layer:
     return Layer(raster, ppm, (0.0, 0.0), plain, change, drift + grain, sheet.glow(plain))
 
 
-def strip_layers(state: StripState, x: float, y: float, angle_deg: float, flipped: bool, ppm: int) -> list[Layer]:
-    """A strip with its middle at (x, y) on the card, and the faint shadow it throws. Its frame: origin in the middle,
-    x from the dipped end."""
+def strip_layers(lying: Lying, ppm: int) -> list[Layer]:
+    """A strip on the card and the faint shadow it throws; its frame: x from the dipped end, origin in the middle."""
+    state = lying.strip
     sort = kind(state.kind)
     rng = np.random.default_rng([state.lot_seed, state.strip_seed, 10])
     pads = pad_boxes(state)
@@ -95,7 +96,7 @@ def strip_layers(state: StripState, x: float, y: float, angle_deg: float, flippe
     spectra = np.vstack([carrier_spectrum(state.lot_seed)[None], plain])
     change = np.vstack([np.zeros((1, N_BANDS)), (state.pad_spectra(1.1) - plain) / 0.1])
     gloss = np.concatenate([[0.5], np.full(len(pads), 1.0 if state.wet else 0.05)])
-    to_card = placed(x, y, angle_deg + (180.0 if flipped else 0.0))
+    to_card = placed(lying.x_mm, lying.y_mm, lying.angle_deg + (180.0 if lying.flipped else 0.0))
     strip = Layer(index, ppm, (-length / 2, -width / 2), spectra, change, mix, to_card=to_card, gloss=gloss)
     return [_cast(strip, rng), strip]
 
