@@ -1,0 +1,169 @@
+"""Procedures as data, and their gates."""
+
+from __future__ import annotations
+
+import tomllib
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from service.bench.gates import Entry, Metal, copper_ppm, judge
+from service.bench.procedure import GATES, SHIPPED, Gate, Stage, load_procedure, parse_procedure
+from stripread.errors import CallError
+
+
+def _stage(kind, **settings):
+    return Stage("s", "S", "", ("ph",), Gate(kind, {**GATES[kind], **settings}), (), ())
+
+
+def _ph(ph, half, hour=1, **more):
+    return Entry("ph", f"2026-03-01T{hour:02d}:00:00", {"ph": ph, "interval": [ph - half, ph + half], **more})
+
+
+def _tint(decision, hour, limit=9.0, status="ok"):
+    return Entry(
+        "tint", f"2026-03-01T{hour:02d}:00:00", {"decision": decision, "detection_limit": limit, "status": status}
+    )
+
+
+def _weight(grams, hour, scale=0.01):
+    return Entry("weight", f"2026-03-01T{hour:02d}:00:00", {"grams": grams, "scale_g": scale})
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_shipped_procedures_load_and_warn(name):
+    found = load_procedure(name)
+    assert len(found.stages) >= 4
+    assert found.after(found.stages[-1].id) is None
+    assert found.after(found.stages[0].id) == found.stages[1]
+    assert all(stage.cautions for stage in found.stages)
+    for stage in found.stages:
+        if "tint" in stage.read:  # silver with ammonia: the caution stands beside the step
+            assert any("explosive" in caution for caution in stage.cautions)
+    assert "drain" not in found.text.lower()
+
+
+def test_an_own_file(tmp_path):
+    path = tmp_path / "mine.toml"
+    path.write_text('name = "mine"\n[[stage]]\nid = "a"\ntitle = "A"\n', encoding="utf-8")
+    assert load_procedure(path).stages[0].gate.kind == "by_hand"
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("x = [", "not valid TOML"),
+        ("x = 1", "no \\[\\[stage\\]\\]"),
+        ('[[stage]]\nid = "a"', "title is missing"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\nread = ["smell"]', "can't read 'smell'"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\ngate = {kind = "luck"}', "kind must be one of"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\ngate = {kind = "pale_below", share = -1}', "can't be -1"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\ngate = {kind = "ph_neutral", band = [8, 6]}', "band can't be"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\ngate = {kind = "pale_below", ppm = 1}', "has no 'ppm'"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\ncaution = []', "unknown key 'caution'"),
+        ('[[stage]]\nid = "a"\ntitle = "A"\n[[stage]]\nid = "a"\ntitle = "B"', "same id"),
+    ],
+)
+def test_a_broken_procedure_names_what_is_wrong(text, says):
+    with pytest.raises(CallError, match=says):
+        parse_procedure(text)
+
+
+def test_no_such_procedure_or_stage():
+    with pytest.raises(CallError, match="shipped ones"):
+        load_procedure("nowhere")
+    with pytest.raises(CallError, match="no stage"):
+        load_procedure(SHIPPED[0]).stage("polish")
+
+
+@given(st.text(max_size=200))
+def test_any_text_loads_or_is_refused(text):
+    try:
+        parse_procedure(text)
+    except CallError:
+        return
+    assert tomllib.loads(text)
+
+
+# --- gates
+
+
+@pytest.mark.parametrize(
+    ("entries", "state"),
+    [
+        ([], "cannot tell"),
+        ([_ph(7.0, 0.3)], "open"),
+        ([_ph(7.0, 0.3, 1), _ph(3.0, 0.3, 2)], "hold"),
+        ([_ph(6.1, 0.3)], "cannot tell"),
+        ([_ph(5.6, 0.3)], "hold"),
+        ([_ph(5.6, 0.3, 2), _ph(5.7, 0.3, 1, blank=True)], "open"),
+        ([_ph(4.6, 0.3, 2), _ph(5.7, 0.3, 1, blank=True)], "hold"),
+        ([_ph(5.2, 0.9, 2), _ph(5.7, 0.9, 1, blank=True)], "cannot tell"),
+        ([_ph(7.0, 0.3, status="doubtful")], "cannot tell"),
+        ([_ph(7.0, 0.3, status="refused")], "cannot tell"),
+    ],
+)
+def test_neutral_gate(entries, state):
+    found = judge(_stage("ph_neutral"), entries)
+    assert found.state == state
+    assert found.sentence.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("entries", "state"),
+    [
+        ([_tint("none seen", 1)], "hold"),
+        ([_tint("none seen", 1), _tint("none seen", 2)], "open"),
+        ([_tint("copper", 1), _tint("none seen", 2)], "hold"),
+        ([_tint("copper", 1), _tint("none seen", 2), _tint("none seen", 3)], "open"),
+        ([_tint("none seen", 1), _tint("copper", 2)], "hold"),
+        ([_tint("none seen", 1), _tint("undecided", 2)], "cannot tell"),
+        ([_tint("none seen", 1), _tint("none seen", 2, status="doubtful")], "cannot tell"),
+        ([_tint("none seen", 1), _tint("none seen", 2, limit=None)], "cannot tell"),
+        ([_tint("none seen", 1), _tint("none seen", 2, limit=900.0)], "hold"),
+    ],
+)
+def test_tint_gate(entries, state):
+    assert judge(_stage("tint_none"), entries, Metal(500.0, 0.1)).state == state
+
+
+def test_tint_gate_in_hard_water_never_opens_by_the_liquid_alone():
+    entries = [_tint("none seen", 1), _tint("none seen", 2)]
+    found = judge(_stage("tint_none"), entries, Metal(500.0, 0.1), hard_water=True)
+    assert found.state == "cannot tell"
+    assert "solid" in found.sentence
+
+
+def test_copper_limit_by_hand():
+    # 9 mg/L in 0.1 L that dries into half a kilogram: 1.8 mg/kg.
+    assert copper_ppm(9.0, 0.1, 500.0) == pytest.approx(1.8)
+    assert judge(_stage("tint_none"), [_tint("none seen", 1), _tint("none seen", 2)]).state == "cannot tell"
+
+
+@pytest.mark.parametrize(
+    ("interval", "state"), [((0.001, 0.005), "open"), ((0.005, 0.02), "cannot tell"), ((0.02, 0.05), "hold")]
+)
+def test_pale_gate(interval, state):
+    entry = Entry("solid", "2026-03-01T01:00:00", {"pale_fraction": sum(interval) / 2, "pale_interval": list(interval)})
+    assert judge(_stage("pale_below"), [entry]).state == state
+
+
+@pytest.mark.parametrize(
+    ("entries", "state"),
+    [
+        ([_weight(100.0, 1)], "cannot tell"),
+        ([_weight(100.2, 1), _weight(100.15, 3)], "open"),
+        ([_weight(103.0, 1), _weight(100.0, 3)], "hold"),
+        ([_weight(100.0, 1), _weight(100.0, 1)], "hold"),
+        ([_weight(100.0, 1, 1.0), _weight(100.0, 3, 1.0)], "cannot tell"),
+    ],
+)
+def test_weight_gate(entries, state):
+    assert judge(_stage("weight_constant"), entries).state == state
+
+
+@given(st.floats(0.0, 14.0), st.floats(0.05, 2.0))
+def test_a_neutral_gate_opens_only_if_the_whole_interval_is_inside(ph, half):
+    found = judge(_stage("ph_neutral"), [_ph(ph, half)])
+    assert (found.state == "open") == (ph - half >= 6.0 and ph + half <= 8.0)
