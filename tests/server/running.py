@@ -1,0 +1,105 @@
+"""The service in a process of its own, so that tests can kill it, starve it or load it."""
+
+import argparse
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import httpx2 as httpx
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Running:
+    """``with Running(folder) as server``: serves on ``server.url`` with the made-up reader."""
+
+    def __init__(self, folder: Path, *, port: int | None = None, **options):
+        self.folder = folder
+        self.port = port or free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._options = options
+        self.process: subprocess.Popen | None = None
+
+    def start(self) -> "Running":
+        options = [f"--{k.replace('_', '-')}={v}" for k, v in self._options.items()]
+        command = [sys.executable, "-m", "tests.server.running", str(self.folder), str(self.port), *options]
+        self.process = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, start_new_session=True)
+        deadline = time.monotonic() + 30
+        while time.monotonic() < deadline:
+            if self.process.poll() is not None:
+                raise RuntimeError(self.process.stderr.read().decode())
+            try:
+                if httpx.get(f"{self.url}/healthz", timeout=2).status_code == 200:
+                    return self
+            except httpx.TransportError:
+                time.sleep(0.05)
+        raise RuntimeError("the service did not start")
+
+    def kill(self) -> None:
+        """SIGKILL: no chance to finish anything."""
+        self.process.kill()
+        self.process.wait()
+        self.process.stderr.close()
+
+    def stop(self) -> None:
+        self.process.send_signal(signal.SIGINT)
+        try:
+            self.process.wait(timeout=15)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            self.process.wait()
+        self.process.stderr.close()
+
+    def __enter__(self) -> "Running":
+        return self.start()
+
+    def __exit__(self, *_) -> None:
+        if self.process.poll() is None:
+            self.stop()
+        else:
+            self.process.stderr.close()
+
+
+def main() -> None:
+    from service.serving import serve
+    from tests.server.conftest import settings_in
+
+    parser = argparse.ArgumentParser()
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("port", type=int)
+    parser.add_argument("--data", type=Path)
+    parser.add_argument("--profile", type=Path, help="read with the real pipeline")
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--body-idle", type=float, default=15.0)
+    parser.add_argument("--watch", type=Path)
+    parser.add_argument("--posts-per-minute", type=int, default=100_000)
+    said = parser.parse_args()
+    more = {"data": said.data} if said.data else {}
+    if said.profile:
+        more |= {"reader": None, "profile": said.profile}
+    settings = settings_in(
+        said.folder,
+        port=said.port,
+        workers=said.workers,
+        body_idle=said.body_idle,
+        posts_per_minute=said.posts_per_minute,
+        watch=said.watch,
+        watch_every=0.2,
+        **more,
+    )
+    serve(settings)
+
+
+if __name__ == "__main__":
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
+    main()

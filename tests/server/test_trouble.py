@@ -1,0 +1,178 @@
+"""Killed processes, full disks, locked databases: the client hears of it, and the log stays whole. All for real."""
+
+import os
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import httpx2 as httpx
+import pytest
+
+from service.database import Database
+from service.logcheck import check_log
+from tests.server.conftest import a_photo
+from tests.server.kills import faults, kill_again_and_again
+from tests.server.running import ROOT, Running
+
+
+def test_kills_lose_and_double_nothing(tmp_path):
+    outcome = kill_again_and_again(tmp_path, kills=3)
+    assert faults(outcome) == []
+    assert len(outcome.told.answers) >= 4
+
+
+def test_workers_end_with_a_killed_service(tmp_path):
+    server = Running(tmp_path).start()
+    batch = _start(server)
+    _post(server, batch, a_photo())
+    family = _children(server.process.pid)
+    assert family
+    server.kill()
+    deadline = time.monotonic() + 5
+    while any(_alive(pid) for pid in family) and time.monotonic() < deadline:
+        time.sleep(0.1)
+    assert not [pid for pid in family if _alive(pid)]
+
+
+def test_a_full_disk_is_said_and_nothing_is_torn(tmp_path):
+    small = tmp_path / "small"
+    small.mkdir()
+    done = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(small)], capture_output=True, check=False)
+    if done.returncode != 0:
+        pytest.skip("needs the right to mount a small file system")
+    try:
+        with Running(tmp_path, data=small) as server:
+            batch = _start(server)
+            stored = 0
+            for n in range(12):
+                answer = _post(server, batch, a_photo() + os.urandom(150_000), key=f"k{n}")
+                if answer.status_code != 200:
+                    break
+                stored += 1
+            assert (answer.status_code, answer.json()["code"]) == (507, "disk_full")
+            assert answer.headers["content-type"] == "application/problem+json"
+            assert 0 < stored < 12
+            assert httpx.get(f"{server.url}/api/batches/{batch}/readings").json()[-1]["log"]["id"] == stored
+        found = _check(small)
+        assert (found.faults, found.entries) == ((), stored)
+    finally:
+        subprocess.run(["umount", str(small)], check=True)
+
+
+def test_a_locked_database_is_said_and_the_same_post_works_later(tmp_path):
+    with Running(tmp_path) as server:
+        batch = _start(server)
+        photo = a_photo()
+        other = sqlite3.connect(tmp_path / "data" / "log.sqlite3", isolation_level=None)
+        other.execute("BEGIN IMMEDIATE")
+        answer = _post(server, batch, photo, key="k")
+        assert (answer.status_code, answer.json()["code"]) == (503, "database_busy")
+        assert int(answer.headers["retry-after"]) > 0
+        other.execute("ROLLBACK")
+        other.close()
+        assert _post(server, batch, photo, key="k").status_code == 200
+    assert _check(tmp_path / "data").entries == 1
+
+
+@pytest.mark.parametrize(("orders", "code"), [("hang", "too_long"), ("die", "reader_stopped")])
+def test_a_photo_that_hangs_or_kills_its_reader_harms_no_other(orders, code, own_client, monkeypatch):
+    own_client.app.state.service.readers._timeout = 1.0
+    batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
+    bad = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo(orders))})
+    assert (bad.status_code, bad.json()["code"]) == (422, code)
+    good = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo())})
+    assert good.status_code == 200
+
+
+def test_too_many_waiting_is_an_honest_503(own_client):
+    pool = own_client.app.state.service.readers
+    batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
+    pool._taken = pool._places
+    answer = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo())})
+    assert (answer.status_code, answer.headers["retry-after"]) == (503, "2")
+    pool._taken = 0
+
+
+def test_log_check_finds_what_is_wrong(own_client, settings):
+    batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
+    ids = [
+        own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo())}).json()["sha256"]
+        for _ in range(3)
+    ]
+    blobs = own_client.app.state.service.blobs
+    assert _check(settings.data).whole
+    blobs.path(ids[0]).write_bytes(b"changed")
+    blobs.path(ids[1]).unlink()
+    orphan = "ab" + "0" * 62
+    blobs.path(orphan).parent.mkdir(exist_ok=True)
+    blobs.path(orphan).write_bytes(b"x")
+    (blobs.incoming / "half").write_bytes(b"y")
+    found = _check(settings.data)
+    assert sorted(found.faults) == sorted([f"photo {ids[0]} is not what it was", f"photo {ids[1]} is missing"])
+    assert found.orphans == (orphan,)
+    assert found.unfinished == ("half",)
+    said = subprocess.run(
+        [sys.executable, "-m", "service.cli", "log", "check", "--data", str(settings.data)],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert said.returncode == 1
+    assert "NOT WHOLE" in said.stdout
+    assert f"orphan: photo {orphan}" in said.stdout
+
+
+def test_a_watched_folder_is_read_once_into_the_open_batch(tmp_path):
+    folder = tmp_path / "synced"
+    folder.mkdir()
+    (folder / "one.jpg").write_bytes(a_photo("ph=5.00"))
+    for _ in range(2):  # again after a restart: nothing is read twice
+        with Running(tmp_path, watch=folder) as server:
+            batches = httpx.get(f"{server.url}/api/batches").json()
+            batch = batches[0]["id"] if batches else _start(server)
+            entries = _until(server, batch, 1)
+            assert [(e["ph"], e["log"]["origin"], e["photo"]) for e in entries] == [(5.0, "watch", "one.jpg")]
+            time.sleep(0.6)
+            assert len(_until(server, batch, 1)) == 1
+
+
+def _until(server, batch, count):
+    deadline = time.monotonic() + 10
+    while True:
+        entries = httpx.get(f"{server.url}/api/batches/{batch}/readings").json()
+        if len(entries) >= count or time.monotonic() > deadline:
+            return entries
+        time.sleep(0.1)
+
+
+def _start(server) -> int:
+    return httpx.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
+
+
+def _post(server, batch, photo, key=None):
+    headers = {"Idempotency-Key": key} if key else {}
+    url = f"{server.url}/api/batches/{batch}/readings"
+    return httpx.post(url, files={"photo": ("a.jpg", photo)}, headers=headers, timeout=30)
+
+
+def _check(data: Path):
+    database = Database(f"sqlite:///{data / 'log.sqlite3'}")
+    try:
+        return check_log(database, data)
+    finally:
+        database.close()
+
+
+def _children(pid: int) -> list[int]:
+    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
+    return [int(p) for p in found.stdout.split()]
+
+
+def _alive(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except (FileNotFoundError, ProcessLookupError):
+        return False
