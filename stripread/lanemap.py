@@ -19,7 +19,7 @@ Array = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 REGION_MM = (2.0, 20.2, 144.0, 33.4)  # x, y, w, h: the white between the upper band of patches and the windows
-MAX_PX_PER_MM = 5.0  # finer than this adds time, not certainty
+MAX_PX_PER_MM = 4.0  # finer than this adds time, not certainty
 LINE_HALF_MM = 0.8  # the printed outline of the lane and its blur
 FLOOR = 3.0  # of 255, added before the logarithm: dark noise must not become large numbers
 _LOG = np.log((np.arange(256) + FLOOR) / (255.0 + FLOOR)).astype(np.float32)
@@ -75,13 +75,13 @@ def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     first = (np.array([left, top]) + (step - 1) / 2 - offset) / view.px_per_mm
     origin = (float(first[0]), float(first[1]))
     known = inside & ~_printed(layout, rgb.shape[:2], ppm, origin)
-    log = np.ascontiguousarray(_LOG[rgb])
+    log: Array = cv2.LUT(rgb, _LOG)
     paper = _fit_paper(log, known, ppm, origin)
     xs = origin[0] + np.arange(rgb.shape[1]) / ppm
     ys = origin[1] + np.arange(rgb.shape[0]) / ppm
-    ratio = log - _surface(paper, xs, ys)
+    ratio = cv2.subtract(log, _surface(paper, xs, ys))
     ratio[~known] = 0.0
-    np.clip(ratio, -1.6, 0.6, out=ratio)
+    np.maximum(ratio, -1.6, out=ratio)
     _mend_outline(ratio, layout, ppm, origin)
     mean = cv2.transform(ratio, np.full((1, 3), 1.0 / 3.0, np.float32))
     flat = (np.abs(mean[:, 1:] - mean[:, :-1]) / np.sqrt(2.0))[known[:, 1:] & known[:, :-1]]
@@ -98,13 +98,11 @@ def _terms(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64
 def _surface(paper: NDArray[np.float64], xs: NDArray[np.float64], ys: NDArray[np.float64]) -> Array:
     """The paper's log value on a grid: (H, W, 3)."""
     u, v = ((xs - 74.0) / 70.0).astype(np.float32), ((ys - 37.0) / 16.0).astype(np.float32)
-    out = np.empty((len(ys), len(xs), 3), dtype=np.float32)
-    for c in range(3):
-        k = paper[c].astype(np.float32)
-        along = k[0] + k[1] * u + k[3] * u * u
-        across = k[2] * v + k[5] * v * v
-        out[:, :, c] = along[None, :] + across[:, None] + np.outer(k[4] * v, u)
-    return out
+    planes = []
+    for k in paper.astype(np.float32):
+        along = np.stack([k[0] + k[1] * u + k[3] * u * u, u, np.ones_like(u)])
+        planes.append(np.stack([np.ones_like(v), k[4] * v, k[2] * v + k[5] * v * v], axis=1) @ along)
+    return np.asarray(cv2.merge(planes))
 
 
 def _fit_paper(log: Array, known: Mask, ppm: float, origin: tuple[float, float]) -> NDArray[np.float64]:

@@ -17,7 +17,7 @@ from stripread.lanemap import LaneMap, lane_map
 from stripread.padmask import PadRegion, cover, usable
 from stripread.reasons import Reason, because
 from stripread.shadow import Shadow, find_shadow
-from stripread.stripfit import Frame, Pieces, refine
+from stripread.stripfit import Frame, Pieces, refine, straighten
 from stripread.striporder import settle
 from stripread.stripsearch import Place, search
 from stripread.view import CardView
@@ -76,11 +76,11 @@ def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
 
 def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> FoundStrip:
     """Refine one place, check that the kind fits, and choose the pixels of each pad."""
-    place, frame, own, width = refine(lane, place, kind)
-    if not kind.is_roll:
-        settled = settle(frame, place, kind)
-        if settled is not place and settled != place:
-            place, frame, own, width = refine(lane, settled, kind)
+    fitted = refine(lane, place, straighten(lane, place, kind), kind)
+    settled = fitted.place if kind.is_roll else settle(fitted.frame, fitted.place, kind)
+    frame = fitted.frame if settled == fitted.place else straighten(lane, settled, kind)
+    fitted = refine(lane, settled, frame, kind)
+    place, frame, own, width = fitted.place, fitted.frame, fitted.own, fitted.width_mm
     spans = [(p.offset_mm + d, p.offset_mm + d + p.length_mm) for p, d in zip(kind.pads, own, strict=True)]
     length = kind.length_mm
     if kind.is_roll:

@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 REACH_MM = 90.0  # the frame runs this far beyond either side of the pads' middle
 PAD_SHIFT_MM = 0.6  # how far one pad may lie from its place among the others
 CHUNK_MM = 7.0  # pieces of bare carrier that are placed across the strip
-MAX_FRAME_PX_PER_MM = 4.0
+MAX_FRAME_PX_PER_MM = 3.0
 
 
 @dataclass(frozen=True)
@@ -59,9 +59,8 @@ def straighten(lane: LaneMap, place: Place, kind: StripKind) -> Frame:
     ppm = min(lane.px_per_mm, MAX_FRAME_PX_PER_MM)
     half = kind.width_mm * (0.8 if kind.is_roll else 0.5) + GAP_MM + BAND_MM + 1.5
     middle = (kind.pads[0].offset_mm + kind.pads[-1].offset_mm + kind.pads[-1].length_mm) / 2
-    reach = REACH_MM
-    cols, rows = round(2 * reach * ppm), 2 * round(half * ppm) + 1
-    s = middle - reach + np.arange(cols) / ppm
+    cols, rows = round(2 * REACH_MM * ppm), 2 * round(half * ppm) + 1
+    s = middle - REACH_MM + np.arange(cols) / ppm
     t = (np.arange(rows) - rows // 2) / ppm
     corner, one_s, one_t = lane.to_px(place.to_mm(np.array([[s[0], t[0]], [s[1], t[0]], [s[0], t[1]]])))
     matrix = np.column_stack([one_s - corner, one_t - corner, corner])
@@ -178,28 +177,23 @@ def across_axis(frame: Frame, s0: float, s1: float, width_mm: float, free: bool)
     return float(c[best]), float(w[best]), float((score[best] - score.min()) * columns)
 
 
-def refine(lane: LaneMap, place: Place, kind: StripKind) -> tuple[Place, Frame, Array, float]:
-    """Place the pattern along, then the axis across and its angle; twice.
+@dataclass(frozen=True)
+class Fitted:
+    """A place, the strip seen from it, the pads' own shifts (P,) along it and the width seen (mm)."""
 
-    Returns the place, the frame it was last seen in, the pads' own shifts (P,) and the width seen (mm).
-    """
-    own = np.zeros(len(kind.pads))
-    width = kind.width_mm
-    frame = straighten(lane, place, kind)
-    for turn in range(2):
-        if kind.is_roll:
-            shift, own = 0.0, np.zeros(1)
-        else:
-            shift, own = pads_along(frame, kind)
-        place = _moved(place, shift, 0.0, 0.0)
-        # s in the frame is still that of the old place: spans are moved by the shift instead
-        centre, slope, width = _axis(frame, kind, shift, lane.noise)
-        middle = shift + _middle(kind)
-        place = _turned(place, _middle(kind), centre + slope * middle, slope)
-        frame = straighten(lane, place, kind)
-        if turn == 0 and abs(shift) < 0.15 and abs(centre + slope * middle) < 0.15 and abs(slope) < 0.003:
-            break
-    return place, frame, own, width
+    place: Place
+    frame: Frame
+    own: Array
+    width_mm: float
+
+
+def refine(lane: LaneMap, place: Place, frame: Frame, kind: StripKind) -> Fitted:
+    """Place the pattern along, then the axis across and its angle, from the frame that belongs to ``place``."""
+    shift, own = (0.0, np.zeros(1)) if kind.is_roll else pads_along(frame, kind)
+    centre, slope, width = _axis(frame, kind, shift, lane.noise)
+    middle = _middle(kind)
+    place = _turned(_moved(place, shift), middle, centre + slope * (shift + middle), slope)
+    return Fitted(place, straighten(lane, place, kind), own, width)
 
 
 def _middle(kind: StripKind) -> float:
@@ -207,9 +201,9 @@ def _middle(kind: StripKind) -> float:
     return (kind.pads[0].offset_mm + (min(end, 25.0) if kind.is_roll else end)) / 2
 
 
-def _moved(place: Place, ds: float, dt: float, turn: float) -> Place:
-    x, y = np.array([place.x, place.y]) + ds * place.along + dt * place.across
-    return replace(place, x=float(x), y=float(y), angle=place.angle + turn)
+def _moved(place: Place, ds: float) -> Place:
+    x, y = np.array([place.x, place.y]) + ds * place.along
+    return replace(place, x=float(x), y=float(y))
 
 
 def _turned(place: Place, pivot_s: float, dt: float, slope: float) -> Place:

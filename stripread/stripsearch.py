@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from stripread.kind import StripKind
 from stripread.lanemap import Array, LaneMap
 
-COARSE_PX_PER_MM = 2.0
-COARSE_DEG = (-17.5, -15.0, -12.5, -10.0, -7.5, -5.0, -2.5, 0.0, 2.5, 5.0, 7.5, 10.0, 12.5, 15.0, 17.5)
-FINE_DEG = (-1.6, -0.8, 0.8, 1.6)
+COARSE_PX_PER_MM = 1.4
+COARSE_DEG = (-16.0, -12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0, 16.0)
+FINE_DEG = (2.0, 1.0)  # tried on both sides of the best so far
 GAP_MM, BAND_MM = 1.0, 2.5  # beside the strip: left out (edge, shadow, water), then compared with
 PAD_CEILING = 0.5  # log contrast that counts half: twice the contrast is not twice a pad
 ROLL_MM = 25.0  # of roll paper, whose pieces differ in length, that much is matched
@@ -53,7 +53,7 @@ class Place:
 
 
 def coarse_map(lane: LaneMap) -> tuple[Array, float]:
-    """The map at about 2 px/mm in weighted opponent channels (H, W, 3), and its px per mm."""
+    """The map at ``COARSE_PX_PER_MM`` in weighted opponent channels (H, W, 3), and its px per mm."""
     factor = min(1.0, COARSE_PX_PER_MM / lane.px_per_mm)
     height, width = lane.ratio.shape[:2]
     size = (round(width * factor), round(height * factor))
@@ -67,10 +67,11 @@ def search(lane: LaneMap, kind: StripKind) -> Place:
     """The best place of a strip of this kind."""
     small, ppm = coarse_map(lane)
     best = max((_best_at(small, ppm, lane, kind, np.radians(a)) for a in COARSE_DEG), key=lambda p: p.score)
-    turn = np.round(np.cos(best.angle)) < 0
-    base = best.angle - np.pi if turn else best.angle
-    fine = (_best_at(small, ppm, lane, kind, base + np.radians(d)) for d in FINE_DEG)
-    return max([best, *fine], key=lambda p: p.score)
+    for step in FINE_DEG:
+        middle = best.angle if np.cos(best.angle) > 0 else best.angle - np.pi
+        near = (_best_at(small, ppm, lane, kind, middle + np.radians(d)) for d in (-step, step))
+        best = max([best, *near], key=lambda p: p.score)
+    return best
 
 
 def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: float) -> Place:
