@@ -33,7 +33,7 @@ _FLARE0 = _A0 + 6
 N_PARAMETERS = _FLARE0 + 3
 A_PRIOR_SD = 0.25  # a phone's picture is meant as sRGB: its matrix is near the identity
 FLARE_PRIOR_SD = 0.012  # veiling light, as a share of paper white
-MODEL_SD = 0.006  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
+MODEL_SD = 0.012  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
 ITERATIONS = 8
 _TINY = 1e-4
 

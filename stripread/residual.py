@@ -18,11 +18,13 @@ from stripread.colour import lab_to_rgb
 
 Array = NDArray[np.float64]
 
-LENGTH_LAB = 28.0  # colours nearer than this share their error
+LENGTH_LAB = 50.0  # colours nearer than this share their error
 NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
 MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
-# A dye on a pad is not an ink on the card: its error is larger than that of a patch left out.
-FOREIGN_COLOURANT = 1.25
+# A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
+# error is larger than that of a patch left out by this factor; pads of similar colour share a part of it.
+FOREIGN_COLOURANT = 2.2
+FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
 
@@ -47,23 +49,20 @@ class ResidualModel:
     def at(self, lab: Array) -> tuple[Array, Array]:
         """Shift to add at colours (P, 3), and its covariance (3P, 3P) with the nugget in it."""
         count = len(lab)
+        shift, smooth = np.zeros((count, 3)), np.zeros((count, 3, count, 3))
         if self.kind == "process":
             k = _kernel(lab, self.train)
             shift = k @ self.solved
             shared = _kernel(lab, lab) - k @ self.inverse @ k.T
             smooth = shared[:, None, :, None] * np.diag(self.amplitude**2)[None, :, None, :]
-        else:
-            shift = np.zeros((count, 3))
-            # One camera sees similar colours with similar errors: half of the variance is shared between alike pads.
-            shared = 0.5 * _kernel(lab, lab) - 0.5 * np.eye(count)
-            smooth = shared[:, None, :, None] * np.diag(self.nugget**2 * FOREIGN_COLOURANT**2)[None, :, None, :]
-            if self.kind == "root-polynomial":
-                terms = _terms(lab)
-                shift = terms @ self.solved
-                spread = terms @ self.inverse @ terms.T
-                smooth = smooth + spread[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
-        own = np.eye(count)[:, None, :, None] * np.diag((self.nugget * FOREIGN_COLOURANT) ** 2)[None, :, None, :]
-        return shift, (smooth + own).reshape(3 * count, 3 * count)
+        elif self.kind == "root-polynomial":
+            terms = _terms(lab)
+            shift = terms @ self.solved
+            spread = terms @ self.inverse @ terms.T
+            smooth = spread[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
+        alike = FOREIGN_SHARED * _kernel(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
+        foreign = alike[:, None, :, None] * np.diag((FOREIGN_COLOURANT * self.nugget) ** 2)[None, :, None, :]
+        return shift, (smooth + foreign).reshape(3 * count, 3 * count)
 
 
 def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochrome: bool = False) -> ResidualModel:
@@ -112,10 +111,10 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
     return best
 
 
-def _kernel(one: Array, other: Array) -> Array:
+def _kernel(one: Array, other: Array, length: float = LENGTH_LAB) -> Array:
     """Squared-exponential kernel over CIELAB, shape (len(one), len(other))."""
     square = (one**2).sum(axis=1)[:, None] + (other**2).sum(axis=1)[None, :] - 2.0 * one @ other.T
-    return np.asarray(np.exp(-0.5 * np.maximum(square, 0.0) / LENGTH_LAB**2))
+    return np.asarray(np.exp(-0.5 * np.maximum(square, 0.0) / length**2))
 
 
 def _terms(lab: Array) -> Array:
