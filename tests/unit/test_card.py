@@ -235,7 +235,7 @@ def test_neighbouring_colours_differ():
     for one, other in itertools.combinations(colours, 2):
         gap = float(delta_e(*rgb_to_lab(srgb_decode(np.array([one.srgb, other.srgb]) / 255.0))))
         distance = np.hypot(*np.subtract(one.rect_mm[:2], other.rect_mm[:2]))
-        assert gap > (20.0 if distance < 12 else 4.0)
+        assert gap > (20.0 if distance < 12 else 6.0)
 
 
 def test_colours_beat_a_grid_and_chance():
@@ -245,3 +245,13 @@ def test_colours_beat_a_grid_and_chance():
     score = judge({"card": [np.array(card.COLOURS)], **rivals(np.random.default_rng(5), draws=5)}, seed=7)
     assert score["card"] < 0.95 * score["uniform grid"]
     assert score["card"] < 0.8 * score["random"]
+
+
+@pytest.mark.slow
+def test_frozen_colours_are_what_the_design_script_chooses():
+    """The choice may differ by a colour where the linear algebra library rounds otherwise: its worth may not."""
+    from tests.design_card import even_greys, judge, optimal
+
+    assert even_greys() == card.GREYS
+    score = judge({"card": [np.array(card.COLOURS)], "chosen now": [optimal()[0]]}, seed=11)
+    assert score["card"] == pytest.approx(score["chosen now"], rel=0.02)
