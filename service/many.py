@@ -58,7 +58,7 @@ def _read_one(photo: Path, overlay: Path | None, profile: Profile) -> PhReading:
     trace = trace_ph(data, profile, str(photo))
     assert trace.reading is not None
     if overlay is not None:
-        from stripread.picture import picture_of  # noqa: PLC0415
+        from stripread.picture_ph import picture_of  # noqa: PLC0415
 
         try:
             overlay.write_bytes(picture_of(trace, profile))

@@ -18,6 +18,7 @@ from stripread.correct import ColourFix, fix_colour
 from stripread.errors import Refused
 from stripread.kind import StripKind
 from stripread.markers import find_markers
+from stripread.padmask import PadRegion, cover
 from stripread.pads import PadSamples, PadSet, pads_to_lab, sample_pads
 from stripread.patches import PatchSamples, sample_patches
 from stripread.ph import PhEstimate, infer_ph
@@ -199,4 +200,13 @@ def _taken(trace: Trace) -> str | None:
 
 def _spots(view: CardView, points_mm: Array, radius_mm: float) -> FoundStrip:
     """Round spots of the card dressed as the pads of a strip, so that they are averaged by the same code."""
-    raise NotImplementedError
+    regions = []
+    for x, y in points_mm:
+        quad = np.array([[x - radius_mm, y - radius_mm], [x + radius_mm, y - radius_mm]])
+        quad = np.concatenate([quad, [[x + radius_mm, y + radius_mm], [x - radius_mm, y + radius_mm]]])
+        mask, origin = cover(view, quad, 0.0)
+        rows, cols = np.indices(mask.shape)
+        at = view.view_to_mm(np.stack([cols + origin[1], rows + origin[0]], axis=-1).reshape(-1, 2).astype(np.float64))
+        round_mask = mask & (np.hypot(*(at - (x, y)).T) <= radius_mm).reshape(mask.shape)
+        regions.append(PadRegion(quad, round_mask, origin, 0.0, 0.0, 0.0, False, 1.0, np.ones(3)))
+    return FoundStrip(np.zeros((4, 2)), 0.0, "left", tuple(regions), 1.0, 2 * radius_mm, ())

@@ -1,0 +1,48 @@
+"""The picture of a pH reading, from what the pipeline's stages came to."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread import picture
+from stripread.card import SIZE_MM
+from stripread.overlay import OverlayInput, draw_overlay
+from stripread.pipeline import Trace
+from stripread.profile import Profile
+
+Array = NDArray[np.float64]
+
+
+def picture_of(trace: Trace, profile: Profile) -> bytes:
+    """PNG file of the reading; whatever the reading did not come to is left out."""
+    assert trace.reading is not None
+    reading, estimate = trace.reading, trace.estimate
+    photo = np.zeros((300, 400, 3), dtype=np.uint8) if trace.photo is None else trace.photo.to_srgb(trace.photo.pixels)
+    width, height = SIZE_MM
+    edge = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
+    pads = None if trace.pad_samples is None else trace.pad_samples.corners_mm
+    grid = None if estimate is None else np.arange(profile.kind.range[0], profile.kind.range[1] + 0.01, 0.05)
+    given = OverlayInput(
+        photo=photo,
+        status=reading.status,
+        title=reading.stamp.photo,
+        caption=f"{profile.name} · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
+        card_px=_to_px(trace, edge),
+        strip_px=None if trace.strip is None else _to_px(trace, trace.strip.outline_mm),
+        pads_px=None if pads is None else np.array([_to_px(trace, quad) for quad in pads]),
+        pad_labs=None if trace.pads is None else trace.pads.lab,
+        grid_ph=grid,
+        density=None if estimate is None or grid is None else np.interp(grid, estimate.grid, estimate.density),
+        curve_labs=None if grid is None else profile.curve(grid),
+        ph=reading.ph,
+        interval=reading.interval,
+        alternatives=reading.alternatives,
+        reasons=reading.reasons,
+        budget=reading.budget,
+    )
+    return picture.png(draw_overlay(given))
+
+
+def _to_px(trace: Trace, points_mm: Array) -> Array | None:
+    return None if trace.pose is None else np.asarray(trace.pose.to_px(points_mm))
