@@ -83,7 +83,7 @@ class Phone:
             s_curve=float(rng.choice([0.0, 1.0], p=[0.2, 0.8]) * rng.uniform(0.05, 0.5)),
             shoulder=float(rng.choice([0.0, 1.0], p=[0.4, 0.6]) * rng.uniform(0.2, 1.6)),
             lift=rng.uniform(-0.015, 0.03),
-            electrons=float(10 ** rng.uniform(2.9, 3.8)),
+            electrons=float(10 ** rng.uniform(3.2, 4.1)),
             read_noise=float(10 ** rng.uniform(-3.2, -2.5)),
             smooth=rng.uniform(0.5, 1.0),
             sharpen=rng.uniform(0.0, 0.7),
