@@ -54,17 +54,17 @@ class Rendered:
     truth: Truth
 
 
-def work_size(scene: Scene) -> tuple[tuple[int, int], float]:
-    """Size worked at, and full pixels to one of its pixels."""
+def work_size(scene: Scene) -> tuple[int, int]:
+    """Width and height worked at."""
     w, h = scene.size
-    shrink = max(1.0, np.sqrt(w * h / LARGEST))
-    return (round(w / shrink), round(h / shrink)), float(shrink)
+    shrink = max(1.0, float(np.sqrt(w * h / LARGEST)))
+    return round(w / shrink), round(h / shrink)
 
 
 def camera_of(scene: Scene) -> Camera:
     """The camera at the working size."""
     return Camera.aimed(
-        size=work_size(scene)[0],
+        size=work_size(scene),
         distance_mm=scene.distance_mm,
         tilt_deg=scene.tilt_deg,
         azimuth_deg=scene.azimuth_deg,
@@ -78,7 +78,7 @@ def camera_of(scene: Scene) -> Camera:
 
 def truth_of(scene: Scene, camera: Camera) -> Truth:
     """The truth without rendering."""
-    scale = work_size(scene)[1]
+    scale = np.array(scene.size) / np.array(camera.size)
 
     def card_to_px(points_mm: Array) -> Array:
         return (camera.to_px(points_mm) + 0.5) * scale - 0.5
