@@ -6,6 +6,7 @@ other windows, once more. Markers still missing are looked for at the place wher
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -20,8 +21,9 @@ from stripread.photo import Photo
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]
+Attempt = Callable[[Grey], list[tuple[int, Array]]]
 
-SMALL_LONG_SIDE_PX = 1100
+ENOUGH = 3  # markers; from these the places of the others follow
 CELLS = 6  # 4 x 4 bits and the black border
 MIN_CELLS_RIGHT = 33  # of 36, for a marker found by its predicted place
 
@@ -42,17 +44,19 @@ class Sighting:
 def find_markers(photo: Photo) -> tuple[Sighting, ...]:
     """Find the card's markers; empty when there are none. Two cards in one picture give the same id twice."""
     grey = np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
-    found = _detect_small(grey)
-    if _missing(found):
-        found = _merge(found, _detect(grey, _detector(7, 27, 7)))
-    if len({number for number, _ in found}) < 4:
-        found = _merge(found, _detect(_stretched(grey), _detector(11, 51, 4)))
+    found: list[tuple[int, Array]] = []
+    for attempt in _ATTEMPTS:
+        found = _merge(found, attempt(grey))
+        if len({number for number, _ in found}) >= ENOUGH:
+            break
     if not found:
         return ()
     sightings = _refine(grey, found)
     missing = _missing(found)
-    if missing and len(sightings) >= 2:
-        sightings += _look_at_predicted(grey, sightings, missing)
+    while missing:
+        new = _look_at_predicted(grey, sightings, missing)
+        sightings += new
+        missing = [number for number in missing if number not in {s.id for s in new}] if new else []
     return tuple(sightings)
 
 
@@ -85,19 +89,34 @@ def _detect(grey: Grey, detector: Any) -> list[tuple[int, Array]]:  # noqa: ANN4
     return [(ids[int(n)], c.reshape(4, 2).astype(np.float64)) for n, c in zip(numbers.ravel(), corners, strict=True)]
 
 
-def _detect_small(grey: Grey) -> list[tuple[int, Array]]:
-    shrink = max(1, round(max(grey.shape) / SMALL_LONG_SIDE_PX))
-    if shrink == 1:
-        return _detect(grey, _detector(15, 15, 7))
+def _shrunk(grey: Grey, long_side_px: int) -> tuple[Grey, int]:
+    """The picture averaged down by a whole number to about ``long_side_px``, and that number."""
+    shrink = max(1, round(max(grey.shape) / long_side_px))
     height, width = grey.shape[0] // shrink, grey.shape[1] // shrink
     whole = grey[: height * shrink, : width * shrink]
-    small = np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    return [(number, (quad + 0.5) * shrink - 0.5) for number, quad in _detect(small, _detector(15, 15, 7))]
+    return np.asarray(cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA), dtype=np.uint8), shrink
 
 
-def _stretched(grey: Grey) -> Grey:
-    """Grey picture of a dark, pale or blurred photo, its contrast brought out piece by piece."""
-    return np.asarray(cv2.createCLAHE(clipLimit=6.0, tileGridSize=(8, 8)).apply(grey), dtype=np.uint8)
+def _attempt(long_side_px: int, window: tuple[int, int], constant: int, *, stretch: bool = False) -> Attempt:
+    """One way to look: size of the picture, threshold windows (px), how much darker than its surroundings is dark."""
+
+    def look(grey: Grey) -> list[tuple[int, Array]]:
+        small, shrink = _shrunk(grey, long_side_px)
+        if stretch:
+            low, high = np.percentile(small[::4, ::4], [1.0, 99.0])
+            small = np.asarray(cv2.convertScaleAbs(small, None, 255.0 / max(high - low, 8.0)), dtype=np.uint8)
+        return [(n, (quad + 0.5) * shrink - 0.5) for n, quad in _detect(small, _detector(*window, constant))]
+
+    return look
+
+
+# From the cheapest, which finds the card in nearly every photo, to those for blurred, dark and far cards.
+_ATTEMPTS: tuple[Attempt, ...] = (
+    _attempt(1000, (15, 15), 7),
+    _attempt(1000, (9, 45), 4, stretch=True),
+    _attempt(2500, (7, 27), 6),
+    _attempt(500, (9, 27), 3, stretch=True),
+)
 
 
 def _missing(found: list[tuple[int, Array]]) -> list[int]:

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 MIN_MARKERS = 3
 MIN_PX_PER_MM = 1.3  # a marker's cell is then 3 px, a 6 mm pad 8 px
 MAX_OUTSIDE_SHARE = 0.12  # of the card's area: about one corner with its marker
+BLURRED_SHARE = 0.1  # edge width by marker side: 1.5 mm, half way to where the cells run into each other
 MODEL_SD_PX = 0.08  # what the model leaves out, beside the corners' own errors
 # How far a marker may lie from where another puts the card: a share of the way between them, plus a share of its side.
 # First from one marker alone, which knows the tilt only roughly; then from all that agreed.
@@ -83,8 +84,8 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
     Raises
     ------
     Refused
-        ``no_card`` without a marker, ``card_cut_off`` when too few agree or too much of the card is outside,
-        ``too_small`` when the card covers too few pixels.
+        ``no_card`` without a marker, ``blurred`` when blur hides most of them, ``card_cut_off`` when too few agree or
+        too much of the card is outside, ``too_small`` when the card covers too few pixels.
     """
     height, width = photo.pixels.shape[:2]
     frame = Frame(layout.size_mm, ((width - 1) / 2, (height - 1) / 2), max(width, height) / 2)
@@ -92,6 +93,8 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
     if start is None:
         raise Refused(because("no_card"))
     if len(used) < MIN_MARKERS:
+        if _looks_blurred(used):
+            raise Refused(because("blurred"))
         raise Refused(because("card_cut_off", f"{len(used)} of {len(layout.markers)} marks can be seen"))
     on_card, in_photo = _corners(used, layout)
     sd = np.repeat([float(np.hypot(s.sd_px, MODEL_SD_PX)) for s in used], 4)
@@ -117,6 +120,14 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
     return pose
 
 
+def _looks_blurred(sightings: list[Sighting]) -> bool:
+    """Whether the edges of the markers that were found are a tenth of a marker wide: the others were lost to blur."""
+    side = np.mean([np.linalg.norm(s.corners - np.roll(s.corners, 1, axis=0), axis=1).mean() for s in sightings])
+    width = np.concatenate([s.edge_px for s in sightings])
+    width = width[np.isfinite(width)]
+    return bool(width.size and width.max() > BLURRED_SHARE * side) or not width.size
+
+
 def _corners(sightings: list[Sighting], layout: CardLayout) -> tuple[Array, Array]:
     """Corners on the card (mm) and in the photo (working px), each (4 M, 2)."""
     table = {m.id: np.array(m.corners_mm) for m in layout.markers}
@@ -139,6 +150,8 @@ def _agreeing(sightings: tuple[Sighting, ...], layout: CardLayout, frame: Frame)
                 break
         if len(chosen) > len(best):
             best, best_matrix = chosen, _homography(chosen, layout, frame)
+        if len(best) == len(layout.markers):
+            break
     return best, best_matrix
 
 
