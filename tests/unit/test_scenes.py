@@ -327,6 +327,6 @@ def test_large_photos_are_the_same_scene_enlarged(monkeypatch):
     sizes = {Image.open(io.BytesIO(made.data)).size for made in (whole, enlarged)}
     assert sizes <= {(2400, 1800), (1800, 2400)}
     for number, corners in whole.truth.marker_px.items():
-        assert enlarged.truth.marker_px[number] == pytest.approx(corners, abs=0.5)
+        assert enlarged.truth.marker_px[number] == pytest.approx(corners, abs=1.5)  # the small frame is whole pixels
     small = [cv2.resize(upright(made.data), (120, 90), interpolation=cv2.INTER_AREA) for made in (whole, enlarged)]
     assert np.abs(small[0].astype(float) - small[1]).mean() < 6
