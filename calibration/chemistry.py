@@ -1,4 +1,4 @@
-"""The chemistry of one pad: dyes turn with pH (Henderson-Hasselbalch), their absorption on paper adds up (Kubelka-Munk).
+"""The chemistry of one pad: dyes turn with pH (Henderson-Hasselbalch) and add up in K/S (Kubelka-Munk).
 
 For m transitions with pKa_1 < ... < pKa_m and a common steepness s, the share that has passed transition i is
 
@@ -8,8 +8,8 @@ and between transitions each of three reflectance channels c has a level of K/S,
 
     K/S_c(pH) = q_0c + sum_i a_i(pH) (q_ic - q_(i-1)c)
 
-s is 1 for a dye in water; on paper the sites differ and it is a little lower. The parameters have a Gaussian prior, wide
-but proper, so that many transitions may be offered and the data decide how many of them show.
+s is 1 for a dye in water; on paper the sites differ and it is a little lower. The parameters have a Gaussian prior,
+wide but proper, so that many transitions may be offered and the data decide how many of them show.
 """
 
 from __future__ import annotations

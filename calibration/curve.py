@@ -25,7 +25,8 @@ from stripread.profile import Quality
 from stripread.stripcurve import Lot, StripCurve
 
 Array = NDArray[np.float64]
-Fit = Callable[[list[KnownPads], StripKind], Posterior]
+# Fits photos; the third argument is the fit to all photos, where this one leaves some out
+Fit = Callable[[list[KnownPads], StripKind, Posterior | None], Posterior]
 
 STEP, COV_STEP = 0.05, 0.25  # grids of the table and of its covariance
 BEYOND = 0.5  # pH that the table reaches beyond the kind's range
@@ -46,6 +47,11 @@ class LeftOut:
     def error(self) -> Array:
         """Reading less truth of the inner points (k,)."""
         return (self.read - self.ph)[self.inner]
+
+    def mean_error(self) -> float:
+        """Mean absolute error of the inner points; NaN without any."""
+        error = self.error()
+        return float(np.abs(error).mean()) if len(error) else float("nan")
 
     def score(self) -> float:
         """Mean log density that the truth had; NaN without inner points."""
@@ -95,46 +101,68 @@ def fit_curve(known: list[KnownPads], kind: StripKind, lot: Lot | None = None) -
         How strips differ from lot to lot.
     """
     lot = lot or Lot()
-    spline_left = leave_one_out(known, kind, _spline, lot)
-    fit, left, model, why = _spline, spline_left, "spline", ""
+    best = judge(known, kind, _spline, lot=lot, model="spline")
     count = len(points(known))
     if count < MIN_POINTS:
         why = f"{count} pH values are too few to fit the indicators' chemistry (wanted: {MIN_POINTS})"
-    else:
-        left_chemistry = leave_one_out(known, kind, fit_chemistry, lot)
-        better = left_chemistry.score() >= spline_left.score()
-        what = (
-            f"photos left out are read to {_mean(left_chemistry):.2f} pH by the chemistry, "
-            f"to {_mean(spline_left):.2f} by the spline"
-        )
-        why = what
-        if better:
-            fit, left, model = fit_chemistry, left_chemistry, "chemistry"
-    posterior = fit(known, kind)
-    return finish(posterior, known, kind, lot, left, model, why)
+        return finish(best, known, kind, why)
+    other = judge(known, kind, fit_chemistry, lot=lot, model="chemistry")
+    why = (
+        f"buffers left out are read to {other.left.mean_error():.2f} pH by the chemistry, "
+        f"to {best.left.mean_error():.2f} by the spline"
+    )
+    return finish(best if clearly_better(best.left, other.left) else other, known, kind, why)
 
 
-def finish(
-    posterior: Posterior, known: list[KnownPads], kind: StripKind, lot: Lot, left: LeftOut, model: str, why: str
-) -> FittedCurve:
-    """Tabulate a posterior and sum up how well it fits."""
-    strip = tabulate(posterior, kind, lot)
+def clearly_better(one: LeftOut, other: LeftOut) -> bool:
+    """Whether ``one`` foretells the inner points better than ``other`` by more than a standard error of the difference.
+
+    Both must have left out the same photos in the same order.
+    """
+    gain = (one.log_density - other.log_density)[one.inner]
+    if len(gain) < 2:
+        return False
+    return bool(gain.mean() > gain.std(ddof=1) / np.sqrt(len(gain)))
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One way of fitting: its name, its posterior from all photos, and how it did on those left out."""
+
+    model: str
+    posterior: Posterior
+    left: LeftOut
+    lot: Lot
+
+
+def judge(known: list[KnownPads], kind: StripKind, fit: Fit, *, lot: Lot, model: str, ends: bool = False) -> Judged:
+    """Fit all photos, then judge the fit by leaving each buffer out."""
+    posterior = fit(known, kind, None)
+    return Judged(model, posterior, leave_one_out(known, kind, fit, whole=posterior, lot=lot, ends=ends), lot)
+
+
+def finish(judged: Judged, known: list[KnownPads], kind: StripKind, why: str) -> FittedCurve:
+    """Tabulate the posterior taken and sum up how well it fits."""
+    posterior, left = judged.posterior, judged.left
+    strip = tabulate(posterior, kind, judged.lot)
     seen = posterior.seen
-    residuals = (seen.lab - strip.curve(seen.ph).reshape(len(seen.ph), -1)).reshape(len(seen.ph), -1, 3)
-    return FittedCurve(strip, model, why, quality(known, left, posterior), left, residuals, _parameters(posterior))
+    residuals = seen.lab.reshape(len(seen.ph), seen.pads, 3) - strip.curve(seen.ph)
+    found = quality(known, left, posterior)
+    return FittedCurve(strip, judged.model, why, found, left, residuals, _parameters(posterior))
 
 
-def fit_chemistry(known: list[KnownPads], kind: StripKind) -> Posterior:
+def fit_chemistry(known: list[KnownPads], kind: StripKind, whole: Posterior | None = None) -> Posterior:
     """The chemistry fitted pad by pad, then its doubts from all pads together."""
     seen = observe(known)
     low, high = kind.range
-    fits = [fit_pad(one_pad(seen, p), low, high) for p in range(seen.pads)]
+    near = whole.mean.theta if whole is not None and isinstance(whole.mean, Chemistry) else (None,) * seen.pads
+    fits = [fit_pad(one_pad(seen, p), low, high, near[p]) for p in range(seen.pads)]
     mean = Chemistry(tuple(theta for theta, _ in fits), tuple(prior for _, prior in fits))
-    return Posterior(seen, mean, find_sizes(seen, mean))
+    return Posterior(seen, mean, find_sizes(seen, mean) if whole is None else whole.sizes)
 
 
-def _spline(known: list[KnownPads], _: StripKind) -> Posterior:
-    return fit_spline(observe(known))
+def _spline(known: list[KnownPads], _: StripKind, whole: Posterior | None = None) -> Posterior:
+    return fit_spline(observe(known), None if whole is None else whole.sizes)
 
 
 def tabulate(posterior: Posterior, kind: StripKind, lot: Lot) -> StripCurve:
@@ -144,26 +172,32 @@ def tabulate(posterior: Posterior, kind: StripKind, lot: Lot) -> StripCurve:
     cov_ph = np.round(np.arange(low, high + COV_STEP / 2, COV_STEP), 3)
     cov = posterior.cov(cov_ph)
     cov = 0.5 * (cov + cov.transpose(0, 2, 1)) + 1e-4 * np.eye(cov.shape[1])
-    return StripCurve(ph, posterior.curve(ph), cov_ph, np.linalg.cholesky(cov), posterior.sizes.scatter(), lot)
+    factor = np.asarray(np.linalg.cholesky(cov), dtype=np.float64)
+    return StripCurve(ph, posterior.curve(ph), cov_ph, factor, posterior.sizes.scatter(), lot)
 
 
-def leave_one_out(known: list[KnownPads], kind: StripKind, fit: Fit, lot: Lot) -> LeftOut:
-    """Read each buffer's photos with the curve that the others give."""
+def leave_one_out(
+    known: list[KnownPads], kind: StripKind, fit: Fit, *, whole: Posterior, lot: Lot, ends: bool = False
+) -> LeftOut:
+    """Read each buffer's photos with the curve that the others give.
+
+    ends: whether the lowest and highest buffer count too (a chart still covers them).
+    """
     values = points(known)
     rows: list[tuple[float, float, float, float, float, bool]] = []
     for value in values:
         rest = [k for k in known if k.ph != value]
-        if len(values) < 3:
+        inner = ends or values[0] < value < values[-1]
+        if not rest:
             break
-        reader = _Reader(kind, tabulate(fit(rest, kind), kind, lot))
-        inner = values[0] < value < values[-1]
+        reader = _Reader(kind, tabulate(fit(rest, kind, whole), kind, lot))
         for k in known:
             if k.ph == value:
                 e = infer_ph(PadSet(k.lab, k.cov, {"noise": k.cov}, np.zeros((len(k.lab), 4, 2)), ()), reader)
                 density = float(np.interp(value, e.grid, e.density))
                 rows.append((value, e.ph, *e.interval, float(np.log(max(density, 1e-9))), inner))
     table = np.array(rows, dtype=np.float64).reshape(-1, 6)
-    return LeftOut(*table[:, :5].T, table[:, 5] > 0.5)
+    return LeftOut(table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4], table[:, 5] > 0.5)
 
 
 def quality(known: list[KnownPads], left: LeftOut, posterior: Posterior) -> Quality:
@@ -190,7 +224,7 @@ def _chi_square(seen: Observed, posterior: Posterior) -> float:
     for _, error, cov in posterior.left_out():
         total += float(error @ np.linalg.solve(cov, error))
         count += len(error)
-    return total / max(1, count)
+    return total / count if count else float("nan")
 
 
 def _parameters(posterior: Posterior) -> dict[str, Any]:
@@ -210,8 +244,3 @@ def _parameters(posterior: Posterior) -> dict[str, Any]:
             for t in mean.theta
         ]
     return out
-
-
-def _mean(left: LeftOut) -> float:
-    error = left.error()
-    return float(np.abs(error).mean()) if len(error) else float("nan")

@@ -47,14 +47,19 @@ def one_pad(seen: Observed, pad: int) -> Observed:
     return replace(seen, lab=seen.lab[:, block], cov=seen.cov[:, block, block], pads=1)
 
 
-def fit_pad(seen: Observed, low: float, high: float, most: int = MOST) -> tuple[Array, chemistry.PadPrior]:
+def fit_pad(seen: Observed, low: float, high: float, near: Array | None = None) -> tuple[Array, chemistry.PadPrior]:
     """Best parameters of one pad's chemistry (``seen`` has this pad only), and their prior.
 
-    The number of transitions is the one whose leave-one-out predictions are the most likely.
+    The number of transitions is the one whose leave-one-out predictions are the most likely. ``near``: parameters
+    found with a few photos more; their number of transitions is kept, and they are one more place to start.
     """
+    if near is not None:
+        m = chemistry.transitions_of(near)
+        prior = chemistry.prior(m, low, high)
+        return _best_start(seen, prior, m, near), prior
     count = len(np.unique(seen.ph))
     best: tuple[float, Array, chemistry.PadPrior] | None = None
-    for m in range(1, max(1, min(most, count - 1)) + 1):
+    for m in range(1, max(1, min(MOST, count - 1)) + 1):
         prior = chemistry.prior(m, low, high)
         theta = _best_start(seen, prior, m)
         score = Posterior(seen, Chemistry((theta,), (prior,)), START).log_left_out()
@@ -64,7 +69,7 @@ def fit_pad(seen: Observed, low: float, high: float, most: int = MOST) -> tuple[
     return best[1], best[2]
 
 
-def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int) -> Array:
+def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int, near: Array | None = None) -> Array:
     spread = np.diag((CHANNELS * np.hypot(START.common, START.own)) ** 2 + (0.5 * CHANNELS * START.missed) ** 2)
     white = np.linalg.inv(np.linalg.cholesky(seen.cov + spread))
 
@@ -78,7 +83,7 @@ def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int) -> Array:
 
     fits = [
         least_squares(residuals, start, jac=slope, method="lm", max_nfev=60, xtol=1e-5, ftol=1e-5)
-        for start in starts(seen, m)
+        for start in starts(seen, m) + ([] if near is None else [near])
     ]
     return np.asarray(min(fits, key=lambda f: f.cost).x)
 
@@ -99,8 +104,8 @@ def starts(seen: Observed, m: int) -> list[Array]:
     if len(steepest) == m:
         guesses.append(0.5 * (ph[steepest] + ph[steepest + 1]))
     out = []
-    for pka in guesses:
-        pka = np.maximum.accumulate(pka + 1e-3 * np.arange(m))
+    for guess in guesses:
+        pka = np.maximum.accumulate(guess + 1e-3 * np.arange(m))
         between = np.concatenate([[ph[0]], 0.5 * (pka[1:] + pka[:-1]), [ph[-1]]])
         out.append(chemistry.pack(pka, chemistry.STEEPNESS, np.exp(curve(between))))
     return out

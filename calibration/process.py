@@ -1,10 +1,11 @@
 """A curve with honest doubts: a model linearised at its best fit, plus a Gaussian process for what the model misses.
 
-The photos are y = m(pH) + Phi(pH) u + g(pH) + e. m is the model at its best parameters, Phi its slope by them (scaled so
-that u is standard normal under the prior), g a Gaussian process per pad and channel: smooth, zero on average, of the size
-that the data ask for. e is what one photo adds: its own covariance, the scatter between photos (shared by the pads, and
-each pad's own), and the buffer's error in pH, shared by all photos of one buffer. All is normal, so the curve's
-posterior, its covariance and the leave-one-out predictions are in closed form (Rasmussen and Williams 2006, ch. 2, 5).
+The photos are y = m(pH) + Phi(pH) u + g(pH) + e. m is the model at its best parameters, Phi its slope by them (scaled
+so that u is standard normal under the prior), g a Gaussian process per pad and channel: smooth, zero on average, of the
+size that the data ask for. e is what one photo adds: its own covariance, the scatter between photos (shared by the
+pads, and each pad's own), and the buffer's error in pH, shared by all photos of one buffer. All is normal, so the
+curve's posterior, its covariance and the leave-one-out predictions are in closed form (Rasmussen and Williams 2006,
+ch. 2 and 5).
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from stripread.stripcurve import Scatter
 
 Array = NDArray[np.float64]
 
-# Relative size in L, a, b: chromatic errors of a photo are larger than those in lightness, yellow-blue most (from memory)
+# Relative size in L, a, b: a photo errs more in colour than in lightness, most in yellow-blue (from memory)
 CHANNELS: Array = np.array([0.8, 1.0, 1.25])
 LENGTH = 1.2  # pH over which what the model misses stays alike
 STEEP = 0.25  # pH: a steep curve is missed by as much as this times its slope, relative to a flat one
@@ -59,7 +60,7 @@ class Sizes:
 
 @dataclass(frozen=True)
 class Observed:
-    """Photos stacked: pH (n,), colours (n, 3P), their covariances (n, 3P, 3P), sd of each pH (n,), group of each (n,)."""
+    """Photos stacked: pH (n,), colours (n, 3P) and covariances (n, 3P, 3P), sd of each pH (n,), group of each (n,)."""
 
     ph: Array
     lab: Array
@@ -69,8 +70,12 @@ class Observed:
     pads: int
 
 
-def observe(known: list[KnownPads]) -> Observed:
-    """Stack photos; photos of one pH form a group."""
+def observe(known: list[KnownPads], pads: int | None = None) -> Observed:
+    """Stack photos; photos of one pH form a group. ``pads`` is needed only where there are no photos."""
+    if not known:
+        d = 3 * (pads or 0)
+        empty = np.zeros(0)
+        return Observed(empty, np.zeros((0, d)), np.zeros((0, d, d)), empty, np.zeros(0, dtype=np.int64), pads or 0)
     ph = np.array([k.ph for k in known])
     return Observed(
         ph,
@@ -131,6 +136,9 @@ class Posterior:
     def __init__(self, seen: Observed, mean: Mean, sizes: Sizes) -> None:
         self.seen, self.mean, self.sizes = seen, mean, sizes
         n, d = seen.lab.shape
+        self._factor: tuple[Array, bool] | None = None
+        if not n:  # no photos at all: the prior is the answer
+            return
         K = signal_blocks(mean, seen.ph, seen.ph, sizes) + noise_blocks(seen, mean, sizes)
         K[np.diag_indices(n * d)] += 1e-6
         self._factor = cho_factor(K, lower=True)
@@ -145,11 +153,14 @@ class Posterior:
 
     def log_evidence(self) -> float:
         """Logarithm of the marginal likelihood, up to a constant."""
+        assert self._factor is not None
         log_det = 2.0 * np.log(np.diag(self._factor[0])).sum()
         return float(-0.5 * self._miss @ self._weights - 0.5 * log_det)
 
     def curve(self, ph: Array) -> Array:
         """Posterior mean (N, P, 3)."""
+        if self._factor is None:
+            return self._prior_mean(ph).reshape(len(ph), -1, 3)
         K = signal_blocks(self.mean, ph, self.seen.ph, self.sizes)
         return np.asarray((self._prior_mean(ph) + (K @ self._weights).reshape(len(ph), -1)).reshape(len(ph), -1, 3))
 
@@ -158,13 +169,17 @@ class Posterior:
         out = []
         for x in ph:
             at = np.array([x])
-            K = signal_blocks(self.mean, at, self.seen.ph, self.sizes)
-            prior = signal_blocks(self.mean, at, at, self.sizes)
-            out.append(prior - K @ cho_solve(self._factor, K.T))
+            cov = signal_blocks(self.mean, at, at, self.sizes)
+            if self._factor is not None:
+                K = signal_blocks(self.mean, at, self.seen.ph, self.sizes)
+                cov = cov - K @ cho_solve(self._factor, K.T)
+            out.append(cov)
         return np.asarray(out)
 
     def left_out(self) -> list[tuple[NDArray[np.int64], Array, Array]]:
         """For each group of photos: their numbers, error (k 3P,) of the prediction without them, its covariance."""
+        if self._factor is None:
+            return []
         d = self.seen.lab.shape[1]
         inverse = cho_solve(self._factor, np.eye(len(self._miss)))
         out = []
@@ -184,15 +199,17 @@ class Posterior:
         return total
 
 
-def find_sizes(seen: Observed, mean: Mean, start: Sizes | None = None) -> Sizes:
-    """Sizes of scatter and miss that make the photos most likely, drawn to their priors."""
-    centre = np.log([PRIOR[k][0] for k in ("common", "own", "missed")])
+def find_sizes(seen: Observed, mean: Mean, missed: float = PRIOR["missed"][0]) -> Sizes:
+    """Sizes of scatter and miss that make the photos most likely, drawn to their priors.
+
+    missed: centre of the prior of what the model misses.
+    """
+    centre = np.log([PRIOR["common"][0], PRIOR["own"][0], missed])
     sd = np.array([PRIOR[k][1] for k in ("common", "own", "missed")])
-    first = centre if start is None else np.log([start.common, start.own, start.missed])
 
     def cost(x: Array) -> float:
         sizes = Sizes(*(float(v) for v in np.exp(x)))
         return -Posterior(seen, mean, sizes).log_evidence() + 0.5 * float((((x - centre) / sd) ** 2).sum())
 
-    found = minimize(cost, first, method="L-BFGS-B", bounds=[(-3.0, 2.0)] * 3, options={"maxiter": 25})
+    found = minimize(cost, centre, method="L-BFGS-B", bounds=[(-3.0, 2.0)] * 3, options={"maxiter": 25})
     return Sizes(*(float(v) for v in np.exp(found.x)))

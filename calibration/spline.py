@@ -1,8 +1,8 @@
 """The fallback: a shape-preserving spline through the points, and how far it may be off between them.
 
-Used where the chemistry can't be fitted: too few points, or left-out points are foretold better without it. The spline
-is PCHIP in CIELAB against pH (Fritsch and Carlson 1980): it never overshoots its points. Its doubt between the points is
-a Gaussian process of the size that leaving points out shows.
+Used where the chemistry can't be fitted: too few points, or left-out points are foretold better without it. The
+spline is PCHIP in CIELAB against pH (Fritsch and Carlson 1980): it never overshoots its points. Its doubt between the
+points is a Gaussian process of the size that leaving points out shows.
 """
 
 from __future__ import annotations
@@ -52,10 +52,12 @@ def through(seen: Observed) -> Spline:
     return Spline(ph, mean.reshape(len(ph), seen.pads, 3))
 
 
-def fit_spline(seen: Observed) -> Posterior:
-    """The spline with its doubts."""
-    sizes = repeat_sizes(seen)
-    return Posterior(seen, through(seen), replace(sizes, missed=missed_size(seen, sizes)))
+def fit_spline(seen: Observed, sizes: Sizes | None = None) -> Posterior:
+    """The spline with its doubts; ``sizes`` are found from the photos unless given."""
+    if sizes is None:
+        sizes = repeat_sizes(seen)
+        sizes = replace(sizes, missed=missed_size(seen, sizes))
+    return Posterior(seen, through(seen), sizes)
 
 
 def repeat_sizes(seen: Observed) -> Sizes:
@@ -98,7 +100,8 @@ def missed_size(seen: Observed, sizes: Sizes) -> float:
         miss = miss - np.diag(photo).reshape(-1, 3)
         near = missed_kernel(spline, rest.ph, rest.ph, unit) + 1e-3 * np.eye(len(rest.ph))
         to = missed_kernel(spline, at, rest.ph, unit)[:, 0]
-        left = missed_kernel(spline, at, at, unit)[:, 0, 0] - np.einsum("pn,pn->p", to, np.linalg.solve(near, to[..., None])[..., 0])
+        known = np.einsum("pn,pn->p", to, np.linalg.solve(near, to[..., None])[..., 0])
+        left = missed_kernel(spline, at, at, unit)[:, 0, 0] - known
         total += float((miss / np.maximum(left, 0.05)[:, None]).mean())
         count += 1.0
     return float(np.clip(np.sqrt(max(total, 0.0) / count), 0.3, 8.0))

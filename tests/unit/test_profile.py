@@ -18,7 +18,7 @@ KIND = StripKind("two pads", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (2.0, 9.
 def made(**changes):
     rng = np.random.default_rng(1)
     ph = np.round(np.arange(1.5, 9.51, 0.05), 2)
-    lab = np.stack([np.outer(ph, [-5, 3, 4]) + [95, 1, 2], np.outer(np.sin(ph), [9, -20, 30]) + 50], axis=1)
+    lab = np.stack([np.outer(ph, [-5, 3, 4]) + np.array([95, 1, 2]), np.outer(np.sin(ph), [9, -20, 30]) + 50], axis=1)
     cov_ph = np.arange(1.5, 9.6, 0.5)
     factor = np.tril(rng.normal(0, 0.6, (len(cov_ph), 6, 6))) + np.eye(6)
     strip = StripCurve(ph, lab, cov_ph, factor, Scatter((1.0, 1.1, 1.2), (0.5, 0.6, 0.7)), Lot())

@@ -1,0 +1,156 @@
+"""Calibration, top to bottom: tables, photos, the card, the pads, the curve, the profile."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from tqdm import tqdm
+
+from calibration.cardvalues import estimate_card
+from calibration.chart import ChartMean, chart_mean, covers, fit_chart
+from calibration.curve import FittedCurve, clearly_better, finish, fit_curve, judge
+from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measure_all, swatches
+from calibration.known import KnownPads, points
+from calibration.process import Posterior
+from calibration.tables import ChartSpot, Swatch, read_buffers, read_chart
+from stripread.errors import CallError
+from stripread.kind import StripKind
+from stripread.pipeline import SOFTWARE, Measured
+from stripread.profile import Evidence, KnownPhoto, Profile
+from stripread.reference import CardValues, measured_values
+from stripread.stripcurve import Lot
+
+MIN_BUFFERS = 3  # pH values, without a chart: fewer give no curve
+
+
+@dataclass(frozen=True)
+class Learned:
+    """A profile, the fit behind it, the photos it came from and those left out."""
+
+    profile: Profile
+    fit: FittedCurve
+    known: tuple[KnownPads, ...]
+    left_out: tuple[LeftOutPhoto, ...]
+
+
+def learn(
+    kind: StripKind, *, buffers: Path | None = None, chart: Path | None = None, card_values: Path | None = None
+) -> Learned:
+    """Learn a strip kind.
+
+    Parameters
+    ----------
+    kind
+        The strip kind.
+    buffers, chart
+        The tables; one of them at least.
+    card_values
+        The user's own measurements of the printed card.
+
+    Raises
+    ------
+    CallError
+        When a table is wrong, or too few photos can be used.
+    """
+    if buffers is None and chart is None:
+        raise CallError("nothing to learn from: give --buffers, --chart, or both")
+    rows = read_buffers(buffers) if buffers is not None else []
+    fields = read_chart(chart, len(kind.pads)) if chart is not None else []
+    spots = [f for f in fields if isinstance(f, ChartSpot)]
+    charts = chart_jobs(spots)
+
+    jobs = [Job(r.path) for r in rows] + [job for job, _ in charts]
+    with tqdm(total=len(jobs), unit="photo", file=sys.stderr, disable=not (jobs and sys.stderr.isatty())) as bar:
+        results = measure_all(jobs, kind, bar.update)
+    good = [r for r in results if isinstance(r, Measured)]
+    left_out = tuple(r for r in results if isinstance(r, LeftOutPhoto))
+
+    start = measured_values(card_values) if card_values is not None else None
+    card = estimate_card([m.samples for m in good], start) if good or start else None
+
+    known = known_pads(rows, results[: len(rows)], card) if card is not None else []
+    seen_fields = [f for f in fields if isinstance(f, Swatch)]
+    seen_charts: list[KnownPhoto] = []
+    for (_, group), result in zip(charts, results[len(rows) :], strict=True):
+        if isinstance(result, Measured) and card is not None:
+            seen_fields += swatches(group, result, card)
+            seen_charts.append(KnownPhoto(group[0].name, result.sha256, float("nan"), float("nan")))
+    mean = _chart(seen_fields, kind, left_out)
+    _enough(known, mean, left_out)
+
+    fit, evidence = fit_all(known, mean, kind)
+    photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known] + seen_charts
+    profile = make_profile(kind, fit, evidence, photos, card)
+    return Learned(profile, fit, tuple(known), left_out)
+
+
+def fit_all(known: list[KnownPads], mean: ChartMean | None, kind: StripKind) -> tuple[FittedCurve, Evidence]:
+    """Fit from buffers, from the chart, or from both, whichever there are."""
+    if mean is None:
+        return fit_curve(known, kind), "buffers"
+
+    def fit(photos: list[KnownPads], _: StripKind, whole: Posterior | None) -> Posterior:
+        return fit_chart(photos, mean, whole)
+
+    if not known:
+        judged = judge([], kind, fit, lot=Lot(), model="chart")
+        why = "no photos at known pH: only the maker's chart, printed for the eye"
+        return finish(judged, [], kind, why), "chart only"
+
+    corrected = judge(known, kind, fit, lot=Lot(), model="chart corrected", ends=True)
+    if len(points(known)) >= MIN_BUFFERS and covers(known, kind):
+        alone = fit_curve(known, kind)
+        if not clearly_better(replace(corrected.left, inner=alone.left_out.inner), alone.left_out):
+            return alone, "chart and buffers"
+    why = f"the chart, corrected at {len(points(known))} pH values"
+    return finish(corrected, known, kind, why), "chart and buffers"
+
+
+def make_profile(
+    kind: StripKind, fit: FittedCurve, evidence: Evidence, photos: list[KnownPhoto], card: CardValues | None
+) -> Profile:
+    """Put a fit into a profile, stamped with now."""
+    return Profile(
+        name=kind.name,
+        kind=kind,
+        strip=fit.strip,
+        evidence=evidence,
+        quality=fit.quality,
+        model=fit.model,
+        why=fit.why,
+        photos=tuple(photos),
+        software=SOFTWARE,
+        made=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        card_values=card,
+        parameters=fit.parameters,
+    )
+
+
+def _chart(fields: list[Swatch], kind: StripKind, left_out: tuple[LeftOutPhoto, ...]) -> ChartMean | None:
+    """The chart's curve from the fields that could be seen; None where there is no chart."""
+    if not fields:
+        return None
+    whole = [
+        f for f in fields if {g.pad for g in fields if g.ph == f.ph} >= set(range(len(kind.pads)))
+    ]  # a pH that lost a pad with a refused photo is of no use
+    if len({f.ph for f in whole}) < 2:
+        raise CallError(f"too few chart fields could be seen{_and_why(left_out)}")
+    return chart_mean(whole, len(kind.pads))
+
+
+def _enough(known: list[KnownPads], mean: ChartMean | None, left_out: tuple[LeftOutPhoto, ...]) -> None:
+    """Refuse to go on with too little."""
+    count = len(points(known))
+    if mean is None and count < MIN_BUFFERS:
+        raise CallError(
+            f"only {count} pH values have a photo that can be used; {MIN_BUFFERS} are needed{_and_why(left_out)}"
+        )
+
+
+def _and_why(left_out: tuple[LeftOutPhoto, ...]) -> str:
+    if not left_out:
+        return ""
+    return "; left out: " + "; ".join(f"{p.name}: {p.why}" for p in left_out)

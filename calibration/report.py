@@ -1,0 +1,114 @@
+"""What a calibration came to, in words: the model, how well left-out buffers are read, and what would help."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.curve import FittedCurve
+from calibration.known import KnownPads
+from stripread.profile import Profile
+
+Array = NDArray[np.float64]
+
+GOOD, FAIR = 0.15, 0.3  # mean error in pH of left-out buffers: what the words mean
+WANTS_BUFFER = 0.15  # pH: where the curve's own doubt is larger than this, a further buffer helps
+STEP = 0.25
+
+
+def report(profile: Profile, fit: FittedCurve, known: list[KnownPads]) -> str:
+    """Several lines for the terminal."""
+    q = profile.quality
+    lines = [f"{profile.name}: learned from {profile.evidence}; model: {profile.model}", f"  why: {profile.why}"]
+    if q.photos:
+        lines.append(f"  {_count(q.photos, 'photo')} at {_count(q.points, 'pH value')}")
+    if q.loo_rms == q.loo_rms:
+        lines.append(
+            f"  {word(q.loo_mean)}: left-out buffers are read with a mean error of {q.loo_mean:.2f} pH "
+            f"(root mean square {q.loo_rms:.2f}, worst {q.loo_worst:.2f}); "
+            f"{q.loo_coverage:.0%} of them lie in their 95 % interval"
+        )
+    else:
+        lines.append("  unproven: no buffer could be left out to test the curve")
+    if known:
+        lines += ["", *_table(fit, known)]
+    advice = suggestions(profile)
+    if advice:
+        lines += ["", "What would help:", *(f"  - {a}" for a in advice)]
+    return "\n".join(lines)
+
+
+def word(mean_error: float) -> str:
+    """Good, fair or poor."""
+    if mean_error <= GOOD:
+        return "good"
+    return "fair" if mean_error <= FAIR else "poor"
+
+
+def suggestions(profile: Profile) -> list[str]:
+    """What to do for a better profile, the most useful first."""
+    out = []
+    counts = profile.photos_per_point
+    if profile.evidence == "chart only":
+        out.append("photograph strips dipped in at least five buffers: a printed chart only resembles the pads")
+    elif len(counts) < 5:
+        out.append(f"{_count(len(counts), 'buffer')} only: five or more let the indicators' chemistry be fitted")
+    if counts and not profile.has_evidence:
+        out.append(
+            "two photos or more of every buffer, in different light: without them no interval narrower than "
+            "0.5 pH either way is shown"
+        )
+    for ph, sd in weak_places(profile):
+        out.append(f"a buffer near pH {ph:.1f}: the curve itself is unsure by {sd:.2f} pH there")
+    return out
+
+
+def ph_doubt(profile: Profile, ph: Array) -> Array:
+    """Standard deviation in pH (N,) that the curve's own doubt brings to a reading at pH (N,).
+
+    With slope J and the whole covariance S, a reading moves by w' c when the curve is off by c, and
+    w = S^-1 J / (J' S^-1 J).
+    """
+    step = 0.1
+    slope = ((profile.curve(ph + step) - profile.curve(ph - step)) / (2 * step)).reshape(len(ph), -1)
+    own = profile.curve_cov(ph)
+    S = own + profile.lot_cov(ph)
+    w = np.linalg.solve(S, slope[..., None])[..., 0]
+    w = w / np.maximum((w * slope).sum(axis=1), 1e-9)[:, None]
+    return np.asarray(np.sqrt(np.einsum("ni,nij,nj->n", w, own, w)))
+
+
+def weak_places(profile: Profile, most: int = 3) -> list[tuple[float, float]]:
+    """Where another buffer would help most: pH and the curve's doubt there, at least one pH apart, worst first."""
+    low, high = profile.kind.range
+    grid = np.arange(low, high + STEP / 2, STEP)
+    doubt = ph_doubt(profile, grid)
+    found: list[tuple[float, float]] = []
+    for i in np.argsort(-doubt):
+        if doubt[i] < WANTS_BUFFER or len(found) == most:
+            break
+        if all(abs(grid[i] - other) >= 1.0 for other, _ in found):
+            found.append((float(grid[i]), float(min(doubt[i], high - low))))
+    return found
+
+
+def _table(fit: FittedCurve, known: list[KnownPads]) -> list[str]:
+    """One line a buffer: its photos, how it is read when left out, and what its colours miss the curve by."""
+    lines = ["    pH  photos  read when left out          Delta E to the curve, by pad"]
+    for ph in sorted({k.ph for k in known}):
+        at = np.array([k.ph == ph for k in known])
+        miss = np.sqrt((fit.residuals[at] ** 2).sum(axis=2)).mean(axis=0)
+        chosen = np.flatnonzero(fit.left_out.ph == ph)
+        told = "-"
+        if len(chosen):
+            read = fit.left_out.read[chosen].mean()
+            low, high = fit.left_out.low[chosen].min(), fit.left_out.high[chosen].max()
+            told = f"{read:5.2f} ({low:.2f} to {high:.2f})"
+            if not fit.left_out.inner[chosen[0]]:
+                told += " end"
+        lines.append(f"{ph:6.2f}  {at.sum():6d}  {told:<26}  " + "  ".join(f"{v:4.1f}" for v in miss))
+    return lines
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"

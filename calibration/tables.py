@@ -1,0 +1,187 @@
+"""The tables a user writes: photos at known pH (``buffers.csv``) and the maker's chart (``chart.csv``).
+
+Every complaint names the file, the line and the column.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from calibration.buffers import buffer_ph
+from stripread.errors import CallError
+
+PH_SD = 0.02  # of a bought buffer or a meter in good order, when the table says nothing else
+PH_LOW, PH_HIGH = -1.0, 15.0
+
+
+@dataclass(frozen=True)
+class BufferRow:
+    """One photo of a strip at a known pH: the file, its name as the table wrote it, pH and its sd."""
+
+    path: Path
+    name: str
+    ph: float
+    ph_sd: float
+    line: int
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """One field of the maker's chart: its pH, pad, and CIELAB (L, a, b)."""
+
+    ph: float
+    pad: int
+    lab: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class ChartSpot:
+    """One field of a photographed chart: its pH, pad, photo and place on the card in mm."""
+
+    ph: float
+    pad: int
+    path: Path
+    name: str
+    at_mm: tuple[float, float]
+    line: int
+
+
+class _Row:
+    """One line of a table, with complaints that say where."""
+
+    def __init__(self, path: Path, line: int, cells: dict[str, str]) -> None:
+        self.path, self.line, self._cells = path, line, cells
+
+    def wrong(self, column: str, why: str) -> CallError:
+        return CallError(f"{self.path}, line {self.line}, column {column}: {why}")
+
+    def text(self, column: str) -> str:
+        return (self._cells.get(column) or "").strip()
+
+    def number(self, column: str, low: float, high: float) -> float:
+        text = self.text(column)
+        if not text:
+            raise self.wrong(column, "is empty")
+        try:
+            value = float(text)
+        except ValueError:
+            hint = " (write a decimal point, not a comma)" if "," in text else ""
+            raise self.wrong(column, f"'{text}' is not a number{hint}") from None
+        if not math.isfinite(value) or not low <= value <= high:
+            raise self.wrong(column, f"{text} is not between {low:g} and {high:g}")
+        return value
+
+    def photo(self) -> tuple[Path, str]:
+        name = self.text("photo")
+        if not name:
+            raise self.wrong("photo", "is empty")
+        found = self.path.parent / name
+        if not found.is_file():
+            raise self.wrong("photo", f"no such file: {found}")
+        return found, name
+
+
+def read_buffers(path: Path) -> list[BufferRow]:
+    """Read ``photo,ph``; optional columns ``ph_sd``, and ``buffer,temp_c`` used where ``ph`` is empty.
+
+    Raises
+    ------
+    CallError
+        Naming the line and column at fault.
+    """
+    columns, rows = _read(path)
+    _want(path, columns, ["photo"])
+    if "ph" not in columns and not {"buffer", "temp_c"} <= columns:
+        raise CallError(f"{path}: wanted a column ph (or buffer and temp_c); found {', '.join(sorted(columns))}")
+    out = []
+    for row in rows:
+        photo, name = row.photo()
+        if row.text("ph"):
+            ph, sd = row.number("ph", PH_LOW, PH_HIGH), PH_SD
+        elif row.text("buffer"):
+            temp = row.number("temp_c", -5.0, 110.0)
+            try:
+                ph, sd = buffer_ph(row.text("buffer"), temp)
+            except ValueError as problem:
+                raise row.wrong("temp_c" if "runs from" in str(problem) else "buffer", str(problem)) from None
+        else:
+            raise row.wrong("ph", "is empty, and so is buffer")
+        if row.text("ph_sd"):
+            sd = row.number("ph_sd", 0.0, 1.0)
+        out.append(BufferRow(photo, name, ph, sd, row.line))
+    return out
+
+
+def read_chart(path: Path, pads: int) -> list[Swatch] | list[ChartSpot]:
+    """Read the maker's chart: ``ph,pad,L,a,b``, or ``ph,pad,photo,x_mm,y_mm`` where it was photographed on the card.
+
+    Every pH must give all ``pads``.
+
+    Raises
+    ------
+    CallError
+        Naming the line and column at fault.
+    """
+    columns, rows = _read(path)
+    _want(path, columns, ["ph", "pad"])
+    photographed = "photo" in columns
+    _want(path, columns, ["photo", "x_mm", "y_mm"] if photographed else ["L", "a", "b"])
+    swatches: list[Swatch] = []
+    spots: list[ChartSpot] = []
+    for row in rows:
+        ph, number = row.number("ph", PH_LOW, PH_HIGH), row.number("pad", 0, pads - 1)
+        if number != int(number):
+            raise row.wrong("pad", "is not a whole number")
+        pad = int(number)
+        if photographed:
+            photo, name = row.photo()
+            at = (row.number("x_mm", -50.0, 300.0), row.number("y_mm", -50.0, 300.0))
+            spots.append(ChartSpot(ph, pad, photo, name, at, row.line))
+        else:
+            lab = (row.number("L", 0.0, 110.0), row.number("a", -200.0, 200.0), row.number("b", -200.0, 200.0))
+            swatches.append(Swatch(ph, pad, lab))
+    found: dict[float, set[int]] = {}
+    for ph, pad in [(s.ph, s.pad) for s in swatches] + [(s.ph, s.pad) for s in spots]:
+        found.setdefault(ph, set()).add(pad)
+    for ph, seen in sorted(found.items()):
+        if len(seen) < pads:
+            missing = sorted(set(range(pads)) - seen)
+            raise CallError(f"{path}, column pad: pH {ph:g} lacks pad {', '.join(map(str, missing))} (counted from 0)")
+    if len(found) < 2:
+        raise CallError(f"{path}, column ph: a chart needs two pH values or more")
+    return spots if photographed else swatches
+
+
+def _read(path: Path) -> tuple[set[str], list[_Row]]:
+    """Column names and lines of a CSV file; empty lines are passed over."""
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            reader = csv.reader(file)
+            table = [(reader.line_num, cells) for cells in reader]
+    except OSError as problem:
+        raise CallError(f"can't read {path}: {problem.strerror}") from None
+    except (UnicodeDecodeError, csv.Error) as problem:
+        raise CallError(f"{path} is not a CSV file: {problem}") from None
+    table = [(line, cells) for line, cells in table if any(c.strip() for c in cells)]
+    if not table:
+        raise CallError(f"{path} is empty")
+    names = [c.strip() for c in table[0][1]]
+    rows = []
+    for line, cells in table[1:]:
+        if len(cells) > len(names):
+            extra = f"{len(cells)} columns where the head has {len(names)}"
+            raise CallError(f"{path}, line {line}: {extra} (write a decimal point, not a comma)")
+        rows.append(_Row(path, line, dict(zip(names, cells, strict=False))))
+    if not rows:
+        raise CallError(f"{path} has a head but no lines")
+    return set(names), rows
+
+
+def _want(path: Path, columns: set[str], wanted: list[str]) -> None:
+    missing = [c for c in wanted if c not in columns]
+    if missing:
+        found = ", ".join(sorted(columns))
+        raise CallError(f"{path}, line 1: no column {', '.join(missing)}; found {found}")

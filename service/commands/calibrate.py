@@ -1,0 +1,44 @@
+"""`stripread calibrate`: learn a strip kind from buffers, from the maker's chart, or from both."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("calibrate")
+@click.argument("kind", type=click.Path(path_type=Path))
+@click.option(
+    "--buffers",
+    type=click.Path(path_type=Path),
+    help="CSV of photos at known pH: photo,ph (or photo,buffer,temp_c for a standard buffer by name).",
+)
+@click.option(
+    "--chart",
+    type=click.Path(path_type=Path),
+    help="CSV of the maker's chart: ph,pad,L,a,b or, photographed on the card, ph,pad,photo,x_mm,y_mm.",
+)
+@click.option(
+    "--card-values",
+    type=click.Path(path_type=Path),
+    help="CSV of your own measurements of the printed card: patch,L,a,b or patch and one column a wavelength.",
+)
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The profile to write.")
+def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: Path | None, out: Path) -> int:
+    """Learn the strips described in KIND (a TOML file) and write a profile for `stripread read`.
+
+    Five buffers or more over the strip's range, each photographed twice in different light, make a good profile.
+    """
+    from calibration.learn import learn
+    from calibration.report import report
+    from stripread.kind import load_kind
+    from stripread.profile import save_profile
+
+    learned = learn(load_kind(kind), buffers=buffers, chart=chart, card_values=card_values)
+    for photo in learned.left_out:
+        click.echo(f"left out {photo.name}: {photo.why}", err=True)
+    save_profile(learned.profile, out)
+    click.echo(report(learned.profile, learned.fit, list(learned.known)))
+    click.echo(f"\n{out} written.")
+    return 0
