@@ -7,11 +7,8 @@ import pytest
 
 from calibration.buffers import buffer_names, buffer_ph
 
-ROWS = [
-    row
-    for row in csv.DictReader((Path(__file__).parents[1] / "data" / "buffers.csv").open(encoding="utf-8"))
-    if float(row["temp_c"]) <= 50
-]
+TABLE = (Path(__file__).parents[1] / "data" / "buffers.csv").read_text(encoding="utf-8")
+ROWS = [row for row in csv.DictReader(TABLE.splitlines()) if float(row["temp_c"]) <= 50]
 
 
 @pytest.mark.parametrize("row", ROWS, ids=lambda r: f"{r['buffer']}-{r['temp_c']}-{r['source'][:8]}")
