@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import cv2
 import numpy as np
@@ -87,7 +88,7 @@ def _local_tone(balanced: Image, strength: float) -> Image:
 
 
 def encode(codes: NDArray[np.uint8], scene: Scene) -> bytes:
-    """JPEG with the phone's quality, turned as the sensor lay, EXIF and profile beside it."""
+    """The file with the phone's quality, turned as the sensor lay, EXIF and profile beside it."""
     eye = phone(scene.phone_seed)
     # the inverse of what the tag asks the viewer to do
     turned = {1: codes, 3: codes[::-1, ::-1], 6: np.rot90(codes, 1), 8: np.rot90(codes, -1)}[scene.orientation]
@@ -97,7 +98,14 @@ def encode(codes: NDArray[np.uint8], scene: Scene) -> bytes:
     if scene.taken_at is not None:
         exif.get_ifd(0x8769)[0x9003] = scene.taken_at
     out = io.BytesIO()
-    options = {} if scene.icc == "none" else {"icc_profile": profile(scene.icc)}
-    quality = eye.quality if scene.quality is None else scene.quality
-    picture.save(out, "JPEG", quality=quality, subsampling=eye.subsampling, exif=exif, **options)
+    options: dict[str, Any] = {} if scene.icc == "none" else {"icc_profile": profile(scene.icc)}
+    if scene.form in ("JPEG", "WEBP", "HEIF"):
+        options["quality"] = eye.quality if scene.quality is None else scene.quality
+    if scene.form == "JPEG":
+        options["subsampling"] = eye.subsampling
+    if scene.form == "HEIF":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+    picture.save(out, scene.form, exif=exif, **options)
     return out.getvalue()

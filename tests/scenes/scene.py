@@ -80,6 +80,7 @@ class Scene:
     quality: int | None = None  # None: the phone's own
     orientation: int = 1  # EXIF
     icc: Literal["none", "srgb", "p3"] = "none"
+    form: Literal["JPEG", "PNG", "WEBP", "TIFF", "HEIF"] = "JPEG"
     taken_at: str | None = "2026:11:25 10:00:00"
     card: bool = True
     fault: str | None = None
@@ -175,7 +176,7 @@ def random_scene(
         phone_seed=seeds[4],
         shot_seed=seeds[5],
         lamps=lamps,
-        sheen=float(rng.uniform(0.0, 0.012)),
+        sheen=float(rng.uniform(0.0, 0.012)) * (4.0 if hard else 1.0),
         local_tone=float(rng.uniform(0.1, 0.3)) if hard and rng.random() < 0.4 else 0.0,
         level=float(np.clip(rng.normal(0.68, 0.12), 0.4, 0.93)),
         size=size,

@@ -132,6 +132,7 @@ class StripState:
     strip_seed: int = 0
     wet: bool = True
     alien: float = 0.0  # load of a foreign colour
+    drying: float = 0.0  # 0 fresh, 1 long out of the liquid: dye has crept to the pads' edges
 
     def _draws(self) -> tuple[Array, Array, float]:
         """Factor on each pad's loads (P, D), shift of each pKa (P, D) and paper's lightness, lot and strip together."""

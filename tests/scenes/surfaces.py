@@ -91,7 +91,11 @@ def strip_layers(lying: Lying, ppm: int) -> list[Layer]:
         inside = (xs >= left) & (xs < left + w) & (ys >= top) & (ys < top + h)
         edge = np.minimum(np.minimum(xs - left, left + w - xs), np.minimum(ys - top, top + h - ys))
         index[inside] = 1 + p
-        mix[inside] = (mottle + rim * np.exp(-edge / 0.35) + rng.normal(0, 0.01) * (xs - left - w / 2) / w)[inside]
+        creep = state.drying * (0.5 * np.exp(-edge / 0.9) - 0.15)
+        mix[inside] = (
+            creep[inside]
+            + (mottle + rim * np.exp(-edge / 0.35) + rng.normal(0, 0.01) * (xs - left - w / 2) / w)[inside]
+        )
     plain = state.pad_spectra()
     spectra = np.vstack([carrier_spectrum(state.lot_seed)[None], plain])
     change = np.vstack([np.zeros((1, N_BANDS)), (state.pad_spectra(1.1) - plain) / 0.1])

@@ -330,3 +330,25 @@ def test_large_photos_are_the_same_scene_enlarged(monkeypatch):
         assert enlarged.truth.marker_px[number] == pytest.approx(corners, abs=1.5)  # the small frame is whole pixels
     small = [cv2.resize(upright(made.data), (120, 90), interpolation=cv2.INTER_AREA) for made in (whole, enlarged)]
     assert np.abs(small[0].astype(float) - small[1]).mean() < 6
+
+
+@pytest.mark.parametrize("form", ["PNG", "WEBP", "TIFF", "HEIF"])
+def test_other_file_forms(form):
+    pytest.importorskip("pillow_heif").register_heif_opener()
+    scene = replace(random_scene(np.random.default_rng(2), size=(800, 600)), form=form, orientation=1)
+    opened = Image.open(io.BytesIO(render(scene).data))
+    assert opened.format == form
+    assert opened.size == scene.size
+    jpeg = upright(render(replace(scene, form="JPEG")).data)
+    assert np.abs(np.asarray(opened.convert("RGB"), dtype=float) - jpeg).mean() < 8
+
+
+def test_a_drying_pad_is_darker_at_its_edge():
+    from tests.scenes.scene import Lying
+    from tests.scenes.surfaces import strip_layers
+
+    fresh, dried = (strip_layers(Lying(StripState("bromothymol", 7.0, drying=d)), 10)[1] for d in (0.0, 1.0))
+    pad = fresh.index == 1
+    rim = pad & ~cv2.erode(pad.astype(np.uint8), np.ones((9, 9), np.uint8)).astype(bool)
+    gain = (dried.mix - fresh.mix)[rim].mean() - (dried.mix - fresh.mix)[pad & ~rim].mean()
+    assert gain > 0.2
