@@ -1,6 +1,6 @@
 """Kill the service at random moments while phones post, and see what the log holds afterwards.
 
-    python -m tests.server.kills --kills 100
+python -m tests.server.kills --kills 100
 """
 
 import argparse
@@ -48,7 +48,9 @@ def phone(url: str, batch: int, name: str, stop: threading.Event, told: Told) ->
             while True:
                 try:
                     answer = client.post(
-                        f"/api/batches/{batch}/readings", files={"photo": (key, photo)}, headers={"Idempotency-Key": key}
+                        f"/api/batches/{batch}/readings",
+                        files={"photo": (key, photo)},
+                        headers={"Idempotency-Key": key},
                     )
                 except httpx.TransportError:
                     time.sleep(0.05)

@@ -1,0 +1,219 @@
+// The page: what is chosen, what is shown, and when it is asked for again.
+import { call } from "./api.js";
+import { $, el, store } from "./dom.js";
+import { correct, newBatch, pairing, rename, rinseWater, toggleClosed } from "./manage.js";
+import { plot } from "./plot.js";
+import * as queue from "./queue.js";
+import { answer, line } from "./show.js";
+
+const state = {
+  about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, neutral: [5.5, 8], local: false }),
+  batches: store.get("batches", []),
+  batch: store.get("batch"),
+  page: null,
+  entries: [],
+};
+
+const chosen = () => state.batches.find((b) => b.id === state.batch);
+const kind = () => document.querySelector("input[name=kind]:checked").value;
+
+// --- what the service knows
+
+function say(text) {
+  $("link").hidden = !text;
+  $("link").textContent = text || "";
+}
+
+function trouble(problem) {
+  if (problem.status === 401) {
+    $("join").hidden = false;
+    say(null);
+  } else if (problem.status === 0) say("No connection. Photos are kept on this phone and sent later.");
+  else say(problem.message);
+}
+
+async function refresh() {
+  try {
+    state.about = await call("/api/about");
+    state.batches = await call("/api/batches");
+    store.set("about", state.about);
+    store.set("batches", state.batches);
+    $("join").hidden = true;
+    if (!chosen()) state.batch = (state.batches.find((b) => !b.closed_at) || state.batches[0] || {}).id ?? null;
+    if (state.batch !== null) {
+      state.page = await call(`/api/batches/${state.batch}`);
+      state.entries = await call(`/api/batches/${state.batch}/readings`);
+      store.set(`log-${state.batch}`, { page: state.page, entries: state.entries.slice(-60) });
+    }
+    say(null);
+  } catch (problem) {
+    if (problem.status === undefined) throw problem;
+    const kept = store.get(`log-${state.batch}`);
+    if (kept && (!state.page || state.page.id !== state.batch)) Object.assign(state, kept);
+    trouble(problem);
+  }
+  show();
+}
+
+// --- what is shown
+
+function show() {
+  const batch = chosen();
+  $("batch").replaceChildren(
+    ...state.batches.map((b) => el("option", { value: b.id, selected: b.id === state.batch }, b.name + (b.closed_at ? " (closed)" : ""))),
+  );
+  $("start").hidden = Boolean(batch) || !$("join").hidden;
+  const open = Boolean(batch) && !batch.closed_at;
+  for (const id of ["camera", "file"]) $(id).disabled = !open;
+  $("camera-label").classList.toggle("off", !open);
+  if (!batch || !state.page || state.page.id !== batch.id) {
+    for (const id of ["forecast", "plot-section", "log", "manage", "answer"]) $(id).hidden = true;
+    return;
+  }
+  $("manage").hidden = false;
+  $("csv").href = `/api/batches/${batch.id}/export.csv`;
+  $("json").href = `/api/batches/${batch.id}/export.json`;
+  $("close").textContent = batch.closed_at ? "Open again" : "Close";
+  const newest = [...state.entries].reverse();
+  $("log").hidden = !newest.length;
+  const act = { correct: (entry) => correct(entry, refresh) };
+  $("timeline").replaceChildren(...newest.map((entry) => line(entry, act)));
+  const last = newest.find((e) => e.log.corrected_by === null && !e.log.withdrawn);
+  $("answer").hidden = !last;
+  if (last && $("answer").dataset.entry !== String(last.log.id)) {
+    $("answer").replaceChildren(...answer(last, state.about.neutral, act).flat(3).filter(Boolean));
+    $("answer").dataset.entry = last.log.id;
+  }
+  showForecast(state.page.forecast);
+  $("plot-section").hidden = false; // before drawing: it takes its width from its box
+  $("plot-section").hidden = plot($("plot"), state.entries, state.page.forecast, state.about.neutral) === 0;
+  if ($("wash").value === "" && last && last.log.wash !== null) $("wash").value = last.log.wash;
+}
+
+function showForecast(forecast) {
+  $("forecast").hidden = !state.entries.some((e) => e.kind === "ph");
+  const whole = forecast.whole;
+  const figure = forecast.status === "cannot tell" ? "can't tell yet" : whole ? `${whole[0]} more` : forecast.status;
+  const range = whole && whole[1] !== whole[2] ? ` (${whole[1]} to ${whole[2]})` : "";
+  $("forecast-figure").textContent = forecast.status === "done" ? "done" : figure + range;
+  $("forecast-text").textContent = forecast.message;
+}
+
+async function showQueue() {
+  const waiting = await queue.all();
+  $("queue").hidden = !waiting.length;
+  $("queue-title").textContent = `Waiting on this phone: ${waiting.length}`;
+  $("queue-list").replaceChildren(
+    ...waiting.map((item) => {
+      const name = (state.batches.find((b) => b.id === item.batch) || { name: `batch ${item.batch}` }).name;
+      const wash = item.wash === null ? "" : `, wash ${item.wash}`;
+      const act = (what, change) => el("button", { type: "button", onclick: async () => { await change(); await showQueue(); sender.run(); } }, what);
+      return el(
+        "li",
+        {},
+        el("p", {}, `${new Date(item.snapped_at).toLocaleTimeString()}, ${name}${wash}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
+        item.trouble && act("Send to this batch", () => queue.again(item.key, { batch: state.batch })),
+        item.trouble && act("Throw away", () => queue.drop(item.key)),
+      );
+    }),
+  );
+}
+
+// --- sending
+
+const sender = new queue.Sender({
+  progress(share, waiting) {
+    $("progress").hidden = false;
+    const bar = $("progress").querySelector("progress");
+    if (share < 1) bar.value = 100 * share;
+    else bar.removeAttribute("value"); // sent, being read
+    $("progress-text").textContent = (share < 1 ? `sending ${Math.round(100 * share)} %` : "reading") + (waiting > 1 ? `, ${waiting} left` : "");
+  },
+  async sent() {
+    await refresh();
+    $("answer").scrollIntoView({ block: "start" });
+  },
+  changed() {
+    $("progress").hidden = true;
+    showQueue();
+  },
+  link(problem) {
+    if (problem) trouble(problem);
+    else say(null);
+  },
+});
+
+async function taken(input) {
+  const [file] = input.files;
+  input.value = ""; // the same photo may be chosen again
+  if (!file || state.batch === null) return;
+  const wash = $("wash").value.trim();
+  const depth = $("path").value.trim().replace(",", ".");
+  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), path_mm: kind() === "tint" && Number(depth) > 0 ? Number(depth) : null };
+  try {
+    const fits = await queue.fitting(file, state.about.max_body - 65536);
+    await queue.add(fits, details);
+  } catch (problem) {
+    say(`This phone could not keep the photo (${problem.name}). Free some space on it and take it again.`);
+    return;
+  }
+  $("note").value = "";
+  await showQueue();
+  sender.run();
+}
+
+// --- the buttons
+
+function step(by) {
+  const now = parseInt($("wash").value, 10);
+  $("wash").value = Math.min(999, Math.max(0, (isNaN(now) ? 0 : now) + by));
+}
+
+function choose(batch) {
+  state.batch = Number(batch);
+  store.set("batch", state.batch);
+  delete $("answer").dataset.entry;
+  $("wash").value = "";
+  return refresh();
+}
+
+async function guarded(act) {
+  try {
+    await act();
+  } catch (problem) {
+    trouble(problem);
+  }
+}
+
+$("camera").onchange = $("file").onchange = (event) => taken(event.target);
+$("wash-less").onclick = () => step(-1);
+$("wash-more").onclick = () => step(1);
+$("batch").onchange = (event) => choose(event.target.value);
+$("new-batch").onclick = () => newBatch((made) => choose(made.id));
+$("rename").onclick = () => rename(chosen(), refresh);
+$("water").onclick = () => rinseWater(state.page, state.entries, refresh);
+$("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
+for (const radio of document.querySelectorAll("input[name=kind]")) radio.onchange = () => ($("path-label").hidden = kind() !== "tint");
+$("snap").onsubmit = (event) => event.preventDefault();
+addEventListener("online", () => { refresh(); sender.run(); });
+addEventListener("offline", () => trouble({ status: 0 }));
+addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), sender.run()));
+let width = innerWidth;
+addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; show(); } });
+
+// --- the start
+
+async function join() {
+  const token = location.hash.startsWith("#join=") ? location.hash.slice(6) : null;
+  if (!token) return;
+  history.replaceState(null, "", "/"); // the secret does not stay in the address bar
+  await guarded(() => call("/api/join", "POST", { token }));
+}
+
+await join();
+await refresh();
+if (state.about.local) pairing();
+await showQueue();
+sender.run();
+if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
+document.body.dataset.ready = "yes";

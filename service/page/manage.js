@@ -1,0 +1,80 @@
+// What is done to a batch, to an entry and to joined phones.
+import { call } from "./api.js";
+import { $, ask, el, store } from "./dom.js";
+
+export const newBatch = (done) =>
+  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => done(await call("/api/batches", "POST", { name })));
+
+export function rename(batch, done) {
+  ask("Rename batch", [{ name: "name", label: "Name", value: batch.name, required: true }], async ({ name }) =>
+    done(await call(`/api/batches/${batch.id}`, "PATCH", { name })),
+  );
+}
+
+export function rinseWater(batch, entries, done) {
+  const blanks = entries.filter((e) => e.kind === "ph" && e.ph !== null && e.log.corrected_by === null);
+  const options = [["unknown", "I don't know"], ["pure", "Pure water"], ["air", "Pure water that stood in air"], ["tap", "Tap water"]];
+  ask(
+    "Rinse water",
+    [
+      { name: "water", label: "What do you rinse with?", options, value: batch.water.water },
+      { name: "alkalinity", label: "Tap water: alkalinity, mmol/L (if known)", value: batch.water.alkalinity_mmol_l, mode: "decimal" },
+      {
+        name: "blank",
+        label: "Reading of the rinse water itself",
+        options: [["", "none"], ...blanks.map((e) => [String(e.log.id), `entry ${e.log.id}: pH ${e.ph.toFixed(1)}${e.log.note ? `, ${e.log.note}` : ""}`])],
+        value: String(batch.water.blank_entry || ""),
+      },
+    ],
+    async ({ water, alkalinity, blank }) => {
+      const said = { water };
+      if (alkalinity.trim()) said.alkalinity_mmol_l = Number(alkalinity.replace(",", "."));
+      if (blank) said.blank_entry = Number(blank);
+      done(await call(`/api/batches/${batch.id}`, "PATCH", { water: said }));
+    },
+  );
+}
+
+export async function toggleClosed(batch, done) {
+  done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: batch.closed_at === null }));
+}
+
+export function correct(entry, done) {
+  const fields = [
+    { name: "by", label: "Who corrects it", value: store.get("who", ""), required: true, max: 100 },
+    { name: "why", label: "Why", required: true, max: 500 },
+    { name: "wash", label: "Wash", value: entry.log.wash, mode: "numeric", max: 3 },
+    { name: "note", label: "Note", value: entry.log.note, max: 2000 },
+    { name: "withdraw", label: "Withdraw it: it counts no longer", type: "checkbox" },
+  ];
+  ask(`Correct entry ${entry.log.id}`, fields, async ({ by, why, wash, note, withdraw }) => {
+    store.set("who", by);
+    const said = { by, why, withdraw: withdraw === "on" };
+    if (wash.trim() && Number(wash) !== entry.log.wash) said.wash = Number(wash);
+    if (note !== entry.log.note) said.note = note;
+    done(await call(`/api/readings/${entry.log.id}/corrections`, "POST", said));
+  });
+}
+
+// Only on the bench computer's own page.
+export function pairing() {
+  const box = $("pairing");
+  box.hidden = false;
+  const fresh = () => ($("qr").src = `/api/pairing/qr.svg?${Date.now()}`);
+  const phones = async () => {
+    const found = await call("/api/sessions");
+    const joined = found.filter((s) => s.revoked_at === null);
+    $("sessions").replaceChildren(
+      ...joined.map((s) =>
+        el("li", {}, `${s.device.slice(0, 60)}, since ${new Date(s.paired_at).toLocaleDateString()}`,
+          el("button", { type: "button", onclick: async () => { await call(`/api/sessions/${s.id}`, "DELETE"); await phones(); } }, "Shut out")),
+      ),
+    );
+    if (!joined.length) $("sessions").replaceChildren(el("li", {}, "none"));
+  };
+  box.addEventListener("toggle", () => box.open && (fresh(), phones()));
+  $("renew").onclick = async () => {
+    await call("/api/pairing/renew", "POST");
+    fresh();
+  };
+}

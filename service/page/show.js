@@ -1,0 +1,125 @@
+// A reading as people see it: the answer in big figures, and its line in the log.
+import { el, svg } from "./dom.js";
+
+const VERDICT = { ok: "✓ good", doubtful: "! doubtful", refused: "✕ not read" };
+const KIND = { ph: "pH", tint: "Copper tint", solid: "Solid" };
+
+const fixed = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits));
+const percent = (value) => (value === null || value === undefined ? "–" : `${(100 * value).toFixed(1)} %`);
+export const verdict = (entry) => el("span", { class: `verdict ${entry.status}` }, VERDICT[entry.status]);
+
+// [figure, unit, range in words]
+export function figures(entry) {
+  if (entry.kind === "ph") {
+    const range = entry.interval && `between ${fixed(entry.interval[0], 2)} and ${fixed(entry.interval[1], 2)} (95 %)`;
+    return [fixed(entry.ph, 1), "pH", range];
+  }
+  if (entry.kind === "tint") {
+    const range = entry.interval ? `${fixed(entry.interval[0], 0)} to ${fixed(entry.interval[1], 0)} mg/L (95 %)` : "";
+    return [entry.decision || "–", "", [entry.mg_per_l !== null && `copper ${fixed(entry.mg_per_l, 0)} mg/L`, range].filter(Boolean).join(", ")];
+  }
+  const pale = entry.pale_interval && `between ${percent(entry.pale_interval[0])} and ${percent(entry.pale_interval[1])} (95 %)`;
+  return [percent(entry.pale_fraction), "still pale", pale];
+}
+
+// The scale carries no colour on purpose: place, ticks and words tell it to any eye.
+export function scale(entry, neutral) {
+  const x = (ph) => 14 + (Math.min(14, Math.max(0, ph)) / 14) * 332;
+  const ticks = [0, 2, 4, 6, 7, 8, 10, 12, 14];
+  const [low, high] = entry.interval;
+  const words = `pH scale from 0 to 14: ${entry.ph.toFixed(1)}, between ${low.toFixed(2)} and ${high.toFixed(2)}; neutral from ${neutral[0]} to ${neutral[1]}`;
+  return svg(
+    "svg",
+    { class: "scale", viewBox: "0 0 360 92", role: "img", "aria-label": words },
+    svg("defs", {}, svg("pattern", { id: "stripes", width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("rect", { width: 2, height: 6, fill: "#777" }))),
+    svg("rect", { x: x(neutral[0]), y: 24, width: x(neutral[1]) - x(neutral[0]), height: 34, fill: "url(#stripes)" }),
+    svg("rect", { x: 14, y: 24, width: 332, height: 34, fill: "none", stroke: "#111", "stroke-width": 2 }),
+    svg("rect", { x: x(low), y: 32, width: Math.max(3, x(high) - x(low)), height: 18, fill: "#0b3d91", rx: 3 }),
+    svg("path", { d: `M${x(entry.ph) - 9} 8h18l-9 14z`, fill: "#111" }),
+    svg("path", { d: `M${x(entry.ph)} 20v40`, stroke: "#111", "stroke-width": 3 }),
+    ...ticks.map((t) => svg("path", { d: `M${x(t)} 58v6`, stroke: "#111", "stroke-width": 2 })),
+    ...ticks.map((t) => svg("text", { x: x(t), y: 78, "text-anchor": "middle" }, String(t))),
+    svg("text", { x: 14, y: 18 }, "acid"),
+    svg("text", { x: 346, y: 18, "text-anchor": "end" }, "lye"),
+    svg("text", { x: x((neutral[0] + neutral[1]) / 2), y: 91, "text-anchor": "middle", "font-size": "11" }, "neutral"),
+  );
+}
+
+function swatches(entry) {
+  const colours = entry.log.colours;
+  if (!colours.length) return null;
+  const lab = (l) => `L ${l[0].toFixed(0)}, a ${l[1].toFixed(0)}, b ${l[2].toFixed(0)}`;
+  const one = (c, n) =>
+    el(
+      "figure",
+      {},
+      svg(
+        "svg",
+        { viewBox: "0 0 80 64", preserveAspectRatio: "none", role: "img", "aria-label": `pad ${n + 1}: seen ${lab(c.seen_lab)}${c.curve_lab ? `, curve ${lab(c.curve_lab)}` : ""}` },
+        svg("rect", { width: 80, height: c.curve ? 32 : 64, fill: c.seen }),
+        c.curve && svg("rect", { y: 32, width: 80, height: 32, fill: c.curve }),
+      ),
+      el("figcaption", {}, `Pad ${n + 1}${c.difference === null ? "" : `: ${c.difference.toFixed(1)} apart`}`),
+    );
+  const words = colours[0].curve ? "Colours: above as seen, below as on the curve at this pH" : "Colours as seen";
+  return [el("p", {}, words), el("div", { class: "swatches" }, colours.map(one))];
+}
+
+export function reasons(entry) {
+  const heads = { refuse: "Not read", doubt: "Doubtful", note: "Note" };
+  const items = entry.reasons.map((r) => el("li", { class: r.severity }, el("b", {}, heads[r.severity]), r.message));
+  const care = entry.log.cautions.map((c) => el("li", { class: "note" }, el("b", {}, "⚠ Caution"), c));
+  const others = (entry.alternatives || []).map((a) =>
+    el("li", { class: "doubt" }, el("b", {}, "Also possible"), `pH ${a.ph.toFixed(1)} (${Math.round(100 * a.weight)} % of the weight)`),
+  );
+  return el("ul", { class: "reasons" }, [...items, ...others, ...care]);
+}
+
+export function answer(entry, neutral, act) {
+  const [figure, unit, range] = figures(entry);
+  const refused = entry.status === "refused";
+  const wash = entry.log.wash === null ? "" : `, wash ${entry.log.wash}`;
+  return [
+    el("h2", { id: "answer-title" }, `${KIND[entry.kind]}${wash}`),
+    el("p", { class: "big" }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
+    range && !refused ? el("p", { class: "range" }, range) : null,
+    el("p", {}, verdict(entry)),
+    entry.kind === "ph" && entry.ph !== null ? scale(entry, neutral) : null,
+    reasons(entry),
+    swatches(entry),
+    el("div", { class: "row wrap" }, links(entry, act)),
+  ];
+}
+
+function links(entry, act) {
+  const at = `/api/readings/${entry.log.id}`;
+  const newest = entry.log.corrected_by === null;
+  return [
+    entry.kind === "ph" ? el("a", { class: "button", href: `${at}/overlay`, target: "_blank", rel: "noopener" }, "How it was read") : null,
+    el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, "Photo"),
+    newest && !entry.log.withdrawn ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
+  ];
+}
+
+export function line(entry, act) {
+  const log = entry.log;
+  const [figure, unit, range] = figures(entry);
+  const when = new Date(log.snapped_at || log.received_at);
+  const old = log.corrected_by !== null || log.withdrawn;
+  const image = el("img", { src: `/api/readings/${log.id}/thumbnail`, alt: "", loading: "lazy", width: 72, height: 72 });
+  image.addEventListener("error", () => image.remove(), { once: true });
+  return el(
+    "li",
+    { id: `entry-${log.id}`, class: old ? "old" : "" },
+    el("div", {}, image),
+    el(
+      "div",
+      {},
+      el("p", { class: "value" }, `${unit === "pH" ? "pH " : ""}${entry.status === "refused" ? "no value" : figure} `, verdict(entry)),
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note].filter(Boolean).join(" · ")),
+      log.corrects ? el("p", { class: "meta" }, `${log.withdrawn ? "Withdraws" : "Corrects"} entry ${log.corrects}: ${log.why} (${log.made_by})`) : null,
+      log.corrected_by ? el("p", { class: "meta" }, `Corrected by entry ${log.corrected_by}`) : null,
+      el("details", {}, el("summary", {}, `Details of entry ${log.id}`), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
+    ),
+  );
+}

@@ -1,0 +1,31 @@
+// Lets the page open without a connection. Only its own files; nothing of the log is kept here.
+const NAME = "page-1";
+const FILES = ["/", "/app.css", "/app.js", "/api.js", "/queue.js", "/show.js", "/plot.js", "/manage.js", "/dom.js", "/uplot.js", "/uplot.css", "/icon.svg", "/manifest.json"];
+
+self.addEventListener("install", (event) => {
+  event.waitUntil(caches.open(NAME).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
+});
+self.addEventListener("activate", (event) => {
+  event.waitUntil(
+    caches
+      .keys()
+      .then((names) => Promise.all(names.filter((n) => n !== NAME).map((n) => caches.delete(n))))
+      .then(() => self.clients.claim()),
+  );
+});
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  if (event.request.method !== "GET" || url.origin !== location.origin || !FILES.includes(url.pathname)) return;
+  // The network first, so that files of different versions never mix while there is one.
+  event.respondWith(
+    fetch(event.request)
+      .then((response) => {
+        if (response.ok) {
+          const copy = response.clone();
+          event.waitUntil(caches.open(NAME).then((cache) => cache.put(url.pathname, copy)));
+        }
+        return response;
+      })
+      .catch(() => caches.match(url.pathname)),
+  );
+});

@@ -1,0 +1,60 @@
+"""What a person does with the page, in words."""
+
+import io
+
+import httpx2 as httpx
+import numpy as np
+from PIL import Image
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.wait import WebDriverWait
+
+
+class Phone:
+    def __init__(self, browser, url, folder):
+        self.browser = browser
+        self.url = url
+        self.folder = folder
+        self._count = 0
+
+    def open(self):
+        self.browser.get(self.url)
+        self.until(lambda: self.browser.find_element(By.TAG_NAME, "body").get_attribute("data-ready") == "yes")
+        return self
+
+    def until(self, true, seconds=15):
+        return WebDriverWait(self.browser, seconds, 0.05).until(lambda _: true())
+
+    def by_id(self, name):
+        return self.browser.find_element(By.ID, name)
+
+    def snap(self, orders="ph=7.00", *, wash=None):
+        """Give a photo to the camera's input, as the camera would."""
+        if wash is not None:
+            box = self.by_id("wash")
+            box.clear()
+            box.send_keys(str(wash))
+        self._count += 1
+        path = self.folder / f"snap-{self._count}.jpg"
+        path.write_bytes(card_like(self._count) + f"#{self._count} FAKE:{orders};".encode())
+        self.by_id("camera").send_keys(str(path))
+
+    def answer(self):
+        return self.by_id("answer").text
+
+    def entries(self, batch):
+        return httpx.get(f"{self.url}/api/batches/{batch}/readings").json()
+
+    def wait_for_entries(self, batch, count):
+        self.until(lambda: len(self.entries(batch)) == count)
+        self.until(lambda: len(self.browser.find_elements(By.CSS_SELECTOR, "#timeline > li")) == count)
+
+
+def card_like(seed: int) -> bytes:
+    """A picture with something to see."""
+    pixels = np.full((600, 800, 3), 235, np.uint8)
+    chance = np.random.default_rng(seed)
+    for k in range(4):
+        pixels[240:340, 120 + 140 * k : 220 + 140 * k] = chance.integers(60, 220, 3)
+    out = io.BytesIO()
+    Image.fromarray(pixels).save(out, "JPEG", quality=85)
+    return out.getvalue()

@@ -1,0 +1,112 @@
+"""From snapping to the plotted batch, in a real browser of a phone's size."""
+
+import json
+
+import pytest
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+
+from tests.page.phone import Phone
+from tests.server.running import Running
+
+
+@pytest.fixture
+def phone(browser, server, batch, tmp_path):
+    return Phone(browser, server.url, tmp_path).open()
+
+
+def test_from_snapping_to_the_plotted_batch(phone, batch, browser):
+    for wash, ph in ((1, "1.20"), (2, "2.10"), (3, "3.20")):
+        phone.snap(f"ph={ph}", wash=wash)
+        phone.wait_for_entries(batch, wash)
+    phone.until(lambda: "3.2" in phone.answer())
+    said = phone.answer()
+    assert "between 2.90 and 3.50" in said
+    assert "good" in said
+    assert phone.by_id("plot").get_attribute("data-points") == "3"
+    assert browser.find_elements(By.CSS_SELECTOR, "#plot canvas")
+    assert browser.find_element(By.CSS_SELECTOR, ".scale").get_attribute("aria-label").startswith("pH scale")
+    assert phone.by_id("forecast").is_displayed()
+    assert [e["log"]["wash"] for e in phone.entries(batch)] == [1, 2, 3]
+    assert _complaints(browser) == []
+
+
+def test_a_refusal_says_what_to_do(phone, batch):
+    phone.snap("refuse")
+    phone.wait_for_entries(batch, 1)
+    phone.until(lambda: "No value" in phone.answer())
+    assert "corner marks" in phone.answer()
+
+
+def test_photos_taken_without_a_connection_are_sent_later(phone, batch, server, browser):
+    browser.execute_async_script("const done = arguments[0]; navigator.serviceWorker.ready.then(() => done())")
+    server.kill()
+    phone.snap("ph=6.00", wash=4)
+    phone.until(lambda: "Waiting on this phone: 1" in phone.by_id("queue").text)
+    phone.snap("ph=6.50", wash=5)
+    phone.until(lambda: "Waiting on this phone: 2" in phone.by_id("queue").text)
+    assert "No connection" in phone.by_id("link").text
+    phone.open()  # the page itself opens without a connection, and still has the photos
+    phone.until(lambda: "Waiting on this phone: 2" in phone.by_id("queue").text)
+    _complaints(browser)
+    with Running(server.folder, port=server.port):
+        phone.wait_for_entries(batch, 2)
+        assert [e["ph"] for e in phone.entries(batch)] == [6.0, 6.5]
+        phone.until(lambda: not phone.by_id("queue").is_displayed())
+        assert not phone.by_id("link").is_displayed()
+
+
+def test_what_the_service_will_not_take_stays_and_says_why(phone, batch):
+    phone.snap("die")
+    phone.until(lambda: "ended the reader twice" in phone.by_id("queue").text, 30)
+    phone.by_id("queue").find_element(By.XPATH, ".//button[text()='Throw away']").click()
+    phone.until(lambda: not phone.by_id("queue").is_displayed())
+
+
+def test_a_correction_from_the_page(phone, batch):
+    phone.snap("ph=5.00", wash=1)
+    phone.wait_for_entries(batch, 1)
+    phone.by_id("answer").find_element(By.XPATH, ".//button[text()='Correct']").click()
+    dialog = phone.by_id("dialog")
+    dialog.find_element(By.NAME, "by").send_keys("M.")
+    dialog.find_element(By.NAME, "why").send_keys("it was the second wash")
+    wash = dialog.find_element(By.NAME, "wash")
+    wash.clear()
+    wash.send_keys("2")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.wait_for_entries(batch, 2)
+    assert [e["log"]["wash"] for e in phone.entries(batch)] == [1, 2]
+
+
+def test_a_batch_is_started_with_the_keyboard_alone(browser, server, tmp_path):
+    phone = Phone(browser, server.url, tmp_path).open()
+    phone.until(lambda: phone.by_id("start").is_displayed())
+
+    def press(*keys):
+        ActionChains(browser).send_keys(*keys).perform()
+        return browser.switch_to.active_element.get_attribute("id")
+
+    assert "new-batch" in (press(Keys.TAB) for _ in range(12))
+    press(Keys.ENTER)
+    press("Chloride of June", Keys.ENTER)
+    phone.until(lambda: "Chloride of June" in phone.by_id("batch").text)
+    assert {"batch", "camera", "file", "wash", "note"} <= {press(Keys.TAB) for _ in range(30)}
+
+
+def test_first_load_is_small_and_asks_nobody_else(browser, server, tmp_path):
+    browser.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": True})
+    browser.get_log("performance")
+    Phone(browser, server.url, tmp_path).open()
+    events = [json.loads(e["message"])["message"] for e in browser.get_log("performance")]
+    browser.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": False})
+    asked = {e["params"]["request"]["url"] for e in events if e["method"] == "Network.requestWillBeSent"}
+    assert asked
+    assert all(url.startswith(server.url) for url in asked)
+    sent = sum(e["params"]["encodedDataLength"] for e in events if e["method"] == "Network.loadingFinished")
+    assert 20_000 < sent <= 150_000
+
+
+def _complaints(browser) -> list[str]:
+    """What the browser's console complains of: broken scripts, a policy that blocks something of ours."""
+    return [e["message"] for e in browser.get_log("browser") if e["level"] == "SEVERE"]
