@@ -1,0 +1,147 @@
+"""What a person writes down at the bench beside the photos: weights, decants, reagents, what went to the stock vessel.
+
+A note is a kind and a table of fields; ``checked`` is the only door, for the command line, the API and old logs alike.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from service.bench.balance import TURBIDITY, Decant
+from service.bench.procedure import parse_procedure
+from service.bench.waste import Poured
+from stripread.errors import CallError
+
+WEIGHED = ("chloride", "input", "powder", "silver")
+NUMBER, TEXT, FLAG, PAIR, TEXTS = "number", "text", "flag", "pair", "texts"
+
+# kind -> field -> (type, least, most, required); numbers in the unit that the field's name ends in.
+FIELDS: dict[str, dict[str, tuple[str, float, float, bool]]] = {
+    "procedure": {"text": (TEXT, 0, 0, True)},
+    "move": {
+        "to": (TEXT, 0, 0, True),
+        "state": (TEXT, 0, 0, True),
+        "sentence": (TEXT, 0, 0, True),
+        "reason": (TEXT, 0, 0, False),
+        "who": (TEXT, 0, 0, False),
+    },
+    "weight": {
+        "grams": (NUMBER, 0, 1e6, True),
+        "of": (TEXT, 0, 0, True),
+        "scale_g": (NUMBER, 0, 1e4, False),
+        "moisture": (PAIR, 0, 0.99, False),
+        "fineness": (PAIR, 0, 1, False),
+    },
+    "decant": {
+        "name": (TEXT, 0, 0, True),
+        "litres": (NUMBER, 0, 1e4, True),
+        "chloride": (NUMBER, 0, 12, False),
+        "temp_c": (NUMBER, 0, 100, False),
+        "settled_h": (NUMBER, 0, 1e4, False),
+        "looks": (TEXT, 0, 0, False),
+        "acid": (FLAG, 0, 0, False),
+        "solid": (TEXT, 0, 0, False),
+    },
+    "used": {"what": (TEXT, 0, 0, True), "grams": (NUMBER, 0, 1e6, False), "litres": (NUMBER, 0, 1e4, False)},
+    "poured": {
+        "what": (TEXT, 0, 0, True),
+        "litres": (NUMBER, 0, 1e4, True),
+        "ph": (NUMBER, -1, 15, False),
+        "interval": (PAIR, -1, 15, False),
+        "mol": (NUMBER, -1e4, 1e4, False),
+        "metals": (TEXTS, 0, 0, False),
+        "ammonia": (FLAG, 0, 0, False),
+    },
+    "vessel": {
+        "retained_l": (NUMBER, 0, 1e3, False),
+        "papers": (NUMBER, 0, 1e3, False),
+        "glasses": (NUMBER, 0, 1e3, False),
+    },
+}
+
+
+@dataclass(frozen=True)
+class Note:
+    """One note: its kind of FIELDS, when (ISO time), and its fields as ``checked`` left them."""
+
+    kind: str
+    at: str
+    data: dict[str, Any]
+
+
+def checked(kind: str, data: dict[str, Any]) -> dict[str, Any]:
+    """The note's fields, known and within their bounds; None fields are dropped.
+
+    Raises
+    ------
+    CallError
+        Naming the field at fault.
+    """
+    if kind not in FIELDS:
+        raise CallError(f"no such note: {kind}; there are {', '.join(FIELDS)}")
+    known = FIELDS[kind]
+    given = {k: v for k, v in data.items() if v is not None}
+    for name in given:
+        if name not in known:
+            raise CallError(f"a {kind} has no field {name!r}")
+    for name, (_, _, _, required) in known.items():
+        if required and name not in given:
+            raise CallError(f"a {kind} needs {name}")
+    clean = {name: _field(f"{kind}'s {name}", value, known[name]) for name, value in given.items()}
+    _words(kind, clean)
+    return clean
+
+
+def _field(where: str, value: object, rule: tuple[str, float, float, bool]) -> Any:  # noqa: ANN401 - as the rule says
+    form, least, most, _ = rule
+    if form == NUMBER:
+        return _number(where, value, least, most)
+    if form == FLAG and isinstance(value, bool):
+        return value
+    if form == TEXT and isinstance(value, str) and value.strip() and len(value) <= 20000:
+        return value.strip()
+    if form == TEXTS and isinstance(value, list | tuple) and all(isinstance(v, str) and len(v) < 100 for v in value):
+        return list(value)
+    if form == PAIR and isinstance(value, list | tuple) and len(value) == 2:
+        return sorted(_number(where, v, least, most) for v in value)
+    raise CallError(f"the {where} can't be {value!r}")
+
+
+def _number(where: str, value: object, least: float, most: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise CallError(f"the {where} must be a number, not {value!r}")
+    if not least <= value <= most:
+        raise CallError(f"the {where} must lie between {least:g} and {most:g}, not {value:g}")
+    return float(value)
+
+
+def _words(kind: str, clean: dict[str, Any]) -> None:
+    """Fields that take one of a few words."""
+    choices = {
+        ("weight", "of"): WEIGHED,
+        ("decant", "looks"): tuple(TURBIDITY),
+        ("decant", "solid"): ("chloride", "metal"),
+    }
+    for (owner, name), words in choices.items():
+        if kind == owner and name in clean and clean[name] not in words:
+            raise CallError(f"the {kind}'s {name} is {', '.join(words)}, not {clean[name]!r}")
+    if kind == "procedure":
+        parse_procedure(clean["text"])
+
+
+def decant_of(note: Note, chloride: float | None = None) -> Decant:
+    """The decant of a note; ``chloride`` (mol/L, of the wash's own pH reading) where the note does not say."""
+    data = dict(note.data)
+    if "chloride" not in data and chloride is not None:
+        data["chloride"] = chloride
+    return Decant(**data)
+
+
+def poured_of(note: Note) -> Poured:
+    """What a note says went into the stock vessel."""
+    data = dict(note.data)
+    if "interval" in data:
+        data["interval"] = (data["interval"][0], data["interval"][1])
+    return Poured(**{**data, "metals": tuple(data.get("metals", ()))})
