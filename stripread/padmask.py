@@ -16,6 +16,7 @@ Array = NDArray[np.float64]
 MARGIN_MM = 0.8  # wet rim, misplacement and blur stay outside
 MIN_MARGIN_PX = 1.5
 GLARE = 0.05  # of the paper's light: added light above the pad's own that counts as shine
+BRIGHTER = 1.14  # of the paper's light: no pad is that white
 UNEVEN = 0.06  # log ratio: a coherent part of the pad farther than this from the rest is left out
 GAMMA = 2.2  # rough transfer of a phone; only used to tell added light from colour
 
@@ -87,7 +88,8 @@ def usable(view: CardView, mask: Mask, origin: tuple[int, int], paper_rgb: Array
     rise = soft - base
     noise = 1.4826 * float(np.median(np.abs(level - np.median(level))))
     limit = GLARE + 3.0 * min(noise, 0.03)
-    shine = (rise.min(axis=2) > limit) | ((block.min(axis=2) >= 251) & (paper_rgb.max() < 0.97))
+    bright = cv2.transform(soft, np.full((1, 3), 1.0 / 3.0, np.float32)) > BRIGHTER
+    shine = (rise.min(axis=2) > limit) | bright | ((block.min(axis=2) >= 251) & (paper_rgb.max() < 0.97))
     shine &= mask
     if shine.any():
         reach = max(1, round(0.25 * view.px_per_mm))

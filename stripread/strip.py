@@ -26,8 +26,14 @@ Array = NDArray[np.float64]
 
 PAD_SEEN = 0.05  # log contrast to carrier or paper from which a pad is surely there
 CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole length
+PAD_FAINT, CARRIER_PLAIN = 0.03, 0.02  # with no pad above the one, the carrier must be above the other
+STEEPEST_DEG = 19.0
+COLOUR_BESIDE = 0.06  # colour (log ratio, grey taken out) on both sides of the pads where paper should be
+GOES_ON = 0.75  # what is as coloured beside the pads as on them is no strip but something larger
 STRAY_COLOUR = 0.12  # log contrast on the carrier where this kind has no pad
+ROLL_SHORTEST = 0.3  # pieces are torn off by hand, but not that short
 RIM_MM = 1.6  # colour that near a pad is its own wet rim
+SHINE, SHINE_REFUSED, SHINE_SUSPECT = 0.06, 0.4, 0.1  # log ratio above paper; shares of a pad
 GLARE_LEFT, GLARE_DOUBT = 0.3, 0.12  # least share of a pad; shining share worth a word
 UNEVEN_DOUBT = 0.3
 SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
@@ -87,10 +93,20 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
         start, stop = _ends_of_roll(frame, kind)
         spans, length = [(start, stop)], stop
     contrast = _contrasts(frame, spans, width)
-    _check_kind(frame, kind, spans, contrast, lane.noise)
+    if contrast.max() < PAD_FAINT and place.carrier_score < CARRIER_PLAIN:
+        raise Refused(because("no_strip"))
     shadow = find_shadow(lane, place, (spans[0][0], spans[-1][1]), width)
+    shade = _shade(shadow, spans)
+    if shade > SHADOW_REFUSED:  # before the kind: half shaded pads fit no kind
+        raise Refused(because("shadow_on_pads"))
+    shine = _shining(frame, spans, width)
+    problem = _misfit_of_kind(frame, kind, spans, contrast)
+    if shine > SHINE_REFUSED or (problem is not None and shine > SHINE_SUSPECT):
+        raise Refused(because("glare_on_pads"))
+    if problem is not None:
+        raise Refused(problem)
     pads = [_pad(view, lane, place, span, width, float(c), shadow) for span, c in zip(spans, contrast, strict=True)]
-    reasons = _judge(pads, shadow, spans)
+    reasons = _judge(pads, shade)
     start = min(0.0, spans[0][0]) if not kind.is_roll else spans[0][0]
     box = np.array([[start, -width / 2], [length, -width / 2], [length, width / 2], [start, width / 2]])
     angle = float(np.degrees(np.arctan2(place.along[1], place.along[0])))
@@ -117,18 +133,17 @@ def _contrasts(frame: Frame, spans: list[tuple[float, float]], width: float) -> 
     return np.asarray(np.linalg.norm(np.array(means) - carrier, axis=1) / np.sqrt(3.0))
 
 
-def _check_kind(frame: Frame, kind: StripKind, spans: list[tuple[float, float]], contrast: Array, noise: float) -> None:
-    """Refuse when the colours on the strip's axis do not lie where this kind has its pads.
-
-    Raises
-    ------
-    Refused
-        ``no_strip`` or ``wrong_kind``.
-    """
+def _misfit_of_kind(frame: Frame, kind: StripKind, spans: list[tuple[float, float]], contrast: Array) -> Reason | None:
+    """What speaks against this kind: colours on the strip's axis that do not lie where it has its pads."""
+    least = float(np.abs(np.cos(frame.angle)))
+    if least < np.cos(np.radians(STEEPEST_DEG)):
+        return because("wrong_kind", "what lies there is turned too far")
+    colour, same = frame.beside(spans[0][0], spans[-1][1])
+    strong = float(contrast.max())
+    if colour > max(COLOUR_BESIDE, 0.3 * strong) or (same > GOES_ON and strong > PAD_SEEN):
+        return because("no_strip")
     if kind.is_roll:
-        if contrast[0] < PAD_SEEN / 2:
-            raise Refused(because("no_strip"))
-        return
+        return because("no_strip") if contrast[0] < PAD_SEEN / 2 else _misfit_of_roll(frame, kind, spans[0])
     profile = frame.along(0.33 * kind.width_mm)
     s = frame.s_mm
     norm = np.linalg.norm(profile, axis=1) / np.sqrt(3.0)
@@ -137,12 +152,27 @@ def _check_kind(frame: Frame, kind: StripKind, spans: list[tuple[float, float]],
         free &= (s < a - RIM_MM) | (s > b + RIM_MM)
     stray = norm[free] > max(STRAY_COLOUR, 0.4 * float(np.median(contrast)))
     if stray.sum() * frame.step_mm > 2.0:
-        raise Refused(because("wrong_kind", "there is colour where it has no pad"))
-    seen = contrast > max(PAD_SEEN / 3, 0.06 * float(contrast.max()))
-    if len(spans) > 1 and seen.sum() < 0.5 * len(spans) and contrast.max() > 3 * PAD_SEEN:
-        raise Refused(because("wrong_kind", f"{int(seen.sum())} of {len(spans)} pads are seen"))
+        return because("wrong_kind", "there is colour where it has no pad")
+    seen = contrast > PAD_SEEN / 3
+    if len(spans) > 1 and seen.sum() < 0.5 * len(spans):
+        return because("wrong_kind", f"{int(seen.sum())} of {len(spans)} pads are seen")
     if contrast.max() > 2 * PAD_SEEN and _share_explained(frame, spans) < 0.72:
-        raise Refused(because("wrong_kind", "the pads lie elsewhere"))
+        return because("wrong_kind", "the pads lie elsewhere")
+    return None
+
+
+def _misfit_of_roll(frame: Frame, kind: StripKind, span: tuple[float, float]) -> Reason | None:
+    """What speaks against roll paper: too short a piece, or not of one colour along it."""
+    start, stop = span
+    if stop - start < ROLL_SHORTEST * kind.length_mm:
+        return because("wrong_kind", f"the piece is only {stop - start:.0f} mm long")
+    profile = frame.along(0.33 * kind.width_mm)
+    inside = profile[(frame.s_mm > start + 1.0) & (frame.s_mm < stop - 1.0) & (frame.known > 0.5)]
+    middle = np.median(inside, axis=0)
+    off = np.linalg.norm(inside - middle, axis=1)
+    if np.mean(off > 0.1 + 0.25 * float(np.linalg.norm(middle))) > 0.3:
+        return because("wrong_kind", "it is not of one colour")
+    return None
 
 
 def _share_explained(frame: Frame, spans: list[tuple[float, float]]) -> float:
@@ -221,21 +251,33 @@ def _paper_beside(
     return np.asarray(np.clip(fallback * np.exp(ratio.astype(np.float64)), 0.0, 1.0))
 
 
-def _judge(pads: list[PadRegion], shadow: Shadow, spans: list[tuple[float, float]]) -> list[Reason]:
+def _shade(shadow: Shadow, spans: list[tuple[float, float]]) -> float:
+    """The largest step of light that matters to the pads."""
+    return max(*(shadow.near(a - 0.5, b + 0.5) for a, b in spans), 0.7 * shadow.across)
+
+
+def _shining(frame: Frame, spans: list[tuple[float, float]], width: float) -> float:
+    """Largest share of a pad that is brighter than bare paper."""
+    core = np.abs(frame.t_mm) < 0.4 * width
+    shares = []
+    for a, b in spans:
+        block = frame.ratio[core][:, (frame.s_mm > a + 0.5) & (frame.s_mm < b - 0.5)]
+        shares.append(float((block.mean(axis=2) > SHINE).mean()) if block.size else 0.0)
+    return max(shares)
+
+
+def _judge(pads: list[PadRegion], shade: float) -> list[Reason]:
     """Doubts about the pads.
 
     Raises
     ------
     Refused
-        ``shadow_on_pads`` or ``glare_on_pads``.
+        ``glare_on_pads``.
     """
-    step = max(*(shadow.near(a - 0.5, b + 0.5) for a, b in spans), 0.7 * shadow.across)
-    if step > SHADOW_REFUSED:
-        raise Refused(because("shadow_on_pads"))
     reasons: list[Reason] = []
     if any(1.0 - p.glare < GLARE_LEFT for p in pads):
         raise Refused(because("glare_on_pads"))
-    if step > SHADOW_DOUBT:
+    if shade > SHADOW_DOUBT:
         reasons.append(because("uneven_light", "a shadow edge lies near the pads"))
     if any(p.glare > GLARE_DOUBT for p in pads):
         reasons.append(because("some_glare"))

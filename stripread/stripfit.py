@@ -23,6 +23,7 @@ REACH_MM = 90.0  # the frame runs this far beyond either side of the pads' middl
 PAD_SHIFT_MM = 0.6  # how far one pad may lie from its place among the others
 CHUNK_MM = 7.0  # pieces of bare carrier that are placed across the strip
 MAX_FRAME_PX_PER_MM = 3.0
+CARRIER_SAY = 0.1  # the seam of shade beside it moves a faint carrier's seen middle; a pad's colour does not
 
 
 @dataclass(frozen=True)
@@ -30,17 +31,34 @@ class Frame:
     """The strip laid straight: ratio (rows across, columns along, 3) relative to the paper on both sides of it.
 
     s_mm (columns) from the dipped end, t_mm (rows) from the axis. known: share of columns' pixels that show no print.
+    sides (2, columns, 3): what lies on the two sides, relative to the lane's paper. angle: the axis on the card, rad.
     """
 
     ratio: NDArray[np.float32]
     known: Array
     s_mm: Array
     t_mm: Array
+    sides: NDArray[np.float32]
+    angle: float
 
     @property
     def step_mm(self) -> float:
         """Size of a pixel."""
         return float(self.s_mm[1] - self.s_mm[0])
+
+    def beside(self, s0: float, s1: float) -> tuple[float, float]:
+        """What lies on the two sides between s0 and s1, where bare paper should be.
+
+        Colour, grey taken out, on the less coloured side; and how far the side more like it has the pads' own colour
+        (0: paper, 1: as if the pads went on).
+        """
+        here = (self.s_mm >= s0) & (self.s_mm <= s1)
+        mean = np.median(self.sides[:, here], axis=1)
+        colour = float(np.linalg.norm(mean - mean.mean(axis=1, keepdims=True), axis=1).min())
+        core = np.abs(self.t_mm) < 1.0
+        pads = self.ratio[core][:, here].mean(axis=0) + self.sides[:, here].mean(axis=0)
+        same = (self.sides[:, here] * pads).sum(axis=(1, 2)) / max(float((pads**2).sum()), 1e-6)
+        return colour, float(same.max())
 
     def across(self, s0: float, s1: float) -> Array:
         """Mean colour against t of the columns from s0 to s1: (rows, 3)."""
@@ -85,7 +103,7 @@ def straighten(lane: LaneMap, place: Place, kind: StripKind) -> Frame:
     ratio = ratio - (1 - part) * up[None].astype(np.float32) - part * down[None].astype(np.float32)
     ratio[known == 0] = 0.0
     core = np.abs(t) <= kind.width_mm / 2
-    return Frame(ratio, known[core].mean(axis=0).astype(np.float64), s, t)
+    return Frame(ratio, known[core].mean(axis=0).astype(np.float64), s, t, np.stack([up, down]), place.angle)
 
 
 class Pieces:
@@ -221,8 +239,8 @@ def _axis(frame: Frame, kind: StripKind, shift: float, noise: float) -> tuple[fl
         stop = shift + min(25.0, kind.pads[0].length_mm)
         cuts = np.linspace(shift, stop, max(2, round((stop - shift) / CHUNK_MM)) + 1)
         spans = list(pairwise(cuts))
-    end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm + 1.5
-    s = end
+    count = len(spans)
+    s = kind.pads[-1].offset_mm + kind.pads[-1].length_mm + 1.5
     while s + CHUNK_MM <= kind.length_mm - 1.0 and not kind.is_roll:
         spans.append((shift + s, shift + s + CHUNK_MM))
         s += CHUNK_MM
@@ -234,6 +252,7 @@ def _axis(frame: Frame, kind: StripKind, shift: float, noise: float) -> tuple[fl
         rows.append(((s0 + s1) / 2, centre, width, strength / (strength + 30.0)))
     at, centre_t, widths, weight = (np.array(v) for v in zip(*rows, strict=True))
     weight = weight**2 + 1e-6
+    weight[count:] *= CARRIER_SAY
     base = float(np.average(at, weights=weight))
     slope, middle = 0.0, float(np.average(centre_t, weights=weight))
     for _ in range(4):
