@@ -70,8 +70,10 @@ def card_view(photo: Photo, pose: CardPose) -> CardView:
         size = (round(pixels.shape[1] / ratio), round(pixels.shape[0] / ratio))
         factor = np.array(size, dtype=np.float32) / np.array(pixels.shape[1::-1], dtype=np.float32)
         pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-        at = (at + np.float32(0.5)) * factor - np.float32(0.5)
-    rgb = cv2.remap(pixels, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        at = np.asarray((at + 0.5) * factor - 0.5, dtype=np.float32)
+    # Two maps of one channel: OpenCV 5.0 misreads one of two channels.
+    x, y = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
+    rgb = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     inside = _inside(at, pixels.shape[1], pixels.shape[0])
     edge_mm, edge_px = _edges(pose)
     return CardView(photo.to_srgb(np.asarray(rgb, dtype=np.uint8)), scale, MARGIN_MM, inside, edge_mm, edge_px)
