@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
 
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from fastapi.responses import FileResponse, Response
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -58,13 +58,15 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=lifespan,
         docs_url=None,  # their pages load scripts from outside; the description itself is at /openapi.json
         redoc_url=None,
-        max_body_size=settings.max_body,
         form_limits={"max_files": 1, "max_fields": settings.max_parts, "max_part_size": 16 * 1024},
     )
     app.state.service = service
     add_handlers(app)
+    # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
+    api = APIRouter(max_body_size=settings.max_body)
     for routes in (routes_batches, routes_readings, routes_join):
-        app.include_router(routes.router)
+        api.include_router(routes.router)
+    app.include_router(api)
     files = _add_page(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Guard, settings=settings, pairing=service.pairing, page_files=files)

@@ -98,6 +98,10 @@ class Guard:
             )
         if method not in _SAFE:
             _check_same_site(headers, host)
+        length = headers.get("content-length", "0")
+        if not length.isdigit() or int(length) > self._settings.max_body:
+            limit = self._settings.max_body // (1024 * 1024)
+            raise ServiceProblem(413, "too_large", f"The body is larger than {limit} MB. Send a smaller photo.")
         local = not self._settings.lan or _is_loopback(address)
         session = self._pairing.session_of(_cookie(headers))
         scope.setdefault("state", {}).update(local=local, session=session)

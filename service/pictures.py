@@ -80,9 +80,7 @@ def _open(source: Path | io.BytesIO) -> Image.Image:
     Image.MAX_IMAGE_PIXELS = MAX_PIXELS
     with warnings.catch_warnings():
         warnings.simplefilter("error", Image.DecompressionBombWarning)
-        return Image.open(
-            source, formats=["JPEG", "PNG", "WEBP", "TIFF", "MPO", *(["HEIF"] if "HEIF" in Image.OPEN else [])]
-        )
+        return Image.open(source, formats=["JPEG", "PNG", "WEBP", "TIFF", *(["HEIF"] if "HEIF" in Image.OPEN else [])])
 
 
 def _upright(photo: Path, box: tuple[int, int] | None, quality: int) -> bytes:
