@@ -1,0 +1,137 @@
+"""Uploads that mean harm end within the bounds that docs/threat-model.md lists."""
+
+import io
+import socket
+import struct
+import time
+import zlib
+
+import pytest
+
+from tests.server.conftest import a_photo, settings_in
+from tests.server.running import Running
+
+
+def _png(width: int, height: int, rows: bytes) -> bytes:
+    def chunk(name, body):
+        return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(rows, 9)) + chunk(b"IEND", b"")
+
+
+BOMBS = {
+    "a png of 2.5 gigapixels": _png(50_000, 50_000, b"\0" * 50_001 * 200),
+    "a png that says it is small and unpacks to 100 MB": _png(10, 10, b"\0" * 100_000_000),
+    "a jpeg of 65500 x 65500": b"\xff\xd8\xff\xc0\x00\x11\x08\xff\xdc\xff\xdc\x03\x01\x22\x00\x02\x11\x01\x03\x11\x01"
+    + b"\0" * 500
+    + b"\xff\xd9",
+    "a script that begins as a picture": b"\xff\xd8\xff\xe0<script>alert(1)</script>",
+    "a page": b"<!doctype html><script>alert(1)</script>",
+    "an svg": b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>",
+    "an archive": b"PK\x03\x04" + b"\0" * 2000,
+    "one byte": b"\xff",
+}
+
+
+@pytest.mark.parametrize("name", BOMBS)
+def test_bombs_and_disguises_are_never_served_as_what_they_are(send, client, name):
+    entry = send(BOMBS[name] + f"{name} FAKE:refuse;".encode()).json()["log"]["id"]
+    for what in ("photo", "thumbnail"):
+        started = time.monotonic()
+        served = client.get(f"/api/readings/{entry}/{what}")
+        assert time.monotonic() - started < 10
+        assert served.headers["x-content-type-options"] == "nosniff"
+        if served.status_code == 200:
+            assert served.headers["content-type"] == "image/jpeg"
+            assert b"script" not in served.content
+        else:
+            assert (served.status_code, served.json()["code"]) == (409, "not_a_picture")
+
+
+def test_a_body_over_the_limit_is_refused(client, batch):
+    big = b"\xff\xd8" + b"\0" * client.app.state.service.settings.max_body
+    refused = client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", big)})
+    assert (refused.status_code, refused.json()["code"]) == (413, "too_large")
+    assert client.get(f"/api/batches/{batch}/readings").json() == []
+
+
+def test_a_body_without_a_length_is_counted(client, batch):
+    def endless():
+        yield b'--x\r\nContent-Disposition: form-data; name="photo"; filename="a"\r\n\r\n'
+        for _ in range(80):
+            yield b"\0" * 1024 * 1024
+
+    headers = {"Content-Type": "multipart/form-data; boundary=x"}
+    refused = client.post(f"/api/batches/{batch}/readings", content=endless(), headers=headers)
+    assert (refused.status_code, refused.json()["code"]) == (413, "too_large")
+
+
+@pytest.mark.parametrize("part", ['name="n{}"', 'name="photo"; filename="f{}"'])
+def test_ten_thousand_parts_are_refused(client, batch, part):
+    body = b"".join(
+        b"--x\r\nContent-Disposition: form-data; %s\r\n\r\nv\r\n" % part.format(n).encode() for n in range(10_000)
+    )
+    started = time.monotonic()
+    refused = client.post(
+        f"/api/batches/{batch}/readings",
+        content=body + b"--x--\r\n",
+        headers={"Content-Type": "multipart/form-data; boundary=x"},
+    )
+    assert refused.status_code == 400
+    assert refused.headers["content-type"] == "application/problem+json"
+    assert time.monotonic() - started < 5
+
+
+def test_a_field_as_large_as_a_photo_is_refused(client, batch):
+    files = {"photo": ("a.jpg", a_photo())}
+    assert client.post(f"/api/batches/{batch}/readings", files=files, data={"note": "x" * 100_000}).status_code == 400
+
+
+@pytest.mark.parametrize(
+    "name", ["../../../etc/passwd", "/etc/passwd", "..\\..\\x", "a" * 1000, "\u202egpj.exe", "%2e%2e%2f", ".."]
+)
+def test_names_are_never_paths(send, data, name):
+    before = {p for p in data.parent.rglob("*") if "photos" not in p.parts}
+    assert len(send(name=name).json()["photo"]) <= 120
+    assert {p for p in data.parent.rglob("*") if "photos" not in p.parts} - before <= {
+        data / "log.sqlite3-wal",
+        data / "log.sqlite3-shm",
+    }
+
+
+@pytest.mark.parametrize("path", ["/../pyproject.toml", "/..%2f..%2fpyproject.toml", "/page/../app.py", "//etc/passwd"])
+def test_nothing_but_the_pages_files_is_served(client, path):
+    assert client.get(path).status_code in (401, 404)
+
+
+def test_slow_bodies_are_cut_off_and_others_are_served_meanwhile(tmp_path):
+    with Running(tmp_path, body_idle=1.0) as server:
+        slow = [_begin(server) for _ in range(20)]
+        started = time.monotonic()
+        from httpx2 import get
+
+        assert get(f"{server.url}/healthz", timeout=5).status_code == 200
+        assert time.monotonic() - started < 1
+        for connection in slow:
+            connection.settimeout(10)
+            said = io.BytesIO()
+            while chunk := connection.recv(4096):
+                said.write(chunk)
+            assert b" 408 " in said.getvalue().split(b"\r\n")[0]
+            connection.close()
+
+
+def _begin(server) -> socket.socket:
+    connection = socket.create_connection(("127.0.0.1", server.port))
+    connection.sendall(
+        b"POST /api/batches/1/readings HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100000\r\n"
+        b"Content-Type: multipart/form-data; boundary=x\r\n\r\n--x\r\n"
+    )
+    return connection
+
+
+def test_settings_bound_what_the_threat_model_says(tmp_path):
+    settings = settings_in(tmp_path)
+    assert settings.max_body == 64 * 1024 * 1024
+    assert settings.max_parts == 12
