@@ -20,10 +20,14 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "card": ("card", "Write the reference card to print."),
     "calibrate": ("calibrate", "Learn a strip kind from photos at known pH, from the maker's chart, or both."),
     "read": ("read", "Read the pH from photos of a strip on the card."),
+    "tint": ("tint", "Look for copper's ammonia blue in a vial beside its blank."),
+    "calibrate-tint": ("calibrate_tint", "Learn from standards how blue a concentration of copper is."),
+    "solid": ("solid", "Read the colour and the pale share of a solid."),
     "serve": ("serve", "Run the bench service: the phone's page, the readings and the log."),
     "log": ("log", "Check the log of the bench service."),
     "reread": ("reread", "Read a batch of the log again and say what changed."),
     "demo": ("demo", "Read the shipped photos of a made-up workshop."),
+    "plan": ("plan", "Washes, lye and sugar, waste, yield: what to expect, with its range."),
 }
 
 

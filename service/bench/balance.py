@@ -236,8 +236,8 @@ def add_spans(spans: list[Span]) -> Span:
 def dropping_out(decant: Decant) -> str | None:
     """Whether to dilute a strong decant so that its dissolved chloride falls, or None if it is not worth it."""
     now = chloride_solubility(decant.chloride, decant.temp_c, decant.acid).mg_l * decant.litres
-    times = max(1.0, decant.chloride / 0.01)
-    then = chloride_solubility(min(decant.chloride, 0.01), 25.0, decant.acid).mg_l * decant.litres * times
+    times = min(10.0, max(1.0, decant.chloride / 0.01))  # more water than that nobody stores
+    then = chloride_solubility(decant.chloride / times, 25.0, decant.acid).mg_l * decant.litres * times
     if now - then < 20.0:  # mg
         return None
     return (

@@ -62,11 +62,14 @@ def splits(
     return tuple(rows)
 
 
-def best_split(rows: tuple[Split, ...], worth: float = 2.0) -> Split:
-    """The last split where one more portion still cuts the rest ``worth`` times; beyond it, time is dearer."""
+def best_split(rows: tuple[Split, ...], worth: float = 2.0, enough: float = 1e-6) -> Split:
+    """The first split that leaves ``enough`` even with dead corners, or where one more portion gains too little.
+
+    Too little is less than ``worth`` times: beyond it, time is dearer than acid.
+    """
     best = rows[0]
     for row in rows[1:]:
-        if best.share_left / row.share_left < worth:
+        if best.share_left_high <= enough or best.share_left / row.share_left < worth:
             break
         best = row
     return best

@@ -163,7 +163,7 @@ def neutralise(held: Stock, by: str) -> Neutralise:
     gas = " It foams: carbon dioxide; keep the vessel half empty and open." if formula == "NaHCO3" else ""
     more = " or more (a strip stood at its end)" if held.at_least else ""
     text = (
-        f"{grams[1]:.2g} g ({grams[0]:.2g} to {grams[2]:.2g} g){more} of {by}, dissolved or in small spoons, in "
+        f"{grams[1]:.3g} g ({grams[0]:.3g} to {grams[2]:.3g} g){more} of {by}, dissolved or in small spoons, in "
         f"{count} portions or more, stirring, waiting and reading the pH after each; stop at pH 9 to 10: "
         f"there the metals settle.{gas}"
     )

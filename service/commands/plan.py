@@ -1,0 +1,261 @@
+"""`stripread plan …`: the bench's arithmetic without a log."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from stripread.errors import CallError
+
+
+def _amount(unit: str) -> Callable[[click.Context, click.Parameter, str | None], float | None]:
+    """An option's callback that reads "2.5 lb" as a number of ``unit``."""
+
+    def read(_: click.Context, param: click.Parameter, text: str | None) -> float | None:
+        if text is None:
+            return None
+        from service.bench.reagents import amount
+
+        try:
+            return amount(text, unit)
+        except ValueError as problem:
+            raise CallError(f"--{(param.name or '').replace('_', '-')}: {problem}") from None
+
+    return read
+
+
+def _range(text: str, what: str) -> tuple[float, float]:
+    """ "0.2-0.4", "0.2..0.4" or one number as (low, high)."""
+    parts = text.replace("..", "-").split("-")
+    try:
+        numbers = [float(p) for p in parts]
+    except ValueError:
+        raise CallError(f"{what}: give one number or a range such as 0.2-0.4, not {text!r}") from None
+    if not 1 <= len(numbers) <= 2:
+        raise CallError(f"{what}: give one number or a range such as 0.2-0.4, not {text!r}")
+    return min(numbers), max(numbers)
+
+
+def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
+    import json
+
+    from service.bench.reagents import RULES
+
+    if as_json:
+        click.echo(json.dumps(answer))
+    else:
+        click.echo("\n".join([*lines, "", RULES]))
+    return 0
+
+
+def _span(span: tuple[float, float, float], unit: str = "") -> str:
+    return f"{span[1]:.3g} ({span[0]:.3g} to {span[2]:.3g}){' ' + unit if unit else ''}"
+
+
+@click.group("plan")
+def command() -> None:
+    """Washes, lye and sugar, waste, yield: what to expect, with its range. Amounts take units: "2 lb", "500 ml"."""
+
+
+@command.command("lye")
+@click.option(
+    "--chloride", required=True, callback=_amount("g"), help='Mass of silver chloride, e.g. "500 g" or "1 lb".'
+)
+@click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range 0.2-0.4.")
+@click.option("--temp", default=80.0, show_default=True, help="Temperature of the lye, °C.")
+@click.option(
+    "--portions", default=1, show_default=True, type=click.IntRange(1, 100), help="Portions of lye, decanted."
+)
+@click.option("--no-sugar", is_flag=True, help="Lye alone.")
+@click.option("--lye-excess", default=1.5, show_default=True, help="Times the lye that is needed at least.")
+@click.option("--sugar-excess", default=1.2, show_default=True, help="Times the sugar that is needed.")
+@click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
+    """Lye, sugar and water for a mass of chloride; heat; what each plan leaves unconverted."""
+    from dataclasses import asdict
+
+    from service.bench import reagents
+    from service.bench.lye import NO_PROOF, plan_lye, plan_sugar
+
+    try:
+        stock = reagents.chloride(o["chloride"], _range(o["moisture"], "--moisture"))
+        dose = reagents.dose(
+            stock, lye_excess=o["lye_excess"], sugar_excess=o["sugar_excess"], with_sugar=not o["no_sugar"]
+        )
+        base = dose.lye_g[1] * 0.97 / reagents.molar_mass("NaOH")
+        alone = plan_lye(stock.mol[1], base, o["portions"], o["temp"], lye_mol_l=dose.lye_mol_l)
+        plans = [alone] if o["no_sugar"] else [alone, plan_sugar(stock.mol[1], base, o["temp"])]
+
+        def mass(span: tuple[float, float, float]) -> str:
+            low, value, high = (reagents.shown(x, "g", o["unit"]) for x in span)
+            return f"{value} ({low} to {high})"
+
+        lines = [f"Dry chloride      {mass(stock.dry_g)}, silver in it {mass(stock.silver_g)}"]
+        each = f" in each of {o['portions']} portions" if o["portions"] > 1 else ""
+        lines.append(f"Lye (97 % NaOH)   {mass(dose.lye_g)}{each}")
+    except ValueError as problem:
+        raise CallError(str(problem)) from None
+    except Exception as problem:
+        if type(problem).__module__.startswith("pint"):
+            raise CallError(f"--unit: {problem}") from None
+        raise
+    if not o["no_sugar"]:
+        lines.append(f"Glucose, dry      {mass(dose.sugar_g)}")
+    lines += [
+        f"Water             {dose.water_l[1]:.2g} L or more, so that it stirs: lye of about {dose.lye_mol_l:.2g} mol/L",
+        f"Heat              the lye at once warms it by {dose.rise_lye_k:.0f} K: {dose.lye_portions} portions or more",
+    ]
+    if not o["no_sugar"]:
+        low, high = dose.rise_sugar_k
+        lines.append(
+            f"                  the sugar at once by {low:.0f} to {high:.0f} K: {dose.sugar_portions} portions or more"
+        )
+    lines += ["", *(f"{plan.name.capitalize()} at {plan.temp_c:g} °C: {plan.sentence}" for plan in plans), NO_PROOF, ""]
+    lines += [f"! {text}" for text in (*reagents.LYE_CAUTIONS, *(() if o["no_sugar"] else reagents.SUGAR_CAUTIONS))]
+    answer = {"chloride": asdict(stock), "dose": asdict(dose), "plans": [asdict(p) for p in plans], "proof": NO_PROOF}
+    return _print(answer, lines, o["as_json"])
+
+
+@command.command("wash")
+@click.option(
+    "--retained", required=True, callback=_amount("l"), help='Liquid that stays with the solid, e.g. "80 ml".'
+)
+@click.option("--water", "volume", callback=_amount("l"), help="Rinse water at hand in all: how best to split it.")
+@click.option("--added", callback=_amount("l"), help="Water added in each wash: how many washes.")
+@click.option("--acid", default=1.0, show_default=True, help="Acid in the first liquid, mol/L (negative: lye).")
+@click.option("--kind", default="air", type=click.Choice(["pure", "air", "tap"]), show_default=True, help="The water.")
+@click.option("--alkalinity", type=float, help="Of tap water, mmol/L.")
+@click.option("--reading", "readings", multiple=True, help="WASH:PH or WASH:PH:LOW:HIGH, once for each reading.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def wash(**o: Any) -> int:  # noqa: ANN401
+    """Washes to neutral, the best use of a volume of water, and the forecast from readings."""
+    from service.bench.washplan import wash_plan
+
+    try:
+        answer, lines = wash_plan(
+            retained_l=o["retained"],
+            volume_l=o["volume"],
+            added_l=o["added"],
+            start=o["acid"],
+            water=o["kind"],
+            alkalinity=o["alkalinity"],
+            readings=[_reading(text) for text in o["readings"]],
+        )
+    except ValueError as problem:
+        raise CallError(str(problem)) from None
+    return _print(answer, lines, o["as_json"])
+
+
+def _reading(text: str) -> tuple[int, float, tuple[float, float]]:
+    try:
+        parts = [float(p) for p in text.split(":")]
+        number = int(parts[0])
+        if len(parts) == 2:
+            return number, parts[1], (parts[1] - 0.3, parts[1] + 0.3)
+        ph, low, high = parts[1], parts[2], parts[3]
+    except (ValueError, IndexError):
+        raise CallError(f"--reading: give WASH:PH or WASH:PH:LOW:HIGH, not {text!r}") from None
+    if not low <= ph <= high:
+        raise CallError(f"--reading: {ph:g} does not lie between {low:g} and {high:g}")
+    return number, ph, (low, high)
+
+
+@command.command("waste")
+@click.option(
+    "--poured",
+    "poured",
+    multiple=True,
+    required=True,
+    help="LITRES:PH of one thing in the stock vessel (LITRES:PH:LOW:HIGH with its interval); once for each.",
+)
+@click.option("--metal", "metals", multiple=True, help="Metal in it: silver, copper, …")
+@click.option("--ammonia", is_flag=True, help="Ammonia went in.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def waste(poured: tuple[str, ...], metals: tuple[str, ...], ammonia: bool, as_json: bool) -> int:
+    """What the stock vessel holds and what neutralises it, slowly. Never a drain."""
+    from dataclasses import asdict
+
+    from service.bench import waste as model
+
+    parts = []
+    for place, text in enumerate(poured, 1):
+        try:
+            n = [float(p) for p in text.split(":")]
+            interval = (n[2], n[3]) if len(n) == 4 else (n[1] - 0.5, n[1] + 0.5)
+            if not -1.0 <= n[1] <= 15.0:
+                raise ValueError
+            parts.append(model.Poured(f"no. {place}", n[0], n[1], interval, metals=metals, ammonia=ammonia))
+        except (ValueError, IndexError):
+            raise CallError(f"--poured: give LITRES:PH or LITRES:PH:LOW:HIGH, not {text!r}") from None
+    try:
+        held = model.stock(parts)
+        side = "acid" if held.mol[1] > 0 else "lye"
+        ways = [model.neutralise(held, name) for name, (_, _, fits) in model.NEUTRALISERS.items() if fits == side]
+    except ValueError as problem:
+        raise CallError(str(problem)) from None
+    lines = [
+        f"{held.litres:.3g} L. {held.sentence}",
+        "",
+        "To neutralise, one of:",
+        *(f"  {way.sentence}" for way in ways),
+        "",
+    ]
+    lines += [*model.recover(held)[:-1], *(f"! {text}" for text in model.CAUTIONS)]
+    answer = {"stock": asdict(held), "ways": [asdict(way) for way in ways], "recover": list(model.recover(held))}
+    return _print(answer, lines, as_json)
+
+
+@command.command("yield")
+@click.option("--chloride", callback=_amount("g"), help="Chloride weighed.")
+@click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range.")
+@click.option("--metal", callback=_amount("g"), help="Or: input metal.")
+@click.option("--fineness", default="0.925", help="Of the input metal: 0.925, or a range 0.90-0.93.")
+@click.option("--weighed", callback=_amount("g"), help="Silver weighed at the end.")
+@click.option("--scale", default="0.1 g", callback=_amount("g"), help="Uncertainty of the scale.")
+@click.option("--decant", "decants", multiple=True, help="LITRES:HOURS of settling[:ACID mol/L[:°C]]; once for each.")
+@click.option("--papers", default=1, show_default=True, help="Filter papers used.")
+@click.option("--glasses", default=2, show_default=True, help="Vessels used.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def yield_(**o: Any) -> int:  # noqa: ANN401
+    """Silver expected, the yield, and where the missing may be."""
+    from service.bench import balance as model
+    from service.bench.reagents import chloride
+    from service.bench.state import balance_dict
+
+    if (o["chloride"] is None) == (o["metal"] is None):
+        raise CallError("give either --chloride or --metal")
+    try:
+        if o["chloride"] is not None:
+            expected = chloride(o["chloride"], _range(o["moisture"], "--moisture"), o["scale"]).silver_g
+        else:
+            expected = model.expected_from_metal(o["metal"], _range(o["fineness"], "--fineness"), o["scale"])
+        decants = [_decant(text, place) for place, text in enumerate(o["decants"], 1)]
+        losses = [loss for d in decants for loss in model.decant_loss(d)]
+        losses += model.filters_and_glass(o["papers"], o["glasses"])
+        weighed = None if o["weighed"] is None else (o["weighed"], o["scale"])
+        found = model.balance(expected, weighed, tuple(losses))
+        tips = [tip for d in decants if (tip := model.dropping_out(d))]
+    except ValueError as problem:
+        raise CallError(str(problem)) from None
+    lines = [f"Expected          {_span(found.expected_g, 'g silver')}"]
+    if found.share is not None:
+        low, value, high = (100.0 * s for s in found.share)
+        lines.append(f"Yield             {value:.1f} % ({low:.1f} to {high:.1f} %)")
+    lines += [found.verdict, "", "Where some may be, g:"]
+    lines += [f"  {_span(loss.silver_g):32} {loss.name}; {loss.where}" for loss in found.losses]
+    lines += [f"Settle {name} a second time before it goes." for name in found.settle_again] + tips
+    return _print({**balance_dict(found), "settle_again": list(found.settle_again)}, lines, o["as_json"])
+
+
+def _decant(text: str, place: int) -> Any:  # noqa: ANN401 - a Decant; its module loads late
+    from service.bench.balance import Decant
+
+    try:
+        n = [float(p) for p in text.split(":")]
+        acid = n[2] if len(n) > 2 else 0.001
+        return Decant(f"decant {place}", n[0], acid, n[3] if len(n) > 3 else 25.0, n[1])
+    except (ValueError, IndexError):
+        raise CallError(f"--decant: give LITRES:HOURS[:ACID[:TEMP]], not {text!r}") from None
