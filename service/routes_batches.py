@@ -50,7 +50,7 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
         entries=len(entries),
         events=[Event(**e) for e in events],
         forecast=Forecast(**forecast_of(row, entries)),
-        neutral=NEUTRAL,
+        neutral=list(NEUTRAL),
     )
 
 

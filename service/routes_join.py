@@ -38,7 +38,7 @@ def about(request: Request, service: ServiceDep) -> About:
         max_body=service.settings.max_body,
         kinds=service.profiles.available(),
         local=request.state.local,
-        neutral=NEUTRAL,
+        neutral=list(NEUTRAL),
     )
 
 

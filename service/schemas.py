@@ -8,7 +8,8 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, pattern=r"^[^\x00]*$")]
 Number = float | None
-Pair = tuple[float, float] | None
+Two = Annotated[list[float], Field(min_length=2, max_length=2)]
+Pair = Two | None
 Status = Literal["ok", "doubtful", "refused"]
 MAX_ID = 2**31 - 1
 Id = Annotated[int, Field(ge=1, le=MAX_ID)]
@@ -181,7 +182,7 @@ class BatchPage(Batch):
 
     events: list[Event]
     forecast: Forecast
-    neutral: tuple[float, float]
+    neutral: Two
 
 
 class Correction(BaseModel):
@@ -202,7 +203,7 @@ class Correction(BaseModel):
     ph: Annotated[float, Field(ge=-2, le=16)] | None = Field(
         None, description="A pH found in another way, with `interval`."
     )
-    interval: tuple[float, float] | None = None
+    interval: Pair = None
     withdraw: bool = False
 
 
@@ -256,4 +257,4 @@ class About(BaseModel):
     max_body: int
     kinds: dict[str, bool]
     local: bool
-    neutral: tuple[float, float]
+    neutral: Two

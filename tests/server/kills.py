@@ -40,18 +40,14 @@ class Outcome:
 
 def phone(url: str, batch: int, name: str, stop: threading.Event, told: Told) -> None:
     """Post photo after photo, each again and again with its key until it is acknowledged."""
-    number = 0
+    number, path = 0, f"/api/batches/{batch}/readings"
     with httpx.Client(base_url=url, timeout=20) as client:
         while not stop.is_set():
             number += 1
             key, photo = f"{name}-{number}", a_photo("slow=0.02")
             while True:
                 try:
-                    answer = client.post(
-                        f"/api/batches/{batch}/readings",
-                        files={"photo": (key, photo)},
-                        headers={"Idempotency-Key": key},
-                    )
+                    answer = client.post(path, files={"photo": (key, photo)}, headers={"Idempotency-Key": key})
                 except httpx.TransportError:
                     time.sleep(0.05)
                     continue

@@ -39,9 +39,8 @@ def test_workers_end_with_a_killed_service(tmp_path):
 def test_a_full_disk_is_said_and_nothing_is_torn(tmp_path):
     small = tmp_path / "small"
     small.mkdir()
-    done = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(small)], capture_output=True, check=False
-    )
+    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(small)]
+    done = subprocess.run(mount, capture_output=True, check=False)
     if done.returncode != 0:
         pytest.skip("needs the right to mount a small file system")
     try:
