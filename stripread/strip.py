@@ -29,7 +29,7 @@ CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole le
 PAD_FAINT, CARRIER_PLAIN = 0.03, 0.02  # with no pad above the one, the carrier must be above the other
 STEEPEST_DEG = 19.0
 COLOUR_BESIDE = 0.06  # colour (log ratio, grey taken out) on both sides of the pads where paper should be
-GOES_ON = 0.75  # what is as coloured beside the pads as on them is no strip but something larger
+GOES_ON = 0.25  # share of a pad's surroundings with its own colour: then it is part of something larger
 STRAY_COLOUR = 0.12  # log contrast on the carrier where this kind has no pad
 ROLL_SHORTEST = 0.3  # pieces are torn off by hand, but not that short
 RIM_MM = 1.6  # colour that near a pad is its own wet rim
@@ -138,9 +138,9 @@ def _misfit_of_kind(frame: Frame, kind: StripKind, spans: list[tuple[float, floa
     least = float(np.abs(np.cos(frame.angle)))
     if least < np.cos(np.radians(STEEPEST_DEG)):
         return because("wrong_kind", "what lies there is turned too far")
-    colour, same = frame.beside(spans[0][0], spans[-1][1])
+    colour = frame.beside(spans[0][0], spans[-1][1])
     strong = float(contrast.max())
-    if colour > max(COLOUR_BESIDE, 0.3 * strong) or (same > GOES_ON and strong > PAD_SEEN):
+    if colour > max(COLOUR_BESIDE, 0.3 * strong) or frame.around(spans, kind.width_mm / 2) > GOES_ON:
         return because("no_strip")
     if kind.is_roll:
         return because("no_strip") if contrast[0] < PAD_SEEN / 2 else _misfit_of_roll(frame, kind, spans[0])
@@ -153,7 +153,7 @@ def _misfit_of_kind(frame: Frame, kind: StripKind, spans: list[tuple[float, floa
     stray = norm[free] > max(STRAY_COLOUR, 0.4 * float(np.median(contrast)))
     if stray.sum() * frame.step_mm > 2.0:
         return because("wrong_kind", "there is colour where it has no pad")
-    seen = contrast > PAD_SEEN / 3
+    seen = contrast > max(PAD_SEEN / 3, 0.035 * strong)
     if len(spans) > 1 and seen.sum() < 0.5 * len(spans):
         return because("wrong_kind", f"{int(seen.sum())} of {len(spans)} pads are seen")
     if contrast.max() > 2 * PAD_SEEN and _share_explained(frame, spans) < 0.72:

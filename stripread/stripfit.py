@@ -31,7 +31,7 @@ class Frame:
     """The strip laid straight: ratio (rows across, columns along, 3) relative to the paper on both sides of it.
 
     s_mm (columns) from the dipped end, t_mm (rows) from the axis. known: share of columns' pixels that show no print.
-    sides (2, columns, 3): what lies on the two sides, relative to the lane's paper. angle: the axis on the card, rad.
+    sides (2, columns, 3) and raw: the two sides and the strip relative to the lane's paper as a whole. angle: the axis on the card, rad.
     """
 
     ratio: NDArray[np.float32]
@@ -39,6 +39,7 @@ class Frame:
     s_mm: Array
     t_mm: Array
     sides: NDArray[np.float32]
+    raw: NDArray[np.float32]
     angle: float
 
     @property
@@ -46,19 +47,34 @@ class Frame:
         """Size of a pixel."""
         return float(self.s_mm[1] - self.s_mm[0])
 
-    def beside(self, s0: float, s1: float) -> tuple[float, float]:
-        """What lies on the two sides between s0 and s1, where bare paper should be.
-
-        Colour, grey taken out, on the less coloured side; and how far the side more like it has the pads' own colour
-        (0: paper, 1: as if the pads went on).
-        """
+    def beside(self, s0: float, s1: float) -> float:
+        """Colour, grey taken out, on the less coloured side between s0 and s1, where bare paper should be."""
         here = (self.s_mm >= s0) & (self.s_mm <= s1)
         mean = np.median(self.sides[:, here], axis=1)
-        colour = float(np.linalg.norm(mean - mean.mean(axis=1, keepdims=True), axis=1).min())
-        core = np.abs(self.t_mm) < 1.0
-        pads = self.ratio[core][:, here].mean(axis=0) + self.sides[:, here].mean(axis=0)
-        same = (self.sides[:, here] * pads).sum(axis=(1, 2)) / max(float((pads**2).sum()), 1e-6)
-        return colour, float(same.max())
+        return float(np.linalg.norm(mean - mean.mean(axis=1, keepdims=True), axis=1).min())
+
+    def around(self, spans: list[tuple[float, float]], half_mm: float) -> float:
+        """Largest share of a pad's surroundings, 1 to 3 mm from its edges, that has the pad's own colour."""
+        near_s, near_t = (
+            (self.s_mm > spans[0][0] - 3.0) & (self.s_mm < spans[-1][1] + 3.0),
+            np.abs(self.t_mm) < half_mm + 3.0,
+        )
+        outside = np.abs(self.t_mm)[:, None] > half_mm + 1.0
+        free = outside | np.all([(self.s_mm < a - 1.0) | (self.s_mm > b + 1.0) for a, b in spans], axis=0)[None]
+        shares = []
+        for a, b in spans:
+            pad = np.median(
+                self.raw[np.ix_(np.abs(self.t_mm) < 1.5, (self.s_mm > a + 1) & (self.s_mm < b - 1))], axis=(0, 1)
+            )
+            ring = (
+                free
+                & near_t[:, None]
+                & ((self.s_mm > a - 3.0) & (self.s_mm < b + 3.0) & near_s & (self.known > 0))[None]
+            )
+            like = self.raw[ring] @ pad > 0.6 * float(pad @ pad)
+            if np.linalg.norm(pad) > 0.15 and like.size > 20:
+                shares.append(float(like.mean()))
+        return max(shares, default=0.0)
 
     def across(self, s0: float, s1: float) -> Array:
         """Mean colour against t of the columns from s0 to s1: (rows, 3)."""
@@ -83,7 +99,9 @@ def straighten(lane: LaneMap, place: Place, kind: StripKind) -> Frame:
     corner, one_s, one_t = lane.to_px(place.to_mm(np.array([[s[0], t[0]], [s[1], t[0]], [s[0], t[1]]])))
     matrix = np.column_stack([one_s - corner, one_t - corner, corner])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    ratio = cv2.warpAffine(lane.ratio, matrix, (cols, rows), flags=flags, borderMode=cv2.BORDER_CONSTANT)
+    raw: NDArray[np.float32] = cv2.warpAffine(
+        lane.ratio, matrix, (cols, rows), flags=flags, borderMode=cv2.BORDER_CONSTANT
+    )
     known = cv2.warpAffine(lane.known.astype(np.uint8), matrix, (cols, rows), flags=flags, borderValue=0)
     inner = kind.width_mm * (0.8 if kind.is_roll else 0.5) + GAP_MM
     shares, levels = [], []
@@ -91,7 +109,7 @@ def straighten(lane: LaneMap, place: Place, kind: StripKind) -> Frame:
     for side in (-1, 1):
         band = (side * t >= inner) & (side * t <= inner + BAND_MM)
         weight = known[band].sum(axis=0).astype(np.float32)
-        total = (ratio[band] * known[band][:, :, None]).sum(axis=0)
+        total = (raw[band] * known[band][:, :, None]).sum(axis=0)
         weight_s = cv2.blur(weight[None], smooth)[0]
         level = cv2.blur(total[None], smooth)[0] / np.maximum(weight_s, 0.5)[:, None]
         shares.append(weight_s)
@@ -100,10 +118,10 @@ def straighten(lane: LaneMap, place: Place, kind: StripKind) -> Frame:
     up = np.where(bare[0][:, None], levels[0], np.where(bare[1][:, None], levels[1], 0.0))
     down = np.where(bare[1][:, None], levels[1], np.where(bare[0][:, None], levels[0], 0.0))
     part = np.clip((t / (inner + BAND_MM / 2) + 1) / 2, 0, 1)[:, None, None].astype(np.float32)
-    ratio = ratio - (1 - part) * up[None].astype(np.float32) - part * down[None].astype(np.float32)
+    ratio = raw - (1 - part) * up[None].astype(np.float32) - part * down[None].astype(np.float32)
     ratio[known == 0] = 0.0
     core = np.abs(t) <= kind.width_mm / 2
-    return Frame(ratio, known[core].mean(axis=0).astype(np.float64), s, t, np.stack([up, down]), place.angle)
+    return Frame(ratio, known[core].mean(axis=0).astype(np.float64), s, t, np.stack([up, down]), raw, place.angle)
 
 
 class Pieces:
