@@ -107,7 +107,7 @@ def off_curve(scene: Scene, rng: Rng) -> Scene:
 
 def too_small(scene: Scene, rng: Rng) -> Scene:
     """The card far off in a small picture: a pad is a few pixels."""
-    return replace(scene, size=(640, 480), fill=float(rng.uniform(0.25, 0.4)))
+    return replace(scene, size=(640, 480), fill=float(rng.uniform(0.15, 0.25)))
 
 
 def covered(scene: Scene, rng: Rng) -> Scene:

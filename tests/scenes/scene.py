@@ -93,13 +93,13 @@ class Scene:
 
 
 def lie_down(strip: StripState, rng: np.random.Generator, turn_deg: float = 15.0) -> Lying:
-    """Lay a strip somewhere in the lane."""
+    """Lay a strip somewhere in the lane or nearly so."""
     sort = kind(strip.kind)
     angle = float(np.clip(rng.normal(0, turn_deg / 3), -turn_deg, turn_deg))
     x, y, w, h = LANE_MM
     tall = abs(np.sin(np.radians(angle))) * sort.length_mm + sort.width_mm
     wide = sort.length_mm
-    free_x, free_y = max(w - wide, 0) / 2, max(h - tall, 0) / 2
+    free_x, free_y = max(w - wide, 0) / 2 + 2.0, max(h - tall, 0) / 2 + 2.0  # in the lane or a little over its line
     return Lying(
         strip,
         x + w / 2 + float(rng.uniform(-0.9, 0.9)) * free_x,
