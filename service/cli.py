@@ -27,6 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "log": ("log", "Check the log of the bench service."),
     "reread": ("reread", "Read a batch of the log again and say what changed."),
     "demo": ("demo", "Read the shipped photos of a made-up workshop."),
+    "batch": ("batch", "Run a batch of the log: stage and gate, weights, decants, report."),
     "plan": ("plan", "Washes, lye and sugar, waste, yield: what to expect, with its range."),
 }
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from service.bench.notes import Note
+from service.bench.notes import Note, struck
 from service.bench.state import State
 
 
@@ -89,9 +89,10 @@ class Filed:
         """Readings that correct an older one."""
         return tuple(r for r in self.readings if r.corrects is not None)
 
-    def noted(self, *kinds: str) -> tuple[Note, ...]:
-        """Notes of these kinds."""
-        return tuple(n for n in self.notes if n.kind in kinds)
+    def noted(self, *kinds: str) -> tuple[tuple[Note, str], ...]:
+        """Notes of these kinds, each with why it was struck out (or nothing)."""
+        out = struck(list(self.notes))
+        return tuple((n, str(out[n.id].data["why"]) if n.id in out else "") for n in self.notes if n.kind in kinds)
 
 
 def spelled(note: Note) -> str:

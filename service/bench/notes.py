@@ -54,6 +54,7 @@ FIELDS: dict[str, dict[str, tuple[str, float, float, bool]]] = {
         "metals": (TEXTS, 0, 0, False),
         "ammonia": (FLAG, 0, 0, False),
     },
+    "strike": {"note": (NUMBER, 1, 1e12, True), "why": (TEXT, 0, 0, True), "who": (TEXT, 0, 0, False)},
     "vessel": {
         "retained_l": (NUMBER, 0, 1e3, False),
         "papers": (NUMBER, 0, 1e3, False),
@@ -64,11 +65,17 @@ FIELDS: dict[str, dict[str, tuple[str, float, float, bool]]] = {
 
 @dataclass(frozen=True)
 class Note:
-    """One note: its kind of FIELDS, when (ISO time), and its fields as ``checked`` left them."""
+    """One note: its kind of FIELDS, when (ISO time), its fields as ``checked`` left them, and its number in the log."""
 
     kind: str
     at: str
     data: dict[str, Any]
+    id: int = 0
+
+
+def struck(notes: list[Note]) -> dict[int, Note]:
+    """Number of a note that was struck out -> the note that says why. Nothing is ever deleted."""
+    return {int(n.data["note"]): n for n in notes if n.kind == "strike"}
 
 
 def checked(kind: str, data: dict[str, Any]) -> dict[str, Any]:

@@ -122,7 +122,9 @@ def _silver(batch: Filed, drawn: dict[str, bytes | None]) -> list[Any]:
 
 
 def _written(batch: Filed) -> list[Any]:
-    rows: list[list[Any]] = [[when(n.at), n.kind, spelled(n)] for n in batch.noted(*WRITTEN)]
+    rows: list[list[Any]] = [
+        [when(n.at), n.kind, spelled(n) + (f" (struck out: {why})" if why else "")] for n, why in batch.noted(*WRITTEN)
+    ]
     story: list[Any] = [_p("Written down", _HEAD), _table(rows or [["nothing", "", ""]], [0.2, 0.15, 0.65])]
     held = batch.state.stock
     if held is not None:

@@ -18,7 +18,7 @@ from service.bench.balance import (
     unconverted_loss,
 )
 from service.bench.gates import Entry, Metal, Verdict, judge
-from service.bench.notes import Note, decant_of, poured_of
+from service.bench.notes import Note, decant_of, poured_of, struck
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
 from service.bench.reagents import RULES, Span, chloride
 from service.bench.waste import Stock, stock
@@ -104,6 +104,8 @@ def state_of(
     alkalinity_mmol_l, water
         The rinse water as named for the batch; tap water without its alkalinity counts as hard.
     """
+    out = struck(notes)
+    notes = [n for n in notes if n.id not in out]
     procedure = _procedure(notes)
     moves = tuple(Move(n.at, **n.data) for n in notes if n.kind == "move")
     stage = procedure.stage(moves[-1].to) if moves else procedure.stages[0]

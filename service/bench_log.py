@@ -1,0 +1,164 @@
+"""The bench's notes in the log: events of a batch, which the database itself refuses to change or delete."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, insert, select
+
+from service import store
+from service.bench.filed import Filed, FiledReading
+from service.bench.gates import Entry
+from service.bench.notes import Note, checked
+from service.bench.procedure import load_procedure
+from service.bench.state import State, state_of
+from service.forecast import NEUTRAL, forecast_of
+from service.models import events, now
+from stripread import __version__
+from stripread.errors import CallError
+
+PREFIX = "bench:"
+TWICE_S = 60.0  # the same note again within this time is the phone sending twice
+
+
+def notes_of(c: Connection, batch: int) -> list[Note]:
+    """A batch's notes in the order in which they were written."""
+    query = select(events).where(events.c.batch_id == batch, events.c.what.startswith(PREFIX)).order_by(events.c.id)
+    return [
+        Note(row["what"].removeprefix(PREFIX), row["at"], json.loads(row["detail"]), row["id"])
+        for row in c.execute(query).mappings()
+    ]
+
+
+def add_note(c: Connection, batch: int, kind: str, data: dict[str, Any]) -> Note:
+    """Write a note down; the same one again within a minute gives the first.
+
+    Raises
+    ------
+    CallError
+        If the note is wrong, the batch does not exist or is closed.
+    """
+    row = store.batch(c, batch)
+    if row is None:
+        raise CallError(f"there is no batch {batch}")
+    if row["closed_at"] is not None:
+        raise CallError("this batch is closed; open it again first")
+    clean = checked(kind, data)
+    earlier = notes_of(c, batch)
+    if kind == "strike" and not any(n.id == int(clean["note"]) and n.kind != "strike" for n in earlier):
+        raise CallError(f"there is no note {int(clean['note'])} in this batch")
+    since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
+    if earlier and (earlier[-1].kind, earlier[-1].data) == (kind, clean) and earlier[-1].at >= since:
+        return earlier[-1]
+    at = now()
+    values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json.dumps(clean)}
+    number: int = c.execute(insert(events).values(values).returning(events.c.id)).scalar_one()
+    return Note(kind, at, clean, number)
+
+
+def choose_procedure(c: Connection, batch: int, where: str) -> Note:
+    """Give a batch its procedure: a shipped one by name, or a file; its text is kept in the log."""
+    return add_note(c, batch, "procedure", {"text": load_procedure(where).text})
+
+
+def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: str | None) -> tuple[Note, State]:
+    """Go on to the next stage, or to the stage named.
+
+    Raises
+    ------
+    CallError
+        When the gate is not open (or the stage is not the next one) and no reason is given; for a stage unknown.
+    """
+    state = batch_state(c, batch)
+    after = state.procedure.after(state.stage.id)
+    if to is None and after is None:
+        raise CallError("this was the last stage")
+    target = state.procedure.stage(to) if to is not None else after
+    assert target is not None
+    if (state.verdict.state != "open" or target != after) and not (reason or "").strip():
+        why = state.verdict.sentence if target == after else f"{target.title!r} is not the next stage."
+        raise CallError(f"the gate says {state.verdict.state}: {why} To go on against it, give a reason.")
+    data = {
+        "to": target.id,
+        "state": state.verdict.state,
+        "sentence": state.verdict.sentence,
+        "reason": reason,
+        "who": who,
+    }
+    return add_note(c, batch, "move", data), batch_state(c, batch)
+
+
+def gate_entries(row: store.Row, rows: list[store.Row]) -> list[Entry]:
+    """The batch's readings in force as gates see them; the rinse water's own reading marked."""
+    blank = row["details"].get("blank_entry")
+    return [
+        Entry(r["kind"], r["received_at"], {**r["reading"], "blank": r["id"] == blank}, r["wash"])
+        for r in store.in_force(rows)
+    ]
+
+
+def batch_state(c: Connection, batch: int) -> State:
+    """Where a batch stands.
+
+    Raises
+    ------
+    CallError
+        If there is no such batch.
+    """
+    row = store.batch(c, batch)
+    if row is None:
+        raise CallError(f"there is no batch {batch}")
+    details = row["details"]
+    entries = gate_entries(row, store.entries_of(c, batch))
+    return state_of(notes_of(c, batch), entries, details.get("alkalinity_mmol_l"), details.get("water"))
+
+
+def filed_batch(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Filed:
+    """A batch as its report shows it; ``thumbnails`` by the photo's SHA-256.
+
+    Raises
+    ------
+    CallError
+        If there is no such batch.
+    """
+    state = batch_state(c, batch)
+    row = store.batch(c, batch)
+    assert row is not None
+    rows = store.entries_of(c, batch)
+    newer = store.corrected(rows)
+    readings = tuple(
+        FiledReading(
+            r["id"],
+            r["received_at"],
+            r["kind"],
+            r["wash"],
+            r["reading"],
+            r["note"],
+            thumbnails.get(r["photo_sha256"]),
+            r["corrects_id"],
+            newer.get(r["id"]),
+            r["why"],
+            r["made_by"],
+        )
+        for r in rows
+    )
+    details = row["details"]
+    water = str(details.get("water", "unknown"))
+    if details.get("alkalinity_mmol_l") is not None:
+        water += f", {details['alkalinity_mmol_l']:g} mmol/L"
+    told = forecast_of(row, rows)
+    return Filed(
+        batch,
+        row["name"],
+        row["opened_at"],
+        row["closed_at"],
+        f"stripread {__version__}",
+        state,
+        readings,
+        tuple(notes_of(c, batch)),
+        water,
+        told if told.get("curve") else None,
+        NEUTRAL,
+    )

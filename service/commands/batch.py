@@ -1,0 +1,214 @@
+"""`stripread batch …`: a batch of the local log at the bench: its stage and gate, notes, report."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stripread.errors import CallError
+
+if TYPE_CHECKING:
+    from service.bench.state import State
+    from service.database import Database
+
+
+def _log_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    command = click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")(command)
+    return click.option(
+        "--data", type=click.Path(path_type=Path), default=Path("stripread-data"), help="Folder of the log."
+    )(command)
+
+
+@contextmanager
+def _opened(data: Path, database: str | None, make: bool = False) -> Iterator[Database]:
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from service.database import Database
+    from service.settings import Settings
+
+    if make:
+        data.mkdir(parents=True, exist_ok=True)
+    elif not data.is_dir():
+        raise CallError(f"no such folder: {data}; `stripread batch new NAME` or `stripread serve` makes it")
+    log = Database(Settings(data, database).database_url)
+    try:
+        log.migrate()
+        yield log
+    except SQLAlchemyError as problem:
+        raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
+    finally:
+        log.close()
+
+
+@click.group("batch")
+def command() -> None:
+    """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
+
+
+@command.command("new")
+@click.argument("name")
+@click.option(
+    "--procedure", default="chloride_lye_sugar", show_default=True, help="A shipped procedure or a TOML file."
+)
+@click.option(
+    "--water", type=click.Choice(["pure", "air", "tap", "unknown"]), default="unknown", help="The rinse water."
+)
+@click.option("--alkalinity", type=click.FloatRange(0, 50), help="Of tap water, mmol/L.")
+@_log_options
+def new(name: str, procedure: str, data: Path, database: str | None, **rinse: Any) -> int:  # noqa: ANN401 - click's
+    """Start a batch called NAME."""
+    from service import store
+    from service.bench.procedure import load_procedure
+    from service.bench_log import choose_procedure
+
+    load_procedure(procedure)  # a wrong one leaves no batch behind
+    if not 1 <= len(name.strip()) <= 200:
+        raise CallError("a batch's name has 1 to 200 characters")
+    with _opened(data, database, make=True) as log, log.write() as c:
+        number = store.add_batch(c, name.strip())
+        details: dict[str, Any] = {"water": rinse["water"]}
+        if rinse["alkalinity"] is not None:
+            details["alkalinity_mmol_l"] = rinse["alkalinity"]
+        store.change_batch(c, number, name=None, closed=None, details=details)
+        choose_procedure(c, number, procedure)
+    click.echo(f"batch {number}")
+    return 0
+
+
+@command.command("list")
+@_log_options
+def list_(data: Path, database: str | None) -> int:
+    """All batches, newest first."""
+    from service import store
+
+    with _opened(data, database) as log, log.read() as c:
+        for row in store.all_batches(c):
+            closed = " (closed)" if row["closed_at"] else ""
+            at = row["opened_at"][:16].replace("T", " ")
+            click.echo(f"{row['id']:4d}  {at}  {row['name']}{closed}, {row['entries']} readings")
+    return 0
+
+
+@command.command("show")
+@click.argument("batch", type=click.IntRange(min=1))
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@_log_options
+def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
+    """The stage of BATCH, its gate, and what to do next."""
+    from service.bench_log import batch_state
+
+    with _opened(data, database) as log, log.read() as c:
+        state = batch_state(c, batch)
+    click.echo(json.dumps(state.to_dict()) if as_json else _told(state))
+    return 0
+
+
+def _told(state: State) -> str:
+    lines = [f"{state.stage.title}: gate {state.verdict.state}. {state.verdict.sentence}", f"Next: {state.next_line}"]
+    lines += [f"! {text}" for text in state.stage.cautions]
+    if state.balance is not None:
+        lines.append(f"Silver: {state.balance.verdict}")
+    if state.stock is not None:
+        lines.append(f"Stock vessel: {state.stock.sentence}")
+    return "\n".join([*lines, *state.worth_doing, state.rules])
+
+
+@command.command("next")
+@click.argument("batch", type=click.IntRange(min=1))
+@click.option("--to", help="A stage by its id, instead of the next one.")
+@click.option("--reason", help="Needed to go on against the gate; it is logged.")
+@click.option("--who", help="Who says so.")
+@_log_options
+def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # noqa: ANN401 - click's options
+    """Go on to the next stage of BATCH."""
+    from service.bench_log import move_on
+
+    with _opened(data, database) as log, log.write() as c:
+        _, state = move_on(c, batch, how["to"], how["reason"], how["who"])
+    click.echo(_told(state))
+    return 0
+
+
+@command.command("note")
+@click.argument("batch", type=click.IntRange(min=1))
+@click.argument("kind", type=click.Choice(["weight", "decant", "used", "poured", "vessel", "strike"]))
+@click.argument("fields", nargs=-1, required=True)
+@_log_options
+def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: str | None) -> int:
+    """Write down a weight, decant, reagent, pouring or vessel: FIELD=VALUE …, masses and volumes with units.
+
+    For example `note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4`, `note 1 decant name="wash 2" litres="900 ml"
+    settled_h=2`, `note 1 strike note=7 why="wrong batch"`.
+    """
+    from service.bench_log import add_note
+
+    given = dict(_field(text) for text in fields)
+    with _opened(data, database) as log, log.write() as c:
+        made = add_note(c, batch, kind, given)
+    click.echo(f"note {made.id}: {json.dumps(made.data, ensure_ascii=False)}")
+    return 0
+
+
+def _field(text: str) -> tuple[str, Any]:
+    """`grams=2 lb`, `moisture=0.2-0.4`, `acid=no`, `metals=silver,copper` as a field's name and value."""
+    from service.bench.notes import FIELDS, FLAG, NUMBER, PAIR, TEXTS
+    from service.bench.reagents import amount
+
+    name, equals, value = text.partition("=")
+    forms = {form for fields in FIELDS.values() for known, (form, *_) in fields.items() if known == name}
+    if not equals or not forms:
+        raise CallError(f"give FIELD=VALUE, not {text!r}")
+    form = forms.pop()
+    try:
+        if form == NUMBER:
+            unit = {"grams": "g", "scale_g": "g", "litres": "l", "retained_l": "l"}.get(name)
+            return name, amount(value, unit) if unit else float(value)
+        if form == PAIR:
+            low, _, high = value.replace("..", "-").partition("-")
+            return name, [float(low), float(high or low)]
+    except ValueError as problem:
+        raise CallError(f"{name}: {problem}") from None
+    if form == FLAG:
+        return name, value.lower() in ("1", "yes", "true")
+    return name, [v.strip() for v in value.split(",")] if form == TEXTS else value
+
+
+@command.command("report")
+@click.argument("batch", type=click.IntRange(min=1))
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write: .html or .pdf.")
+@_log_options
+def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
+    """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
+    from service import store
+    from service.bench.report import html_report
+    from service.bench.reportpdf import pdf_report
+    from service.bench_log import filed_batch
+    from service.blobs import Blobs
+    from service.pictures import NotAPicture, thumbnail
+
+    place = out or Path(f"batch-{batch}.html")
+    if place.suffix.lower() not in (".html", ".pdf"):
+        raise CallError(f"a report is .html or .pdf, not {place.suffix or 'without an ending'}")
+    with _opened(data, database) as log, log.read() as c:
+        blobs = Blobs(data / "photos")
+        small: dict[str, bytes] = {}
+        for row in store.entries_of(c, batch):
+            try:
+                small[row["photo_sha256"]] = thumbnail(blobs.path(row["photo_sha256"]))
+            except (NotAPicture, OSError):
+                continue  # the reading stands in the report without its picture
+        filed = filed_batch(c, batch, small)
+    try:
+        if place.suffix.lower() == ".pdf":
+            place.write_bytes(pdf_report(filed))
+        else:
+            place.write_text(html_report(filed), encoding="utf-8")
+    except OSError as problem:
+        raise CallError(f"can't write {place}: {problem.strerror}") from None
+    click.echo(str(place))
+    return 0
