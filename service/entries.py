@@ -17,8 +17,9 @@ _AMMONIA = (
 
 def cautions(entry: Row) -> list[str]:
     """What to be careful of after this reading; part of the page, not of the measurement."""
-    if entry["kind"] == "tint":
-        return [_AMMONIA]
+    if entry["kind"] == "tint":  # unless the reading itself says it
+        said = any(reason["code"] == "caution_explosive" for reason in entry["reading"]["reasons"])
+        return [] if said else [_AMMONIA]
     if entry["kind"] != "ph" or entry["value"] is None:
         return []
     return [_ACID] if entry["value"] < 2.5 else [_LYE] if entry["value"] > 11.5 else []

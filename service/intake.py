@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import json
+import logging
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -23,6 +24,9 @@ from service.database import Database
 from service.problems import ServiceProblem
 from service.profiles import KeptProfile, Profiles
 from service.work import Job, Kind, Outcome, WorkPool, read_job
+from stripread.errors import CallError
+
+log = logging.getLogger("stripread.intake")
 
 
 @dataclass(frozen=True)
@@ -152,8 +156,26 @@ class Intake:
 
     async def _read_and_log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None) -> Taken:
         job = Job(sent.kind, self._blobs.path(sha256), sent.name, profile.path if profile else None, sent.path_mm)
-        outcome = await self._pool.run(read_job, job)
+        outcome = await self._read(job)
         return await run_in_threadpool(self._log, sent, sha256, size, profile, outcome)
+
+    async def _read(self, job: Job) -> Outcome:
+        try:
+            return await self._pool.run(read_job, job)
+        except ServiceProblem:
+            raise
+        except CallError as wrong:
+            raise ServiceProblem(
+                409, "no_profile", f"The profile on the bench computer can't be used: {wrong}."
+            ) from None
+        except Exception:
+            # A fault of ours. 422 and not 500: sending the same photo again would only meet it again, and hold up others.
+            log.exception("reading %s failed", job.photo.name)
+            raise ServiceProblem(
+                422,
+                "reader_failed",
+                "Reading this photo failed here; the bench computer's log says why. Take another one.",
+            ) from None
 
     def _log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None, outcome: Outcome) -> Taken:
         new = store.NewEntry(

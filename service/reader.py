@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from service.work import Job, Outcome
+
+if TYPE_CHECKING:
+    from stripread.profile import Profile
 
 
 class PipelineReader:
@@ -24,25 +27,18 @@ class PipelineReader:
         data = job.photo.read_bytes()
         if job.kind == "ph":
             return _read_ph(data, job)
-        if job.kind == "tint":
-            from stripread.windows_pipeline import read_tint  # noqa: PLC0415
-
-            standards = _standards(job.profile) if job.profile else None
-            return Outcome(read_tint(data, job.path_mm, standards, job.name).to_dict())
         from stripread.windows_pipeline import read_solid  # noqa: PLC0415
 
-        return Outcome(read_solid(data, job.name).to_dict())
+        return Outcome(_read_tint(data, job) if job.kind == "tint" else read_solid(data, job.name).to_dict())
 
     def overlay(self, job: Job) -> bytes:
         """Draw one reading as a PNG."""
-        from stripread.picture import picture_of  # noqa: PLC0415 - drawing is heavy and rare
-
+        from stripread.picture_ph import picture_of  # noqa: PLC0415 - drawing is heavy and rare
         from stripread.pipeline import trace_ph  # noqa: PLC0415
 
         assert job.profile is not None
         profile = _profile(job.profile)
-        picture: bytes = picture_of(trace_ph(job.photo.read_bytes(), profile, job.name), profile)
-        return picture
+        return picture_of(trace_ph(job.photo.read_bytes(), profile, job.name), profile)
 
 
 def _read_ph(data: bytes, job: Job) -> Outcome:
@@ -55,20 +51,21 @@ def _read_ph(data: bytes, job: Job) -> Outcome:
     if reading.ph is not None:
         import numpy as np  # noqa: PLC0415
 
-        lab = np.asarray(profile.predict(np.array([reading.ph])).lab)[0]  # (P, 3)
+        lab = profile.curve(np.array([reading.ph]))[0]  # (P, 3)
         curve = [[round(float(v), 2) for v in pad] for pad in lab]
     return Outcome(reading.to_dict(), curve)
 
 
+def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
+    from stripread.tintprofile import default_response, load_tint_profile  # noqa: PLC0415
+    from stripread.windows_pipeline import TintAsk, read_tint  # noqa: PLC0415
+
+    standards = load_tint_profile(job.profile) if job.profile else default_response()
+    return read_tint(data, TintAsk(job.path_mm, standards), job.name).to_dict()
+
+
 @lru_cache(maxsize=8)
-def _profile(path: Path) -> Any:  # noqa: ANN401 - the type is imported only in workers
+def _profile(path: Path) -> Profile:
     from stripread.profile import load_profile  # noqa: PLC0415
 
     return load_profile(path)
-
-
-@lru_cache(maxsize=8)
-def _standards(path: Path) -> Any:  # noqa: ANN401
-    from stripread.tint import load_tint_profile  # noqa: PLC0415
-
-    return load_tint_profile(path)

@@ -1,6 +1,6 @@
 """A reader that does what the photo's tail tells it, so that tests know what must come out.
 
-``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:slow=0.2;`` seconds.
+``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:slow=0.2;`` seconds.
 """
 
 import hashlib
@@ -24,6 +24,8 @@ class FakeReader:
             time.sleep(1000)
         if what == "die":
             os._exit(9)
+        if what == "break":
+            raise RuntimeError("a fault of ours")
         if what == "slow":
             time.sleep(float(value))
             what, value = "ph", "7.00"

@@ -1,0 +1,171 @@
+"""Many phones at once: are photos lost or doubled, how quick is the page meanwhile, does memory stay flat?
+
+    python -m tests.load_study --photo PHOTO.jpg --profile profile.toml [--posts 200] [--clients 8]
+
+The photo is scaled to 12 megapixels; every post differs by some bytes at its end, so that each is a photo of its own.
+"""
+
+import argparse
+import io
+import json
+import multiprocessing
+import os
+import statistics
+import subprocess
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import httpx2 as httpx
+from PIL import Image
+
+from tests.server.running import Running
+
+PATHS = ("/", "/api/batches", "/api/about", "/app.js", "/api/batches/1", "/healthz")
+
+
+def twelve_megapixels(path: Path) -> bytes:
+    """The photo at 12 megapixels, upright as it was."""
+    with Image.open(path) as image:
+        wide = image.width >= image.height
+        out = io.BytesIO()
+        image.convert("RGB").resize((4000, 3000) if wide else (3000, 4000), Image.Resampling.LANCZOS).save(
+            out, "JPEG", quality=90
+        )
+    return out.getvalue()
+
+
+def probe(url: str, stop, answers) -> None:
+    """Ask for what the page asks for, ten times a second, and note the times in ms."""
+    times = []
+    with httpx.Client(base_url=url, timeout=30) as client:
+        while not stop.is_set():
+            for path in PATHS:
+                started = time.perf_counter()
+                client.get(path).raise_for_status()
+                times.append(1000 * (time.perf_counter() - started))
+                time.sleep(0.1)
+    answers.put(times)
+
+
+def phone(url: str, posts: list[bytes], told: dict, retries: list[int]) -> None:
+    """Send photos one after another; wait and send again when the service says so."""
+    with httpx.Client(base_url=url, timeout=120) as client:
+        while posts:
+            photo = posts.pop()
+            key = os.urandom(16).hex()
+            while True:
+                answer = client.post(
+                    "/api/batches/1/readings",
+                    files={"photo": ("snap.jpg", photo, "image/jpeg")},
+                    headers={"Idempotency-Key": key},
+                )
+                if answer.status_code not in (429, 503):
+                    break
+                retries.append(answer.status_code)
+                time.sleep(float(answer.headers["Retry-After"]))
+            told[key] = (answer.status_code, answer.json().get("log", {}).get("id"))
+
+
+def memory_mb(pid: int) -> dict[str, int]:
+    """Proportional memory of the service and of its workers together, MB."""
+    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
+    total = {"service": _rss(pid), "workers": sum(_rss(int(p)) for p in found.stdout.split())}
+    return {name: kb // 1024 for name, kb in total.items()}
+
+
+def _rss(pid: int) -> int:
+    try:
+        lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    except FileNotFoundError:
+        return 0
+    return next((int(line.split()[1]) for line in lines if line.startswith("VmRSS")), 0)
+
+
+def one_reading_s(photo: bytes, profile: Path) -> float:
+    """Median seconds of one reading of this photo, alone, in this process."""
+    import cv2
+
+    from stripread.pipeline import read_ph
+    from stripread.profile import load_profile
+
+    cv2.setNumThreads(1)
+    known = load_profile(profile)
+    times = []
+    for _ in range(7):
+        started = time.perf_counter()
+        read_ph(photo, known)
+        times.append(time.perf_counter() - started)
+    return statistics.median(times)
+
+
+def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -> dict:
+    """Run the load and say what came."""
+    alone = one_reading_s(photo, profile)
+    left = [photo + f"#{n}".encode() for n in range(posts)]
+    told: dict = {}
+    retries: list[int] = []
+    with (
+        tempfile.TemporaryDirectory() as root,
+        Running(Path(root), profile=profile.resolve(), workers=workers) as server,
+    ):
+        httpx.post(f"{server.url}/api/batches", json={"name": "load"})
+        for n in range(workers):  # warm the workers: their start is no throughput
+            phone(server.url, [photo + b"warm%d" % n], {}, retries)
+        context = multiprocessing.get_context("spawn")
+        stop, answers = context.Event(), context.Queue()
+        prober = context.Process(target=probe, args=(server.url, stop, answers))
+        prober.start()
+        time.sleep(1.5)
+        memory = [memory_mb(server.process.pid)]
+        started = time.perf_counter()
+        threads = [threading.Thread(target=phone, args=(server.url, left, told, retries)) for _ in range(clients)]
+        for thread in threads:
+            thread.start()
+        done = 0
+        while any(t.is_alive() for t in threads):
+            time.sleep(0.2)
+            if len(told) >= done + max(1, posts // 10):
+                done = len(told)
+                memory.append(memory_mb(server.process.pid))
+        took = time.perf_counter() - started
+        stop.set()
+        times = sorted(answers.get())
+        prober.join()
+        entries = httpx.get(f"{server.url}/api/batches/1/readings", timeout=60).json()
+    ids = [number for status, number in told.values() if status == 200]
+    return {
+        "posts": posts,
+        "failed": sum(status != 200 for status, _ in told.values()),
+        "lost": len(set(ids) - {e["log"]["id"] for e in entries}) + posts - len(told),
+        "doubled": len(entries) - workers - len({e["sha256"] for e in entries[workers:]}),
+        "retried_429_503": len(retries),
+        "page_ms": {
+            "median": round(times[len(times) // 2], 1),
+            "p99": round(times[int(0.99 * len(times))], 1),
+            "n": len(times),
+        },
+        "one_reading_s": round(alone, 3),
+        "per_second": round(posts / took, 2),
+        "share_of_ideal": round(posts / took * alone / workers, 2),
+        "memory_mb": memory,
+    }
+
+
+def main() -> None:
+    """Run the study and print one JSON object."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--photo", type=Path, required=True)
+    parser.add_argument("--profile", type=Path, required=True)
+    parser.add_argument("--posts", type=int, default=200)
+    parser.add_argument("--clients", type=int, default=8)
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
+    said = parser.parse_args()
+    print(
+        json.dumps(study(twelve_megapixels(said.photo), said.profile, said.posts, said.clients, said.workers), indent=1)
+    )
+
+
+if __name__ == "__main__":
+    main()
