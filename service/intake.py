@@ -165,16 +165,14 @@ class Intake:
         except ServiceProblem:
             raise
         except CallError as wrong:
-            raise ServiceProblem(
-                409, "no_profile", f"The profile on the bench computer can't be used: {wrong}."
-            ) from None
+            raise ServiceProblem(409, "no_profile", f"The profile can't be used: {wrong}.") from None
         except Exception:
-            # A fault of ours. 422 and not 500: sending the same photo again would only meet it again, and hold up others.
+            # A fault of ours. 422 and not 500: the same photo would only meet it again, and hold up others.
             log.exception("reading %s failed", job.photo.name)
             raise ServiceProblem(
                 422,
                 "reader_failed",
-                "Reading this photo failed here; the bench computer's log says why. Take another one.",
+                "Reading this photo failed; the bench computer's terminal says why.",
             ) from None
 
     def _log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None, outcome: Outcome) -> Taken:

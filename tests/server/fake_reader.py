@@ -1,6 +1,7 @@
 """A reader that does what the photo's tail tells it, so that tests know what must come out.
 
-``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:slow=0.2;`` seconds.
+``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:slow=0.2;`` seconds
+``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;``
 """
 
 import hashlib
