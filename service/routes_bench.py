@@ -1,0 +1,201 @@
+"""The bench over HTTP: the stage with its gate, notes, the report, and the arithmetic without a log."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, Literal, TypeVar
+
+from fastapi import APIRouter, Query, Response
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
+
+from service import bench_log, store
+from service.bench_service import Service, ServiceDep, the_batch
+from service.pictures import NotAPicture, thumbnail_job
+from service.problems import ServiceProblem, responses
+from service.routes_batches import BatchId
+from service.schemas import Text
+from service.work import Job
+from stripread.errors import CallError
+
+router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+T = TypeVar("T")
+Litres = Annotated[float, Query(gt=0, le=1e4)]
+NoteKind = Literal["weight", "decant", "used", "poured", "vessel", "strike"]
+
+
+class NewNote(BaseModel):
+    """Something to write down."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"kind": "weight", "data": {"of": "chloride", "grams": 412.0, "moisture": [0.25, 0.3]}},
+                {"kind": "decant", "data": {"name": "wash 2", "litres": 0.9, "settled_h": 2.0}},
+            ]
+        }
+    )
+    kind: NoteKind
+    data: dict[Annotated[str, Field(max_length=40)], Any] = Field(max_length=20)
+
+
+class NoteOut(BaseModel):
+    """A note of the log."""
+
+    id: int
+    kind: str
+    at: str
+    data: dict[str, Any]
+
+
+class Onward(BaseModel):
+    """Go on to the next stage, or to the one named; against the gate only with a reason."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{}, {"reason": "same colour as the tap's", "who": "A."}]})
+    to: Annotated[Text, Field(max_length=100)] | None = None
+    reason: Annotated[Text, Field(max_length=1000)] | None = None
+    who: Annotated[Text, Field(max_length=100)] | None = None
+
+
+class BenchState(BaseModel):
+    """Where a batch stands: stage and gate on top, what to do next in one line."""
+
+    model_config = ConfigDict(extra="allow")
+    procedure: str
+    stage: dict[str, Any]
+    gate: dict[str, str] = Field(examples=[{"state": "hold", "sentence": "Copper was still seen: wash on."}])
+    next: str
+    cautions: list[str]
+
+
+def _asked(ask: Callable[[], T]) -> T:
+    """What ``ask`` gives; a wrong call becomes a problem detail."""
+    try:
+        return ask()
+    except (CallError, ValueError) as wrong:
+        raise ServiceProblem(
+            409 if "gate says" in str(wrong) or "closed" in str(wrong) else 422, "bench", str(wrong)
+        ) from None
+
+
+@router.get("/batches/{batch}/bench", responses=responses(404))
+def bench(batch: BatchId, service: ServiceDep) -> BenchState:
+    """The batch's stage, its gate, what to do next, cautions, mass balance, stock vessel."""
+    with service.database.read() as c:
+        the_batch(c, batch)
+        return BenchState(**_asked(lambda: bench_log.batch_state(c, batch)).to_dict())
+
+
+@router.get("/batches/{batch}/notes", responses=responses(404))
+def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
+    """Everything written down, struck out or not, in order."""
+    with service.database.read() as c:
+        the_batch(c, batch)
+        return [NoteOut(id=n.id, kind=n.kind, at=n.at, data=n.data) for n in bench_log.notes_of(c, batch)]
+
+
+@router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
+def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
+    """Write down a weight, decant, reagent, pouring, or strike a note out. Sent twice in a minute it counts once."""
+    with service.database.write() as c:
+        the_batch(c, batch)
+        made = _asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
+    return NoteOut(id=made.id, kind=made.kind, at=made.at, data=made.data)
+
+
+@router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))
+def go_on(batch: BatchId, body: Onward, service: ServiceDep) -> BenchState:
+    """Go on to the next stage. Against the gate it needs a reason, and the log keeps it."""
+    with service.database.write() as c:
+        the_batch(c, batch)
+        _, state = _asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
+    return BenchState(**state.to_dict())
+
+
+@router.get(
+    "/batches/{batch}/report.{form}",
+    response_class=Response,
+    responses={**responses(404), 200: {"content": {"text/html": {}, "application/pdf": {}}}},
+)
+async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceDep) -> Response:
+    """The batch's report, remade from the log."""
+    rows = await run_in_threadpool(_rows, service, batch)
+    small: dict[str, bytes] = {}
+    for row in rows:
+        sha256 = row["photo_sha256"]
+        kept = service.settings.data / "derived" / f"{sha256}-thumbnail.jpg"
+        try:
+            job = Job(row["kind"], service.blobs.path(sha256), row["reading"]["photo"])
+            small[sha256] = kept.read_bytes() if kept.exists() else await service.pictures.run(thumbnail_job, job)
+        except (NotAPicture, OSError):
+            continue  # the reading stands in the report without its picture
+    data = await run_in_threadpool(_report, service, batch, form, small)
+    kind = "text/html; charset=utf-8" if form == "html" else "application/pdf"
+    name = f'attachment; filename="batch-{batch}.{form}"'  # a file to keep: the page's own policy forbids inline style
+    return Response(data, media_type=kind, headers={"Content-Disposition": name})
+
+
+def _rows(service: Service, batch: int) -> list[store.Row]:
+    with service.database.read() as c:
+        the_batch(c, batch)
+        return store.entries_of(c, batch)
+
+
+def _report(service: Service, batch: int, form: str, small: dict[str, bytes]) -> bytes:
+    from service.bench.report import html_report  # noqa: PLC0415 - loads the drawing library when first needed
+    from service.bench.reportpdf import pdf_report  # noqa: PLC0415
+
+    with service.database.read() as c:
+        filed = bench_log.filed_batch(c, batch, small)
+    return html_report(filed).encode() if form == "html" else pdf_report(filed)
+
+
+@router.get("/plan/lye")
+def plan_lye(
+    chloride_g: Annotated[float, Query(gt=0, le=1e6)],
+    moisture_low: Annotated[float, Query(ge=0, le=0.95)] = 0.0,
+    moisture_high: Annotated[float, Query(ge=0, le=0.95)] = 0.0,
+    temp_c: Annotated[float, Query(ge=0, le=100)] = 80.0,
+) -> dict[str, Any]:
+    """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted."""
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from service.bench import lye, reagents  # noqa: PLC0415
+
+    stock = _asked(lambda: reagents.chloride(chloride_g, (moisture_low, moisture_high)))
+    dose = reagents.dose(stock)
+    base = dose.lye_g[1] * 0.97 / reagents.molar_mass("NaOH")
+    plans = (
+        lye.plan_lye(stock.mol[1], base, 1, temp_c, lye_mol_l=dose.lye_mol_l),
+        lye.plan_sugar(stock.mol[1], base, temp_c),
+    )
+    cautions = [*reagents.LYE_CAUTIONS, *reagents.SUGAR_CAUTIONS, reagents.RULES]
+    return {"chloride": asdict(stock), "dose": asdict(dose), "plans": [asdict(p) for p in plans], "proof": lye.NO_PROOF,
+            "cautions": cautions}  # fmt: skip
+
+
+@router.get("/plan/wash")
+def plan_wash(  # noqa: PLR0917 - query parameters, given by name
+    retained_l: Litres,
+    water: Literal["pure", "air", "tap"] = "air",
+    alkalinity_mmol_l: Annotated[float | None, Query(ge=0, le=50)] = None,
+    acid_mol_l: Annotated[float, Query(gt=0, le=12)] = 1.0,
+    volume_l: Litres | None = None,
+    added_l: Litres | None = None,
+) -> dict[str, Any]:
+    """Washes to neutral and the best use of a volume of water."""
+    from service.bench.reagents import RULES  # noqa: PLC0415
+    from service.bench.washplan import wash_plan  # noqa: PLC0415
+
+    answer, lines = _asked(
+        lambda: wash_plan(
+            retained_l=retained_l,
+            volume_l=volume_l,
+            added_l=added_l,
+            start=acid_mol_l,
+            water=water,
+            alkalinity=alkalinity_mmol_l,
+            readings=[],
+        )
+    )
+    return {**answer, "lines": lines, "cautions": [RULES]}

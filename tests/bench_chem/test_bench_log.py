@@ -1,0 +1,161 @@
+"""The bench's notes in the log, over HTTP and on the command line, with a made-up reader."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from fastapi.testclient import TestClient
+
+from service.app import create_app
+from service.cli import main
+from tests.server.conftest import a_photo, settings_in
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("bench")
+
+
+@pytest.fixture(scope="module")
+def client(folder):
+    with TestClient(create_app(settings_in(folder))) as c:
+        yield c
+
+
+@pytest.fixture
+def batch(client):
+    water = {"water": "tap", "alkalinity_mmol_l": 0.4}
+    return client.post("/api/batches", json={"name": "Bench of 3 June", "water": water}).json()["id"]
+
+
+@pytest.fixture
+def note(client, batch):
+    return lambda kind, **data: client.post(f"/api/batches/{batch}/notes", json={"kind": kind, "data": data})
+
+
+def _post(client, batch, kind, orders="ph=7.00", **form):
+    files = {"photo": ("snap.jpg", a_photo(orders), "image/jpeg")}
+    answer = client.post(f"/api/batches/{batch}/readings", files=files, data={"kind": kind, **form})
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+def _run(capsys, *args):
+    with pytest.raises(SystemExit) as stop:
+        main(["batch", *args])
+    out = capsys.readouterr()
+    return stop.value.code, out.out, out.err
+
+
+def test_a_batch_walks_from_wash_to_the_next_stage_by_its_readings(client, batch, note):
+    assert client.get(f"/api/batches/{batch}/bench").json()["gate"]["state"] == "cannot tell"
+    assert note("weight", of="chloride", grams=412.0, moisture=[0.25, 0.3]).status_code == 201
+    assert note("vessel", retained_l=0.1).status_code == 201
+    held = client.post(f"/api/batches/{batch}/stage", json={})
+    assert held.status_code == 409
+    assert "give a reason" in held.json()["detail"]
+    for _ in range(2):
+        _post(client, batch, "tint", path_mm=20)
+    state = client.get(f"/api/batches/{batch}/bench").json()
+    assert state["gate"]["state"] == "open", state
+    assert state["next"] == "Go on to: Wash the acid out."
+    moved = client.post(f"/api/batches/{batch}/stage", json={}).json()
+    assert moved["stage"]["id"] == "neutral-wash"
+    _post(client, batch, "ph", "ph=7.00", wash=4)
+    assert client.get(f"/api/batches/{batch}/bench").json()["gate"]["state"] == "open"
+
+
+def test_against_the_gate_with_a_reason_that_the_log_keeps(client, batch):
+    moved = client.post(f"/api/batches/{batch}/stage", json={"reason": "the vial is lost", "who": "A."})
+    assert moved.status_code == 200
+    assert moved.json()["moves"][0]["reason"] == "the vial is lost"
+    events = client.get(f"/api/batches/{batch}").json()["events"]
+    assert any(e["what"] == "bench:move" and e["detail"]["who"] == "A." for e in events)
+    assert client.post(f"/api/batches/{batch}/stage", json={"to": "polish", "reason": "x"}).status_code == 422
+
+
+def test_a_note_sent_twice_counts_once_and_a_struck_one_counts_no_more(client, batch, note):
+    first = note("decant", name="wash 1", litres=0.9, settled_h=0.2).json()
+    assert note("decant", name="wash 1", litres=0.9, settled_h=0.2).json() == first
+    assert note("weight", of="chloride", grams=100.0).status_code == 201
+    names = {x["name"] for x in client.get(f"/api/batches/{batch}/bench").json()["balance"]["losses"]}
+    assert "fines in wash 1" in names
+    assert note("strike", note=first["id"], why="that was another batch").status_code == 201
+    names = {x["name"] for x in client.get(f"/api/batches/{batch}/bench").json()["balance"]["losses"]}
+    assert "fines in wash 1" not in names
+    assert first in client.get(f"/api/batches/{batch}/notes").json()
+    assert note("strike", note=10**6, why="x").status_code == 422
+
+
+def test_wrong_notes_and_closed_batches_are_refused(client, batch, note):
+    assert note("weight", of="chloride", grams=-1.0).status_code == 422
+    assert note("joke", a=1).status_code == 422
+    assert client.get("/api/batches/99999/bench").status_code == 404
+    client.patch(f"/api/batches/{batch}", json={"closed": True})
+    assert note("weight", of="chloride", grams=1.0).status_code == 409
+
+
+@pytest.mark.parametrize(("form", "start"), [("html", b"<!doctype html>"), ("pdf", b"%PDF")])
+def test_the_report_is_remade_from_the_log(client, batch, note, form, start):
+    note("weight", of="chloride", grams=412.0)
+    for n, ph in enumerate((1.0, 2.0, 3.0), 1):
+        _post(client, batch, "ph", f"ph={ph:.2f}", wash=n)
+    first = client.get(f"/api/batches/{batch}/report.{form}")
+    assert first.status_code == 200
+    assert first.content.startswith(start)
+    assert "attachment" in first.headers["content-disposition"]
+    assert client.get(f"/api/batches/{batch}/report.{form}").content == first.content
+    if form == "html":
+        assert first.text.count("data:image/jpeg") == 3
+        assert "expected, 90 %" in first.text
+
+
+def test_plans_over_http(client):
+    lye = client.get("/api/plan/lye", params={"chloride_g": 100.0}).json()
+    assert lye["dose"]["lye_g"][1] > 40
+    assert any("explosive" in c for c in lye["cautions"])
+    wash = client.get("/api/plan/wash", params={"retained_l": 0.1, "added_l": 0.9}).json()
+    assert wash["washes"]["ideal"] >= 4
+    assert client.get("/api/plan/wash", params={"retained_l": 0.1, "water": "tap", "added_l": 1}).status_code == 422
+
+
+def test_the_command_line_on_a_local_log(capsys, tmp_path):
+    data = ["--data", str(tmp_path / "log")]
+    assert _run(capsys, "new", "Chloride of June", "--procedure", "copper_cementation", *data)[0] == 0
+    assert _run(capsys, "note", "1", "weight", "of=input", "grams=1 lb", "fineness=0.9-0.93", *data)[0] == 0
+    assert (
+        _run(capsys, "note", "1", "poured", "what=acid", "litres=500 ml", "ph=1", "metals=silver,copper", *data)[0] == 0
+    )
+    state = json.loads(_run(capsys, "show", "1", "--json", *data)[1])
+    assert state["procedure"] == "silver from nitrate solution on copper"
+    assert state["balance"]["expected_g"][1] == pytest.approx(453.59237 * 0.915)
+    code, _, err = _run(capsys, "next", "1", *data)
+    assert code == 2
+    assert "give a reason" in err
+    code, out, _ = _run(capsys, "next", "1", "--reason", "no white with salt", *data)
+    assert code == 0
+    assert "explosive" in out
+    page = tmp_path / "r.html"
+    assert _run(capsys, "report", "1", "--out", str(page), *data)[0] == 0
+    assert "no white with salt" in page.read_text(encoding="utf-8")
+    assert "Chloride of June" in _run(capsys, "list", *data)[1]
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("show", "1"),
+        ("new", " "),
+        ("new", "x", "--procedure", "nowhere.toml"),
+        ("note", "1", "weight", "grams"),
+        ("note", "1", "weight", "grams=many"),
+        ("note", "1", "weight", "colour=red"),
+        ("report", "1", "--out", "r.doc"),
+    ],
+)
+def test_wrong_calls_are_one_line(capsys, tmp_path, args):
+    code, _, err = _run(capsys, *args, "--data", str(tmp_path / "none"))
+    assert code == 2
+    assert err.count("\n") == 1
+    assert "internal problem" not in err
