@@ -63,23 +63,23 @@ def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     x, y, w, h = REGION_MM
     left, top = np.maximum(np.floor(offset + np.array([x, y]) * view.px_per_mm).astype(int), 0)
     right, bottom = np.ceil(offset + np.array([x + w, y + h]) * view.px_per_mm).astype(int)
-    rgb = view.rgb[top:bottom, left:right]
+    rgb: NDArray[np.uint8] = view.rgb[top:bottom, left:right]
     inside = view.inside[top:bottom, left:right]
     scale = min(1.0, MAX_PX_PER_MM / view.px_per_mm)
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(rgb.shape[0] * scale)))
     step = rgb.shape[1] / size[0]
     if scale < 1.0:
-        rgb = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+        rgb = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
         inside = cv2.resize(inside.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     ppm = view.px_per_mm / step
     first = (np.array([left, top]) + (step - 1) / 2 - offset) / view.px_per_mm
     origin = (float(first[0]), float(first[1]))
     known = inside & ~_printed(layout, rgb.shape[:2], ppm, origin)
-    log: Array = cv2.LUT(rgb, _LOG)
+    log = np.asarray(cv2.LUT(rgb, _LOG), dtype=np.float32)
     paper = _fit_paper(log, known, ppm, origin)
     xs = origin[0] + np.arange(rgb.shape[1]) / ppm
     ys = origin[1] + np.arange(rgb.shape[0]) / ppm
-    ratio = cv2.subtract(log, _surface(paper, xs, ys))
+    ratio = np.asarray(cv2.subtract(log, _surface(paper, xs, ys)), dtype=np.float32)
     ratio[~known] = 0.0
     np.maximum(ratio, -1.6, out=ratio)
     _mend_outline(ratio, layout, ppm, origin)
@@ -102,7 +102,7 @@ def _surface(paper: NDArray[np.float64], xs: NDArray[np.float64], ys: NDArray[np
     for k in paper.astype(np.float32):
         along = np.stack([k[0] + k[1] * u + k[3] * u * u, u, np.ones_like(u)])
         planes.append(np.stack([np.ones_like(v), k[4] * v, k[2] * v + k[5] * v * v], axis=1) @ along)
-    return np.asarray(cv2.merge(planes))
+    return np.asarray(cv2.merge(planes), dtype=np.float32)
 
 
 def _fit_paper(log: Array, known: Mask, ppm: float, origin: tuple[float, float]) -> NDArray[np.float64]:

@@ -31,7 +31,8 @@ class Frame:
     """The strip laid straight: ratio (rows across, columns along, 3) relative to the paper on both sides of it.
 
     s_mm (columns) from the dipped end, t_mm (rows) from the axis. known: share of columns' pixels that show no print.
-    sides (2, columns, 3) and raw: the two sides and the strip relative to the lane's paper as a whole. angle: the axis on the card, rad.
+    sides (2, columns, 3), raw: the two sides and
+    the strip relative to the lane's paper as a whole. angle: the axis on the card, rad.
     """
 
     ratio: NDArray[np.float32]
@@ -99,9 +100,9 @@ def straighten(lane: LaneMap, place: Place, kind: StripKind) -> Frame:
     corner, one_s, one_t = lane.to_px(place.to_mm(np.array([[s[0], t[0]], [s[1], t[0]], [s[0], t[1]]])))
     matrix = np.column_stack([one_s - corner, one_t - corner, corner])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    raw: NDArray[np.float32] = cv2.warpAffine(
-        lane.ratio, matrix, (cols, rows), flags=flags, borderMode=cv2.BORDER_CONSTANT
-    )
+    border = cv2.BORDER_CONSTANT
+    turned = cv2.warpAffine(lane.ratio, matrix, (cols, rows), flags=flags, borderMode=border)
+    raw = np.asarray(turned, dtype=np.float32)
     known = cv2.warpAffine(lane.known.astype(np.uint8), matrix, (cols, rows), flags=flags, borderValue=0)
     inner = kind.width_mm * (0.8 if kind.is_roll else 0.5) + GAP_MM
     shares, levels = [], []

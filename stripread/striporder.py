@@ -29,7 +29,7 @@ REVERSED_CHARGE = 2.0  # people follow the sheet: dipped end to the left
 
 def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
     """The best of the place as found, turned round, and slipped by whole pads."""
-    features, edges = _features(frame, kind)
+    features, core = _features(frame, kind)
     noise = 1.4826 * np.median(np.abs(np.diff(features, axis=0)), axis=0) / np.sqrt(2.0)
     sd = np.maximum(CARRIER_SD, 2.0 * noise)
     pads_end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
@@ -42,7 +42,7 @@ def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
             if abs(slip) > most:
                 continue
             end = base + slip
-            cost = _cost(frame, features, edges, sd, kind, end, direction)
+            cost = _cost(frame, (features, core, sd), kind, end, direction)
             turned = place.angle if direction > 0 else place.angle + np.pi
             middle = place.x + place.along[0] * (end + direction * kind.length_mm / 2)
             cost += 0.5 * ((middle - LANE_CENTRE_X_MM) / PLACE_SD_MM) ** 2
@@ -66,8 +66,9 @@ def _features(frame: Frame, kind: StripKind) -> tuple[Array, Array]:
     return np.asarray(cv2.blur(features, (1, smooth))), core
 
 
-def _cost(frame: Frame, features: Array, core: Array, sd: Array, kind: StripKind, end: float, direction: int) -> float:
+def _cost(frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: float, direction: int) -> float:
     """What a hypothesis leaves unexplained, in units of half chi-square per mm."""
+    features, core, sd = seen
     q = direction * (frame.s_mm - end)
     trusted = frame.known > 0.8
     taken = np.zeros(len(q), dtype=bool)

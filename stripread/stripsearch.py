@@ -60,7 +60,7 @@ def coarse_map(lane: LaneMap) -> tuple[Array, float]:
     small = cv2.resize(lane.ratio, size, interpolation=cv2.INTER_AREA) if factor < 1.0 else lane.ratio
     third = np.full(3, 1.0 / 3.0)
     mix = np.stack([LUMINANCE_WEIGHT * third, CHROMA_WEIGHT * ([1, 0, 0] - third), CHROMA_WEIGHT * ([0, 0, 1] - third)])
-    return cv2.transform(small, mix.astype(np.float32)), lane.px_per_mm * size[0] / width
+    return np.asarray(cv2.transform(small, mix.astype(np.float32)), dtype=np.float32), lane.px_per_mm * size[0] / width
 
 
 def search(lane: LaneMap, kind: StripKind) -> Place:
@@ -87,10 +87,9 @@ def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: fl
             [sin, cos, centre[1] - sin * centre[0] - cos * (tall - 1) / 2],
         ]
     )
-    turned: Array = cv2.warpAffine(
-        small, forward, (width, tall), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_CONSTANT
-    )
-    carrier, pads = _contrasts(turned, ppm, kind)
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    turned = cv2.warpAffine(small, forward, (width, tall), flags=flags, borderMode=cv2.BORDER_CONSTANT)
+    carrier, pads = _contrasts(np.asarray(turned, dtype=np.float32), ppm, kind)
     best = Place(0.0, 0.0, 0.0, -1.0, 0.0, 0.0)
     for sign in (1, -1):
         total = np.zeros(carrier.shape, dtype=np.float32)
@@ -137,7 +136,8 @@ def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[
         width = max(2, round(length_mm * ppm))
         a = cv2.blur(one, (width, 1), borderType=cv2.BORDER_CONSTANT)
         b = cv2.blur(two, (width, 1), borderType=cv2.BORDER_CONSTANT)
-        return np.asarray(cv2.sqrt(np.maximum(cv2.transform(a * b, np.ones((1, 3), np.float32)), 0.0)))
+        product = cv2.transform(a * b, np.ones((1, 3), np.float32))
+        return np.asarray(np.sqrt(np.maximum(product, 0.0)), dtype=np.float32)
 
     pads = {}
     for length in {p.length_mm for p in kind.pads}:
@@ -146,8 +146,8 @@ def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[
     rest = kind.length_mm - kind.pads[-1].offset_mm - kind.pads[-1].length_mm
     carrier = np.zeros(turned.shape[:2], dtype=np.float32)
     if rest > 4.0:  # cut at the ceiling before the sum: a pad's corner in the box must not pass for bare carrier
-        faint = (np.clip(side_, -CARRIER_CEILING, CARRIER_CEILING) for side_ in (above, below))
-        carrier = box(*faint, rest - 1.0)
+        high, low = (np.clip(v, -CARRIER_CEILING, CARRIER_CEILING) for v in (above, below))
+        carrier = box(high, low, rest - 1.0)
     return carrier, [pads[p.length_mm] for p in kind.pads]
 
 
