@@ -8,15 +8,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import DICTIONARY, RING_RADIUS_MM, RING_WIDTH_MM, layout
+from stripread.card import DICTIONARY, RING_RADIUS_MM, RING_SRGB, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Layer, noise_field, placed
 from tests.scenes.printer import Printer
 from tests.scenes.scene import Lying
 from tests.scenes.spectra import N_BANDS, WAVELENGTHS, smooth_reflectances
 from tests.scenes.strips import StripState, carrier_spectrum, kind
 
-PAPER, BLACK, FAINT, RING, FIRST_PATCH = 0, 1, 2, 3, 4
-FAINT_SRGB, RING_SRGB = (205, 205, 205), (150, 150, 150)
+PAPER, BLACK, FAINT, RING, LABEL, FIRST_PATCH = 0, 1, 2, 3, 4, 5
+FAINT_SRGB, LABEL_SRGB = (205, 205, 205), (150, 150, 150)
+LINE_MM = 0.15
 
 
 @lru_cache(maxsize=4)
@@ -32,12 +33,21 @@ def card_raster(ppm: int) -> NDArray[np.uint8]:
         middle = (round((centre[0] * ppm - 0.5) * 16), round((centre[1] * ppm - 0.5) * 16))
         cv2.circle(raster, middle, round(radius * ppm * 16), material, max(1, round(width * ppm)), cv2.LINE_8, 4)
 
+    def words(at: tuple[float, float], text: str) -> None:
+        place = (round(at[0] * ppm), round(at[1] * ppm))
+        cv2.putText(raster, text, place, cv2.FONT_HERSHEY_SIMPLEX, 1.3 * ppm / 22, LABEL, max(1, round(0.12 * ppm)))
+
     x, y, w, h = card.lane_mm
     raster[box(x, y, w, h)] = FAINT
-    raster[box(x + 0.3, y + 0.3, w - 0.6, h - 0.6)] = PAPER
+    line = max(LINE_MM, 1.0 / ppm)
+    raster[box(x + line, y + line, w - 2 * line, h - 2 * line)] = PAPER
     for window in card.windows.values():
-        ring(window.centre_mm, window.radius_mm, 0.3, FAINT)
+        ring(window.centre_mm, window.radius_mm, LINE_MM, FAINT)
         ring(window.centre_mm, RING_RADIUS_MM, RING_WIDTH_MM, RING)
+    words((x + 5.0, y - 1.2), "dipped end")
+    words((x + w - 13.0, y - 1.2), "strip, pads up")
+    for name, window in card.windows.items():
+        words((window.centre_mm[0] - 3.0, window.centre_mm[1] + window.radius_mm + 2.6), name)
     for n, patch in enumerate(card.patches):
         raster[box(*patch.rect_mm)] = FIRST_PATCH + n
     modules = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY))
@@ -62,7 +72,10 @@ def patch_spectra(sheet: Printer) -> Array:
 def card_layer(sheet: Printer, ppm: int, seed: int) -> Layer:
     """The printed card; grain and drift of the print move the ink amounts."""
     rng = np.random.default_rng([seed, 9])
-    srgb = np.vstack([[[255, 255, 255], [0, 0, 0], FAINT_SRGB, RING_SRGB], layout().nominal_srgb() * 255]) / 255.0
+    srgb = (
+        np.vstack([[[255, 255, 255], [0, 0, 0], FAINT_SRGB, RING_SRGB, LABEL_SRGB], layout().nominal_srgb() * 255])
+        / 255.0
+    )
     plain = sheet.reflectance(srgb)
     change = (sheet.reflectance(srgb, ink=1.1) - plain) / 0.1
     # bare paper has no ink to vary: its own formation is a little uneven
