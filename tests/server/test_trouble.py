@@ -77,9 +77,10 @@ def test_a_locked_database_is_said_and_the_same_post_works_later(tmp_path):
     assert _check(tmp_path / "data").entries == 1
 
 
-@pytest.mark.parametrize(
-    ("orders", "code"), [("hang", "too_long"), ("die", "reader_stopped"), ("break", "reader_failed")]
-)
+FAULTS = [("hang", "too_long"), ("die", "reader_stopped"), ("break", "reader_failed")]
+
+
+@pytest.mark.parametrize(("orders", "code"), FAULTS)
 def test_a_photo_that_hangs_or_kills_its_reader_harms_no_other(orders, code, own_client):
     own_client.app.state.service.readers._timeout = 1.0
     batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
