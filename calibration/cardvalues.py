@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.card import layout
 from stripread.correct import fix_colour
 from stripread.patches import PatchSamples
 from stripread.reference import CardValues, nominal_values
@@ -20,8 +21,10 @@ from stripread.reference import CardValues, nominal_values
 Array = NDArray[np.float64]
 
 ROUNDS = 5
-# On the first round the ramp must not bend the tone curve towards the printer's dot gain: greys are as unknown as colours.
-FIRST_GREY_SD = 0.12
+# On the first round neither the ramp may bend the tone curve towards the printer's dot gain, nor the colours the camera's
+# matrix towards inks that are stronger on the screen than on paper: an over-saturated system puts real colours outside
+# CIELAB's useful part. What phones mean by their pictures (sRGB, white on the paper) is the better start.
+FIRST_SD = {"white": 0.006, "grey": 0.12, "colour": 0.5, "scale": 0.5}
 SD_FLOOR = 0.004  # cube-root units: even a patch averaged over many photos moves this much with the light's spectrum
 SD_PRIOR = 0.012  # and this, before photos under different lights have been seen
 PRIOR_WEIGHT = 2.0
@@ -45,8 +48,7 @@ def estimate_card(photos: list[PatchSamples], start: CardValues | None = None) -
     values = start or nominal_values()
     if values.source == "measured" or not photos:
         return values
-    sd = np.where(values.sd > 0.01, np.maximum(values.sd, FIRST_GREY_SD), values.sd)
-    values = replace(values, sd=sd)
+    values = replace(values, sd=np.array([FIRST_SD[p.role] for p in layout().patches]))
     for _ in range(ROUNDS):
         seen = np.empty((len(photos), *values.rgb.shape))
         weight = np.empty((len(photos), len(values.rgb)))

@@ -27,7 +27,7 @@ Source = Literal["nominal", "estimated", "measured"]
 PRINTED_BLACK = 0.035
 # Doubt of a nominal patch, as a standard deviation of cube-root RGB (1 L* is 1/116 of it): paper white is what
 # everything is relative to, greys follow an unknown dot gain, colours an unknown ink set.
-NOMINAL_SD = {"white": 0.006, "grey": 0.035, "colour": 0.055, "scale": 0.055}
+NOMINAL_SD = {"white": 0.006, "grey": 0.06, "colour": 0.12, "scale": 0.12}
 MEASURED_SD = 0.006
 
 
