@@ -39,6 +39,22 @@ class Drawn:
     length_mm: float | None = None
     width_mm: float | None = None
 
+    @property
+    def along(self) -> NDArray[np.float64]:
+        return np.array([np.cos(np.radians(self.angle_deg)), np.sin(np.radians(self.angle_deg))])
+
+    def quad(self, a: float, b: float, half: float) -> list[tuple[float, float]]:
+        """Corners (mm) of the stretch from a to b from the dipped end."""
+        v = np.array([-self.along[1], self.along[0]])
+        corners = ((a, -half), (b, -half), (b, half), (a, half))
+        return [tuple(np.array(self.end) + k * self.along + t * v) for k, t in corners]
+
+    def centres(self, kind: StripKind) -> NDArray[np.float64]:
+        """Middles (P, 2) mm of the pads as drawn."""
+        shifts = self.shifts or [0.0] * len(self.pads)
+        s = np.array([p.offset_mm + d + p.length_mm / 2 for p, d in zip(kind.pads, shifts, strict=True)])
+        return np.array(self.end) + s[:, None] * self.along
+
 
 def draw(
     kind: StripKind,
@@ -80,27 +96,22 @@ def draw(
     for edge in (rect(x, y, w, 0.3), rect(x, y + h, w, 0.3), rect(x, y, 0.3, h), rect(x + w, y, 0.3, h)):
         fill(edge, (0.55, 0.55, 0.55))
     for s in strips:
-        u = np.array([np.cos(np.radians(s.angle_deg)), np.sin(np.radians(s.angle_deg))])
-        v = np.array([-u[1], u[0]])
-
-        def quad(a: float, b: float, half: float, s=s, u=u, v=v) -> list[tuple[float, float]]:
-            base = np.array(s.end)
-            return [tuple(base + k * u + t * v) for k, t in ((a, -half), (b, -half), (b, half), (a, half))]
-
         half = (s.width_mm or kind.width_mm) / 2
         length = s.length_mm or kind.length_mm
         if edge_shade:
             shade = np.zeros(picture.shape[:2], np.float32)
-            cv2.fillConvexPoly(shade, px([(q[0] + 0.2, q[1] + 0.25) for q in quad(0, length, half)]), 1.0, shift=4)
+            cast_on = [(x0 + 0.2, y0 + 0.25) for x0, y0 in s.quad(0, length, half)]
+            cv2.fillConvexPoly(shade, px(cast_on), 1.0, shift=4)
             picture *= 1 - edge_shade * cv2.GaussianBlur(shade, (0, 0), 0.3 * scale)[:, :, None]
-        fill(quad(0, length, half), s.carrier if not kind.is_roll else s.pads[0])
-        for n, (pad, colour) in enumerate(zip(kind.pads, s.pads, strict=True)):
+        fill(s.quad(0, length, half), s.carrier if not kind.is_roll else s.pads[0])
+        for pad, colour, shift in zip(kind.pads, s.pads, s.shifts or [0.0] * len(s.pads), strict=True):
             if kind.is_roll:
                 continue
-            a = pad.offset_mm + (s.shifts[n] if s.shifts else 0.0)
-            fill(quad(a, a + pad.length_mm, half), colour)
+            a, b = pad.offset_mm + shift, pad.offset_mm + shift + pad.length_mm
+            fill(s.quad(a, b, half), colour)
             if dry_edge:
-                fill(quad(a + pad.length_mm * (1 - dry_edge), a + pad.length_mm, half), tuple(np.array(colour) * 0.6 + 0.3))
+                dried = tuple(np.array(colour) * 0.6 + 0.3)
+                fill(s.quad(b - dry_edge * pad.length_mm, b, half), dried)
     ys, xs = np.mgrid[0:height, 0:width].astype(np.float32) / scale - MARGIN_MM
     light = 0.75 * (1 + slope[0] * (xs - 74) / 74 + slope[1] * (ys - 52) / 52)
     if shadow is not None:
@@ -110,10 +121,11 @@ def draw(
     picture *= light[:, :, None] * np.array(cast, np.float32)
     if glare is not None:
         gx, gy, radius, strength = glare
-        picture += (strength * np.exp(-(((xs - gx) ** 2 + (ys - gy) ** 2) / radius**2) ** 2))[:, :, None]
-    small = cv2.resize(cv2.GaussianBlur(picture, (0, 0), blur_mm * scale), None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        picture += (strength * np.exp(-((((xs - gx) ** 2 + (ys - gy) ** 2) / radius**2) ** 2)))[:, :, None]
+    soft = cv2.GaussianBlur(picture, (0, 0), blur_mm * scale)
+    small = cv2.resize(soft, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     encoded = np.clip(small, 0, 1) ** (1 / 2.2)
-    encoded += noise * cv2.GaussianBlur(rng.standard_normal(encoded.shape).astype(np.float32), (0, 0), 0.6) * 1.5
+    encoded += 1.5 * noise * cv2.GaussianBlur(rng.standard_normal(encoded.shape).astype(np.float32), (0, 0), 0.6)
     rgb = np.clip(np.rint(encoded * 255), 0, 255).astype(np.uint8)
     view = DrawnView(rgb, ppm)
     view.inside = np.ones(rgb.shape[:2], bool)
