@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,52 +11,70 @@ from numpy.typing import NDArray
 from stripread.card import MARKER_MM, PATCH_MM, CardLayout
 from stripread.colour import srgb_decode
 from stripread.view import CardView
-from stripread.vials import Vial
 
 Array = NDArray[np.float64]
 
 REGION_MM = (21.0, 51.5, 127.0, 82.5)  # left, top, right, bottom: below the lane, above the lower patches
 STEP_MM = 1.5
+REACH_MM = 0.6  # half side of what is averaged at each point
 CLEAR_MM = 1.0  # kept from print
 SHADOW_MM = 3.5  # kept from a vessel's foot: its shadow and what shines through it
 ROUNDS = 8
 MIN_POINTS = 30
+INDEPENDENT = 1 / 1.5  # neighbouring points share some shade and print
+
+Disc = tuple[tuple[float, float], float]  # centre and radius, mm
 
 
 @dataclass(frozen=True)
-class LightRatio:
-    """Light at the sample's place over light at the blank's: natural log (3,), with covariance (3, 3)."""
+class PaperLight:
+    """Light on bare paper by the sRGB curve: ln light is ``coefficients`` (6, 3) on a quadratic of the place.
 
-    log_ratio: Array
-    cov: Array
+    inverse (6, 6) and spread (3, 3): their covariance is the Kronecker product of the two. points: how many were used.
+    """
+
+    coefficients: Array
+    inverse: Array
+    spread: Array
     points: int
 
+    def at(self, places_mm: Array) -> Array:
+        """Light of paper at card points (N, 2): (N, 3), linear, full scale 1."""
+        return np.asarray(np.exp(_basis(places_mm) @ self.coefficients))
 
-def light_ratio(view: CardView, layout: CardLayout, sample: Vial, blank: Vial) -> LightRatio:
-    """Fit the light field on bare paper around the windows, and take its ratio at the two vials.
+    def ratio(self, one_mm: tuple[float, float], other_mm: tuple[float, float]) -> tuple[Array, Array]:
+        """ln (light at one / light at the other), (3,), and its covariance (3, 3)."""
+        ends = _basis(np.array([one_mm, other_mm]))
+        difference = ends[0] - ends[1]
+        return difference @ self.coefficients, self.spread * float(difference @ self.inverse @ difference) / INDEPENDENT
 
-    A quadratic in x and y for each channel, by least squares with weights that fall for outliers (shadows, reflections
-    of the vials' colour). With too little paper in sight the light is taken as even, with a wide doubt.
+
+def paper_light(view: CardView, layout: CardLayout, avoid: Sequence[Disc]) -> PaperLight:
+    """Fit the light field on bare paper around the windows, away from the discs of vessels.
+
+    Least squares for each channel with weights that fall for outliers (shadows, a vial's colour thrown on it, a hand).
+    With too little paper in sight the light is taken as even, with a wide doubt.
     """
-    points = _points(layout, sample, blank)
+    points = _points(layout, avoid)
     at = np.rint(view.mm_to_view(points)).astype(int)
     h, w = view.rgb.shape[:2]
     seen = (at >= 1).all(axis=1) & (at[:, 0] < w - 1) & (at[:, 1] < h - 1)
     at, points = at[seen], points[seen]
     seen = view.inside[at[:, 1], at[:, 0]]
     at, points = at[seen], points[seen]
-    reach = max(1, int(0.6 * view.px_per_mm))
+    reach = max(1, int(REACH_MM * view.px_per_mm))
     offsets = np.arange(-reach, reach + 1)
     rows = np.clip(at[:, 1, None, None] + offsets[:, None], 0, h - 1)
     columns = np.clip(at[:, 0, None, None] + offsets[None, :], 0, w - 1)
-    encoded = view.rgb[rows, columns].reshape(len(at), -1, 3).mean(axis=1) / 255.0
+    encoded = view.rgb[rows, columns].reshape(len(at), (2 * reach + 1) ** 2, 3).mean(axis=1) / 255.0
+    y = np.log(np.maximum(srgb_decode(encoded), 1e-4))
+    basis = _basis(points)
     if len(at) < MIN_POINTS:
-        return LightRatio(np.zeros(3), np.eye(3) * 0.01**2 + 0.03**2, len(at))
-    y = np.log(np.maximum(srgb_decode(encoded), 1e-4))  # (N, 3)
-    basis, ends = _basis(points), _basis(np.array([sample.centre_mm, blank.centre_mm]))
-    difference = ends[0] - ends[1]
+        even = np.zeros((basis.shape[1], 3))
+        even[0] = np.median(y, axis=0) if len(y) else -0.5
+        return PaperLight(even, np.eye(basis.shape[1]) * 0.25, np.eye(3) * 0.01**2 + 0.03**2, len(at))
     weight = np.ones(len(y))
-    coefficients = np.zeros((basis.shape[1], 3))
+    coefficients: Array = np.zeros((basis.shape[1], 3))
     residual = y
     for _ in range(ROUNDS):
         root = np.sqrt(weight)[:, None]
@@ -66,30 +85,25 @@ def light_ratio(view: CardView, layout: CardLayout, sample: Vial, blank: Vial) -
         weight = 1.0 / (1.0 + (size / (2.0 * scale)) ** 4)
     inverse = np.linalg.inv((basis * weight[:, None]).T @ basis)
     spread = (residual * weight[:, None]).T @ residual / max(weight.sum() - basis.shape[1], 1.0)
-    # Neighbouring points share some shade and print: two thirds of them count as independent.
-    cov = spread * float(difference @ inverse @ difference) * 1.5
-    return LightRatio(difference @ coefficients, cov, len(at))
+    return PaperLight(coefficients, np.asarray(inverse, dtype=np.float64), spread, len(at))
 
 
-def _points(layout: CardLayout, sample: Vial, blank: Vial) -> Array:
+def _points(layout: CardLayout, avoid: Sequence[Disc]) -> Array:
     """Places of bare paper (N, 2) mm."""
     left, top, right, bottom = REGION_MM
-    grid = np.stack(np.meshgrid(np.arange(left, right, STEP_MM), np.arange(top, bottom, STEP_MM)), axis=-1).reshape(-1, 2)
+    axes = np.meshgrid(np.arange(left, right, STEP_MM), np.arange(top, bottom, STEP_MM))
+    grid = np.stack(axes, axis=-1).reshape(-1, 2)
     bare = np.ones(len(grid), dtype=bool)
     for patch in layout.patches:
-        x, y = patch.rect_mm[:2]
-        centre = np.array([x, y]) + PATCH_MM / 2
+        centre = np.array(patch.rect_mm[:2]) + PATCH_MM / 2
         bare &= np.abs(grid - centre).max(axis=1) > PATCH_MM / 2 + CLEAR_MM
     for marker in layout.markers:
         centre = np.array(marker.corners_mm[0]) + MARKER_MM / 2
         bare &= np.abs(grid - centre).max(axis=1) > MARKER_MM / 2 + CLEAR_MM
-    for window in layout.windows.values():
-        away = np.hypot(grid[:, 0] - window.centre_mm[0], grid[:, 1] - window.centre_mm[1])
-        bare &= away > window.radius_mm + CLEAR_MM
-    for vial in (sample, blank):
-        for circle in vial.circles:
-            away = np.hypot(grid[:, 0] - circle.centre_mm[0], grid[:, 1] - circle.centre_mm[1])
-            bare &= away > circle.radius_mm + SHADOW_MM
+    discs = [(window.centre_mm, window.radius_mm + CLEAR_MM) for window in layout.windows.values()]
+    discs += [(centre, radius + SHADOW_MM) for centre, radius in avoid]
+    for (x, y), radius in discs:
+        bare &= np.hypot(grid[:, 0] - x, grid[:, 1] - y) > radius
     return grid[bare]
 
 

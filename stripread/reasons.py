@@ -99,6 +99,112 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "end_of_range": ("note", "The value lies at the end of the strip's range: read it as {detail}."),
     "by_hand": ("note", "This value was entered by hand ({detail}); the photo's own reading stands in the entry before."),
     "wide_interval": ("doubt", "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps."),
+    # the tint: vials
+    "no_vial": (
+        "refuse",
+        "No vial was seen in the {detail} window. Stand the sample in the left window and a like vial of clean water "
+        "in the right one, and hold the phone straight above.",
+    ),
+    "vial_unclear": (
+        "refuse",
+        "Too little of the liquid could be seen ({detail}). Hold the phone straight above, farther off, without shine.",
+    ),
+    "rim_not_seen": (
+        "doubt",
+        "The rim of a vial was not seen ({detail}); the middle of the window was taken for liquid. Check the picture.",
+    ),
+    # the tint: what it is
+    "other_colour": (
+        "doubt",
+        "The colour is not copper's blue ({detail}), so nothing is said about copper. Take liquid without other "
+        "colours, or test it in another way.",
+    ),
+    "cloudy": (
+        "doubt",
+        "The sample is cloudy ({detail}). Let it settle or filter it and take the clear liquid.",
+    ),
+    "pale_blue_precipitate": (
+        "doubt",
+        "The sample is blue and cloudy: a pale-blue precipitate means copper with too little ammonia. Add ammonia "
+        "drop by drop until it smells of it and the liquid clears to deep blue, or let it settle.",
+    ),
+    "uneven_liquid": (
+        "doubt",
+        "The liquid is not of one colour ({detail}): a reflection, or not mixed. Turn from bright things and stir.",
+    ),
+    "near_limit": (
+        "doubt",
+        "The colour lies between nothing and the least that counts as copper. Look through more liquid, "
+        "or take a second photo in more even light.",
+    ),
+    "weak_limit": (
+        "doubt",
+        "This photo would only have shown {detail}. Look through more liquid, in more even light.",
+    ),
+    "beyond_range": (
+        "doubt",
+        "The liquid is too dark to tell how much copper is in it. Thin it with water and look again.",
+    ),
+    # the tint: what it means and does not prove
+    "path_unknown": (
+        "note",
+        "No depth was given, so no concentration is worked out. Measure the liquid's depth and give it in millimetres.",
+    ),
+    "default_response": (
+        "note",
+        "The concentration rests on a textbook absorptivity and an unknown phone. Standards of known copper narrow it.",
+    ),
+    "ammonia_short": (
+        "doubt",
+        "Ammonia was not in excess: copper may be there without blue. Add ammonia drop by drop until it smells of it.",
+    ),
+    "ammonia_unknown": (
+        "note",
+        "It was not said whether ammonia was in excess. Without it copper shows no deep blue: smell or a strip must "
+        "show it.",
+    ),
+    "clear_not_proof": (
+        "doubt",
+        "A clear liquid is no proof here: in hard water copper falls as pale-green carbonate into the chloride just "
+        "as the wash turns neutral. Wash on the acid side with soft or slightly acid water, test that, and neutralise after.",
+    ),
+    "taking_unknown": (
+        "note",
+        "It was not said whether the wash was acid and the water soft. In hard water near neutral, copper hides in the "
+        "solid as pale-green carbonate: 'none seen' then speaks of the liquid alone.",
+    ),
+    "limit_meaning": ("note", "{detail}"),
+    # the tint: cautions, with every reading
+    "caution_explosive": (
+        "note",
+        "DANGER: ammonia with silver turns explosive on standing. Right after the photo acidify with dilute "
+        "hydrochloric acid. Never store it, never let it dry, never bring it to lye, glucose or the oxide.",
+    ),
+    "caution_apart": (
+        "note",
+        "Test only drops of clear, decanted liquid, apart from the batch: a litre of ammonia dissolves 5 to 20 g of "
+        "silver as chloride.",
+    ),
+    "caution_fumes": (
+        "note",
+        "Ammonia and acid both fume, and smoke where they meet: work in a hood or outdoors, with gloves and goggles.",
+    ),
+    "caution_waste": (
+        "note",
+        "Nothing goes down the drain: collect it, and follow the rules of your place for silver, copper and acid.",
+    ),
+    # the solid
+    "no_solid": ("refuse", "No solid was seen ({detail}). Put it in the left window or name the place with a region."),
+    "few_grains": (
+        "doubt",
+        "The area holds too little to settle the pale share ({detail}). Spread it wider, stir, and take it again.",
+    ),
+    "not_dark_and_pale": (
+        "doubt",
+        "The solid is not a mix of a dark and a pale part ({detail}), so the pale share may not mean what it seems.",
+    ),
+    "shine_on_solid": ("doubt", "Part of the solid shines and was left out ({detail}). Let it drain or turn the lamp."),
+    "fits_description": ("note", "The colour fits: {detail}. A description of the colour, not an identification."),
 }
 
 

@@ -102,6 +102,104 @@ class PhReading:
         }
 
 
+@dataclass(frozen=True)
+class TintReading:
+    """A tint reading. Absorbances are decadic, at the band's maximum, one passage; concentrations mg/L of copper.
+
+    Everything measured is None when refused; concentrations also without a path length. ``metal`` is what the
+    concentration means for the metal, ``taken`` how the test was made.
+    """
+
+    stamp: Stamp
+    decision: str = "undecided"
+    absorbance: float | None = None
+    absorbance_interval: Interval | None = None
+    delta_e: float | None = None
+    mg_per_l: float | None = None
+    interval: Interval | None = None
+    detection_limit: float | None = None  # mg/L
+    decision_limit: float | None = None  # mg/L
+    absorbance_limits: Interval | None = None  # decision and detection limit as absorbance
+    probability: float | None = None  # that there is more than nothing
+    path_mm: float | None = None
+    metal: dict[str, float] = field(default_factory=dict)
+    taken: dict[str, str] = field(default_factory=dict)
+    reasons: tuple[Reason, ...] = ()
+    profile: str = ""
+
+    @property
+    def status(self) -> Status:
+        """What the reasons amount to."""
+        return status_of(self.reasons)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The reading as its JSON object."""
+        return {
+            "photo": self.stamp.photo,
+            "kind": "tint",
+            "status": self.status,
+            "decision": self.decision,
+            "absorbance": _rounded(self.absorbance, 5),
+            "absorbance_interval": _pair(self.absorbance_interval, 5),
+            "delta_e": _rounded(self.delta_e, 2),
+            "mg_per_l": _rounded(self.mg_per_l, 2),
+            "interval": _pair(self.interval, 2),
+            "detection_limit": _rounded(self.detection_limit, 2),
+            "decision_limit": _rounded(self.decision_limit, 2),
+            "absorbance_limits": _pair(self.absorbance_limits, 5),
+            "probability": _rounded(self.probability, 4),
+            "path_mm": _rounded(self.path_mm, 2),
+            "metal": {name: _rounded(v, 4) for name, v in self.metal.items()},
+            "taken": dict(self.taken),
+            "level": LEVEL,
+            "reasons": reasons_json(self.reasons),
+            "sha256": self.stamp.sha256,
+            "profile": self.profile,
+            "taken_at": self.stamp.taken_at,
+            "software": self.stamp.software,
+            "seconds": round(self.stamp.seconds, 3),
+        }
+
+
+@dataclass(frozen=True)
+class SolidReading:
+    """A reading of a solid: its colour, CIELAB D50 with standard deviations, and the share of its area that is pale."""
+
+    stamp: Stamp
+    lab: tuple[float, float, float] | None = None
+    sd: tuple[float, float, float] | None = None
+    pale_fraction: float | None = None
+    pale_interval: Interval | None = None
+    descriptions: tuple[str, ...] = ()
+    region_mm: tuple[float, float, float, float] | None = None
+    reasons: tuple[Reason, ...] = ()
+
+    @property
+    def status(self) -> Status:
+        """What the reasons amount to."""
+        return status_of(self.reasons)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The reading as its JSON object."""
+        return {
+            "photo": self.stamp.photo,
+            "kind": "solid",
+            "status": self.status,
+            "lab": None if self.lab is None else [_rounded(v, 2) for v in self.lab],
+            "sd": None if self.sd is None else [_rounded(v, 2) for v in self.sd],
+            "pale_fraction": _rounded(self.pale_fraction, 5),
+            "pale_interval": _pair(self.pale_interval, 5),
+            "descriptions": list(self.descriptions),
+            "region_mm": None if self.region_mm is None else [_rounded(v, 2) for v in self.region_mm],
+            "level": LEVEL,
+            "reasons": reasons_json(self.reasons),
+            "sha256": self.stamp.sha256,
+            "taken_at": self.stamp.taken_at,
+            "software": self.stamp.software,
+            "seconds": round(self.stamp.seconds, 3),
+        }
+
+
 def reasons_json(reasons: tuple[Reason, ...]) -> list[dict[str, str]]:
     """Reasons as JSON, in the order found."""
     return [{"code": r.code, "severity": r.severity, "message": r.message} for r in reasons]
@@ -112,3 +210,7 @@ def _rounded(value: float | None, digits: int) -> float | None:
     if value is None or value != value:
         return None
     return round(float(value), digits)
+
+
+def _pair(interval: Interval | None, digits: int) -> list[float | None] | None:
+    return None if interval is None else [_rounded(v, digits) for v in interval]

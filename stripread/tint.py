@@ -1,13 +1,14 @@
 """Sample against blank: how much copper blue, is it copper's blue at all, and what could have been seen.
 
-Everything is done on the ratio of sample to blank in the picture's linear channels, which a common light leaves alone.
-Light is taken from the sRGB curve, whose doubt is in the curves: what is fitted to the card's ramp mixes the phone's tone
-with the printer's. The ratio moves along copper's curve (``tintmodel``); a grey factor common to the channels (glass, shade) is a nuisance
-with its own doubt; what is left across both says that this is some other colour.
+Everything is done on the ratio of sample to blank in the picture's linear channels, which a common light leaves
+alone. Light is taken from the sRGB curve, whose doubt is in the curves: what is fitted to the card's ramp mixes the
+phone's tone with the printer's. The ratio moves along copper's curve (``tintmodel``); a grey factor common to the
+channels (glass, shade) is a nuisance with its own doubt; what is left across both says that this is some other colour.
 
-Limits after Currie (1995, IUPAC): the decision limit is exceeded by a blank in 5 % of cases; what is really there at the
-detection limit is seen in 95 %. "Copper" is said only above a stricter limit (1 in 100 blanks), and the detection limit
-is stated for that one; between the two limits the answer is "undecided".
+Limits by Currie's definitions (from memory, not looked up; ISO 11843 uses the same ideas): the decision limit is
+exceeded by a blank in 5 % of cases; what is really there at the detection limit is seen in 95 %. "Copper" is said only
+above a stricter limit (1 in 100 blanks), and the detection limit is stated for that one; between the two limits the
+answer is "undecided".
 """
 
 from __future__ import annotations
@@ -20,10 +21,10 @@ from numpy.typing import NDArray
 
 from stripread.card import CardLayout
 from stripread.colour import srgb_decode
-from stripread.paper import light_ratio
+from stripread.paper import paper_light
 from stripread.tintmodel import copper_curves
-from stripread.view import CardView
 from stripread.vials import Vial, Vials
+from stripread.view import CardView
 
 Array = NDArray[np.float64]
 Decision = Literal["copper", "none seen", "undecided"]
@@ -46,8 +47,8 @@ OTHER_COLOUR = 9.2  # squared misfit over two directions, 1 % of right ones beyo
 @dataclass(frozen=True)
 class TintSample:
     """Sample against blank. ratio (3,): linear light, sample over blank, at the same light. cov (3, 3): its covariance
-    without the grey nuisance. parts: that covariance by cause. uneven: colour differences inside the sample in excess of
-    the blank's, natural log. clarity: contrast of the printed ring, sample over blank; NaN when not in sight in both.
+    without the grey nuisance. parts: that covariance by cause. uneven: colour differences inside the sample in excess
+    of the blank's, natural log. clarity: contrast of the printed ring, sample over blank; NaN when not seen in both.
     """
 
     ratio: Array
@@ -61,8 +62,9 @@ class TintSample:
 class TintEstimate:
     """What the ratio means. Absorbances are decadic, at the band maximum, one passage.
 
-    grid, density: posterior of the absorbance. signal: the estimate used for the decision and sd0 its standard deviation
-    on a blank. misfit: squared distance to copper's curve (2 degrees of freedom). grey: ln of the common factor.
+    grid, density: posterior of the absorbance. signal: the estimate used for the decision and sd0 its standard
+    deviation on a blank. misfit: squared distance to copper's curve (2 degrees of freedom). grey: ln of the factor
+    common to the channels.
     """
 
     absorbance: float
@@ -94,14 +96,15 @@ def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
     assert sample is not None
     assert blank is not None
     s, b = _mean_of(view, sample), _mean_of(view, blank)
-    local = light_ratio(view, layout, sample, blank)
+    avoid = [(c.centre_mm, c.radius_mm) for vial in (sample, blank) for c in vial.circles]
+    log_light, light_cov = paper_light(view, layout, avoid).ratio(sample.centre_mm, blank.centre_mm)
     bottom = np.maximum(b.linear, 0.02)
-    ratio = s.linear / bottom * np.exp(-local.log_ratio)
+    ratio = s.linear / bottom * np.exp(-log_light)
     ratio = np.maximum(ratio - FLARE, 0.0) / (1.0 - FLARE)
     parts: dict[str, Array] = {
         "noise": np.diag(s.noise / bottom**2 + b.noise * (ratio / bottom) ** 2),
         "texture": _scaled(s.texture, 1.0 / bottom) + _scaled(b.texture, ratio / bottom),
-        "light": _scaled(local.cov, ratio),
+        "light": _scaled(light_cov, ratio),
         "floor": np.diag((FLOOR_SD * ratio) ** 2 + (FLARE_SD * (1.0 - np.minimum(ratio, 1.0))) ** 2 + LOWEST_SD**2),
     }
     clarity = sample.ring / blank.ring if blank.ring > 0.15 else float("nan")

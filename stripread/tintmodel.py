@@ -25,8 +25,8 @@ COPPER_G_PER_MOL = 63.546  # IUPAC abridged standard atomic weight
 PEAK_NM, PEAK_SD_NM = 617.0, 9.0
 WIDTH_PER_CM, WIDTH_SD = 5000.0, 0.06  # the second is relative
 EPSILON, EPSILON_SD = 58.0, 0.14  # L/(mol cm), relative doubt: 95 % from 44 to 76
-# A phone's tone curve against the sRGB curve: d ln(decoded) / d ln(light) near white. Pictures hold highlights back a little. The card cannot
-# settle it: a steeper curve and a printer with more dot gain look alike on the ramp.
+# A phone's tone curve against the sRGB curve: d ln(decoded) / d ln(light) near white. Pictures hold highlights back a
+# little. The card cannot settle it: a steeper curve and a printer with more dot gain look alike on the ramp.
 TONE_SLOPE, TONE_SD = 0.95, 0.16
 SYSTEMS = 128
 _NM = np.arange(400.0, 701.0, 10.0)
@@ -109,7 +109,8 @@ def _sensors(rng: np.random.Generator, count: int) -> Array:
             at = centre + rng.normal(0.0, 7.0)
             width = np.where(at > _NM, below, above) * np.exp(rng.normal(0.0, 0.12))
             out[n, :, k] = np.exp(-0.5 * ((_NM - at) / width) ** 2)
-        leak = np.eye(3) + rng.uniform(0.0, 0.14, (3, 3)) * (1.0 - np.eye(3)) * np.array([[1, 1, 0.3], [1, 1, 1], [0.3, 1, 1]])
+        near = np.array([[0.0, 1.0, 0.3], [1.0, 0.0, 1.0], [0.3, 1.0, 0.0]])  # red and blue hardly leak into each other
+        leak = np.eye(3) + rng.uniform(0.0, 0.14, (3, 3)) * near
         cut = 1.0 / (1.0 + np.exp((_NM - rng.uniform(650.0, 685.0)) / 7.0))
         out[n] = (out[n] @ leak) * cut[:, None]
     return out
@@ -129,7 +130,7 @@ def copper_curves() -> TintCurves:
     """The curves of ``SYSTEMS`` phones and lights, from one fixed seed."""
     rng = np.random.default_rng(615)
     sensors, lamps = _sensors(rng, SYSTEMS), _lamps(rng, SYSTEMS)
-    effective = _effective(rng, sensors, lamps)  # (S, W, 3): weights of the picture's linear channels, each summing to 1
+    effective = _effective(rng, sensors, lamps)
     peak = rng.normal(PEAK_NM, PEAK_SD_NM, SYSTEMS)
     width = WIDTH_PER_CM * np.exp(rng.normal(0.0, WIDTH_SD, SYSTEMS))
     shape = band(_NM, peak, width)
@@ -143,7 +144,7 @@ def copper_curves() -> TintCurves:
 
 
 def _effective(rng: np.random.Generator, sensors: Array, lamps: Array) -> Array:
-    """Weights over the spectrum of each linear channel of the picture, after white balance and colour matrix."""
+    """Weights (S, W, 3) over the spectrum of each linear channel of the picture, each summing to 1."""
     surfaces = _surfaces(rng)
     daylight = (0.00035 * (_NM - 560.0) * -1.0 + 1.0)  # nearly equal energy with daylight's lean to the blue
     target = (surfaces * daylight) @ observer(_NM)

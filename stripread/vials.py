@@ -82,7 +82,7 @@ def find_vials(view: CardView, layout: CardLayout) -> Vials:
 
 def find_vial(view: CardView, window: Window) -> Vial | None:
     """The vessel in one window, or None: no rim, or no liquid area that can be used."""
-    circles = tuple(c for c in find_circles(view, window) if not _printed(c, window))
+    circles = tuple(c for c in find_circles(view, window) if not printed(c, window))
     if not circles:
         return None
     area = _overlap(view, window, circles)
@@ -170,7 +170,7 @@ def _same(place: Array, radius: float, other: Circle, slack: float) -> bool:
     return bool(np.hypot(*(place - np.array(other.centre_mm))) < slack and abs(radius - other.radius_mm) < slack)
 
 
-def _printed(circle: Circle, window: Window) -> bool:
+def printed(circle: Circle, window: Window) -> bool:
     """Whether a circle is one that the card itself shows there: the window's outline or the ring in it."""
     off = np.hypot(circle.centre_mm[0] - window.centre_mm[0], circle.centre_mm[1] - window.centre_mm[1])
     # The ring is lifted a little by the liquid's refraction, and has two edges.
@@ -187,7 +187,8 @@ def _overlap(view: CardView, window: Window, circles: tuple[Circle, ...]) -> tup
     side = int(2 * REACH_MM * view.px_per_mm)
     h, w = min(side, view.rgb.shape[0] - y0), min(side, view.rgb.shape[1] - x0)
     columns, rows = np.meshgrid(np.arange(w), np.arange(h))
-    mm = view.view_to_mm(np.stack([columns + x0, rows + y0], axis=-1).reshape(-1, 2).astype(np.float64)).reshape(h, w, 2)
+    places = np.stack([columns + x0, rows + y0], axis=-1).reshape(-1, 2).astype(np.float64)
+    mm = view.view_to_mm(places).reshape(h, w, 2)
     kept: Mask | None = None
     for circle in circles:
         away = np.hypot(mm[..., 0] - circle.centre_mm[0], mm[..., 1] - circle.centre_mm[1])
@@ -213,7 +214,8 @@ def _liquid(pixels: NDArray[np.float32], inside: Mask, px_per_mm: float) -> Mask
     steps = np.hypot(cv2.Sobel(grey, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(grey, cv2.CV_32F, 0, 1, scale=0.125))
     usual = float(np.median(steps[inside]))
     size = max(3, 2 * round(0.4 * px_per_mm) + 1)
-    edges = cv2.dilate((steps > max(4.0 * usual, 0.02 / px_per_mm)).astype(np.uint8), np.ones((size, size), np.uint8)) > 0
+    sharp = (steps > max(4.0 * usual, 0.02 / px_per_mm)).astype(np.uint8)
+    edges = cv2.dilate(sharp, np.ones((size, size), np.uint8)) > 0
     even = inside & ~edges
     if even.sum() < 0.2 * inside.sum():
         even = inside
@@ -262,3 +264,18 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
             # 2.2: from the encoded signal to light, near enough for a contrast that is only compared with the blank's
             best = float(np.fmax(best, 2.2 * np.nanmedian(dip, axis=1).max()))
     return best
+
+
+def disc(view: CardView, window: Window, radius_mm: float = 5.5) -> Vial:
+    """The middle of a window taken for liquid, where no rim was seen."""
+    x, y = window.centre_mm
+    low = np.rint(view.mm_to_view(np.array([[x - radius_mm, y - radius_mm]]))[0]).astype(int)
+    side = int(2 * radius_mm * view.px_per_mm)
+    columns, rows = np.meshgrid(np.arange(side), np.arange(side))
+    inside = np.hypot(columns - side / 2, rows - side / 2) < side / 2
+    origin = (int(low[1]), int(low[0]))
+    pixels = view.rgb[low[1] : low[1] + side, low[0] : low[0] + side].astype(np.float32) / 255.0
+    mask = _liquid(pixels, inside, view.px_per_mm)
+    area = float(mask.sum()) / view.px_per_mm**2
+    circle = Circle(window.centre_mm, 9.0, 0.0)
+    return Vial((circle,), mask, origin, area, window.centre_mm, _ring_contrast(view, window, origin, inside))

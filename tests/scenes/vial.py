@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from stripread.card import RING_RADIUS_MM, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Builder, Layer, noise_field, placed
 from tests.scenes.light import CARD_CENTRE
-from tests.scenes.printer import Printer
 from tests.scenes.photo import camera_of
+from tests.scenes.printer import Printer
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS
 from tests.scenes.surfaces import RING_SRGB
@@ -43,8 +43,8 @@ class Dye:
 class Vial:
     """One vessel: inner radius, wall, height and depth of the liquid in mm, and what is in it.
 
-    haze : share of light scattered back before it reaches the paper; haze_colour its reflectance (31,) or None for milk.
-    light : its own level against the other vial (glass, shade); mirror: a coloured reflection (31,) added over part of it.
+    haze : share of light scattered back before it reaches the paper; haze_colour its reflectance (31,), None for milk.
+    light : its own level against the other vial (glass, shade); mirror: a coloured reflection (31,) over part of it.
     """
 
     radius_mm: float = 10.0
@@ -86,7 +86,9 @@ def _lifted(centre: Array, radius: float, height: float, eye: Array) -> tuple[Ar
     return centre + (centre - eye[:2]) * share, radius * (1 + share)
 
 
-def _build(vial: Vial, centre: Array, eye: Array, sheet: Printer, printed: Array, ppm: float, seed: int) -> list[Layer]:
+def _build(  # noqa: PLR0917, PLR0915 - one picture, painted from the back to the front
+    vial: Vial, centre: Array, eye: Array, sheet: Printer, printed: Array, ppm: float, seed: int
+) -> list[Layer]:
     rng = np.random.default_rng([vial.seed, seed, 21])
     depth, outer = vial.depth_mm, vial.radius_mm + vial.wall_mm
     top, r_top = _lifted(centre, vial.radius_mm, vial.height_mm, eye)

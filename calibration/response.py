@@ -1,0 +1,172 @@
+"""What standards of known copper teach: absorbance, one passage, per mg/L and mm, and how well photos repeat it."""
+
+from __future__ import annotations
+
+import csv
+import math
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread import __version__
+from stripread.errors import CallError, Refused
+from stripread.photo import fingerprint
+from stripread.tint import estimate_tint
+from stripread.tintmodel import EPSILON_SD, TONE_SD, per_mg_l_mm
+from stripread.tintprofile import TintProfile
+from stripread.windows_pipeline import TintTrace, measure_tint
+
+Array = NDArray[np.float64]
+
+LEAST_SIGNAL = 4.0  # standard deviations; weaker standards say more of noise than of the response
+DARKEST = 1.5  # absorbance beyond which a standard tells little
+REPEAT_FLOOR = 0.02  # relative: filling, depth and make-up of standards
+PRIOR_SD = math.hypot(EPSILON_SD, TONE_SD)  # natural log of the response, phone included
+
+
+@dataclass(frozen=True)
+class KnownTint:
+    """A photo of a standard as measured: copper mg/L, depth mm, absorbance with its sd, and the photo's hash."""
+
+    mg_per_l: float
+    path_mm: float
+    absorbance: float
+    sd: float
+    sha256: str
+    name: str
+
+
+@dataclass(frozen=True)
+class ResponseFit:
+    """The profile and, in words, how well it fits; left_out: photos that could not be read or told nothing."""
+
+    profile: TintProfile
+    message: str
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Row:
+    path: Path
+    name: str
+    mg_per_l: float
+    path_mm: float
+
+
+def learn_response(table: Path) -> ResponseFit:
+    """Measure the photos that a CSV names (columns ``photo,mg_per_l,path_mm``) and fit the response.
+
+    Raises
+    ------
+    CallError
+        If the table is broken, a photo is missing, or too little can be learned.
+    """
+    known, left_out = [], []
+    for row in _rows(table):
+        data = row.path.read_bytes()
+        try:
+            estimate = estimate_tint(measure_tint(data, TintTrace()))
+        except Refused as refused:
+            left_out.append(f"{row.name}: {refused.reason.message}")
+            continue
+        known.append(
+            KnownTint(row.mg_per_l, row.path_mm, estimate.absorbance, estimate.noise_sd, fingerprint(data), row.name)
+        )
+    return fit_response(known, tuple(left_out))
+
+
+def fit_response(known: list[KnownTint], left_out: tuple[str, ...] = ()) -> ResponseFit:
+    """Fit ln(absorbance / (concentration x depth)) by weighted means; scatter beyond the noise is the repeatability.
+
+    The textbook's absorptivity with its doubt and an unknown phone's stands as prior, so that one standard alone does
+    not pass for certainty.
+
+    Raises
+    ------
+    CallError
+        If no standard shows a colour.
+    """
+    useful = [k for k in known if k.mg_per_l > 0 and LEAST_SIGNAL * k.sd < k.absorbance < DARKEST]
+    blanks = [k for k in known if k.mg_per_l == 0]
+    if not useful:
+        raise CallError("no standard shows a colour that can be measured: use some of 20 to 200 mg/L, 10 to 50 mm deep")
+    logs = np.array([math.log(k.absorbance / (k.mg_per_l * k.path_mm)) for k in useful])
+    noise = np.array([k.sd / k.absorbance for k in useful])
+    repeat = _scatter(logs, noise)
+    weights = 1.0 / (noise**2 + repeat**2)
+    prior, prior_weight = math.log(per_mg_l_mm()), PRIOR_SD**-2
+    mean = float((weights @ logs + prior_weight * prior) / (weights.sum() + prior_weight))
+    sd = float((weights.sum() + prior_weight) ** -0.5)
+    # Few standards leave their own scatter uncertain (Student's t against the normal used on reading).
+    sd *= 1.0 + 1.5 / len(useful)
+    blank_sd = float(np.sqrt(np.mean([k.absorbance**2 for k in blanks]))) if len(blanks) >= 3 else 0.0
+    left_out += tuple(f"{k.name}: too pale or too dark to teach" for k in known if k.mg_per_l > 0 and k not in useful)
+    notes = {
+        "software": f"stripread {__version__}",
+        "date": datetime.now(UTC).date().isoformat(),
+        "standards": [
+            {
+                "photo": k.name,
+                "mg_per_l": k.mg_per_l,
+                "path_mm": k.path_mm,
+                "absorbance": round(k.absorbance, 6),
+                "sd": round(k.sd, 6),
+                "sha256": k.sha256,
+            }
+            for k in known
+        ],
+        "left_out": list(left_out),
+    }
+    profile = TintProfile(math.exp(mean), sd, repeat, blank_sd, learned=True, notes=notes)
+    ratio = profile.response / per_mg_l_mm()
+    message = (
+        f"{len(useful)} standards: {ratio:.2f} times the textbook response, known to {sd:.0%}; "
+        f"one photo repeats to {repeat:.0%}"
+    )
+    return ResponseFit(profile, message, left_out)
+
+
+def _scatter(logs: Array, noise: Array) -> float:
+    """Scatter beyond the noise, by the method of moments, with half of a prior of one reading at the floor's double."""
+    if len(logs) < 2:
+        return 2.0 * REPEAT_FLOOR
+    weights = 1.0 / (noise**2 + REPEAT_FLOOR**2)
+    mean = weights @ logs / weights.sum()
+    beyond = float(np.sum((logs - mean) ** 2) / (len(logs) - 1) - np.mean(noise**2))
+    pooled = (max(beyond, 0.0) * (len(logs) - 1) + (2.0 * REPEAT_FLOOR) ** 2) / len(logs)
+    return max(math.sqrt(pooled), REPEAT_FLOOR)
+
+
+def _rows(table: Path) -> list[_Row]:
+    try:
+        with table.open(newline="", encoding="utf-8-sig") as file:
+            reader = csv.DictReader(file)
+            lines = list(reader)
+            columns = reader.fieldnames or []
+    except (OSError, UnicodeDecodeError, csv.Error) as problem:
+        raise CallError(f"can't read {table}: {problem}") from None
+    missing = [c for c in ("photo", "mg_per_l", "path_mm") if c not in columns]
+    if missing or not lines:
+        raise CallError(f"{table}: wanted the columns photo,mg_per_l,path_mm and a line for each photo")
+    rows = []
+    for number, line in enumerate(lines, start=2):
+        name = (line["photo"] or "").strip()
+        place = table.parent / name
+        if not name or not place.is_file():
+            raise CallError(f"{table}, line {number}, column photo: no such photo '{name}'")
+        known = _number(table, number, line, "mg_per_l", 0.0)
+        rows.append(_Row(place, name, known, _number(table, number, line, "path_mm", 0.1)))
+    return rows
+
+
+def _number(table: Path, number: int, line: dict[str, str], column: str, least: float) -> float:
+    try:
+        value = float(line[column])
+    except (TypeError, ValueError):
+        raise CallError(f"{table}, line {number}, column {column}: '{line[column]}' is not a number") from None
+    if not math.isfinite(value) or value < least or value > 1e5:
+        raise CallError(f"{table}, line {number}, column {column}: {value:g} is out of range")
+    return value

@@ -1,0 +1,27 @@
+"""`stripread calibrate-tint`: standards of known copper to a response."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+
+@click.command("calibrate-tint")
+@click.argument("standards", type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="The profile to write.")
+def command(standards: Path, out: Path) -> int:
+    """Learn how blue copper is to your phone from STANDARDS, a CSV with the columns photo,mg_per_l,path_mm.
+
+    Each photo shows a standard made with ammonia in excess in the left window and the same depth of blank in the right
+    one. Some of 20 to 200 mg/L and two or three of nothing (0) are enough.
+    """
+    from calibration.response import learn_response
+    from stripread.tintprofile import save_tint_profile
+
+    fit = learn_response(standards)
+    save_tint_profile(fit.profile, out)
+    click.echo(f"{out}: {fit.message}")
+    for line in fit.left_out:
+        click.echo(f"    left out: {line}")
+    return 0

@@ -1,0 +1,55 @@
+"""`stripread solid`: photos of a settled or stirred solid to its colour and pale share."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import click
+
+from stripread.errors import CallError
+
+
+@click.command("solid")
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--region", help="Where the solid lies, as x,y,w,h in mm on the card (default: in the left window).")
+@click.option("--series", is_flag=True, help="One batch in time order: tell when the pale share has stopped falling.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
+@click.option(
+    "--overlay", type=click.Path(path_type=Path), help="Write a picture: a PNG file for one photo, else a folder."
+)
+def command(
+    photos: tuple[Path, ...], region: str | None, series: bool, as_json: bool, overlay: Path | None
+) -> int:
+    """Read the colour and the pale share of a solid in PHOTOS.
+
+    Stir and spread the solid in the left window or in a flat dish standing there: dark oxide coats white chloride, so
+    that only a stirred surface shows what is left. With --series the last line says whether the share still falls.
+
+    Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
+    """
+    from service.many_windows import overlay_paths, run_many
+    from service.show_windows import solid_lines
+    from stripread.series import settled
+
+    place = None if region is None else _rect(region)
+    readings = []
+    for reading in run_many("solid", photos, overlay_paths(photos, overlay), place):
+        readings.append(reading)
+        click.echo(json.dumps(reading.to_dict()) if as_json else solid_lines(reading))
+        sys.stdout.flush()
+    if series:
+        verdict = settled([(r.pale_fraction, r.pale_interval) for r in readings])
+        click.echo(json.dumps({"kind": "series", **verdict.to_dict()}) if as_json else verdict.message)
+    return 1 if any(r.status == "refused" for r in readings) else 0
+
+
+def _rect(text: str) -> tuple[float, float, float, float]:
+    try:
+        x, y, w, h = (float(part) for part in text.split(","))
+    except ValueError:
+        raise CallError(f"--region takes four numbers x,y,w,h in mm, not '{text}'") from None
+    if not (w > 0 and h > 0):
+        raise CallError("--region: width and height must be more than nothing")
+    return (x, y, w, h)

@@ -1,0 +1,82 @@
+"""`stripread tint`: photos of a sample vial beside its blank to a decision about copper."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from stripread.errors import CallError
+
+if TYPE_CHECKING:
+    from stripread.tintverdicts import Excess, Wash, Water
+
+
+@click.command("tint")
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--path-mm", type=float, help="Depth of the liquid in mm, the same in both vials. Without it no mg/L.")
+@click.option(
+    "--standards", type=click.Path(path_type=Path), help="What `stripread calibrate-tint` wrote: narrower intervals."
+)
+@click.option("--wash", type=click.Choice(["acid", "neutral", "unknown"]), default="unknown", help="The wash so far.")
+@click.option("--water", type=click.Choice(["soft", "hard", "unknown"]), default="unknown", help="The rinse water.")
+@click.option(
+    "--ammonia-excess", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Did it smell of ammonia?"
+)
+@click.option("--retained-ml", type=float, help="Liquid left with the solid, mL: what the reading means for the metal.")
+@click.option("--silver-g", type=float, help="Mass of the silver, g: the same as parts per million.")
+@click.option("--dilution", type=float, default=1.0, help="Volume after adding ammonia over volume before (default 1).")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
+@click.option(
+    "--overlay", type=click.Path(path_type=Path), help="Write a picture: a PNG file for one photo, else a folder."
+)
+def command(  # noqa: PLR0917 - click passes by name
+    photos: tuple[Path, ...],
+    path_mm: float | None,
+    standards: Path | None,
+    wash: str,
+    water: str,
+    ammonia_excess: str,
+    retained_ml: float | None,
+    silver_g: float | None,
+    dilution: float,
+    as_json: bool,
+    overlay: Path | None,
+) -> int:
+    """Look for copper's ammonia blue in PHOTOS of two vials standing in the card's windows.
+
+    How to do it well: take a few drops of clear, decanted liquid apart from the batch; the same sort of vial, filled
+    to the same depth, for the sample (left) and for clean water (right); ammonia drop by drop, in good air, until it
+    smells of it; wait a minute; photo from straight above, away from lamps' reflections. Twice the depth shows half as
+    little copper: measure the depth and give it with --path-mm. Acidify at once afterwards, never store it.
+
+    Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
+    """
+    from service.many_windows import overlay_paths, run_many
+    from stripread.tintprofile import default_response, load_tint_profile
+    from stripread.tintverdicts import Taking
+    from stripread.windows_pipeline import TintAsk
+
+    for name, value in (("--path-mm", path_mm), ("--retained-ml", retained_ml), ("--silver-g", silver_g)):
+        if value is not None and not value > 0:
+            raise CallError(f"{name} must be more than nothing")
+    if not dilution >= 1.0:
+        raise CallError("--dilution is 1 or more: the volume after adding ammonia over the volume before")
+    profile = default_response() if standards is None else load_tint_profile(standards)
+    # click lets only these words through
+    taking = Taking(cast("Wash", wash), cast("Water", water), cast("Excess", ammonia_excess))
+    ask = TintAsk(path_mm, profile, taking, retained_ml, silver_g, dilution)
+    refused = False
+    for reading in run_many("tint", photos, overlay_paths(photos, overlay), ask):
+        refused = refused or reading.status == "refused"
+        if as_json:
+            click.echo(json.dumps(reading.to_dict()))
+        else:
+            from service.show_windows import tint_lines
+
+            click.echo(tint_lines(reading))
+        sys.stdout.flush()
+    return 1 if refused else 0

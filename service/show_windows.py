@@ -1,0 +1,35 @@
+"""Readings of the card's windows as lines of text for people."""
+
+from __future__ import annotations
+
+from stripread.results import SolidReading, TintReading
+
+_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
+
+
+def tint_lines(reading: TintReading) -> str:
+    """A tint in words: decision, concentration or absorbance, limit, then the reasons, one a line."""
+    if reading.absorbance is None or reading.absorbance_interval is None:
+        head = "no value"
+    elif reading.mg_per_l is not None and reading.interval is not None and reading.detection_limit is not None:
+        low, high = reading.interval
+        head = f"{reading.decision}: {reading.mg_per_l:.1f} mg/L copper (95 %: {low:.1f} to {high:.1f}; "
+        head += f"{reading.detection_limit:.1f} would be seen)"
+    else:
+        low, high = reading.absorbance_interval
+        head = f"{reading.decision}: absorbance {reading.absorbance:.4f} (95 %: {low:.4f} to {high:.4f})"
+    lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
+    return "\n".join(lines + [f"    {reason.message}" for reason in reading.reasons])
+
+
+def solid_lines(reading: SolidReading) -> str:
+    """A solid in words: colour, pale share, then the reasons, one a line."""
+    if reading.lab is None or reading.pale_fraction is None or reading.pale_interval is None:
+        head = "no value"
+    else:
+        light, a, b = reading.lab
+        low, high = reading.pale_interval
+        head = f"L* {light:.0f} a* {a:.0f} b* {b:.0f}, "
+        head += f"pale share {reading.pale_fraction:.3f} (95 %: {low:.3f} to {high:.3f})"
+    lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
+    return "\n".join(lines + [f"    {reason.message}" for reason in reading.reasons])

@@ -1,0 +1,275 @@
+"""Colour of a solid and the share of it that is pale: unconverted white in a dark oxide.
+
+Light mixes linearly inside a pixel: a pixel that holds a share f of pale grain has light D + f (P - D), with D and P
+the levels of the dark and of the pale. The mean of f over the area is therefore right whatever the grain size, also for
+grains smaller than a pixel. A threshold would count none or all of those. The interval comes from how f scatters over
+the area: few large grains are a poorer sample of the batch than many small ones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaincinv, ndtri
+
+from stripread.card import RING_RADIUS_MM, Window, layout
+from stripread.colour import srgb_decode, srgb_encode
+from stripread.correct import ColourFix
+from stripread.errors import Refused
+from stripread.paper import paper_light
+from stripread.reasons import Reason, because
+from stripread.vials import find_circles, printed
+from stripread.view import CardView
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Rect = tuple[float, float, float, float]
+
+MARGIN_MM = 1.0  # from the edge of the heap or the vessel
+MIN_AREA_MM2 = 15.0
+DARK_TOP, PALE_BOTTOM = 0.22, 0.35  # shares of paper white: oxide lies below the first, chloride above the second
+PALE_USUAL, PALE_SD = 0.72, 0.10  # pale level where no grain is large enough to be read itself (from memory)
+SHINE = 1.12  # of paper white: brighter is a mirror image
+DARK_LEAST_MM2 = 4.0  # less of it is a speck, not the oxide
+PAPER_LIKE = 0.9
+DARK_USUAL = 0.06
+CORE_MM = 0.3  # a grain's core starts this far inside its edge
+BAND = 3.5  # standard deviations of the dark's texture
+FALSE_PALE = 0.0014  # pale share that texture and stray light may feign in a dark solid
+SEEDS = 200
+BLOCKS_MM = (1.5, 3.0, 5.0)
+
+
+@dataclass(frozen=True)
+class SolidSample:
+    """The solid as seen. light (h, w, 3): linear, relative to bare paper there; mask (h, w): of the solid, without edge
+    and shine; encoded (3,): mean as written; whole_mm2: area of the solid; shine: share left out; centre_mm.
+    """
+
+    light: NDArray[np.float32]
+    mask: Mask
+    encoded: Array
+    whole_mm2: float
+    shine: float
+    centre_mm: tuple[float, float]
+    px_per_mm: float
+    origin: tuple[int, int]
+
+
+@dataclass(frozen=True)
+class SolidEstimate:
+    """lab (3,), sd (3,): mean colour. pale, interval: share. dark, bright: the two levels, share of paper white.
+    share (h, w): pale share of each pixel. spread_mm: distance over which f stays alike.
+    """
+
+    lab: Array
+    sd: Array
+    pale: float
+    interval: tuple[float, float]
+    dark: float
+    bright: float
+    share: NDArray[np.float32]
+    reasons: tuple[Reason, ...]
+
+
+def sample_solid(view: CardView, where: Window | Rect) -> SolidSample:
+    """Cut out the solid: a region in mm as given, else what lies in the window.
+
+    Raises
+    ------
+    Refused
+        ``no_solid`` when nothing but paper is there, or too little.
+    """
+    rect = where if isinstance(where, tuple) else _square(where)
+    crop, at = view.crop(rect)
+    h, w = crop.shape[:2]
+    if h < 4 or w < 4:
+        raise Refused(because("no_solid", "the region lies outside the card"))
+    avoid = [] if isinstance(where, tuple) else [(where.centre_mm, where.radius_mm)]
+    paper = paper_light(view, layout(), avoid)
+    columns, rows = np.meshgrid(np.arange(w) / view.px_per_mm + at[0], np.arange(h) / view.px_per_mm + at[1])
+    places = np.stack([columns, rows], axis=-1)
+    white = paper.at(places.reshape(-1, 2)).reshape(h, w, 3)
+    light = (srgb_decode(crop / 255.0) / white).astype(np.float32)
+    inside = np.ones((h, w), dtype=bool) if isinstance(where, tuple) else _outline(view, where, light, places)
+    whole = float(inside.sum()) / view.px_per_mm**2
+    shine = inside & ((light.min(axis=2) > SHINE) | (crop.min(axis=2) >= 253))
+    if shine.any():
+        shine = inside & (cv2.dilate(shine.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+    mask = inside & ~shine
+    if mask.sum() / view.px_per_mm**2 < min(MIN_AREA_MM2, 0.5 * rect[2] * rect[3]):
+        raise Refused(because("no_solid", f"{mask.sum() / view.px_per_mm**2:.0f} square mm can be used"))
+    mean_light = srgb_decode(crop[mask] / 255.0).mean(axis=0)
+    centre = places[mask].mean(axis=0)
+    origin = view.mm_to_view(np.array([at]))[0]
+    return SolidSample(
+        light,
+        mask,
+        srgb_encode(mean_light),
+        whole,
+        float(shine.sum() / max(inside.sum(), 1)),
+        (float(centre[0]), float(centre[1])),
+        view.px_per_mm,
+        (round(float(origin[1])), round(float(origin[0]))),
+    )
+
+
+def _square(window: Window) -> Rect:
+    reach = window.radius_mm + 3.0
+    return (window.centre_mm[0] - reach, window.centre_mm[1] - reach, 2 * reach, 2 * reach)
+
+
+def _outline(view: CardView, window: Window, light: NDArray[np.float32], places: Array) -> Mask:
+    """The solid in a window: the hull of all that is dark, less the paper that reaches into it; where too little is
+    dark for that, the inside of a vessel.
+    """
+    grey = cv2.GaussianBlur(light.mean(axis=2), (0, 0), max(0.5, 0.15 * view.px_per_mm))
+    away = np.hypot(places[..., 0] - window.centre_mm[0], places[..., 1] - window.centre_mm[1])
+    near = away < window.radius_mm + 1.0
+    dark = ((grey < DARK_TOP) & near).astype(np.uint8)
+    thin = max(3, 2 * round(0.45 * view.px_per_mm) + 1)  # thicker than the printed ring
+    solid = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
+    on_ring = np.abs(away - RING_RADIUS_MM) < 1.0
+    pieces = np.where(on_ring, solid, cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
+    if pieces.sum() / view.px_per_mm**2 < DARK_LEAST_MM2:
+        return np.asarray(cv2.erode(_vessel(view, window, places), kernel, borderValue=0) > 0)
+    joined = _largest_group(pieces, 3.0 * view.px_per_mm)
+    rows, columns = np.nonzero(joined)
+    hull = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))
+    filled = np.zeros(dark.shape, np.uint8)
+    cv2.drawContours(filled, [hull], -1, 1, cv2.FILLED)
+    # Paper inside the hull hangs together with the paper outside of it; a grain does not, or is darker than paper.
+    paper = (grey > PAPER_LIKE).astype(np.uint8)
+    paper = cv2.morphologyEx(paper, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(view.px_per_mm)))
+    _, labels = cv2.connectedComponents(paper)
+    outside = np.unique(labels[filled == 0])
+    filled[np.isin(labels, outside[outside > 0])] = 0
+    return np.asarray(cv2.erode(filled, kernel, borderValue=0) > 0)
+
+
+def _odd(pixels: float) -> tuple[int, int]:
+    side = max(3, 2 * round(pixels) + 1)
+    return side, side
+
+
+def _largest_group(pieces: NDArray[np.uint8], gap_px: float) -> Mask:
+    """Pieces nearer to each other than the gap, in the largest such group."""
+    grown = cv2.dilate(pieces, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(gap_px / 2)))
+    _, labels = cv2.connectedComponents(grown)
+    sizes = np.bincount(labels[pieces > 0])
+    return np.asarray((pieces > 0) & (labels == int(np.argmax(sizes))))
+
+
+def _vessel(view: CardView, window: Window, places: Array) -> NDArray[np.uint8]:
+    """The inside of the two clearest circles in the window."""
+    circles = [c for c in find_circles(view, window) if not printed(c, window)]
+    if not circles:
+        raise Refused(because("no_solid", "the window shows paper alone"))
+    filled = np.ones(places.shape[:2], np.uint8)
+    for circle in circles[:2]:
+        off = np.hypot(places[..., 0] - circle.centre_mm[0], places[..., 1] - circle.centre_mm[1])
+        filled &= (off < circle.radius_mm).astype(np.uint8)
+    return filled
+
+
+def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
+    """Colour and pale share with their doubts."""
+    grey = sample.light.mean(axis=2)
+    level = grey[sample.mask].astype(np.float64)
+    reasons: list[Reason] = []
+    dark, texture, has_dark = _dark_level(level)
+    bright, bright_sd = _pale_level(grey, sample, dark)
+    if not has_dark or bright < 2.2 * dark:
+        reasons.append(because("not_dark_and_pale", f"levels {dark:.2f} and {bright:.2f} of paper white"))
+    share = ((grey - dark) / (bright - dark)).astype(np.float32)
+    # A pixel within the dark's own texture says nothing. Beyond it is grain; with it counts the blurred edge around it.
+    top = min(dark * np.exp(BAND * texture), dark + 0.35 * (bright - dark))
+    grain = (sample.mask & (grey > top)).astype(np.uint8)
+    around = cv2.dilate(grain, np.ones((5, 5), np.uint8)) > 0
+    share = np.where(around, np.clip(share, -0.1, 1.15), 0.0).astype(np.float32)
+    pale = float(np.clip(share[sample.mask].mean(), 0.0, 1.0))
+    interval = _interval(pale, share, sample, bright_sd / max(bright - dark, 0.05))
+    lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6))
+    if sample.shine > 0.02:
+        reasons.append(because("shine_on_solid", f"{sample.shine:.0%}"))
+    if interval[1] - interval[0] > 0.2:
+        reasons.append(because("few_grains", f"between {interval[0]:.0%} and {interval[1]:.0%}"))
+    return SolidEstimate(
+        lab[0], np.sqrt(np.maximum(np.diag(cov), 0.0)), pale, interval, dark, bright, share, tuple(reasons)
+    )
+
+
+def _dark_level(level: Array) -> tuple[float, float, bool]:
+    """Level of the dark solid, the spread of its texture (natural log, noise included), and whether there is one.
+
+    The mode of what is dark, and the spread below it mirrored: what lies above may be grains. Powder's texture is a
+    factor on its light, so that its logarithm is what is even on both sides.
+    """
+    dark = level[level < DARK_TOP]
+    if len(dark) < max(50, 0.01 * len(level)):
+        return DARK_USUAL, 0.3, False
+    logs = np.log(np.maximum(dark, 0.003))
+    bins = np.linspace(np.log(0.003), np.log(DARK_TOP), 61)
+    count = np.convolve(np.histogram(logs, bins)[0], [1, 2, 3, 2, 1], mode="same")
+    mode = float(bins[int(np.argmax(count))] + (bins[1] - bins[0]) / 2)
+    below = logs[logs <= mode]
+    if len(below) < 20:
+        below = np.sort(logs)[:20]
+    if np.mean(np.abs(np.log(np.maximum(level, 0.003)) - mode) < 0.4) < 0.35:
+        # Fine grains everywhere: hardly a pixel is purely dark, so the darkest stand for it.
+        mode = min(mode, float(np.log(max(np.quantile(level, 0.03), 0.003))))
+    return float(np.exp(mode)), float(np.clip(np.sqrt(np.mean((below - mode) ** 2)), 0.04, 0.6)), True
+
+
+def _pale_level(grey: NDArray[np.float32], sample: SolidSample, dark: float) -> tuple[float, float]:
+    """Level of the pale solid from the cores of grains, or the usual one where no grain has a core; and its doubt."""
+    pale = (sample.mask & (grey > max(PALE_BOTTOM, dark + 0.4 * (PALE_USUAL - dark)))).astype(np.uint8)
+    size = max(3, 2 * round(CORE_MM * sample.px_per_mm) + 1)
+    core = cv2.erode(pale, np.ones((size, size), np.uint8)) > 0
+    count = int(core.sum())
+    if count >= max(12, 0.1 * sample.px_per_mm**2):
+        level = float(np.median(grey[core]))
+        return level, max(0.04, PALE_SD / (1.0 + count / sample.px_per_mm**2))
+    return max(PALE_USUAL, dark + 0.2), PALE_SD
+
+
+def _interval(
+    pale: float, share: NDArray[np.float32], sample: SolidSample, level_doubt: float
+) -> tuple[float, float]:
+    """95 % interval of the share in the batch of which this area is a sample.
+
+    The variance of block means, at block sizes from below to above the grains', is the variance of the mean times the
+    number of blocks; blocks smaller than a grain are not independent and give too little, so the largest estimate
+    stands. The share is a sum of grains: near nothing its distribution is a gamma with as many grains as the variance
+    says; far from it a normal one.
+    """
+    variance = 0.0
+    for size_mm in BLOCKS_MM:
+        size = max(2, round(size_mm * sample.px_per_mm))
+        h, w = (sample.mask.shape[0] // size) * size, (sample.mask.shape[1] // size) * size
+        if h == 0 or w == 0:
+            continue
+        weight = sample.mask[:h, :w].reshape(h // size, size, w // size, size).sum(axis=(1, 3)).astype(np.float64)
+        total = (share * sample.mask)[:h, :w].reshape(h // size, size, w // size, size).sum(axis=(1, 3))
+        full = weight > 0.5 * size * size
+        count = int(full.sum())
+        if count < 6:
+            continue
+        means = total[full] / weight[full]
+        # The scatter of a few blocks is itself uncertain: a little more, as Student's t has it.
+        variance = max(variance, float(np.var(means, ddof=1)) / count * (1.0 + 2.0 / count))
+    sd = max(float(np.sqrt(variance + (level_doubt * pale) ** 2)), 1e-5)
+    reach = float(ndtri(0.975))
+    false = reach * FALSE_PALE * max(0.0, 1.0 - 4.0 * pale)
+    if pale > 0.3:
+        low, high = pale - reach * sd, pale + reach * sd
+    elif pale > 0.0:
+        shape = max((pale / sd) ** 2, 0.05)
+        low, high = (float(gammaincinv(shape, q)) * pale / shape for q in (0.025, 0.975))
+    else:
+        low = high = 0.0
+    return max(low - false, 0.0), min(high + false, 1.0)

@@ -1,0 +1,108 @@
+"""What is said with a tint: doubts of the photo, what the answer does not prove, the cautions that always go along."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from stripread.concentration import Concentration
+from stripread.reasons import Reason, because
+from stripread.tint import OTHER_COLOUR, TintEstimate, TintSample
+from stripread.tintprofile import TintProfile
+
+Wash = Literal["acid", "neutral", "unknown"]
+Water = Literal["soft", "hard", "unknown"]
+Excess = Literal["yes", "no", "unknown"]
+
+CLEAR = 0.62  # contrast of the ring, sample over blank; below it the liquid scatters
+STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
+UNEVEN = 0.03  # natural log of red over blue inside the sample
+GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
+WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
+WEAK_ABSORBANCE = 0.03
+DARK_SPREAD = 2.5  # highest over lowest of the interval
+CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_waste")
+
+
+@dataclass(frozen=True)
+class Taking:
+    """How the test was made."""
+
+    wash: Wash = "unknown"
+    water: Water = "unknown"
+    ammonia_excess: Excess = "unknown"
+
+    def to_dict(self) -> dict[str, str]:
+        """As JSON."""
+        return {"wash": self.wash, "water": self.water, "ammonia_excess": self.ammonia_excess}
+
+
+def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, list[Reason]]:
+    """Doubts of this photo. A cloudy, uneven or strangely coloured sample turns the decision to undecided, except that
+    a cloudy strong blue is copper too (the hydroxide comes down where ammonia is short).
+    """
+    doubts: list[Reason] = []
+    decision = estimate.decision
+    cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
+    fits = estimate.misfit <= OTHER_COLOUR
+    if cloudy and estimate.signal > STRONG and sample.ratio[0] < 0.85 * sample.ratio[2]:
+        doubts.append(because("pale_blue_precipitate"))
+        decision = "copper"
+    elif cloudy:
+        doubts.append(because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank"))
+        decision = "undecided"
+    elif not fits or estimate.signal < -3.5 * estimate.sd0:
+        doubts.append(because("other_colour", _which(sample, estimate)))
+    elif not GREY_LOW < estimate.grey < GREY_HIGH and estimate.signal < STRONG:
+        more = "lighter" if estimate.grey > 0 else "darker"
+        doubts.append(because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}"))
+        decision = "undecided"
+    elif sample.uneven > UNEVEN + 1.5 * estimate.signal:
+        doubts.append(because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}"))
+        decision = "undecided" if estimate.signal < STRONG else decision
+    elif decision == "undecided":
+        doubts.append(because("near_limit"))
+    return replace(estimate, decision=decision), doubts
+
+
+def _which(sample: TintSample, estimate: TintEstimate) -> str:
+    red, green, blue = (math.log(max(float(v), 1e-3)) for v in sample.ratio)
+    if blue < min(red, green) - 0.01:
+        return "it is yellow or brown, as iron is"
+    if green < min(red, blue) and red < blue:
+        return "it is violet-blue, as nickel is"
+    if max(red, green, blue) > 0.05:
+        return "it is lighter than the blank: haze, or a reflection"
+    return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and 9 would be much"
+
+
+def implications(
+    estimate: TintEstimate, found: Concentration | None, taking: Taking, profile: TintProfile, metal: str
+) -> list[Reason]:
+    """What the answer means and does not prove; the cautions come last."""
+    said: list[Reason] = []
+    if found is None:
+        said.append(because("path_unknown"))
+        if estimate.detection_limit > WEAK_ABSORBANCE:
+            said.append(because("weak_limit", f"an absorbance of {estimate.detection_limit:.3f}"))
+    else:
+        if found.detection_limit > WEAK_MG_PER_L:
+            said.append(because("weak_limit", f"{found.detection_limit:.0f} mg/L of copper or more"))
+        if not profile.learned:
+            said.append(because("default_response"))
+    low, high = estimate.interval
+    if estimate.absorbance > 0.5 and high > DARK_SPREAD * low:
+        said.append(because("beyond_range"))
+    if estimate.decision != "copper":
+        if taking.ammonia_excess == "no":
+            said.append(because("ammonia_short"))
+        elif taking.ammonia_excess == "unknown":
+            said.append(because("ammonia_unknown"))
+        if taking.water == "hard" and taking.wash != "acid":
+            said.append(because("clear_not_proof"))
+        elif "unknown" in (taking.water, taking.wash) and not (taking.water == "soft" or taking.wash == "acid"):
+            said.append(because("taking_unknown"))
+    if metal:
+        said.append(because("limit_meaning", metal))
+    return said + [because(code) for code in CAUTIONS]

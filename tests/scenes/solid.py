@@ -1,0 +1,111 @@
+"""A heap or a slurry of dark oxide with pale grains of chloride left in it, lying in the sample window."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.card import layout
+from tests.scenes.layers import Array, Builder, Layer, noise_field
+from tests.scenes.scene import Scene
+from tests.scenes.spectra import WAVELENGTHS
+
+
+@dataclass(frozen=True)
+class Solid:
+    """pale : share of the batch that is pale (the expected share of the area). grain_mm : median radius of the grains.
+
+    dark, bright : reflectance of oxide and chloride; brown : how much redder than black; rough : texture of the dark.
+    """
+
+    pale: float = 0.0
+    grain_mm: float = 0.3
+    dark: float = 0.05
+    bright: float = 0.75
+    brown: float = 0.3
+    rough: float = 0.15
+    radius_mm: float = 10.0
+    glints: int = 0
+    seed: int = 0
+
+
+def spectra(solid: Solid) -> Array:
+    """Reflectance of the dark and of the pale material, shape (2, 31)."""
+    dark = solid.dark * (1 + solid.brown * (WAVELENGTHS - 550) / 150)
+    bright = solid.bright * (1 - 0.05 * np.exp(-(WAVELENGTHS - 400) / 40))
+    return np.stack([np.clip(dark, 0.005, 1), bright])
+
+
+def grains(solid: Solid, shape: tuple[int, int], ppm: float) -> NDArray[np.bool_]:
+    """Where a grain lies on top: discs at random places whose union covers ``pale`` on average (a Boolean model)."""
+    rng = np.random.default_rng([solid.seed, 41])
+    out = np.zeros(shape, np.uint8)
+    if solid.pale <= 0:
+        return out > 0
+    sigma = 0.35
+    area = np.pi * solid.grain_mm**2 * np.exp(2 * sigma**2)
+    margin = 4 * solid.grain_mm
+    extent = (shape[0] / ppm + 2 * margin) * (shape[1] / ppm + 2 * margin)
+    count = rng.poisson(-np.log(1 - solid.pale) / area * extent)
+    radii = solid.grain_mm * np.exp(rng.normal(0, sigma, count))
+    xs = (rng.uniform(-margin, shape[1] / ppm + margin, count) * ppm - 0.5) * 16
+    ys = (rng.uniform(-margin, shape[0] / ppm + margin, count) * ppm - 0.5) * 16
+    for x, y, r in zip(xs, ys, radii, strict=True):
+        cv2.circle(out, (round(x), round(y)), round(r * ppm * 16), 1, cv2.FILLED, cv2.LINE_8, 4)
+    return out > 0
+
+
+def _outline(solid: Solid, rng: np.random.Generator, turn: Array) -> Array:
+    wobble = sum(rng.normal(0, 0.06 / k) * np.cos(k * turn + rng.uniform(0, 6.3)) for k in range(2, 6))
+    return np.asarray(solid.radius_mm * (1 + wobble))
+
+
+def solid_layers(solid: Solid) -> Builder:
+    """The heap in the sample window."""
+    centre = np.array(layout().windows["sample"].centre_mm)
+
+    def build(ppm: float, seed: int) -> list[Layer]:
+        rng = np.random.default_rng([solid.seed, seed, 42])
+        fine = max(ppm, raster_ppm(solid))
+        cells = round(2.6 * solid.radius_mm * fine)
+        axis = (np.arange(cells) + 0.5) / fine - cells / fine / 2
+        xs, ys = np.meshgrid(axis, axis)
+        edge = _outline(solid, rng, np.arctan2(ys, xs)) - np.hypot(xs, ys)
+        index = grains(solid, (cells, cells), fine).astype(np.uint8)
+        mix = noise_field(index.shape, 0.25 * fine, rng) * 0.7 + noise_field(index.shape, 1.5 * fine, rng) * 0.5
+        mix = np.where(index == 0, np.exp(np.clip(mix * solid.rough, -1, 1)) - 1, 0.3 * solid.rough * mix).astype(
+            np.float32
+        )
+        plain = spectra(solid)
+        for _ in range(solid.glints):
+            at = rng.uniform(0.2, 0.8, 2) * cells
+            cv2.circle(index, (int(at[0]), int(at[1])), max(1, round(rng.uniform(0.1, 0.3) * fine)), 2, -1)
+        materials = np.vstack([plain, np.full((1, plain.shape[1]), 3.0)])
+        change = np.vstack([plain, np.zeros((1, plain.shape[1]))])
+        alpha = np.clip(edge * fine, 0, 1).astype(np.float32)
+        origin = (float(centre[0] - cells / fine / 2), float(centre[1] - cells / fine / 2))
+        return [Layer(index, fine, origin, materials, change, mix, alpha=alpha)]
+
+    return build
+
+
+def with_solid(scene: Scene, solid: Solid) -> Scene:
+    """The same photo with a heap in the sample window."""
+    return replace(scene, extras=(*scene.extras, solid_layers(solid)))
+
+
+def raster_ppm(solid: Solid) -> float:
+    """Cells a millimetre that draw the grains to a few percent of their area."""
+    return float(np.clip(2.5 / solid.grain_mm, 16.0, 32.0))
+
+
+def true_share(solid: Solid) -> float:
+    """The share really on top in the heap, near enough (a disc of its radius)."""
+    ppm = raster_ppm(solid)
+    cells = round(2.6 * solid.radius_mm * ppm)
+    axis = (np.arange(cells) + 0.5) / ppm - cells / ppm / 2
+    xs, ys = np.meshgrid(axis, axis)
+    return float(grains(solid, (cells, cells), ppm)[np.hypot(xs, ys) < solid.radius_mm].mean())
