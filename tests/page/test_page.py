@@ -2,11 +2,13 @@
 
 import json
 
+import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
+from service.pairing import lan_address
 from tests.page.phone import Phone
 from tests.server.running import Running
 
@@ -105,6 +107,78 @@ def test_first_load_is_small_and_asks_nobody_else(browser, server, tmp_path):
     assert all(url.startswith(server.url) for url in asked)
     sent = sum(e["params"]["encodedDataLength"] for e in events if e["method"] == "Network.loadingFinished")
     assert 20_000 < sent <= 150_000
+
+
+def test_a_phone_joins_over_the_network_without_tls(browser, tmp_path):
+    if lan_address() == "127.0.0.1":
+        pytest.skip("this machine has no network")
+    with Running(tmp_path, lan=1) as server:
+        link = next(line for line in server.said.read_text().splitlines() if "#join=" in line)
+        address = link.partition("#")[0]
+        Phone(browser, address, tmp_path).open()
+        assert "Not joined yet" in browser.find_element(By.ID, "join").text
+        browser.get("about:blank")  # else the same page with another # would not load again
+        phone = Phone(browser, link, tmp_path).open()
+        assert not phone.by_id("join").is_displayed()
+        assert "join" not in browser.current_url  # the secret does not stay in the address bar
+        assert browser.execute_script("return isSecureContext") is False  # so much is not there, and must not be missed
+        batch = httpx.post(f"{server.url}/api/batches", json={"name": "over the air"}).json()["id"]
+        browser.refresh()
+        phone.url = server.url
+        phone.until(lambda: phone.by_id("batch").text.strip() == "over the air")
+        phone.snap("ph=6.00", wash=1)
+        phone.wait_for_entries(batch, 1)
+        assert phone.browser.find_elements(By.ID, "pairing")[0].is_displayed() is False
+
+
+READABLE = """
+const lum = (c) => c.map((v) => (v /= 255, v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
+  .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+const rgb = (text) => text.match(/[\\d.]+/g).map(Number);
+const behind = (e) => {
+  for (; e; e = e.parentElement) {
+    const c = rgb(getComputedStyle(e).backgroundColor);
+    if (c.length < 4 || c[3] > 0) return c;
+  }
+  return [255, 255, 255];
+};
+const poor = [];
+const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+while (walk.nextNode()) {
+  const e = walk.currentNode.parentElement;
+  if (!walk.currentNode.textContent.trim() || !e.checkVisibility() || e.closest("svg, .unseen")) continue;
+  const [a, b] = [lum(rgb(getComputedStyle(e).color).slice(0, 3)), lum(behind(e).slice(0, 3))].sort((x, y) => y - x);
+  if ((a + 0.05) / (b + 0.05) < 4.5) poor.push(walk.currentNode.textContent.trim());
+}
+return poor;
+"""
+SMALL = """
+return [...document.querySelectorAll("button, a, select, summary, input:not([type=file], [type=radio])")]
+  .filter((e) => e.checkVisibility() && !e.matches(".skip"))
+  .filter((e) => e.getBoundingClientRect().height < 44 || e.getBoundingClientRect().width < 44)
+  .map((e) => e.id || e.textContent);
+"""
+NAMELESS = """
+return [...document.querySelectorAll("input, select, button, img, a")]
+  .filter((e) => !(e.labels && e.labels.length) && !e.textContent.trim())
+  .filter((e) => !e.hasAttribute("aria-label") && !e.hasAttribute("alt"))
+  .map((e) => e.outerHTML.slice(0, 80));
+"""
+
+
+def test_text_can_be_read_and_buttons_hit(phone, batch, browser):
+    """WCAG 2.2: contrast 1.4.3 (4.5 to 1), names 4.1.2; targets larger than 2.5.8 asks (24 px), for a glove."""
+    for wash, orders in ((1, "ph=1.20"), (2, "doubt=2.10"), (3, "refuse")):
+        phone.snap(orders, wash=wash)
+        phone.wait_for_entries(batch, wash)
+    for summary in browser.find_elements(By.CSS_SELECTOR, "#timeline summary"):
+        browser.execute_script("arguments[0].parentElement.open = true", summary)
+    assert browser.execute_script(READABLE) == []
+    assert browser.execute_script(SMALL) == []
+    assert browser.execute_script(NAMELESS) == []
+    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")  # 1.4.10 reflow
+    browser.execute_script("document.querySelector('#log-title').style.color = '#888'")
+    assert browser.execute_script(READABLE) == ["Log"]  # 3.5 to 1: the check itself works
 
 
 def _complaints(browser) -> list[str]:

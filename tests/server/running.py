@@ -12,6 +12,7 @@ from pathlib import Path
 import httpx2 as httpx
 
 ROOT = Path(__file__).resolve().parents[2]
+UNBUFFERED = {"PYTHONUNBUFFERED": "1"}
 
 
 def free_port() -> int:
@@ -33,7 +34,16 @@ class Running:
     def start(self) -> "Running":
         options = [f"--{k.replace('_', '-')}={v}" for k, v in self._options.items()]
         command = [sys.executable, "-m", "tests.server.running", str(self.folder), str(self.port), *options]
-        self.process = subprocess.Popen(command, cwd=ROOT, stderr=subprocess.PIPE, start_new_session=True)
+        self.said = self.folder / "said.txt"  # what the terminal would show
+        with self.said.open("w") as out:
+            self.process = subprocess.Popen(
+                command,
+                cwd=ROOT,
+                stdout=out,
+                stderr=subprocess.PIPE,
+                start_new_session=True,
+                env=os.environ | UNBUFFERED,
+            )
         deadline = time.monotonic() + 30
         while time.monotonic() < deadline:
             if self.process.poll() is not None:
@@ -82,6 +92,7 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--body-idle", type=float, default=15.0)
     parser.add_argument("--watch", type=Path)
+    parser.add_argument("--lan", type=int, default=0)
     parser.add_argument("--posts-per-minute", type=int, default=100_000)
     said = parser.parse_args()
     more = {"data": said.data} if said.data else {}
@@ -93,6 +104,8 @@ def main() -> None:
         workers=said.workers,
         body_idle=said.body_idle,
         posts_per_minute=said.posts_per_minute,
+        lan=bool(said.lan),
+        host="0.0.0.0" if said.lan else "127.0.0.1",
         watch=said.watch,
         watch_every=0.2,
         **more,
