@@ -19,7 +19,7 @@ Array = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 REGION_MM = (2.0, 20.2, 144.0, 33.4)  # x, y, w, h: the white between the upper band of patches and the windows
-MAX_PX_PER_MM = 4.0  # finer than this adds time, not certainty
+MAX_PX_PER_MM = 3.2  # finer than this adds time, not certainty
 LINE_HALF_MM = 0.8  # the printed outline of the lane and its blur
 FLOOR = 3.0  # of 255, added before the logarithm: dark noise must not become large numbers
 _LOG = np.log((np.arange(256) + FLOOR) / (255.0 + FLOOR)).astype(np.float32)

@@ -19,6 +19,8 @@ GLARE = 0.05  # of the paper's light: added light above the pad's own that count
 BRIGHTER = 1.14  # of the paper's light: no pad is that white
 UNEVEN = 0.06  # log ratio: a coherent part of the pad farther than this from the rest is left out
 GAMMA = 2.2  # rough transfer of a phone; only used to tell added light from colour
+_LINEAR = ((np.arange(256) / 255.0) ** GAMMA).astype(np.float32)
+_LOG = np.log(np.arange(256) + 3.0).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,8 @@ def usable(view: CardView, mask: Mask, origin: tuple[int, int], paper_rgb: Array
     count = int(mask.sum())
     if count == 0:
         return mask, 0.0, 0.0, 0.0
-    linear = (block.astype(np.float32) / 255.0) ** GAMMA / np.maximum(paper_rgb, 0.05).astype(np.float32) ** GAMMA
+    white = np.maximum(paper_rgb, 0.05).astype(np.float32) ** GAMMA
+    linear = np.asarray(cv2.LUT(np.ascontiguousarray(block), _LINEAR), dtype=np.float32) / white
     soft = cv2.blur(linear, (3, 3)) if min(mask.shape) > 12 else linear
     inside = soft[mask]
     level = inside.mean(axis=1)
@@ -104,7 +107,7 @@ def _odd(block: NDArray[np.uint8], mask: Mask) -> Mask:
     """Coherent part of the mask whose colour is off the pad's median: a dried edge, a bubble, a stain."""
     if mask.sum() < 20:
         return np.zeros_like(mask)
-    log = np.log(block.astype(np.float32) + 3.0)
+    log = np.asarray(cv2.LUT(np.ascontiguousarray(block), _LOG), dtype=np.float32)
     size = max(3, 2 * (min(mask.shape) // 12) + 1)
     weight = cv2.blur(mask.astype(np.float32), (size, size))
     mean = cv2.blur(log * mask[:, :, None], (size, size)) / np.maximum(weight, 1e-3)[:, :, None]

@@ -32,6 +32,7 @@ GLARE_LEFT, GLARE_DOUBT = 0.3, 0.12  # least share of a pad; shining share worth
 UNEVEN_DOUBT = 0.3
 MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
 SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
+LANE_INSET_MM = 1.5  # the printed outline and its blur
 SECOND_SHARE = 0.4  # a second strip must match at least this well beside the first
 
 
@@ -198,8 +199,12 @@ def _judge(pads: list[PadRegion], shade: float) -> list[Reason]:
 
 
 def _something_left(lane: LaneMap) -> bool:
-    """Whether clear colour is left on the lane: enough pixels for half a pad."""
-    clear = cv2.transform(np.abs(lane.ratio), np.full((1, 3), 1.0 / 3.0, np.float32)) > PAD_SEEN
+    """Whether clear colour is left inside the lane: enough pixels for half a pad."""
+    x, y, w, h = layout().lane_mm
+    inset = LANE_INSET_MM
+    low, high = lane.to_px(np.array([[x + inset, y + inset], [x + w - inset, y + h - inset]])).astype(int)
+    inner = np.ascontiguousarray(lane.ratio[max(0, low[1]) : high[1], max(0, low[0]) : high[0]])
+    clear = cv2.transform(np.abs(inner), np.full((1, 3), 1.0 / 3.0, np.float32)) > PAD_SEEN
     return float(clear.sum()) / lane.px_per_mm**2 > 8.0
 
 

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from stripread.kind import StripKind
 from stripread.lanemap import LaneMap
-from stripread.stripsearch import BAND_MM, GAP_MM, Place
+from stripread.stripsearch import BAND_MM, GAP_MM, Place, pattern_middle
 
 Array = NDArray[np.float64]
 
 REACH_MM = 90.0  # the frame runs this far beyond either side of the pads' middle
 PAD_SHIFT_MM = 0.6  # how far one pad may lie from its place among the others
-CHUNK_MM = 7.0  # pieces of bare carrier that are placed across the strip
+CHUNK_MM = 9.0  # pieces of bare carrier that are placed across the strip
 MAX_FRAME_PX_PER_MM = 3.0
 CARRIER_SAY = 0.1  # the seam of shade beside it moves a faint carrier's seen middle; a pad's colour does not
 
@@ -228,14 +228,9 @@ def refine(lane: LaneMap, place: Place, frame: Frame, kind: StripKind) -> Fitted
     """Place the pattern along, then the axis across and its angle, from the frame that belongs to ``place``."""
     shift, own = (0.0, np.zeros(1)) if kind.is_roll else pads_along(frame, kind)
     centre, slope, width = _axis(frame, kind, shift, lane.noise)
-    middle = _middle(kind)
+    middle = pattern_middle(kind)
     place = _turned(_moved(place, shift), middle, centre + slope * (shift + middle), slope)
     return Fitted(place, straighten(lane, place, kind), own, width)
-
-
-def _middle(kind: StripKind) -> float:
-    end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
-    return (kind.pads[0].offset_mm + (min(end, 25.0) if kind.is_roll else end)) / 2
 
 
 def _moved(place: Place, ds: float) -> Place:
@@ -260,7 +255,8 @@ def _axis(frame: Frame, kind: StripKind, shift: float, noise: float) -> tuple[fl
         spans = list(pairwise(cuts))
     count = len(spans)
     s = kind.pads[-1].offset_mm + kind.pads[-1].length_mm + 1.5
-    while s + CHUNK_MM <= kind.length_mm - 1.0 and not kind.is_roll:
+    # Three pads fix the axis by themselves; fewer need the carrier to say how it is turned.
+    while s + CHUNK_MM <= kind.length_mm - 1.0 and not kind.is_roll and len(kind.pads) < 3:
         spans.append((shift + s, shift + s + CHUNK_MM))
         s += CHUNK_MM
     rows = []

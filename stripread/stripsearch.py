@@ -16,8 +16,8 @@ from stripread.kind import StripKind
 from stripread.lanemap import Array, LaneMap
 
 COARSE_PX_PER_MM = 1.4
-COARSE_DEG = (-16.0, -12.0, -8.0, -4.0, 0.0, 4.0, 8.0, 12.0, 16.0)
-FINE_DEG = (2.0, 1.0)  # tried on both sides of the best so far
+COARSE_DEG = (-15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)
+FINE_DEG = (2.5, 1.2)  # tried on both sides of the best so far
 GAP_MM, BAND_MM = 1.0, 2.5  # beside the strip: left out (edge, shadow, water), then compared with
 PAD_CEILING = 0.5  # log contrast that counts half: twice the contrast is not twice a pad
 ROLL_MM = 25.0  # of roll paper, whose pieces differ in length, that much is matched
@@ -90,23 +90,41 @@ def _best_at(small: Array, ppm: float, lane: LaneMap, kind: StripKind, angle: fl
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     turned = cv2.warpAffine(small, forward, (width, tall), flags=flags, borderMode=cv2.BORDER_CONSTANT)
     carrier, pads = _contrasts(np.asarray(turned, dtype=np.float32), ppm, kind)
-    best = Place(0.0, 0.0, 0.0, -1.0, 0.0, 0.0)
+    middle = pattern_middle(kind)
+    at = [search_centre(p.offset_mm, p.length_mm, kind) - middle for p in kind.pads]
+    rest_at = _rest_centre(kind) - middle
+    best, total = Place(0.0, 0.0, 0.0, -1.0, 0.0, 0.0), np.zeros(carrier.shape, dtype=np.float32)
     for sign in (1, -1):
-        total = np.zeros(carrier.shape, dtype=np.float32)
-        for pad, contrast in zip(kind.pads, pads, strict=True):
-            total += _shifted(contrast, sign * (search_centre(pad.offset_mm, pad.length_mm, kind)) * ppm)
-        total /= len(kind.pads)
-        rest = _shifted(carrier, sign * _rest_centre(kind) * ppm)
+        if sign > 0 or not _same_from_both_ends(kind):
+            total = np.zeros(carrier.shape, dtype=np.float32)
+            for place, contrast in zip(at, pads, strict=True):
+                _add_shifted(total, contrast, sign * place * ppm)
+            total /= len(kind.pads)
+        rest = np.zeros(carrier.shape, dtype=np.float32)
+        _add_shifted(rest, carrier, sign * rest_at * ppm)
         score = total + CARRIER_WEIGHT * rest
         _, top, _, (column, row) = cv2.minMaxLoc(score)
         if top <= best.score:
             continue
         step = lane.px_per_mm / ppm
         full = (forward @ np.array([column, row, 1.0]) + 0.5) * step - 0.5
-        x, y = np.array(lane.origin_mm) + full / lane.px_per_mm
-        way = angle if sign > 0 else angle + np.pi
-        best = Place(float(x), float(y), float(way), top, float(total[row, column]), float(rest[row, column]))
+        way = float(angle if sign > 0 else angle + np.pi)
+        x, y = np.array(lane.origin_mm) + full / lane.px_per_mm - middle * np.array([np.cos(way), np.sin(way)])
+        best = Place(float(x), float(y), way, top, float(total[row, column]), float(rest[row, column]))
     return best
+
+
+def pattern_middle(kind: StripKind) -> float:
+    """Middle of all pads from the dipped end; of roll paper, of the piece that is matched."""
+    end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
+    return (kind.pads[0].offset_mm + (min(end, ROLL_MM) if kind.is_roll else end)) / 2
+
+
+def _same_from_both_ends(kind: StripKind) -> bool:
+    """Whether the pads alone look the same from either end."""
+    middle = pattern_middle(kind)
+    ahead = [(p.offset_mm + p.length_mm / 2 - middle, p.length_mm) for p in kind.pads]
+    return bool(np.allclose(ahead, [(-at, length) for at, length in reversed(ahead)], atol=0.05))
 
 
 def search_centre(offset_mm: float, length_mm: float, kind: StripKind) -> float:
@@ -151,12 +169,11 @@ def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[
     return carrier, [pads[p.length_mm] for p in kind.pads]
 
 
-def _shifted(values: Array, by_px: float) -> Array:
-    """``values`` moved so that column c holds what was at c + by_px; zero where nothing was."""
+def _add_shifted(total: Array, values: Array, by_px: float) -> None:
+    """Add ``values`` so that column c gets what was at c + by_px; nothing where nothing was."""
     n = round(by_px)
-    out = np.zeros_like(values)
+    width = values.shape[1]
     if n >= 0:
-        out[:, : values.shape[1] - n] = values[:, n:]
+        total[:, : max(0, width - n)] += values[:, n:]
     else:
-        out[:, -n:] = values[:, :n]
-    return out
+        total[:, -n:] += values[:, : max(0, width + n)]
