@@ -67,10 +67,27 @@ def forecast(
 
     ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one.
     """
-    return _flat(bench_forecast([Reading(n, ph, interval) for n, ph, interval in readings], water, blank))
+    phase, before = latest_phase(readings)
+    found = bench_forecast([Reading(n - before, ph, interval) for n, ph, interval in phase], water, blank)
+    return _flat(found, before)
 
 
-def _flat(found: Forecast) -> WashForecast:
+def latest_phase(readings: list[tuple[int, float, Pair]]) -> tuple[list[tuple[int, float, Pair]], int]:
+    """Readings of the last washing, and the number of washes before it.
+
+    A batch is washed more than once: free of acid, then, after the lye, free of lye. No wash makes the pH leave neutral
+    again, so where it does a new washing began. Its first liquid is not known, only its first reading.
+    """
+    ordered = sorted(readings, key=lambda r: r[0])
+    start = 0
+    for i in range(1, len(ordered)):
+        was, now = ordered[i - 1][1], ordered[i][1]
+        if (now > 10.0 and was < 9.0) or (now < 4.0 and was > 5.0):
+            start = i
+    return ordered[start:], (ordered[start][0] - 1 if start else 0)
+
+
+def _flat(found: Forecast, before: int) -> WashForecast:
     tell = found.status != "cannot tell"
     washes = found.washes if tell else None
     share = found.share
@@ -87,6 +104,7 @@ def _flat(found: Forecast) -> WashForecast:
         done_chance=None if found.done_now is None else round(found.done_now, 4),
         water_ph=None if found.water_ph is None else round(found.water_ph.value, 2),
         curve=tuple(
-            {"wash": n, "ph": round(p, 2), "low": round(a, 2), "high": round(b, 2)} for n, p, a, b in found.curve
+            {"wash": n + before, "ph": round(p, 2), "low": round(a, 2), "high": round(b, 2)}
+            for n, p, a, b in found.curve
         ),
     )

@@ -138,7 +138,7 @@ def _flow(axes: Any, found: Balance, parts: list[tuple[str, float, str]], total:
     top, end, label = total, total, total * 2.0
     for name, grams, colour in parts:
         _band(axes, (top, top - grams), (end, end - grams), colour)
-        label = min(end - grams / 2, label - 0.13 * total)
+        label = min(end - grams / 2, label - 0.17 * total)
         axes.text(1.06, label, f"{name}\n{grams:.4g} g", va="center", fontsize=7.5)
         top, end = top - grams, end - grams - 0.05 * total
     axes.text(-0.05, total / 2, f"expected\n{found.expected_g[1]:.4g} g", ha="right", va="center", fontsize=8)

@@ -88,7 +88,7 @@ def _opening(batch: Filed) -> list[Any]:
     rows.append(["now", state.stage.title, state.verdict.state, f"{state.verdict.sentence} {state.next_line}"])
     name = f"Procedure: {state.procedure.name}, version {state.procedure.version}"
     return [_p(batch.name, _TITLE), _p(line, _SMALL), Spacer(1, 4), _p(summary(batch), _LEAD), _p("Stages", _HEAD),
-            _p(name, _SMALL), _table(rows, [0.17, 0.26, 0.12, 0.45])]  # fmt: skip
+            _p(name, _SMALL), _table(rows, [0.21, 0.25, 0.12, 0.42])]  # fmt: skip
 
 
 def _picture(png: bytes | None) -> list[Any]:
@@ -148,7 +148,7 @@ def _readings(batch: Filed) -> list[Any]:
                 _p(f"no. {r.id}, {r.source}", _SMALL),
             ]
         )
-    return [_p("Readings", _HEAD), _table(rows or [["none", "", "", "", ""]], [0.13, 0.17, 0.1, 0.38, 0.22])]
+    return [_p("Readings", _HEAD), _table(rows or [["none", "", "", "", ""]], [0.12, 0.21, 0.1, 0.33, 0.24])]
 
 
 def _thumbnail(data: bytes | None) -> Any:  # noqa: ANN401 - a flowable or nothing

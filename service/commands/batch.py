@@ -13,8 +13,11 @@ import click
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
+    from service.bench.filed import Filed
     from service.bench.state import State
     from service.database import Database
+
+_FILE = "File to write: .html or .pdf."
 
 
 def _log_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -178,22 +181,27 @@ def _field(text: str) -> tuple[str, Any]:
     return name, [v.strip() for v in value.split(",")] if form == TEXTS else value
 
 
+@command.command("demo")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), default=Path("demo-report.html"), help=_FILE)
+def demo(out: Path) -> int:
+    """Write the report of a made-up batch, from wet chloride to weighed silver."""
+    from service.bench.demobatch import demo_batch
+
+    return _write(demo_batch(), out)
+
+
 @command.command("report")
 @click.argument("batch", type=click.IntRange(min=1))
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write: .html or .pdf.")
+@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help=_FILE)
 @_log_options
 def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     from service import store
-    from service.bench.report import html_report
-    from service.bench.reportpdf import pdf_report
     from service.bench_log import filed_batch
     from service.blobs import Blobs
     from service.pictures import NotAPicture, thumbnail
 
-    place = out or Path(f"batch-{batch}.html")
-    if place.suffix.lower() not in (".html", ".pdf"):
-        raise CallError(f"a report is .html or .pdf, not {place.suffix or 'without an ending'}")
+    place = _ending(out or Path(f"batch-{batch}.html"))
     with _opened(data, database) as log, log.read() as c:
         blobs = Blobs(data / "photos")
         small: dict[str, bytes] = {}
@@ -203,11 +211,23 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
             except (NotAPicture, OSError):
                 continue  # the reading stands in the report without its picture
         filed = filed_batch(c, batch, small)
+    return _write(filed, place)
+
+
+def _ending(place: Path) -> Path:
+    if place.suffix.lower() not in (".html", ".pdf"):
+        raise CallError(f"a report is .html or .pdf, not {place.suffix or 'without an ending'}")
+    return place
+
+
+def _write(filed: Filed, place: Path) -> int:
+    from service.bench.report import html_report
+    from service.bench.reportpdf import pdf_report
+
+    pdf = _ending(place).suffix.lower() == ".pdf"
+    data = pdf_report(filed) if pdf else html_report(filed).encode()
     try:
-        if place.suffix.lower() == ".pdf":
-            place.write_bytes(pdf_report(filed))
-        else:
-            place.write_text(html_report(filed), encoding="utf-8")
+        place.write_bytes(data)
     except OSError as problem:
         raise CallError(f"can't write {place}: {problem.strerror}") from None
     click.echo(str(place))

@@ -10,7 +10,9 @@ import pypdfium2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from PIL import Image
 
+from service.bench.demobatch import demo_batch, notes, readings
 from service.bench.filed import FiledReading
 from service.bench.gates import Entry
 from service.bench.notes import FIELDS, Note, checked, decant_of, poured_of
@@ -18,12 +20,22 @@ from service.bench.report import html_report, span_text
 from service.bench.reportpdf import pdf_report
 from service.bench.state import state_of
 from stripread.errors import CallError
-from tests.bench_chem.made_up import batch, notes, readings
+
+
+def _thumb():
+    out = io.BytesIO()
+    Image.new("RGB", (120, 90), (60, 160, 200)).save(out, "JPEG", quality=80)
+    return out.getvalue()
+
+
+def _with_pictures():
+    made = demo_batch()
+    return dataclasses.replace(made, readings=tuple(dataclasses.replace(r, thumbnail=_thumb()) for r in made.readings))
 
 
 @pytest.fixture(scope="module")
 def made_up():
-    return batch()
+    return _with_pictures()
 
 
 def _pdf_text(data):
@@ -37,11 +49,11 @@ def _pdf_text(data):
 
 def test_the_html_page_holds_the_batch_and_asks_nobody(made_up):
     page = html_report(made_up)
-    assert "222.4 g of silver from 224.8 g expected" in page
+    assert "222.4 g of silver from 224.8 g expected: yield 98.9%" in page
     assert page.count("data:image/jpeg;base64,") == len(made_up.readings)
     assert page.count("<svg") == 3
     assert "Went on against the gate:" in page
-    assert "same strip colour as the tap" in page
+    assert "all dark by eye" in page
     for reading in made_up.readings:
         assert reading.text in page
     outside = [u for u in re.findall(r'(?:src|href)="([^"#]+)"', page) if not u.startswith("data:")]
@@ -49,13 +61,21 @@ def test_the_html_page_holds_the_batch_and_asks_nobody(made_up):
 
 
 def test_remade_it_is_the_same_byte_for_byte(made_up):
-    assert html_report(made_up) == html_report(batch())
-    assert pdf_report(made_up) == pdf_report(batch())
+    assert html_report(made_up) == html_report(_with_pictures())
+    assert pdf_report(made_up) == pdf_report(_with_pictures())
 
 
 def test_the_pdf_says_the_same(made_up):
     text = _pdf_text(pdf_report(made_up))
-    for words in ("224.8", "against the gate", "fines in wash 3", "Settle wash 3 a second time", "Local law", "drain"):
+    for words in (
+        "224.8",
+        "against the gate",
+        "struck out: a digit left out",
+        "fines in wash 3",
+        "Settle wash 3 a second time",
+        "Local law",
+        "drain",
+    ):
         assert words in text
     for reading in made_up.readings:
         assert reading.text.split(" (")[0] in text
@@ -63,7 +83,7 @@ def test_the_pdf_says_the_same(made_up):
 
 def test_names_with_markup_and_other_scripts_do_no_harm():
     name = "<script>alert(1)</script> & Łódź $x_{1}$ Ω"
-    odd = batch(name)
+    odd = demo_batch(name)
     noted = (*odd.notes, Note("used", "2026-03-04T09:00:00", checked("used", {"what": "<b>$\\frac$", "grams": 1.0})))
     odd = dataclasses.replace(odd, notes=noted)
     page = html_report(odd)
@@ -92,15 +112,20 @@ def test_corrections_are_shown_beside_what_they_replace(made_up):
 
 
 def test_the_stage_follows_the_moves_and_the_gate_its_readings():
-    found = state_of(list(notes()), [Entry(r.kind, r.at, r.data, r.wash) for r in readings()], 0.6, "tap")
+    entries = [Entry(r.kind, r.at, r.data, r.wash) for r in readings() if r.corrected_by is None]
+    found = state_of(list(notes()[:-1]), entries, 0.6, "tap")
     assert found.stage.id == "dry"
     assert found.verdict.state == "cannot tell"
-    assert found.moves[1].reason is not None
-    again = Note("weight", "2026-03-04T09:00:00", checked("weight", {"of": "powder", "grams": 222.35, "scale_g": 0.1}))
-    dried = state_of([*notes(), again], [], 0.6, "tap")
-    assert dried.verdict.state == "open"
-    assert dried.next_line == "Go on to: Melt and weigh the metal."
-    assert dried.to_dict()["next_stage"]["id"] == "melt"
+    done = state_of(list(notes()), entries, 0.6, "tap")
+    assert done.verdict.state == "open"
+    assert done.next_line == "Go on to: Melt and weigh the metal."
+    assert done.to_dict()["next_stage"]["id"] == "melt"
+
+
+def test_the_made_up_batch_goes_against_a_gate_only_with_a_reason():
+    moves = [n.data for n in notes() if n.kind == "move"]
+    assert all("reason" in m for m in moves if m["state"] != "open")
+    assert any(m["state"] == "hold" for m in moves)
 
 
 def test_a_new_batch_starts_at_the_first_stage():

@@ -12,7 +12,7 @@ from service.bench.decant import best_split, portion_for, retained_share, share_
 from service.bench.washing import Reading, forecast
 from service.bench.water import aired_water, liquid_ph, pure_water, tap_water
 from service.washing import forecast as plain_forecast
-from service.washing import named_water
+from service.washing import latest_phase, named_water
 
 
 def _batch(share, start, water, count, sign=1, *, half=0.2, exchange=0.3):
@@ -133,3 +133,18 @@ def test_an_unknown_name_of_water_is_refused():
     with pytest.raises(ValueError, match="pure, air, tap or unknown"):
         named_water("spring")
     assert named_water("tap") is None
+
+
+def test_lye_washes_after_acid_washes_are_a_washing_of_their_own():
+    acid = [(n, r.ph, r.interval) for n, r in enumerate(_batch(0.1, 1.0, aired_water(), 6), 1)]
+    lye = [(6 + n, r.ph, r.interval) for n, r in enumerate(_batch(0.12, 2.0, aired_water(), 3, -1), 1)]
+    phase, before = latest_phase(acid + lye)
+    assert [r[0] for r in phase] == [7, 8, 9]
+    assert before == 6
+    found = plain_forecast(acid + lye, aired_water())
+    assert found.kind == "lye"
+    assert found.washes is not None
+    assert found.washes > 1.0
+    assert found.curve[0]["wash"] == 6
+    assert latest_phase(acid) == (acid, 0)
+    assert latest_phase([]) == ([], 0)
