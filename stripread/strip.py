@@ -27,11 +27,12 @@ Array = NDArray[np.float64]
 
 CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole length
 PAD_FAINT, CARRIER_PLAIN = 0.03, 0.02  # with no pad above the one, the carrier must be above the other
-SHINE_REFUSED, SHINE_SUSPECT = 0.4, 0.1  # shares of a pad brighter than paper
+SHINE_REFUSED, SHINE_SUSPECT = 0.4, 0.04  # shares of a pad brighter than paper
 GLARE_LEFT, GLARE_DOUBT = 0.3, 0.12  # least share of a pad; shining share worth a word
 UNEVEN_DOUBT = 0.3
 MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
 SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
+LEFT_SEEN = 0.1  # log ratio that the light's own unevenness does not reach
 LANE_INSET_MM = 1.5  # the printed outline and its blur
 SECOND_SHARE = 0.4  # a second strip must match at least this well beside the first
 
@@ -204,7 +205,8 @@ def _something_left(lane: LaneMap) -> bool:
     inset = LANE_INSET_MM
     low, high = lane.to_px(np.array([[x + inset, y + inset], [x + w - inset, y + h - inset]])).astype(int)
     inner = np.ascontiguousarray(lane.ratio[max(0, low[1]) : high[1], max(0, low[0]) : high[0]])
-    clear = cv2.transform(np.abs(inner), np.full((1, 3), 1.0 / 3.0, np.float32)) > PAD_SEEN
+    size = max(3, round(1.5 * lane.px_per_mm))
+    clear = np.abs(cv2.blur(inner, (size, size))).max(axis=2) > LEFT_SEEN
     return float(clear.sum()) / lane.px_per_mm**2 > 8.0
 
 
