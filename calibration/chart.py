@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 # Standard deviations, from memory: a chart's print is off by about 4 Delta E, most of it common to its fields.
 SHIFT_SD = np.array([3.5, 2.0, 2.0])  # L* more: the wet pad against the dry print
 STRETCH_SD = 0.12  # of lightness contrast, and of chroma
-FIELD = 2.2  # Lab: what a single field is off by
+FIELD, FIELD_LENGTH = 2.2, 0.6  # Lab: what a single field is off by; neighbours one pH apart are hardly alike
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,10 @@ class ChartMean:
         """The prior is centred on the chart itself."""
         return [np.zeros(5)] * self.spline.points.shape[1]
 
+    def beyond(self, ph: Array) -> Array:
+        """Distance in pH (N,) from the chart's range."""
+        return self.spline.beyond(ph)
+
 
 def chart_mean(swatches: list[Swatch], pads: int) -> ChartMean:
     """The curve of a chart; fields given twice are averaged. Every pH must have all pads."""
@@ -70,9 +74,9 @@ def fit_chart(known: list[KnownPads], mean: ChartMean, whole: Posterior | None =
     if whole is not None:
         sizes = whole.sizes
     elif known:
-        sizes = find_sizes(seen, mean, FIELD)
+        sizes = find_sizes(seen, mean, FIELD, FIELD_LENGTH)
     else:
-        sizes = Sizes(PRIOR["common"][0], PRIOR["own"][0], FIELD)
+        sizes = Sizes(PRIOR["common"][0], PRIOR["own"][0], FIELD, FIELD_LENGTH)
     return Posterior(seen, mean, sizes)
 
 

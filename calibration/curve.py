@@ -30,7 +30,7 @@ Fit = Callable[[list[KnownPads], StripKind, Posterior | None], Posterior]
 
 STEP, COV_STEP = 0.05, 0.25  # grids of the table and of its covariance
 BEYOND = 0.5  # pH that the table reaches beyond the kind's range
-MIN_POINTS = 5  # fewer points than this say nothing of transitions
+MIN_POINTS = 6  # with fewer points than this the spline's doubts proved the more honest
 
 
 @dataclass(frozen=True)

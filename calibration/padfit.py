@@ -15,7 +15,8 @@ from stripread.kubelka import absorption, lab_to_channels
 
 Array = NDArray[np.float64]
 
-MOST = 6  # transitions of one pad: a pad of four dyes shows about as many
+LEAST, MOST = 3, 6  # transitions of one pad: a pad of four dyes shows about as many as the latter
+ABOUT_AS_WELL = 1.0  # in the logarithm of the density
 START = Sizes(*(PRIOR[k][0] for k in ("common", "own", "missed")))
 
 
@@ -40,6 +41,10 @@ class Chemistry:
         """Per pad, where the prior's mean lies from here, in scaled parameters (K,)."""
         return [p.root @ (p.mean - t) for t, p in zip(self.theta, self.priors, strict=True)]
 
+    def beyond(self, ph: Array) -> Array:
+        """The parameters' prior already widens the curve beyond the points: zeros (N,)."""
+        return np.zeros(len(ph))
+
 
 def one_pad(seen: Observed, pad: int) -> Observed:
     """The photos as if the strip had this pad only."""
@@ -50,23 +55,25 @@ def one_pad(seen: Observed, pad: int) -> Observed:
 def fit_pad(seen: Observed, low: float, high: float, near: Array | None = None) -> tuple[Array, chemistry.PadPrior]:
     """Best parameters of one pad's chemistry (``seen`` has this pad only), and their prior.
 
-    The number of transitions is the one whose leave-one-out predictions are the most likely. ``near``: parameters
-    found with a few photos more; their number of transitions is kept, and they are one more place to start.
+    The number of transitions is the largest that foretells left-out points about as well as the best: what the points
+    can't tell is then left to the prior and shows as doubt, where fewer transitions would only claim to know.
+    ``near``: parameters found with a few photos more; their number of transitions is kept, and they are one more place
+    to start.
     """
     if near is not None:
         m = chemistry.transitions_of(near)
         prior = chemistry.prior(m, low, high)
         return _best_start(seen, prior, m, near), prior
     count = len(np.unique(seen.ph))
-    best: tuple[float, Array, chemistry.PadPrior] | None = None
-    for m in range(1, max(1, min(MOST, count - 1)) + 1):
+    tried: list[tuple[float, Array, chemistry.PadPrior]] = []
+    for m in range(min(LEAST, max(1, count - 1)), max(1, min(MOST, count - 1)) + 1):
         prior = chemistry.prior(m, low, high)
         theta = _best_start(seen, prior, m)
         score = Posterior(seen, Chemistry((theta,), (prior,)), START).log_left_out()
-        if best is None or score > best[0] + 0.5:  # a further transition must earn its place
-            best = (score, theta, prior)
-    assert best is not None
-    return best[1], best[2]
+        tried.append((score, theta, prior))
+    best = max(score for score, _, _ in tried)
+    _, theta, prior = [t for t in tried if t[0] >= best - ABOUT_AS_WELL][-1]
+    return theta, prior
 
 
 def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int, near: Array | None = None) -> Array:

@@ -25,8 +25,8 @@ Array = NDArray[np.float64]
 
 # Relative size in L, a, b: a photo errs more in colour than in lightness, most in yellow-blue (from memory)
 CHANNELS: Array = np.array([0.8, 1.0, 1.25])
-LENGTH = 1.2  # pH over which what the model misses stays alike
 STEEP = 0.25  # pH: a steep curve is missed by as much as this times its slope, relative to a flat one
+BEYOND_RATE = 5.0  # Lab a pH: colours may change this fast where a curve is only held at its end
 # Priors of the logarithms of the three sizes (Lab): centre and standard deviation
 PRIOR = {"common": (1.2, 0.5), "own": (0.7, 0.5), "missed": (1.0, 0.7)}
 
@@ -43,14 +43,23 @@ class Mean(Protocol):
     def offset(self) -> list[Array]:
         """Per pad, the prior's mean of the scaled parameters, seen from the best fit (K,)."""
 
+    def beyond(self, ph: Array) -> Array:
+        """How far pH (N,) lies beyond what the model has seen: (N,), 0 inside or where the model knows better."""
+
 
 @dataclass(frozen=True)
 class Sizes:
-    """Sizes in Lab units: photo scatter common to the pads, each pad's own, and what the model misses."""
+    """Sizes in Lab units: photo scatter common to the pads, each pad's own, and what the model misses.
+
+    length: over how many pH what the model misses stays alike. warp: pH by which a transition may come earlier or later
+    than the model has it; it moves colours along the curve only.
+    """
 
     common: float
     own: float
     missed: float
+    length: float = 1.2
+    warp: float = 0.0
 
     def scatter(self) -> Scatter:
         """As the profile holds it."""
@@ -94,15 +103,20 @@ def ph_slope(mean: Mean, ph: Array, step: float = 0.05) -> Array:
 
 def missed_kernel(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
     """Covariance of what the model misses, per pad: (P, N, M), for channel size 1. Larger where the curve is steep."""
-    gain = [_gain(mean, ph, sizes.missed) for ph in (one, other)]
-    alike = np.exp(-0.5 * ((one[:, None] - other) / LENGTH) ** 2)
-    return np.asarray(gain[0].T[:, :, None] * alike * gain[1].T[:, None, :])
+    steep = 0.0 if sizes.warp else STEEP  # with a warp, steepness has its own term
+    gain = [_gain(mean, ph, sizes.missed, steep) for ph in (one, other)]
+    return np.asarray(gain[0].T[:, :, None] * _alike(one, other, sizes) * gain[1].T[:, None, :])
 
 
-def _gain(mean: Mean, ph: Array, missed: float) -> Array:
+def _alike(one: Array, other: Array, sizes: Sizes) -> Array:
+    return np.asarray(np.exp(-0.5 * ((one[:, None] - other) / sizes.length) ** 2))
+
+
+def _gain(mean: Mean, ph: Array, missed: float, steep: float) -> Array:
     """Size of what is missed at pH (N,): (N, P)."""
     slope = np.sqrt((ph_slope(mean, ph, 0.2) ** 2).sum(axis=2) / 3.0)
-    return np.asarray(missed * np.sqrt(0.25 + (STEEP * slope) ** 2 / (1.0 + (0.1 * slope) ** 2)))
+    inside = missed * np.sqrt(0.25 + (steep * slope) ** 2 / (1.0 + (0.1 * slope) ** 2))
+    return np.asarray(np.hypot(inside, BEYOND_RATE * mean.beyond(ph)[:, None]))
 
 
 def noise_blocks(seen: Observed, mean: Mean, sizes: Sizes) -> Array:
@@ -123,9 +137,13 @@ def signal_blocks(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
     left, right = mean.features(one), mean.features(other)
     pads = len(left)
     whole = np.zeros((len(one), pads, 3, len(other), pads, 3))
+    ways = [ph_slope(mean, ph, 0.2) for ph in (one, other)] if sizes.warp else []
     for p in range(pads):
         part = np.einsum("nak,mbk->namb", left[p], right[p])
         part = part + missed[p][:, None, :, None] * np.diag(CHANNELS**2)[None, :, None, :]
+        if ways:
+            moved = np.einsum("na,mb,nm->namb", ways[0][:, p], ways[1][:, p], _alike(one, other, sizes))
+            part = part + sizes.warp**2 * moved
         whole[:, p, :, :, p, :] = part
     return whole.reshape(len(one) * pads * 3, -1)
 
@@ -199,17 +217,18 @@ class Posterior:
         return total
 
 
-def find_sizes(seen: Observed, mean: Mean, missed: float = PRIOR["missed"][0]) -> Sizes:
+def find_sizes(seen: Observed, mean: Mean, missed: float = PRIOR["missed"][0], length: float = 1.2) -> Sizes:
     """Sizes of scatter and miss that make the photos most likely, drawn to their priors.
 
-    missed: centre of the prior of what the model misses.
+    missed: centre of the prior of what the model misses; length: over how many pH it stays alike.
     """
     centre = np.log([PRIOR["common"][0], PRIOR["own"][0], missed])
     sd = np.array([PRIOR[k][1] for k in ("common", "own", "missed")])
 
     def cost(x: Array) -> float:
-        sizes = Sizes(*(float(v) for v in np.exp(x)))
+        sizes = Sizes(float(np.exp(x[0])), float(np.exp(x[1])), float(np.exp(x[2])), length)
         return -Posterior(seen, mean, sizes).log_evidence() + 0.5 * float((((x - centre) / sd) ** 2).sum())
 
     found = minimize(cost, centre, method="L-BFGS-B", bounds=[(-3.0, 2.0)] * 3, options={"maxiter": 25})
-    return Sizes(*(float(v) for v in np.exp(found.x)))
+    common, own, best = np.exp(found.x)
+    return Sizes(float(common), float(own), float(best), length)

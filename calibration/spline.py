@@ -14,12 +14,14 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import minimize
 
-from calibration.process import PRIOR, Observed, Posterior, Sizes, missed_kernel
+from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes, ph_slope
 
 Array = NDArray[np.float64]
 
-MISSED_WEIGHT = 4.0  # the prior counts as this many left-out points
-MISSED_WITHOUT = 4.0  # Lab: size of the miss where no point can be left out
+# What the spline misses, before points are left out: across the curve (Lab) and along it (pH), with the sd of their
+# logarithms
+MISSED, MISSED_SD = 1.5, 0.5
+WARP, WARP_SD = 0.35, 0.5
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,10 @@ class Spline:
         """No parameters."""
         return [np.zeros(0)] * self.points.shape[1]
 
+    def beyond(self, ph: Array) -> Array:
+        """Distance in pH (N,) from the points' range."""
+        return np.asarray(np.maximum(self.ph[0] - ph, 0.0) + np.maximum(ph - self.ph[-1], 0.0))
+
 
 def through(seen: Observed) -> Spline:
     """Spline through the mean colour of each group of photos."""
@@ -56,7 +62,7 @@ def fit_spline(seen: Observed, sizes: Sizes | None = None) -> Posterior:
     """The spline with its doubts; ``sizes`` are found from the photos unless given."""
     if sizes is None:
         sizes = repeat_sizes(seen)
-        sizes = replace(sizes, missed=missed_size(seen, sizes))
+        sizes = missed_sizes(seen, sizes)
     return Posterior(seen, through(seen), sizes)
 
 
@@ -83,25 +89,37 @@ def repeat_sizes(seen: Observed) -> Sizes:
     return Sizes(float(np.exp(found.x[0])), float(np.exp(found.x[1])), 1.0)
 
 
-def missed_size(seen: Observed, sizes: Sizes) -> float:
-    """Size of what the spline misses between its points, from each inner point left out in turn."""
+def missed_sizes(seen: Observed, sizes: Sizes) -> Sizes:
+    """Sizes of what the spline misses between its points: the pair that makes each inner point left out most likely."""
     spline = through(seen)
     inner = range(1, len(spline.ph) - 1)
-    if len(inner) < 2:
-        return MISSED_WITHOUT
-    unit = replace(sizes, missed=1.0)
-    total, count = MISSED_WEIGHT * PRIOR["missed"][0] ** 2, MISSED_WEIGHT
-    for i in inner:
-        rest = Spline(np.delete(spline.ph, i), np.delete(spline.points, i, axis=0))
-        at = spline.ph[i : i + 1]
-        miss = (spline.points[i] - rest.lab(at)[0]) ** 2  # (P, 3)
-        shots = np.flatnonzero(seen.ph == at[0])
-        photo = (seen.cov[shots].mean(axis=0) + sizes.scatter().cov(seen.pads)) / len(shots)
-        miss = miss - np.diag(photo).reshape(-1, 3)
-        near = missed_kernel(spline, rest.ph, rest.ph, unit) + 1e-3 * np.eye(len(rest.ph))
-        to = missed_kernel(spline, at, rest.ph, unit)[:, 0]
-        known = np.einsum("pn,pn->p", to, np.linalg.solve(near, to[..., None])[..., 0])
-        left = missed_kernel(spline, at, at, unit)[:, 0, 0] - known
-        total += float((miss / np.maximum(left, 0.05)[:, None]).mean())
-        count += 1.0
-    return float(np.clip(np.sqrt(max(total, 0.0) / count), 0.3, 8.0))
+    left = [_left_out(seen, sizes, spline, i) for i in inner]
+
+    def cost(missed: float, warp: float) -> float:
+        total = 0.0
+        for centre, value, sd in ((MISSED, missed, MISSED_SD), (WARP, warp, WARP_SD)):
+            total += 0.5 * (float(np.log(value / centre)) / sd) ** 2
+        for miss, way, share, photo in left:
+            for p in range(seen.pads):
+                cov = share * (missed**2 * np.diag(CHANNELS**2) + warp**2 * np.outer(way[p], way[p])) + photo[p]
+                total += 0.5 * float(miss[p] @ np.linalg.solve(cov, miss[p])) + 0.5 * float(np.linalg.slogdet(cov)[1])
+        return total
+
+    found = minimize(
+        lambda x: cost(*np.exp(x)), np.log([MISSED, WARP]), method="L-BFGS-B", bounds=[(-1.5, 2.5), (-4.0, 1.0)]
+    )
+    missed, warp = np.exp(found.x)
+    return replace(sizes, missed=2.0 * float(missed), warp=float(warp))  # a flat curve is missed by half of ``missed``
+
+
+def _left_out(seen: Observed, sizes: Sizes, spline: Spline, i: int) -> tuple[Array, Array, float, Array]:
+    """Leave point i out: error (P, 3), slope there (P, 3), share of a size that is left, photos' doubt (P, 3, 3)."""
+    rest = Spline(np.delete(spline.ph, i), np.delete(spline.points, i, axis=0))
+    at = spline.ph[i : i + 1]
+    shots = np.flatnonzero(seen.ph == at[0])
+    photo = (seen.cov[shots].mean(axis=0) + sizes.scatter().cov(seen.pads)) / len(shots)
+    blocks = np.array([photo[3 * p : 3 * p + 3, 3 * p : 3 * p + 3] for p in range(seen.pads)])
+    near = np.exp(-0.5 * ((rest.ph[:, None] - rest.ph) / sizes.length) ** 2) + 1e-3 * np.eye(len(rest.ph))
+    to = np.exp(-0.5 * ((at - rest.ph) / sizes.length) ** 2)
+    share = float(max(1.0 - to @ np.linalg.solve(near, to), 0.05))
+    return spline.points[i] - rest.lab(at)[0], ph_slope(rest, at, 0.2)[0], share, blocks

@@ -1,0 +1,277 @@
+"""The curve: its chemistry, its fallback, and whether its doubts are honest, on strips made from full spectra."""
+
+import numpy as np
+import pytest
+
+from calibration import chemistry
+from calibration.chart import chart_mean
+from calibration.curve import fit_chemistry, fit_curve, leave_one_out, tabulate
+from calibration.known import KnownPads
+from calibration.learn import fit_all, make_profile
+from calibration.process import Posterior, Sizes, observe
+from calibration.report import report, weak_places
+from calibration.spline import fit_spline, repeat_sizes, through
+from calibration.tables import Swatch
+from stripread.pads import PadSet
+from stripread.ph import infer_ph
+from stripread.profile import KnownPhoto, profile_from_text, profile_text
+from stripread.stripcurve import Lot
+from tests.unit.toystrips import Toy, kind_of, photos, shot
+
+# Bromothymol blue 7.1, methyl red 5.1: pKa of tests/data/indicators.csv (sources there). Bands from memory.
+BROMOTHYMOL = [(7.1, (433, 36, 1.8), (617, 38, 2.7))]
+METHYL_RED = [(5.1, (523, 36, 2.2), (430, 40, 1.4))]
+TWO = Toy([BROMOTHYMOL, METHYL_RED])
+
+
+def known_photos(known):
+    return [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known]
+
+
+def test_slope_by_parameters():
+    rng = np.random.default_rng(0)
+    theta = chemistry.pack(np.array([2.0, 5.0, 9.0]), 0.9, rng.uniform(0.05, 2.0, (4, 3)))
+    ph = np.linspace(0, 14, 15)
+    _, slope = chemistry.pad_lab_and_slope(theta, ph)
+    for i in range(len(theta)):
+        step = np.zeros(len(theta))
+        step[i] = 1e-6
+        numeric = (chemistry.pad_lab(theta + step, ph) - chemistry.pad_lab(theta - step, ph)) / 2e-6
+        assert slope[:, :, i] == pytest.approx(numeric, abs=1e-4)
+
+
+def test_half_way_at_the_pka():
+    # Henderson-Hasselbalch: at pH = pKa half has passed, one unit on 10/11 (steepness 1).
+    level = np.array([[0.1, 0.2, 0.3], [1.1, 0.8, 0.5]])
+    theta = chemistry.pack(np.array([7.0]), 1.0, level)
+    from stripread.kubelka import absorption, lab_to_channels
+
+    k = absorption(lab_to_channels(chemistry.pad_lab(theta, np.array([7.0, 8.0]))))
+    assert k[0] == pytest.approx(level.mean(axis=0), rel=1e-6)
+    assert k[1] == pytest.approx(level[0] + (level[1] - level[0]) * 10 / 11, rel=1e-6)
+
+
+@pytest.mark.parametrize("transitions", [1, 3, 6])
+def test_prior_is_proper(transitions):
+    prior = chemistry.prior(transitions, 0, 14)
+    assert prior.root.shape == (chemistry.size(transitions),) * 2
+    assert prior.factor @ prior.root == pytest.approx(np.eye(chemistry.size(transitions)), abs=1e-9)
+    assert chemistry.transitions_of(prior.mean) == transitions
+
+
+def test_the_fit_finds_the_indicators():
+    # Each pad holds one indicator; the half-way point of the fitted colour change must lie at its published pKa.
+    known = photos(TWO, np.arange(3.0, 10.1, 1.0), 3, seed=1, common=0.3, own=0.2)
+    strip = tabulate(fit_chemistry(known, kind_of(2, 2, 11)), kind_of(2, 2, 11), Lot())
+    from stripread.kubelka import absorption, lab_to_channels
+
+    grid = np.arange(3, 10, 0.02)
+    k = absorption(lab_to_channels(strip.curve(grid)))[:, :, 0]  # the long-wave channel, where both change most
+    for pad, pka in enumerate((7.1, 5.1)):
+        share = (k[:, pad] - k[0, pad]) / (k[-1, pad] - k[0, pad])
+        assert grid[np.argmin(np.abs(share - 0.5))] == pytest.approx(pka, abs=0.2)
+
+
+def test_chemistry_beats_the_spline_between_the_points():
+    grid = np.arange(2.0, 12.0, 0.1)
+    errors = []
+    for seed in range(3):
+        toy, kind = Toy.random(seed), kind_of(3)
+        known = photos(toy, np.arange(1.0, 13.1, 1.5), 2, seed)
+        truth = toy.curve(grid)
+        spline = fit_spline(observe(known)).curve(grid)
+        fitted = fit_chemistry(known, kind).curve(grid)
+        errors.append([np.sqrt(((c - truth) ** 2).mean()) for c in (fitted, spline)])
+    chem, spl = np.mean(errors, axis=0)
+    assert chem < 0.85 * spl
+
+
+def test_doubts_cover_the_true_curve():
+    # The true curve must lie within 1.96 standard deviations of the fitted one in about 95 % of places and channels.
+    grid = np.arange(1.5, 12.6, 0.25)
+    inside = []
+    for seed in range(5):
+        toy = Toy.random(20 + seed, 2)
+        known = photos(toy, np.arange(1.0, 13.1, 1.5), 2, seed)
+        posterior = fit_chemistry(known, kind_of(2))
+        sd = np.sqrt(np.diagonal(posterior.cov(grid), axis1=1, axis2=2)).reshape(len(grid), 2, 3)
+        inside.append(np.abs(posterior.curve(grid) - toy.curve(grid)) < 1.96 * sd)
+    assert 0.90 <= np.mean(inside) <= 0.995
+
+
+@pytest.mark.slow
+def test_readings_between_the_buffers_are_covered():
+    inside = []
+    for seed in range(4):
+        toy, kind = Toy.random(40 + seed), kind_of(3)
+        known = photos(toy, np.arange(1.0, 13.1, 1.5), 2, seed)
+        strip = tabulate(fit_chemistry(known, kind), kind, Lot(0.015, 0.02, 0.2))
+        profile = make_profile(kind, fit_curve_of(strip), "buffers", known_photos(known), None)
+        rng = np.random.default_rng(seed)
+        for _ in range(40):
+            ph = rng.uniform(1.5, 12.5)
+            lab, cov = shot(toy, ph, rng)
+            e = infer_ph(PadSet(lab, cov, {"noise": cov}, np.zeros((3, 4, 2)), ()), profile)
+            inside.append(e.interval[0] <= ph <= e.interval[1])
+    assert 0.92 <= np.mean(inside) <= 0.99
+
+
+def fit_curve_of(strip):
+    from calibration.curve import FittedCurve, LeftOut
+    from stripread.profile import Quality
+
+    empty = np.zeros(0)
+    none = LeftOut(empty, empty, empty, empty, empty, np.zeros(0, dtype=bool))
+    return FittedCurve(strip, "chemistry", "", Quality(0, 0), none, np.zeros((0, strip.pads, 3)))
+
+
+def test_spline_goes_through_its_points_and_does_not_overshoot():
+    known = photos(TWO, [3.0, 5.0, 6.0, 7.0, 9.0], 2, seed=2)
+    seen = observe(known)
+    spline = through(seen)
+    for x in np.unique(seen.ph):
+        mean = seen.lab[seen.ph == x].mean(axis=0).reshape(2, 3)
+        assert spline.lab(np.array([x]))[0] == pytest.approx(mean)
+    grid = np.linspace(3, 9, 200)
+    for a, b in zip(spline.ph[:-1], spline.ph[1:], strict=True):
+        part = spline.lab(grid[(grid >= a) & (grid <= b)])
+        ends = spline.lab(np.array([a, b]))
+        assert (part >= ends.min(axis=0) - 1e-9).all()
+        assert (part <= ends.max(axis=0) + 1e-9).all()
+
+
+def test_the_curve_is_less_sure_between_points_and_beyond_them():
+    posterior = fit_spline(observe(photos(TWO, [4.0, 6.0, 8.0, 10.0], 2, seed=3)))
+    doubt = np.trace(posterior.cov(np.array([6.0, 7.0, 13.0])), axis1=1, axis2=2)
+    assert doubt[0] < doubt[1] < doubt[2]
+
+
+def test_more_photos_make_a_surer_curve():
+    at = np.array([6.0])
+    sizes = Sizes(1.2, 0.5, 1.0)
+    doubt = []
+    for per in (1, 4):
+        seen = observe(photos(TWO, np.arange(3.0, 10.1), per, seed=4))
+        doubt.append(np.trace(Posterior(seen, through(seen), sizes).cov(at)[0]))
+    assert doubt[1] < 0.6 * doubt[0]
+
+
+def test_an_unsure_buffer_makes_an_unsure_curve_where_it_is_steep():
+    # At the transition the buffer's error moves the colour; on the plateau it does not.
+    trace = {}
+    for ph_sd in (0.0, 0.3):
+        known = [
+            KnownPads(k.lab, k.cov, k.ph, ph_sd, k.photo_sha256, k.photo_name)
+            for k in photos(Toy([BROMOTHYMOL]), np.arange(3.0, 11.1), 2, seed=5)
+        ]
+        seen = observe(known)
+        cov = Posterior(seen, through(seen), Sizes(1.2, 0.5, 1.0)).cov(np.array([4.0, 7.0]))
+        trace[ph_sd] = np.trace(cov, axis1=1, axis2=2)
+    assert trace[0.3][1] > 1.5 * trace[0.0][1]
+    assert trace[0.3][0] < 1.2 * trace[0.0][0]
+
+
+def test_scatter_between_photos_is_found():
+    found = repeat_sizes(observe(photos(TWO, np.arange(3.0, 10.1), 8, seed=6, common=3.0, own=0.4)))
+    assert found.common == pytest.approx(3.0, rel=0.3)
+    assert found.own < 1.0
+
+
+def test_leaving_out_uses_only_the_others():
+    # A buffer whose label is wrong by 2 pH must be read, when left out, where its colours are, not where its label is.
+    known = photos(TWO, np.arange(3.0, 10.1), 2, seed=7, common=0.3, own=0.2)
+    moved = [KnownPads(k.lab, k.cov, 6.5 if k.ph == 4.0 else k.ph, 0.02, k.photo_sha256, k.photo_name) for k in known]
+    kind = kind_of(2, 2, 11)
+    left = leave_one_out(moved, kind, fit_chemistry, whole=fit_chemistry(moved, kind), lot=Lot())
+    read = left.read[left.ph == 6.5]
+    assert (np.abs(read - 4.0) < 1.0).all()
+
+
+def test_few_points_fall_back_to_the_spline_and_say_so():
+    known = photos(TWO, [4.0, 6.0, 8.0, 10.0], 2, seed=8)
+    fit = fit_curve(known, kind_of(2, 2, 11))
+    assert fit.model == "spline"
+    assert "4 pH values are too few" in fit.why
+
+
+@pytest.fixture(scope="module")
+def learned():
+    kind = kind_of(2, 2, 11)
+    known = photos(TWO, np.arange(2.0, 11.1, 1.0), 2, seed=9)
+    fit, evidence = fit_all(known, None, kind)
+    return make_profile(kind, fit, evidence, known_photos(known), None), fit, known
+
+
+def test_a_whole_calibration(learned):
+    profile, _, _ = learned
+    assert profile.model == "chemistry"
+    assert profile.evidence == "buffers"
+    assert profile.has_evidence
+    assert profile.quality.points == 10
+    assert profile.quality.photos == 20
+    assert profile.quality.loo_rms < 0.5
+    again = profile_from_text(profile_text(profile), "p")
+    at = np.linspace(2, 11, 91)
+    assert again.curve(at) == pytest.approx(profile.curve(at), abs=0.01)
+    pkas = [p for pad in again.parameters["pads"] for p in pad["pka"]]
+    assert all(-5 < p < 20 for p in pkas)
+
+
+def test_report_in_words(learned):
+    profile, fit, known = learned
+    text = report(profile, fit, known)
+    assert "model: chemistry" in text
+    assert "20 photos at 10 pH values" in text
+    assert any(w in text for w in ("good:", "fair:", "poor:"))
+    assert text.count(" end ") == 4 - 2  # the lowest and the highest buffer
+
+
+def test_the_report_asks_for_a_buffer_where_one_is_missing():
+    kind = kind_of(2, 2, 11)
+    known = photos(TWO, [2.0, 2.5, 3.0, 8.5, 9.0, 10.0, 11.0], 2, seed=10)  # nothing where both pads turn
+    fit, evidence = fit_all(known, None, kind)
+    profile = make_profile(kind, fit, evidence, known_photos(known), None)
+    places = [ph for ph, _ in weak_places(profile)]
+    assert any(3.5 < ph < 8.0 for ph in places)
+
+
+def chart_of(toy, ph, shift):
+    return [Swatch(float(x), p, tuple(lab + shift)) for x in ph for p, lab in enumerate(toy.lab(x))]
+
+
+def test_chart_alone_is_the_chart_with_wide_doubts():
+    kind = kind_of(2, 2, 11)
+    mean = chart_mean(chart_of(TWO, range(2, 12), np.zeros(3)), 2)
+    fit, evidence = fit_all([], mean, kind)
+    profile = make_profile(kind, fit, evidence, [], None)
+    assert evidence == "chart only"
+    assert not profile.has_evidence
+    assert np.isnan(profile.quality.loo_rms)
+    at = np.array([5.0, 7.0])
+    assert profile.curve(at) == pytest.approx(TWO.curve(at), abs=0.05)
+    sd = np.sqrt(np.diagonal(profile.curve_cov(at), axis1=1, axis2=2))
+    assert sd.min() > 2.0
+    assert "unproven" in report(profile, fit, [])
+    assert profile_from_text(profile_text(profile), "p").evidence == "chart only"
+
+
+def test_buffers_pull_the_chart():
+    kind = kind_of(2, 2, 11)
+    shift = np.array([6.0, -3.0, 4.0])
+    mean = chart_mean(chart_of(TWO, range(2, 12), shift), 2)
+    known = photos(TWO, [4.0, 7.0, 10.0], 2, seed=11)
+    fit, evidence = fit_all(known, mean, kind)
+    assert evidence == "chart and buffers"
+    grid = np.arange(3.0, 10.5, 0.5)
+    truth = TWO.curve(grid)
+    before = np.abs(mean.lab(grid) - truth).mean()
+    after = np.abs(fit.strip.curve(grid) - truth).mean()
+    assert after < 0.4 * before
+
+
+def test_buffer_alone_in_a_chart():
+    kind = kind_of(2, 2, 11)
+    mean = chart_mean(chart_of(TWO, range(2, 12), np.array([5.0, 0.0, 0.0])), 2)
+    fit, evidence = fit_all(photos(TWO, [7.0], 1, seed=12), mean, kind)
+    assert (fit.model, evidence) == ("chart corrected", "chart and buffers")
+    assert np.isfinite(fit.strip.curve(np.array([3.0, 11.0]))).all()
