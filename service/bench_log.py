@@ -11,9 +11,10 @@ from sqlalchemy import Connection, insert, select
 from service import store
 from service.bench.filed import Filed, FiledReading
 from service.bench.gates import Entry
-from service.bench.notes import Note, checked
+from service.bench.notes import Note, checked, poured_of, struck
 from service.bench.procedure import load_procedure
 from service.bench.state import State, state_of
+from service.bench.waste import Stock, stock
 from service.forecast import NEUTRAL, forecast_of
 from service.models import events, now
 from stripread import __version__
@@ -88,6 +89,19 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
         "who": who,
     }
     return add_note(c, batch, "move", data), batch_state(c, batch)
+
+
+def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:
+    """The stock vessel over all batches since it was handed over: what it holds; (batch, note) of each pouring."""
+    found: list[tuple[int, Note]] = []
+    for row in store.all_batches(c):
+        noted = notes_of(c, row["id"])
+        out = struck(noted)
+        found += [(row["id"], n) for n in noted if n.kind in ("poured", "emptied") and n.id not in out]
+    found.sort(key=lambda item: item[1].id)
+    last = max((i for i, (_, n) in enumerate(found) if n.kind == "emptied"), default=-1)
+    since = found[last + 1 :]
+    return stock([poured_of(n) for _, n in since]), since
 
 
 def gate_entries(row: store.Row, rows: list[store.Row]) -> list[Entry]:

@@ -21,7 +21,7 @@ from stripread.errors import CallError
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 T = TypeVar("T")
 Litres = Annotated[float, Query(gt=0, le=1e4)]
-NoteKind = Literal["weight", "decant", "used", "poured", "vessel", "strike"]
+NoteKind = Literal["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "emptied", "vessel", "strike"]
 
 
 class NewNote(BaseModel):
@@ -148,6 +148,26 @@ def _report(service: Service, batch: int, form: str, small: dict[str, bytes]) ->
     with service.database.read() as c:
         filed = bench_log.filed_batch(c, batch, small)
     return html_report(filed).encode() if form == "html" else pdf_report(filed)
+
+
+@router.get("/stock")
+def stock(service: ServiceDep) -> dict[str, Any]:
+    """The stock vessel over all batches since it was handed over. Never a drain."""
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from service.bench import waste  # noqa: PLC0415
+
+    with service.database.read() as c:
+        held, pourings = bench_log.stock_of_log(c)
+    side = "acid" if held.mol[1] > 0 else "lye"
+    fitting = [name for name, (_, _, fits) in waste.NEUTRALISERS.items() if fits == side and held.mol[1]]
+    return {
+        **asdict(held),
+        "poured": [{"batch": batch, "at": n.at, **n.data} for batch, n in pourings],
+        "ways": [asdict(waste.neutralise(held, name)) for name in fitting],
+        "recover": list(waste.recover(held)),
+        "cautions": list(waste.CAUTIONS),
+    }
 
 
 @router.get("/plan/lye")

@@ -98,19 +98,28 @@ class Filed:
 def spelled(note: Note) -> str:
     """A note in words, for lists."""
     d = note.data
-    if note.kind == "weight":
-        scale = f" ± {d['scale_g']:g}" if "scale_g" in d else ""
-        more = f", {d['moisture'][0]:.0%} to {d['moisture'][1]:.0%} moisture" if "moisture" in d else ""
-        more += f", fineness {d['fineness'][0]:g} to {d['fineness'][1]:g}" if "fineness" in d else ""
-        return f"{d['of']}: {d['grams']:g}{scale} g{more}"
-    if note.kind == "decant":
-        settled = f", settled {d['settled_h']:g} h" if "settled_h" in d else ""
-        looks = f", {d['looks']}" if "looks" in d else ""
-        return f"{d['name']}: {d['litres']:g} L{settled}{looks}"
+    maker = {"weight": _weight, "decant": _decant}.get(note.kind)
+    if maker is not None:
+        return maker(d)
     if note.kind == "used":
         size = f"{d['grams']:g} g" if "grams" in d else f"{d['litres']:g} L" if "litres" in d else "some"
         return f"{d['what']}: {size}"
+    if note.kind == "ammonia_test":
+        return f"{d['ml']:g} mL of {d['mol_l']:g} mol/L ammonia, on {'solid' if d.get('on_solid') else 'clear liquid'}"
     if note.kind == "poured":
         ph = f", pH {d['ph']:g}" if "ph" in d else ""
         return f"{d['what']}: {d['litres']:g} L{ph}"
-    return ", ".join(f"{k} {v}" for k, v in d.items())
+    return ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in d.items())
+
+
+def _weight(d: dict[str, Any]) -> str:
+    scale = f" ± {d['scale_g']:g}" if "scale_g" in d else ""
+    more = f", {d['moisture'][0]:.0%} to {d['moisture'][1]:.0%} moisture" if "moisture" in d else ""
+    more += f", fineness {d['fineness'][0]:g} to {d['fineness'][1]:g}" if "fineness" in d else ""
+    return f"{d['of']}: {d['grams']:g}{scale} g{more}"
+
+
+def _decant(d: dict[str, Any]) -> str:
+    settled = f", settled {d['settled_h']:g} h" if "settled_h" in d else ""
+    looks = f", {d['looks']}" if "looks" in d else ""
+    return f"{d['name']}: {d['litres']:g} L{settled}{looks}"

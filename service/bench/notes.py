@@ -54,6 +54,9 @@ FIELDS: dict[str, dict[str, tuple[str, float, float, bool]]] = {
         "metals": (TEXTS, 0, 0, False),
         "ammonia": (FLAG, 0, 0, False),
     },
+    "ammonia_test": {"ml": (NUMBER, 0, 1e3, True), "mol_l": (NUMBER, 0, 15, True), "on_solid": (FLAG, 0, 0, False)},
+    "acid_rinse": {"acid_mol": (NUMBER, 0, 1e3, True), "oxide_silver_g": (NUMBER, 0, 1e6, True)},
+    "emptied": {"what": (TEXT, 0, 0, True)},  # the stock vessel was handed over
     "strike": {"note": (NUMBER, 1, 1e12, True), "why": (TEXT, 0, 0, True), "who": (TEXT, 0, 0, False)},
     "vessel": {
         "retained_l": (NUMBER, 0, 1e3, False),

@@ -123,7 +123,8 @@ def _silver(batch: Filed, drawn: dict[str, bytes | None]) -> list[Any]:
 
 def _written(batch: Filed) -> list[Any]:
     rows: list[list[Any]] = [
-        [when(n.at), n.kind, spelled(n) + (f" (struck out: {why})" if why else "")] for n, why in batch.noted(*WRITTEN)
+        [when(n.at), n.kind.replace("_", " "), spelled(n) + (f" (struck out: {why})" if why else "")]
+        for n, why in batch.noted(*WRITTEN)
     ]
     story: list[Any] = [_p("Written down", _HEAD), _table(rows or [["nothing", "", ""]], [0.2, 0.15, 0.65])]
     held = batch.state.stock

@@ -8,7 +8,10 @@ from typing import Any
 
 from service.bench.balance import (
     Balance,
+    Decant,
     Loss,
+    ammonia_test_loss,
+    back_to_chloride_loss,
     balance,
     decant_loss,
     dropping_out,
@@ -23,6 +26,7 @@ from service.bench.procedure import Procedure, Stage, load_procedure, parse_proc
 from service.bench.reagents import RULES, Span, chloride
 from service.bench.waste import Stock, stock
 
+COPPER_FALLS = 5.2  # pH from which copper may leave the liquid
 HARD_MMOL_L = 1.0  # alkalinity from which copper can fall into the solid as the pH turns neutral
 
 
@@ -119,10 +123,11 @@ def state_of(
     vessel = {k: v for n in notes if n.kind == "vessel" for k, v in n.data.items()}
     metal = Metal(None if expected is None else expected[1], vessel.get("retained_l"))
     hard = (alkalinity_mmol_l or 0.0) >= HARD_MMOL_L or (water == "tap" and alkalinity_mmol_l is None)
+    hard = hard and not _acid_side(here)
     verdict = judge(stage, here, metal, hard)
     decants = [decant_of(n, _chloride_of(n, readings)) for n in notes if n.kind == "decant"]
     found = (
-        None if expected is None else balance(expected, _weighed(notes), _losses(decants, vessel, readings, expected))
+        None if expected is None else balance(expected, _weighed(notes), _losses(notes, decants, readings, expected))
     )
     tips = [f"Settle {name} a second time before it goes." for name in (found.settle_again if found else ())]
     tips += [tip for d in decants if d.solid == "chloride" and (tip := dropping_out(d))]
@@ -179,8 +184,25 @@ def _chloride_of(note: Note, readings: list[Entry]) -> float | None:
     return min(12.0, float(10.0 ** -float(found[-1].data["ph"])))
 
 
-def _losses(decants: list[Any], vessel: dict[str, float], readings: list[Entry], expected: Span) -> tuple[Loss, ...]:
+def _acid_side(entries: list[Entry]) -> bool:
+    """Whether the last copper checks were of washes still so acid that copper stays dissolved.
+
+    Copper's hydroxide begins to fall at pH 5.2 from 1 g/L, later from less (NIST 46 constants, minteq.v4.dat).
+    """
+    acid = {
+        e.wash for e in entries if e.kind == "ph" and e.data.get("interval") and e.data["interval"][1] < COPPER_FALLS
+    }
+    last = [e for e in entries if e.kind == "tint"][-2:]
+    return bool(last) and all(e.wash is not None and e.wash in acid for e in last)
+
+
+def _losses(notes: list[Note], decants: list[Decant], readings: list[Entry], expected: Span) -> tuple[Loss, ...]:
+    vessel = {k: v for n in notes if n.kind == "vessel" for k, v in n.data.items()}
     losses = [loss for decant in decants for loss in decant_loss(decant)]
+    tests = [n.data for n in notes if n.kind == "ammonia_test"]
+    losses += [ammonia_test_loss(d["ml"], d["mol_l"], d.get("on_solid", False)) for d in tests]
+    rinses = [n.data for n in notes if n.kind == "acid_rinse"]
+    losses += [back_to_chloride_loss(d["oxide_silver_g"], d["acid_mol"]) for d in rinses]
     losses += filters_and_glass(int(vessel.get("papers", 1)), int(vessel.get("glasses", 2)))
     pale = [e.data for e in readings if e.kind == "solid" and e.data.get("pale_interval")]
     if pale:

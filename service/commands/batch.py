@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from service.bench.state import State
     from service.database import Database
 
+_NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "emptied", "vessel", "strike"]
 _FILE = "File to write: .html or .pdf."
 
 
@@ -139,7 +140,7 @@ def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # n
 
 @command.command("note")
 @click.argument("batch", type=click.IntRange(min=1))
-@click.argument("kind", type=click.Choice(["weight", "decant", "used", "poured", "vessel", "strike"]))
+@click.argument("kind", type=click.Choice(_NOTES))
 @click.argument("fields", nargs=-1, required=True)
 @_log_options
 def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: str | None) -> int:
@@ -179,6 +180,26 @@ def _field(text: str) -> tuple[str, Any]:
     if form == FLAG:
         return name, value.lower() in ("1", "yes", "true")
     return name, [v.strip() for v in value.split(",")] if form == TEXTS else value
+
+
+@command.command("stock")
+@_log_options
+def stock(data: Path, database: str | None) -> int:
+    """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
+    from service.bench import waste
+    from service.bench_log import stock_of_log
+
+    with _opened(data, database) as log, log.read() as c:
+        held, pourings = stock_of_log(c)
+    for batch, made in pourings:
+        click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {made.data['what']}, {made.data['litres']:g} L")
+    click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
+    side = "acid" if held.mol[1] > 0 else "lye"
+    if held.mol[1]:
+        ways = [name for name, (_, _, fits) in waste.NEUTRALISERS.items() if fits == side]
+        click.echo("\n".join(f"  {waste.neutralise(held, name).sentence}" for name in ways))
+    click.echo("\n".join([*waste.recover(held), *(f"! {text}" for text in waste.CAUTIONS)]))
+    return 0
 
 
 @command.command("demo")

@@ -9,6 +9,8 @@ import click
 
 from stripread.errors import CallError
 
+_SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
+
 
 def _amount(unit: str) -> Callable[[click.Context, click.Parameter, str | None], float | None]:
     """An option's callback that reads "2.5 lb" as a number of ``unit``."""
@@ -71,6 +73,7 @@ def command() -> None:
 @click.option("--no-sugar", is_flag=True, help="Lye alone.")
 @click.option("--lye-excess", default=1.5, show_default=True, help="Times the lye that is needed at least.")
 @click.option("--sugar-excess", default=1.2, show_default=True, help="Times the sugar that is needed.")
+@click.option("--sugar", type=click.Choice(list(_SUGARS)), default="glucose", show_default=True, help="Which sugar.")
 @click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
@@ -83,7 +86,11 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
     try:
         stock = reagents.chloride(o["chloride"], _range(o["moisture"], "--moisture"))
         dose = reagents.dose(
-            stock, lye_excess=o["lye_excess"], sugar_excess=o["sugar_excess"], with_sugar=not o["no_sugar"]
+            stock,
+            lye_excess=o["lye_excess"],
+            sugar_excess=o["sugar_excess"],
+            with_sugar=not o["no_sugar"],
+            sugar=_SUGARS[o["sugar"]],
         )
         base = dose.lye_g[1] * 0.97 / reagents.molar_mass("NaOH")
         alone = plan_lye(stock.mol[1], base, o["portions"], o["temp"], lye_mol_l=dose.lye_mol_l)
@@ -103,7 +110,7 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
             raise CallError(f"--unit: {problem}") from None
         raise
     if not o["no_sugar"]:
-        lines.append(f"Glucose, dry      {mass(dose.sugar_g)}")
+        lines.append(f"{o['sugar'].capitalize():18}{mass(dose.sugar_g)}")
     lines += [
         f"Water             {dose.water_l[1]:.2g} L or more, so that it stirs: lye of about {dose.lye_mol_l:.2g} mol/L",
         f"Heat              the lye at once warms it by {dose.rise_lye_k:.0f} K: {dose.lye_portions} portions or more",

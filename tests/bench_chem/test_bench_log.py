@@ -142,6 +142,31 @@ def test_the_command_line_on_a_local_log(capsys, tmp_path):
     assert "Chloride of June" in _run(capsys, "list", *data)[1]
 
 
+def test_the_stock_vessel_goes_over_all_batches_until_it_is_handed_over(capsys, tmp_path):
+    data = ["--data", str(tmp_path / "log")]
+    for name in ("one", "two"):
+        _run(capsys, "new", name, *data)
+    _run(capsys, "note", "1", "poured", "what=acid", "litres=2", "ph=1", *data)
+    _run(capsys, "note", "2", "poured", "what=more acid", "litres=1", "ph=1", "metals=silver", *data)
+    code, out, _ = _run(capsys, "stock", *data)
+    assert code == 0
+    assert "3 L in all" in out
+    assert "Nothing of this goes down a drain" in out
+    _run(capsys, "note", "1", "emptied", "what=handed to the collection", *data)
+    _run(capsys, "note", "1", "poured", "what=lye", "litres=0.5", "ph=13.5", *data)
+    out = _run(capsys, "stock", *data)[1]
+    assert "0.5 L in all" in out
+    assert "at least" in out
+
+
+def test_the_stock_over_http(client, batch, note):
+    note("poured", what="acid", litres=2.0, ph=1.0)
+    held = client.get("/api/stock").json()
+    assert held["litres"] >= 2.0
+    assert any(x["batch"] == batch for x in held["poured"])
+    assert any("drain" in text for text in held["recover"])
+
+
 @pytest.mark.parametrize(
     "args",
     [

@@ -152,6 +152,28 @@ def test_hard_water_of_the_batch_holds_the_copper_gate():
     assert state_of(noted, rows, None, "tap").verdict.state == "cannot tell"
 
 
+def test_a_clean_check_of_a_still_acid_wash_counts_in_hard_water_too():
+    rows = [
+        Entry("tint", f"2026-03-01T0{h}:00:00", {"decision": "none seen", "detection_limit": 5.0}, h) for h in (1, 2)
+    ]
+    acid = [Entry("ph", f"2026-03-01T0{h}:10:00", {"ph": 2.0, "interval": [1.7, 2.3]}, h) for h in (1, 2)]
+    late = [acid[0], Entry("ph", "2026-03-01T02:10:00", {"ph": 6.7, "interval": [6.4, 7.0]}, 2)]
+    noted = [n for n in notes() if n.kind in ("weight", "vessel", "strike")]
+    assert state_of(noted, [*rows, *acid], 4.0, "tap").verdict.state == "open"
+    assert state_of(noted, [*rows, *late], 4.0, "tap").verdict.state == "cannot tell"
+
+
+def test_ammonia_tests_and_acid_rinses_enter_the_balance():
+    noted = [n for n in notes() if n.kind == "weight"][:2]
+    noted += [
+        Note("ammonia_test", "2026-03-01", checked("ammonia_test", {"ml": 10.0, "mol_l": 3.0, "on_solid": True}), 90),
+        Note("acid_rinse", "2026-03-01", checked("acid_rinse", {"acid_mol": 0.1, "oxide_silver_g": 2.0}), 91),
+    ]
+    found = {loss.name: loss.silver_g[2] for loss in state_of(noted, []).balance.losses}
+    assert found["taken by the ammonia checks"] > 0.15
+    assert found["turned back to chloride by the acid rinse"] == 2.0
+
+
 # --- notes
 
 
