@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import click
@@ -30,6 +31,9 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
 
     Five buffers or more over the strip's range, each photographed twice in different light, make a good profile.
     """
+    # The fit is many small matrices: threads of the linear algebra would only wait for each other.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     from calibration.learn import learn
     from calibration.report import report
     from stripread.kind import load_kind
