@@ -16,6 +16,7 @@ PAD_SEEN = 0.05  # log contrast to carrier or paper from which a pad is surely t
 STEEPEST_DEG = 19.0
 COLOUR_BESIDE = 0.06  # colour (log ratio, grey taken out) on both sides of the pads where paper should be
 GOES_ON = 0.25  # share of a pad's surroundings with its own colour: then it is part of something larger
+EDGE_SEEN = 0.012  # log contrast of a pad to the carrier next to it: blank carrier has no edges
 STRAY_COLOUR = 0.12  # log contrast on the carrier where this kind has no pad
 ROLL_SHORTEST = 0.3  # pieces are torn off by hand, but not that short
 RIM_MM = 1.6  # colour that near a pad is its own wet rim
@@ -60,12 +61,24 @@ def _misfit_of_pads(frame: Frame, kind: StripKind, spans: Spans, contrast: Array
     stray = norm[free] > max(STRAY_COLOUR, 0.4 * float(np.median(contrast)))
     if stray.sum() * frame.step_mm > 2.0:
         return because("wrong_kind", "there is colour where it has no pad")
-    seen = contrast > max(PAD_SEEN / 3, 0.035 * strong)
+    seen = (contrast > max(PAD_SEEN / 3, 0.035 * strong)) & (_steps_at_edges(frame, spans, kind.width_mm) > EDGE_SEEN)
     if len(spans) > 1 and seen.sum() < 0.5 * len(spans):
         return because("wrong_kind", f"{int(seen.sum())} of {len(spans)} pads are seen")
     if contrast.max() > 2 * PAD_SEEN and _share_explained(frame, spans) < LEAST_EXPLAINED:
         return because("wrong_kind", "the pads lie elsewhere")
     return None
+
+
+def _steps_at_edges(frame: Frame, spans: Spans, width: float) -> Array:
+    """Log contrast of each pad to what lies just before and after it, the smaller of the two, (P,)."""
+    profile = frame.along(0.33 * width)
+    s = frame.s_mm
+    steps = []
+    for a, b in spans:
+        pad = np.median(profile[(s > a + 0.8) & (s < b - 0.8)], axis=0)
+        beside = (profile[(s > x) & (s < x + 0.8)].mean(axis=0) for x in (a - 1.0, b + 0.2))
+        steps.append(min(float(np.linalg.norm(pad - other)) for other in beside))
+    return np.array(steps) / np.sqrt(3.0)
 
 
 def _misfit_of_roll(frame: Frame, kind: StripKind, span: tuple[float, float]) -> Reason | None:
@@ -108,10 +121,11 @@ def ends_of_roll(frame: Frame, kind: StripKind) -> tuple[float, float]:
 
 
 def shining(frame: Frame, spans: Spans, width: float) -> float:
-    """Largest share of a pad that is brighter than bare paper."""
+    """Largest share of a pad that is brighter than bare paper, both that beside it and that of the whole lane."""
     core = np.abs(frame.t_mm) < 0.4 * width
+    both = np.minimum(frame.ratio[core].mean(axis=2), frame.raw[core].mean(axis=2))
     shares = []
     for a, b in spans:
-        block = frame.ratio[core][:, (frame.s_mm > a + 0.5) & (frame.s_mm < b - 0.5)]
-        shares.append(float((block.mean(axis=2) > SHINE).mean()) if block.size else 0.0)
+        block = both[:, (frame.s_mm > a + 0.5) & (frame.s_mm < b - 0.5)]
+        shares.append(float((block > SHINE).mean()) if block.size else 0.0)
     return max(shares)
