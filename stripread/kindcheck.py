@@ -78,7 +78,7 @@ def _steps_at_edges(frame: Frame, spans: Spans, width: float) -> Array:
         pad = np.median(profile[(s > a + 0.8) & (s < b - 0.8)], axis=0)
         beside = (profile[(s > x) & (s < x + 0.8)].mean(axis=0) for x in (a - 1.0, b + 0.2))
         steps.append(min(float(np.linalg.norm(pad - other)) for other in beside))
-    return np.array(steps) / np.sqrt(3.0)
+    return np.asarray(np.array(steps) / np.sqrt(3.0))
 
 
 def _misfit_of_roll(frame: Frame, kind: StripKind, span: tuple[float, float]) -> Reason | None:
