@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import fcntl
 from dataclasses import dataclass
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any, BinaryIO
 
 from fastapi import Depends, Request
 from sqlalchemy import Connection
@@ -18,6 +20,7 @@ from service.problems import ServiceProblem
 from service.profiles import Profiles
 from service.settings import Settings
 from service.work import WorkPool
+from stripread.errors import CallError
 
 
 @dataclass(frozen=True)
@@ -32,11 +35,13 @@ class Service:
     readers: WorkPool
     pictures: WorkPool
     intake: Intake
+    lock: BinaryIO  # held as long as the service runs
 
     @classmethod
     def start(cls, settings: Settings) -> Service:
         """Open the log and start the workers."""
         settings.data.mkdir(parents=True, exist_ok=True)
+        lock = _only_one(settings.data)
         database = Database(settings.database_url)
         database.migrate()
         blobs = Blobs(settings.data / "photos")
@@ -47,7 +52,7 @@ class Service:
         readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
         pictures = WorkPool(no_reader if settings.reader is None else make, 1, 64, settings.reading_timeout, memory)
         intake = Intake(database, blobs, readers, profiles, settings.same_photo_window)
-        return cls(settings, database, blobs, profiles, Pairing(database, settings), readers, pictures, intake)
+        return cls(settings, database, blobs, profiles, Pairing(database, settings), readers, pictures, intake, lock)
 
     async def stop(self) -> None:
         """Finish what is under way, then end the workers."""
@@ -55,6 +60,24 @@ class Service:
         self.readers.close()
         self.pictures.close()
         self.database.close()
+        self.lock.close()
+
+
+def _only_one(data: Path) -> BinaryIO:
+    """Take this folder for one service: another would sweep away what is just coming in. Freed by any end, kills too.
+
+    Raises
+    ------
+    CallError
+        If another service has it.
+    """
+    lock = (data / "lock").open("ab")
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        lock.close()
+        raise CallError(f"another stripread uses the folder {data}: stop it, or ask it instead") from None
+    return lock
 
 
 def _pipeline_reader() -> Any:  # noqa: ANN401 - a Reader; its module loads only in the worker

@@ -10,7 +10,8 @@ import asyncio
 import hashlib
 import json
 import logging
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import BinaryIO
 
 from sqlalchemy import Connection
@@ -39,13 +40,14 @@ class Submission:
     wash: int | None = None
     note: str = ""
     path_mm: float | None = None
+    taking: Mapping[str, str] = field(default_factory=dict)
     snapped_at: str | None = None
     origin: str = "photo"
     key: str | None = None  # Idempotency-Key
 
     def fingerprint(self, sha256: str) -> str:
         """Tells this request from another that uses the same key."""
-        parts = [self.batch_id, self.kind, self.wash, self.note, self.path_mm, sha256]
+        parts = [self.batch_id, self.kind, self.wash, self.note, self.path_mm, dict(self.taking), sha256]
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
@@ -155,7 +157,9 @@ class Intake:
         return None if same is None else Taken(same, repeated=True)
 
     async def _read_and_log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None) -> Taken:
-        job = Job(sent.kind, self._blobs.path(sha256), sent.name, profile.path if profile else None, sent.path_mm)
+        job = Job(
+            sent.kind, self._blobs.path(sha256), sent.name, profile.path if profile else None, sent.path_mm, sent.taking
+        )
         outcome = await self._read(job)
         return await run_in_threadpool(self._log, sent, sha256, size, profile, outcome)
 
@@ -187,7 +191,7 @@ class Intake:
             note=sent.note,
             snapped_at=sent.snapped_at,
             profile=(profile.sha256, profile.text) if profile else None,
-            extras={"path_mm": sent.path_mm, "colours": swatches(outcome)},
+            extras={"path_mm": sent.path_mm, "taking": dict(sent.taking), "colours": swatches(outcome)},
         )
         key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
         try:

@@ -58,10 +58,13 @@ def _read_ph(data: bytes, job: Job) -> Outcome:
 
 def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
     from stripread.tintprofile import default_response, load_tint_profile  # noqa: PLC0415
+    from stripread.tintverdicts import Taking  # noqa: PLC0415
     from stripread.windows_pipeline import TintAsk, read_tint  # noqa: PLC0415
 
     standards = load_tint_profile(job.profile) if job.profile else default_response()
-    return read_tint(data, TintAsk(job.path_mm, standards), job.name).to_dict()
+    taking: Any = job.taking  # its words were checked at the door
+    ask = TintAsk(job.path_mm, standards, Taking(**taking))
+    return read_tint(data, ask, job.name).to_dict()
 
 
 @lru_cache(maxsize=8)

@@ -79,7 +79,14 @@ def _job(service: Service, row: store.Row) -> Job | None:
         profile = service.profiles.keep(text).path
     if not photo.exists():
         return None
-    return Job(row["kind"], photo, row["reading"]["photo"], profile, row["extras"].get("path_mm"))
+    return Job(
+        row["kind"],
+        photo,
+        row["reading"]["photo"],
+        profile,
+        row["extras"].get("path_mm"),
+        row["extras"].get("taking", {}),
+    )
 
 
 def _keep(service: Service, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
 from starlette.concurrency import run_in_threadpool
@@ -21,6 +21,8 @@ from service.work import Job, Kind, overlay_job
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
+YesNo = Literal["yes", "no", "unknown"]
+Liquid = Literal["acid", "neutral", "unknown"]
 _PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
 
 
@@ -35,6 +37,10 @@ async def send_photo(
     wash: Annotated[Wash | None, Form(description="Number of the wash that it belongs to.")] = None,
     note: Annotated[Text, Form(max_length=2000)] = "",
     path_mm: Annotated[float | None, Form(gt=0, le=1000, description="Depth of the liquid of a tint, mm.")] = None,
+    ammonia_excess: Annotated[
+        YesNo, Form(description="Whether a tint smelled of ammonia, or a strip said so.")
+    ] = "unknown",
+    liquid: Annotated[Liquid, Form(description="The tested liquid of a tint before the ammonia.")] = "unknown",
     snapped_at: Annotated[
         Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601.")
     ] = None,
@@ -48,7 +54,15 @@ async def send_photo(
     same photo in the same batch within a minute is taken for sent again, too.
     """
     sent = Submission(
-        batch, kind, file_name(photo.filename), wash, note, path_mm, snapped_at or None, key=idempotency_key
+        batch,
+        kind,
+        file_name(photo.filename),
+        wash=wash,
+        note=note,
+        path_mm=path_mm,
+        taking={"wash": liquid, "ammonia_excess": ammonia_excess} if kind == "tint" else {},
+        snapped_at=snapped_at or None,
+        key=idempotency_key,
     )
     taken = await service.intake.take(sent, photo.file)
     if taken.repeated:

@@ -11,9 +11,9 @@ import os
 import resource
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import TimeoutError as PoolTimeout
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
@@ -36,6 +36,7 @@ class Job:
     name: str
     profile: Path | None = None
     path_mm: float | None = None  # optical path of a tint, mm
+    taking: Mapping[str, str] = field(default_factory=dict)  # how a tint was made: wash, water, ammonia_excess
 
 
 @dataclass(frozen=True)

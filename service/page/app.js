@@ -149,7 +149,8 @@ async function taken(input) {
   if (!file || state.batch === null) return;
   const wash = $("wash").value.trim();
   const depth = $("path").value.trim().replace(",", ".");
-  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), path_mm: kind() === "tint" && Number(depth) > 0 ? Number(depth) : null };
+  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim() };
+  if (details.kind === "tint") Object.assign(details, { path_mm: Number(depth) > 0 ? Number(depth) : null, ammonia_excess: $("excess").value, liquid: $("liquid").value });
   try {
     const fits = await queue.fitting(file, state.about.max_body - 65536);
     await queue.add(fits, details);
@@ -193,7 +194,7 @@ $("new-batch").onclick = () => newBatch((made) => choose(made.id));
 $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);
 $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
-for (const radio of document.querySelectorAll("input[name=kind]")) radio.onchange = () => ($("path-label").hidden = kind() !== "tint");
+for (const radio of document.querySelectorAll("input[name=kind]")) radio.onchange = () => ($("tint-fields").hidden = kind() !== "tint");
 $("snap").onsubmit = (event) => event.preventDefault();
 addEventListener("online", () => { refresh(); sender.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));

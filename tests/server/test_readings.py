@@ -6,6 +6,7 @@ import io
 
 import pytest
 
+from service import store
 from service.schemas import PhEntry
 from stripread.results import PhReading, Stamp
 from tests.server.conftest import a_photo
@@ -45,6 +46,13 @@ def test_other_kinds(send, kind, field):
     reading = send(kind=kind, path_mm="20").json()
     assert reading["kind"] == kind
     assert field in reading
+
+
+def test_how_a_tint_was_made_is_logged_for_reading_it_again(send, client):
+    reading = send(kind="tint", path_mm="20", ammonia_excess="yes", liquid="acid").json()
+    with client.app.state.service.database.read() as c:
+        extras = store.entry(c, reading["log"]["id"])["extras"]
+    assert (extras["path_mm"], extras["taking"]) == (20.0, {"wash": "acid", "ammonia_excess": "yes"})
 
 
 def test_ammonia_brings_its_caution(send):

@@ -10,8 +10,10 @@ from pathlib import Path
 import httpx2 as httpx
 import pytest
 
+from service.app import create_app
 from service.database import Database
 from service.logcheck import check_log
+from stripread.errors import CallError
 from tests.server.conftest import a_photo
 from tests.server.kills import faults, kill_again_and_again
 from tests.server.running import ROOT, Running
@@ -97,6 +99,12 @@ def test_too_many_waiting_is_an_honest_503(own_client):
     answer = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo())})
     assert (answer.status_code, answer.headers["retry-after"]) == (503, "2")
     pool._taken = 0
+
+
+def test_a_second_service_does_not_take_the_same_folder(own_client, settings):
+    with pytest.raises(CallError, match="another stripread"):
+        create_app(settings)
+    assert own_client.get("/healthz").status_code == 200
 
 
 def test_log_check_finds_what_is_wrong(own_client, settings):
