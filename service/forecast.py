@@ -8,7 +8,7 @@ from typing import Any
 from service.store import Row, in_force
 
 NEUTRAL = (5.5, 8.0)  # pH. Pure water in air has 5.6, not 7; drinking water is a little above 7
-Triple = tuple[int, float, tuple[float, float]]
+Counted = tuple[int, float, tuple[float, float], int]
 
 
 def forecast_of(batch: Row, rows: list[Row]) -> dict[str, Any]:
@@ -18,16 +18,26 @@ def forecast_of(batch: Row, rows: list[Row]) -> dict[str, Any]:
     blanks = [r for r in counted if r["id"] == details.get("blank_entry")]
     blank = (blanks[0]["value"], (blanks[0]["low"], blanks[0]["high"])) if blanks else None
     readings = tuple(
-        (r["wash"], r["value"], (r["low"], r["high"])) for r in counted if r["wash"] is not None and r not in blanks
+        (r["wash"], r["value"], (r["low"], r["high"]), _bound(r))
+        for r in counted
+        if r["wash"] is not None and r not in blanks
     )
-    if len({n for n, _, _ in readings}) < 2:
+    if len({n for n, *_ in readings}) < 2:
         return _cannot("Two readings of different washes or more are needed for a forecast.")
     return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank)
 
 
+def _bound(row: Row) -> int:
+    """-1 where the strip's range ended and the pH is at most so much, 1 for at least, 0 for a value."""
+    for reason in row["reading"].get("reasons", []):
+        if reason.get("code") == "end_of_range":
+            return -1 if "at most" in reason.get("message", "") else 1
+    return 0
+
+
 @lru_cache(maxsize=64)
 def _forecast(
-    readings: tuple[Triple, ...],
+    readings: tuple[Counted, ...],
     water: str | None,
     alkalinity: float | None,
     blank: tuple[float, tuple[float, float]] | None,

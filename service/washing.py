@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -10,6 +11,7 @@ from service.bench.washing import forecast as bench_forecast
 from service.bench.water import RinseWater, aired_water, pure_water, tap_water
 
 Pair = tuple[float, float]
+_Reading = tuple[int, float, Pair, int]
 
 
 @dataclass(frozen=True)
@@ -59,20 +61,21 @@ def named_water(name: str | None, alkalinity_mmol_l: float | None = None) -> Rin
 
 
 def forecast(
-    readings: list[tuple[int, float, Pair]],
+    readings: Sequence[tuple[int, float, Pair] | tuple[int, float, Pair, int]],
     water: RinseWater | None = None,
     blank: tuple[float, Pair] | None = None,
 ) -> WashForecast:
-    """Forecast from (wash number, pH, 95 % interval) triples; needs two different washes or more to say a number.
+    """Forecast from (wash number, pH, 95 % interval); needs two different washes or more to say a number.
 
+    A fourth item says that the strip's range ended there: -1 the pH is at most so much, 1 at least, 0 a value.
     ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one.
     """
-    phase, before = latest_phase(readings)
-    found = bench_forecast([Reading(n - before, ph, interval) for n, ph, interval in phase], water, blank)
+    phase, before = latest_phase([(r[0], r[1], r[2], r[3] if len(r) > 3 else 0) for r in readings])
+    found = bench_forecast([Reading(n - before, ph, span, bound) for n, ph, span, bound in phase], water, blank)
     return _flat(found, before)
 
 
-def latest_phase(readings: list[tuple[int, float, Pair]]) -> tuple[list[tuple[int, float, Pair]], int]:
+def latest_phase(readings: Sequence[_Reading]) -> tuple[list[_Reading], int]:
     """Readings of the last washing, and the number of washes before it.
 
     A batch is washed more than once: free of acid, then, after the lye, free of lye. No wash makes the pH leave neutral

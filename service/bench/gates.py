@@ -134,7 +134,7 @@ def _neutral(gate: Gate, entries: list[Entry]) -> Verdict:
     if not seen:
         return Verdict("cannot tell", "No pH reading in this stage yet.")
     entry = seen[-1]
-    a, b = entry.data["interval"]
+    a, b = _open_ended(entry)
     ph = entry.data["ph"]
     if _doubtful(entry):
         return Verdict("cannot tell", f"The last pH, {ph:.1f}, is doubtful: read it again.")
@@ -151,6 +151,15 @@ def _neutral(gate: Gate, entries: list[Entry]) -> Verdict:
         "cannot tell",
         f"pH {ph:.1f} ({a:.1f} to {b:.1f}) reaches over the edge of {low:g} to {high:g}: read the rinse water.",
     )
+
+
+def _open_ended(entry: Entry) -> tuple[float, float]:
+    """The interval, without its end where the strip's own range ended: there the true pH may lie anywhere beyond."""
+    low, high = (float(end) for end in entry.data["interval"])
+    for reason in entry.data.get("reasons", []):
+        if reason.get("code") == "end_of_range":
+            low, high = (0.0, high) if "at most" in str(reason.get("message")) else (low, 14.0)
+    return low, high
 
 
 def _against_blank(entry: Entry, blank: Entry) -> Verdict:

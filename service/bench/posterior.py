@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
 from service.bench.hypotheses import Hypothesis, look_up
 from service.bench.water import Array
@@ -72,13 +73,14 @@ def _grid(prior: Prior) -> tuple[Array, Array, Array, Array, Array]:
 
 
 def update(
-    readings: list[tuple[float, float, float]],
+    readings: list[tuple[float, float, float, int]],
     waters: tuple[Hypothesis, ...],
     prior: Prior,
     blank: tuple[float, float] | None = None,
 ) -> Cells:
-    """Weigh every cell by the readings (wash number, pH, sd of pH), in the order of the washes.
+    """Weigh every cell by the readings (wash number, pH, sd of pH, bound), in the order of the washes.
 
+    ``bound`` is 0 for a value, -1 where the strip's range ended and the pH is at most this, 1 for at least.
     ``blank`` is the rinse water's own pH and its sd, read the same way as the samples.
     """
     share, start, bleed, slow, log_prior = _grid(prior)
@@ -93,11 +95,11 @@ def update(
     sub_cell = (LOG_START[1] - LOG_START[0]) ** 2 / 12.0  # the truth lies anywhere inside its cell
     mean, var = np.zeros(len(cell)), np.full(len(cell), sub_cell)
     before = 0.0
-    for n, ph, sd in sorted(readings):
+    for n, ph, sd, bound in sorted(readings):
         var = var + JITTER**2 * max(0.0, n - before)
         before = n
         log_x = log_residue(share[cell], start[cell], bleed[cell], slow[cell], n)
-        log_w, mean, var = _step((log_w, mean, var), log_x, (tables, hypothesis), ph, sd)
+        log_w, mean, var = _step((log_w, mean, var), log_x, (tables, hypothesis), (ph, sd, bound))
         keep = np.nonzero(log_w > log_w.max() - LIGHTEST)[0]
         log_w, mean, var, cell, hypothesis = log_w[keep], mean[keep], var[keep], cell[keep], hypothesis[keep]
     top = float(log_w.max())
@@ -129,17 +131,20 @@ def _step(
     state: tuple[Array, Array, Array],
     log_x: Array,
     tables: tuple[Array, npt.NDArray[np.intp]],
-    ph: float,
-    sd: float,
+    reading: tuple[float, float, int],
 ) -> tuple[Array, Array, Array]:
     """One reading: predict, weigh, correct the state (log weight, mean and variance of d; all (C,))."""
     log_w, mean, var = state
+    ph, sd, bound = reading
     centre, reach = log_x + mean, np.sqrt(3.0 * var)
     low, mid, high = (look_up(*tables, place) for place in (centre - reach, centre, centre + reach))
     expected = (low + 4.0 * mid + high) / 6.0
     spread = ((low - expected) ** 2 + 4.0 * (mid - expected) ** 2 + (high - expected) ** 2) / 6.0
     cross = reach * (high - low) / 6.0
     total = spread + sd**2
+    if bound:  # a bound weighs the cells; it says too little to move them
+        chance = (1.0 - OUTLIER) * ndtr(bound * (expected - ph) / np.sqrt(total)) + OUTLIER / 2.0
+        return log_w + np.log(chance), mean, var
     chance = _density(ph - expected, total)
     trust = 1.0 - OUTLIER / 14.0 / chance  # a reading taken for a mistake moves nothing
     gain = trust * cross / total

@@ -24,11 +24,20 @@ TOO_WIDE = 10.0  # washes between the interval's ends: nobody can plan by that
 
 @dataclass(frozen=True)
 class Reading:
-    """One reading of a decanted wash: wash number (0: the first liquid), pH, its 95 % interval."""
+    """One reading of a decanted wash: wash number (0: the first liquid), pH, its 95 % interval.
+
+    ``bound`` says that the strip's range ended there: -1 the pH is at most so much, 1 at least.
+    """
 
     wash: int
     ph: float
     interval: tuple[float, float]
+    bound: int = 0
+
+    @property
+    def limit(self) -> float:
+        """The value, or the end of the interval that a bound stands for."""
+        return self.ph if self.bound == 0 else self.interval[1] if self.bound < 0 else self.interval[0]
 
     @property
     def sd(self) -> float:
@@ -101,9 +110,12 @@ def forecast(
     name = "acid" if sign > 0 else "lye"
     if len({r.wash for r in readings}) < 2:
         return Forecast("cannot tell", "Read the pH after two different washes or more.", last, name)
+    if all(r.bound for r in readings):
+        text = "Every reading stands at the end of the strip's range: use a strip of a wider range, or wash on."
+        return Forecast("cannot tell", text, last, name)
     waters = hypotheses(water, sign)
     own = None if blank is None else (blank[0], Reading(0, blank[0], blank[1]).sd)
-    cells = update([(r.wash, r.ph, r.sd) for r in readings], waters, prior or Prior(), own)
+    cells = update([(r.wash, r.limit, r.sd, r.bound) for r in readings], waters, prior or Prior(), own)
     goals = np.asarray([h.log_target(sign, TOLERANCE, band) for h in waters])[cells.hypothesis]
     ahead, chance = _chance_done(cells, goals, last)
     found = Forecast(

@@ -110,6 +110,12 @@ def test_neutral_gate(entries, state):
     assert found.sentence.endswith(".")
 
 
+def test_a_strip_that_ends_inside_the_band_opens_nothing():
+    reasons = [{"code": "end_of_range", "message": "The value lies at the end of the range: read it as at least 7.6."}]
+    assert judge(_stage("ph_neutral"), [_ph(7.8, 0.2)]).state == "open"
+    assert judge(_stage("ph_neutral"), [_ph(7.8, 0.2, reasons=reasons)]).state == "cannot tell"
+
+
 @pytest.mark.parametrize(
     ("entries", "state"),
     [

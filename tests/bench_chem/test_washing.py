@@ -138,7 +138,7 @@ def test_an_unknown_name_of_water_is_refused():
 def test_lye_washes_after_acid_washes_are_a_washing_of_their_own():
     acid = [(n, r.ph, r.interval) for n, r in enumerate(_batch(0.1, 1.0, aired_water(), 6), 1)]
     lye = [(6 + n, r.ph, r.interval) for n, r in enumerate(_batch(0.12, 2.0, aired_water(), 3, -1), 1)]
-    phase, before = latest_phase(acid + lye)
+    phase, before = latest_phase([(*r, 0) for r in acid + lye])
     assert [r[0] for r in phase] == [7, 8, 9]
     assert before == 6
     found = plain_forecast(acid + lye, aired_water())
@@ -146,5 +146,18 @@ def test_lye_washes_after_acid_washes_are_a_washing_of_their_own():
     assert found.washes is not None
     assert found.washes > 1.0
     assert found.curve[0]["wash"] == 6
-    assert latest_phase(acid) == (acid, 0)
+    assert latest_phase([(*r, 0) for r in acid])[1] == 0
     assert latest_phase([]) == ([], 0)
+
+
+def test_a_strip_at_its_end_is_a_bound_and_not_a_value():
+    # The strip ends at pH 4.0; the first washes lie at 1, 2 and 3. Taken as values they would say that nothing moves.
+    rows = _batch(0.1, 1.0, aired_water(), 4)
+    ended = [Reading(r.wash, 4.0, (3.9, 4.1), -1) if r.ph < 4.0 else r for r in rows]
+    taken = [Reading(r.wash, 4.0, (3.9, 4.1)) if r.ph < 4.0 else r for r in rows]
+    bound, value = forecast(ended, aired_water()), forecast(taken, aired_water())
+    truth = 1.0
+    assert bound.washes is not None
+    assert bound.washes.low - 0.3 <= truth <= bound.washes.high
+    assert value.status == "cannot tell" or value.washes is None or value.washes.low > truth
+    assert forecast(ended[:3], aired_water()).status == "cannot tell"
