@@ -45,7 +45,7 @@ def _forecast(
     """Cached: the page asks again and again, and the answer takes a while to work out."""
     from service.washing import forecast, named_water  # noqa: PLC0415 - loads its tables when first needed
 
-    return forecast(list(readings), named_water(water, alkalinity), blank).to_dict()
+    return forecast(list(readings), named_water(water, alkalinity), blank, NEUTRAL).to_dict()
 
 
 def _cannot(message: str) -> dict[str, Any]:

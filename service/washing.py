@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from service.bench.hypotheses import NEUTRAL
 from service.bench.washing import Forecast, Reading
 from service.bench.washing import forecast as bench_forecast
 from service.bench.water import RinseWater, aired_water, pure_water, tap_water
@@ -64,14 +65,18 @@ def forecast(
     readings: Sequence[tuple[int, float, Pair] | tuple[int, float, Pair, int]],
     water: RinseWater | None = None,
     blank: tuple[float, Pair] | None = None,
+    band: Pair = NEUTRAL,
 ) -> WashForecast:
     """Forecast from (wash number, pH, 95 % interval); needs two different washes or more to say a number.
 
     A fourth item says that the strip's range ended there: -1 the pH is at most so much, 1 at least, 0 a value.
-    ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one.
+    ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one;
+    ``band`` the pH called neutral.
     """
     phase, before = latest_phase([(r[0], r[1], r[2], r[3] if len(r) > 3 else 0) for r in readings])
-    found = bench_forecast([Reading(n - before, ph, span, bound) for n, ph, span, bound in phase], water, blank)
+    found = bench_forecast(
+        [Reading(n - before, ph, span, bound) for n, ph, span, bound in phase], water, blank, band=band
+    )
     return _flat(found, before)
 
 
