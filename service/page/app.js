@@ -1,5 +1,6 @@
 // The page: what is chosen, what is shown, and when it is asked for again.
 import { call } from "./api.js";
+import { showBench } from "./bench.js";
 import { $, el, store } from "./dom.js";
 import { correct, newBatch, pairing, rename, rinseWater, toggleClosed } from "./manage.js";
 import { plot } from "./plot.js";
@@ -53,6 +54,7 @@ async function refresh() {
     trouble(problem);
   }
   show();
+  if (chosen()) await showBench(chosen(), refresh);
 }
 
 // --- what is shown
@@ -67,11 +69,12 @@ function show() {
   for (const id of ["camera", "file"]) $(id).disabled = !open;
   $("camera-label").classList.toggle("off", !open);
   if (!batch || !state.page || state.page.id !== batch.id) {
-    for (const id of ["forecast", "plot-section", "log", "manage", "answer"]) $(id).hidden = true;
+    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer"]) $(id).hidden = true;
     return;
   }
   $("manage").hidden = false;
   $("csv").href = `/api/batches/${batch.id}/export.csv`;
+  $("report").href = `/api/batches/${batch.id}/report.pdf`;
   $("json").href = `/api/batches/${batch.id}/export.json`;
   $("close").textContent = batch.closed_at ? "Open again" : "Close";
   const newest = [...state.entries].reverse();

@@ -38,6 +38,12 @@ class Phone:
         path.write_bytes(card_like(self._count) + f"#{self._count} FAKE:{orders};".encode())
         self.by_id("camera").send_keys(str(path))
 
+    def press(self, where, words):
+        """Press the button of these words, scrolled to the middle as a thumb would."""
+        button = self.by_id(where).find_element(By.XPATH, f".//button[starts-with(text(), '{words}')]")
+        self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+        button.click()
+
     def answer(self):
         return self.by_id("answer").text
 

@@ -62,14 +62,14 @@ def test_photos_taken_without_a_connection_are_sent_later(phone, batch, server, 
 def test_what_the_service_will_not_take_stays_and_says_why(phone, batch):
     phone.snap("die")
     phone.until(lambda: "ended the reader twice" in phone.by_id("queue").text, 30)
-    phone.by_id("queue").find_element(By.XPATH, ".//button[text()='Throw away']").click()
+    phone.press("queue", "Throw away")
     phone.until(lambda: not phone.by_id("queue").is_displayed())
 
 
 def test_a_correction_from_the_page(phone, batch):
     phone.snap("ph=5.00", wash=1)
     phone.wait_for_entries(batch, 1)
-    phone.by_id("answer").find_element(By.XPATH, ".//button[text()='Correct']").click()
+    phone.press("answer", "Correct")
     dialog = phone.by_id("dialog")
     dialog.find_element(By.NAME, "by").send_keys("M.")
     dialog.find_element(By.NAME, "why").send_keys("it was the second wash")
@@ -79,6 +79,25 @@ def test_a_correction_from_the_page(phone, batch):
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.wait_for_entries(batch, 2)
     assert [e["log"]["wash"] for e in phone.entries(batch)] == [1, 2]
+
+
+def test_the_stage_its_gate_and_a_weight(phone, batch, server):
+    phone.until(lambda: "Stage 1 of" in phone.by_id("stage").text)
+    assert "Can't tell" in phone.by_id("stage").text
+    phone.press("stage", "Write down")
+    dialog = phone.by_id("dialog")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.until(lambda: "A weight" in dialog.text)
+    dialog.find_element(By.NAME, "grams").send_keys("412,5")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.until(lambda: not dialog.is_displayed())
+    notes = httpx.get(f"{server.url}/api/batches/{batch}/notes").json()
+    assert [(n["kind"], n["data"]["grams"]) for n in notes] == [("weight", 412.5)]
+    phone.press("stage", "Go on")
+    dialog.find_element(By.NAME, "reason").send_keys("copper was never in it")
+    dialog.find_element(By.NAME, "who").send_keys("M.")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.until(lambda: "Stage 2 of" in phone.by_id("stage").text)
 
 
 def test_a_batch_is_started_with_the_keyboard_alone(browser, server, tmp_path):
