@@ -21,6 +21,10 @@ CLEAR_MM = 1.0  # kept from print
 SHADOW_MM = 3.5  # kept from a vessel's foot: its shadow and what shines through it
 ROUNDS = 8
 MIN_POINTS = 30
+# Of ln light: free level, slopes and curvatures of lamps half a metre or more away, per 40 mm in x and 15 mm in y. Tall
+# vessels hide much of the paper; without this the quadratic would run wild below them.
+PRIOR_SD = np.array([10.0, 0.3, 0.12, 0.03, 0.02, 0.006])
+POINT_SD = 0.008  # one point's texture and shade
 INDEPENDENT = 1 / 1.5  # neighbouring points share some shade and print
 
 Disc = tuple[tuple[float, float], float]  # centre and radius, mm
@@ -74,16 +78,17 @@ def paper_light(view: CardView, layout: CardLayout, avoid: Sequence[Disc]) -> Pa
         even[0] = np.median(y, axis=0) if len(y) else -0.5
         return PaperLight(even, np.eye(basis.shape[1]) * 0.25, np.eye(3) * 0.01**2 + 0.03**2, len(at))
     weight = np.ones(len(y))
+    ridge = np.diag((POINT_SD / PRIOR_SD) ** 2)
     coefficients: Array = np.zeros((basis.shape[1], 3))
     residual = y
     for _ in range(ROUNDS):
         root = np.sqrt(weight)[:, None]
-        coefficients = np.linalg.lstsq(basis * root, y * root, rcond=None)[0]
+        coefficients = np.linalg.solve((basis * root).T @ (basis * root) + ridge, (basis * root).T @ (y * root))
         residual = y - basis @ coefficients
         size = np.linalg.norm(residual - np.median(residual, axis=0), axis=1)
         scale = max(1.2 * float(np.median(size)), 0.002)
         weight = 1.0 / (1.0 + (size / (2.0 * scale)) ** 4)
-    inverse = np.linalg.inv((basis * weight[:, None]).T @ basis)
+    inverse = np.linalg.inv((basis * weight[:, None]).T @ basis + ridge)
     spread = (residual * weight[:, None]).T @ residual / max(weight.sum() - basis.shape[1], 1.0)
     return PaperLight(coefficients, np.asarray(inverse, dtype=np.float64), spread, len(at))
 

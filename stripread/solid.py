@@ -21,7 +21,7 @@ from stripread.correct import ColourFix
 from stripread.errors import Refused
 from stripread.paper import paper_light
 from stripread.reasons import Reason, because
-from stripread.vials import find_circles, printed
+from stripread.vials import RIM_SEEN, find_circles, printed
 from stripread.view import CardView
 
 Array = NDArray[np.float64]
@@ -167,7 +167,7 @@ def _largest_group(pieces: NDArray[np.uint8], gap_px: float) -> Mask:
 def _vessel(view: CardView, window: Window, places: Array) -> NDArray[np.uint8]:
     """The inside of the two clearest circles in the window."""
     circles = [c for c in find_circles(view, window) if not printed(c, window)]
-    if not circles:
+    if not circles or circles[0].edge < RIM_SEEN:
         raise Refused(because("no_solid", "the window shows paper alone"))
     filled = np.ones(places.shape[:2], np.uint8)
     for circle in circles[:2]:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from stripread.card import CardLayout
 from stripread.colour import srgb_decode
 from stripread.paper import paper_light
-from stripread.tintmodel import copper_curves
+from stripread.tintmodel import copper_curves, nickel_curves
 from stripread.vials import Vial, Vials
 from stripread.view import CardView
 
@@ -40,8 +40,9 @@ FREEDOM = 8.0
 BLOCK_MM = 1.5
 INDEPENDENT = 0.15  # share of pixels that count as independent after demosaicing, JPEG and resampling
 ROUNDING = 0.0006  # of full scale: compression that averaging does not remove
-MOST_PIXELS = 6000
-OTHER_COLOUR = 9.2  # squared misfit over two directions, 1 % of right ones beyond it
+MOST_PIXELS = 5000
+OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
+NICKEL_LIKELY = 0.67  # probability of nickel's band against copper's, both alike beforehand
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,7 @@ class TintEstimate:
 
     grid, density: posterior of the absorbance. signal: the estimate used for the decision and sd0 its standard
     deviation on a blank. misfit: squared distance to copper's curve (2 degrees of freedom). grey: ln of the factor
-    common to the channels.
+    common to the channels. probability: that there is more than nothing. nickel: that it is nickel rather than copper.
     """
 
     absorbance: float
@@ -77,6 +78,7 @@ class TintEstimate:
     misfit: float
     grey: float
     probability: float
+    nickel: float
     decision: Decision
 
     @property
@@ -137,10 +139,11 @@ def _mean_of(view: CardView, vial: Vial) -> _Mean:
     slope = 2.2 * linear.mean(axis=0) / np.maximum(encoded, 0.03)
     noise = (slope * ROUNDING) ** 2
     cell = np.floor(places / BLOCK_MM).astype(int)
-    _, which, size = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
-    which = which.reshape(-1)
-    means = np.stack([np.bincount(which, linear[:, k]) for k in range(3)], axis=1) / size[:, None]
-    means = means[size >= max(3.0, 0.3 * float(np.median(size)))]
+    cell -= cell.min(axis=0)
+    which = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
+    size = np.bincount(which)
+    full = size >= max(3.0, 0.3 * float(np.median(size[size > 0])))
+    means = np.stack([np.bincount(which, linear[:, k]) for k in range(3)], axis=1)[full] / size[full, None]
     texture, blocks = np.zeros((3, 3)), 0.0
     if len(means) >= 6:
         logs = np.log(np.maximum(means, 1e-3))
@@ -171,10 +174,11 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
     whole = sample.cov + grey + shape
     precision = np.linalg.inv(whole)
     error = sample.ratio - curves.ratio  # (S, G, 3)
-    square = np.einsum("sgi,ij,sgj->sg", error, precision, error, optimize=True)
-    log_like = -0.5 * (FREEDOM + 3.0) * np.log1p(square / FREEDOM)
-    like = np.exp(log_like - log_like.max()).mean(axis=0)
-    density = like / np.trapezoid(like, curves.absorbance)
+    square = _square(error, precision)
+    like = _likelihood(square)
+    evidence = float(np.trapezoid(like, curves.absorbance))
+    density = like / evidence
+    other = float(np.trapezoid(_likelihood(_square(sample.ratio - nickel_curves().ratio, precision)), curves.absorbance))
     low, middle, high = _quantiles(curves.absorbance, density, (0.025, 0.5, 0.975))
     s, g = np.unravel_index(int(np.argmin(square)), square.shape)
     left = error[s, g]
@@ -199,11 +203,24 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
         misfit,
         grey_now,
         probability,
-        _decide(signal, sd0, misfit),
+        other / (other + evidence),
+        _decide(signal, sd0, misfit, other / (other + evidence)),
     )
 
 
-def _decide(signal: float, sd0: float, misfit: float) -> Decision:
+def _square(error: Array, precision: Array) -> Array:
+    """Squared distance in standard deviations: (S, G) for errors (S, G, 3)."""
+    return np.asarray(((error @ precision) * error).sum(axis=2))
+
+
+def _likelihood(square: Array) -> Array:
+    """Student's t likelihood, averaged over the systems: (G,)."""
+    return np.asarray(((1.0 + square / FREEDOM) ** (-0.5 * (FREEDOM + 3.0))).mean(axis=0)) + 1e-300
+
+
+def _decide(signal: float, sd0: float, misfit: float, nickel: float) -> Decision:
+    if signal > ONE_IN_100 * sd0 and nickel > NICKEL_LIKELY:
+        return "undecided"
     if misfit > OTHER_COLOUR or signal < -3.5 * sd0:
         return "undecided"
     if signal > ONE_IN_100 * sd0:

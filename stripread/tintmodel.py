@@ -30,8 +30,10 @@ EPSILON, EPSILON_SD = 58.0, 0.14  # L/(mol cm), relative doubt: 95 % from 44 to 
 TONE_SLOPE, TONE_SD = 0.95, 0.16
 SYSTEMS = 128
 _NM = np.arange(400.0, 701.0, 10.0)
-_A_LOW = np.arange(-0.1, 0.0, 0.0005)
-_A_HIGH = np.concatenate([np.arange(0.0, 0.15, 0.0005), np.geomspace(0.15, 7.0, 240)])
+_A_LOW = np.arange(-0.1, 0.0, 0.001)
+_A_HIGH = np.concatenate([np.arange(0.0, 0.1, 0.0005), np.arange(0.1, 0.2, 0.001), np.geomspace(0.2, 7.0, 160)])
+# Hexaamminenickel(II), the blue that is not copper: a band near 575 nm (from memory, not looked up)
+NICKEL_NM, NICKEL_SD_NM, NICKEL_WIDTH_PER_CM = 573.0, 7.0, 4500.0
 
 
 @dataclass(frozen=True)
@@ -127,12 +129,23 @@ def _surfaces(rng: np.random.Generator, count: int = 60) -> Array:
 
 @cache
 def copper_curves() -> TintCurves:
-    """The curves of ``SYSTEMS`` phones and lights, from one fixed seed."""
+    """Copper's curves for ``SYSTEMS`` phones and lights."""
+    return _curves(PEAK_NM, PEAK_SD_NM, WIDTH_PER_CM)
+
+
+@cache
+def nickel_curves() -> TintCurves:
+    """Nickel's curves for the same phones and lights."""
+    return _curves(NICKEL_NM, NICKEL_SD_NM, NICKEL_WIDTH_PER_CM)
+
+
+def _curves(peak_nm: float, peak_sd_nm: float, width_per_cm: float) -> TintCurves:
+    """Curves of one band, all from one fixed seed."""
     rng = np.random.default_rng(615)
     sensors, lamps = _sensors(rng, SYSTEMS), _lamps(rng, SYSTEMS)
     effective = _effective(rng, sensors, lamps)
-    peak = rng.normal(PEAK_NM, PEAK_SD_NM, SYSTEMS)
-    width = WIDTH_PER_CM * np.exp(rng.normal(0.0, WIDTH_SD, SYSTEMS))
+    peak = rng.normal(peak_nm, peak_sd_nm, SYSTEMS)
+    width = width_per_cm * np.exp(rng.normal(0.0, WIDTH_SD, SYSTEMS))
     shape = band(_NM, peak, width)
     through = 10.0 ** (-2.0 * shape[:, None, :] * _A_HIGH[None, :, None])  # two passages
     ratio = np.maximum(through @ effective, 0.0)  # (S, G, 3)

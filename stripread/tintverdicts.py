@@ -8,7 +8,7 @@ from typing import Literal
 
 from stripread.concentration import Concentration
 from stripread.reasons import Reason, because
-from stripread.tint import OTHER_COLOUR, TintEstimate, TintSample
+from stripread.tint import NICKEL_LIKELY, ONE_IN_100, OTHER_COLOUR, TintEstimate, TintSample
 from stripread.tintprofile import TintProfile
 
 Wash = Literal["acid", "neutral", "unknown"]
@@ -17,7 +17,7 @@ Excess = Literal["yes", "no", "unknown"]
 
 CLEAR = 0.62  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
-UNEVEN = 0.03  # natural log of red over blue inside the sample
+UNEVEN = 0.022  # natural log of red over blue inside the sample
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
@@ -52,7 +52,7 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     elif cloudy:
         doubts.append(because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank"))
         decision = "undecided"
-    elif not fits or estimate.signal < -3.5 * estimate.sd0:
+    elif not fits or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
         doubts.append(because("other_colour", _which(sample, estimate)))
     elif not GREY_LOW < estimate.grey < GREY_HIGH and estimate.signal < STRONG:
         more = "lighter" if estimate.grey > 0 else "darker"
@@ -66,15 +66,19 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     return replace(estimate, decision=decision), doubts
 
 
+def _nickel(estimate: TintEstimate) -> bool:
+    return estimate.nickel > NICKEL_LIKELY and estimate.signal > ONE_IN_100 * estimate.sd0
+
+
 def _which(sample: TintSample, estimate: TintEstimate) -> str:
     red, green, blue = (math.log(max(float(v), 1e-3)) for v in sample.ratio)
     if blue < min(red, green) - 0.01:
         return "it is yellow or brown, as iron is"
-    if green < min(red, blue) and red < blue:
+    if _nickel(estimate):
         return "it is violet-blue, as nickel is"
     if max(red, green, blue) > 0.05:
         return "it is lighter than the blank: haze, or a reflection"
-    return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and 9 would be much"
+    return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
 
 
 def implications(

@@ -22,13 +22,16 @@ REACH_MM = 22.0  # half side of the square looked at
 SEARCH_MM = 9.0  # how far a circle's centre may be from the window's: a careless hand, and parallax of a tall rim
 RADII_MM = np.arange(4.0, 18.01, 0.25)
 SAMPLE_PX_PER_MM = 4.0
-ANGLES = 32
-_QUANTILE = 12  # of the sorted angles
+ANGLES = 28
+_QUANTILE = 11  # of the sorted angles
 _NEAR = np.arange(-1.0, 1.01, 0.5)
 MAX_TRIES = 24
-EDGE_SEEN = 0.006  # of full scale and 0.25 mm: the median edge along a rim, above the noise, that counts as one
+FEW = 1200  # best of the coarse look; the rest is never tried
+EDGE_SEEN = 0.009  # of full scale and 0.25 mm: the median edge along a rim, above the noise, that counts as one
+RIM_SEEN = 0.014  # the clearest circle of a vessel; noise and shade feign weaker ones
 MARGIN_MM = 0.9  # inside every circle: wall, meniscus, blur
 MIN_AREA_MM2 = 10.0
+RING_MARGIN_MM = 2.5  # the ring may lie just outside the area that is averaged
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,7 @@ def find_vials(view: CardView, layout: CardLayout) -> Vials:
 def find_vial(view: CardView, window: Window) -> Vial | None:
     """The vessel in one window, or None: no rim, or no liquid area that can be used."""
     circles = tuple(c for c in find_circles(view, window) if not printed(c, window))
-    if not circles:
+    if not circles or circles[0].edge < RIM_SEEN:
         return None
     area = _overlap(view, window, circles)
     if area is None:
@@ -109,12 +112,13 @@ def find_circles(view: CardView, window: Window, most: int = 6) -> tuple[Circle,
     a reflection still counts, a straight edge or a patch does not.
     """
     image, origin = _smooth_crop(view, window)
-    noise = float(np.median(np.abs(np.diff(image, axis=1)).max(axis=2)))
+    noise = float(np.median(np.abs(np.diff(image[::2], axis=1)).max(axis=2)))
     step = np.arange(-SEARCH_MM, SEARCH_MM + 0.1, 1.5)
     grid = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
     grid = grid[np.hypot(grid[:, 0], grid[:, 1]) <= SEARCH_MM] + np.array(window.centre_mm)
     coarse = _rim_scores(image, origin, grid, RADII_MM[::2], slack=2)
-    order = np.argsort(coarse, axis=None)[::-1]
+    best_few = np.argpartition(coarse, -FEW, axis=None)[-FEW:]
+    order = best_few[np.argsort(coarse.flat[best_few])[::-1]]
     near = np.stack(np.meshgrid(_NEAR, _NEAR), axis=-1).reshape(-1, 2)
     found: list[Circle] = []
     tried: list[Circle] = []
@@ -143,8 +147,30 @@ def _smooth_crop(view: CardView, window: Window) -> tuple[NDArray[np.float32], A
     size = (max(8, round(crop.shape[1] * scale)), max(8, round(crop.shape[0] * scale)))
     small = cv2.resize(np.ascontiguousarray(crop), size, interpolation=cv2.INTER_AREA)
     pixel_mm = crop.shape[1] / view.px_per_mm / size[0]
-    image = cv2.GaussianBlur(small, (0, 0), max(0.4, 0.25 / pixel_mm)).astype(np.float32) / 255.0
+    image = small.astype(np.float32) / 255.0
+    for radius, width in ((RING_RADIUS_MM, 1.1), (window.radius_mm, 0.9)):
+        image = _without_print(image, np.array([x - at[0], y - at[1]]) / pixel_mm, radius / pixel_mm, width / pixel_mm)
+    image = cv2.GaussianBlur(image, (0, 0), max(0.4, 0.25 / pixel_mm))
     return image, np.array([at[0], at[1], pixel_mm])
+
+
+def _without_print(image: NDArray[np.float32], centre: Array, radius: float, width: float) -> NDArray[np.float32]:
+    """The image (px) with a printed circle painted over by what lies inside and outside of it, or rims of nothing
+    would be found on a bare card.
+    """
+    h, w = image.shape[:2]
+    dx = np.arange(w, dtype=np.float32)[None, :] - np.float32(centre[0])
+    dy = np.arange(h, dtype=np.float32)[:, None] - np.float32(centre[1])
+    away = np.maximum(np.sqrt(dx * dx + dy * dy), np.float32(1e-3))
+    share = np.clip((away - radius) / width, -1.0, 1.0).astype(np.float32)
+    near = np.abs(share) < 1.0
+    ends = []
+    for end in (radius - width, radius + width):
+        scale = np.float32(end) / away
+        columns, rows = centre[0] + dx * scale, centre[1] + dy * scale
+        ends.append(cv2.remap(image, columns.astype(np.float32), rows.astype(np.float32), cv2.INTER_LINEAR))
+    part = ((1.0 + share) / 2.0)[..., None]
+    return np.where(near[..., None], ends[0] * (1.0 - part) + ends[1] * part, image).astype(np.float32)
 
 
 def _rim_scores(image: NDArray[np.float32], origin: Array, centres: Array, radii: Array, slack: int) -> Array:
@@ -159,7 +185,8 @@ def _rim_scores(image: NDArray[np.float32], origin: Array, centres: Array, radii
     index = np.clip(place[..., 1], 0, h - 1) * w + np.clip(place[..., 0], 0, w - 1)
     lines = np.take(image.reshape(-1, 3), index, axis=0)  # (C, A, 2 R, 3)
     count = len(radii)
-    step = np.abs(lines[:, :, count:] - lines[:, :, :count]).max(axis=3)
+    step = np.abs(lines[:, :, count:] - lines[:, :, :count])
+    step = np.maximum(np.maximum(step[..., 0], step[..., 1]), step[..., 2])
     kernel = np.ones((1, 2 * slack - 1), np.uint8)
     widest = cv2.dilate(step.reshape(-1, count), kernel).reshape(step.shape)
     # A lower quantile would lose rims under a reflection, a higher one would take patches for rims.
@@ -186,20 +213,25 @@ def _overlap(view: CardView, window: Window, circles: tuple[Circle, ...]) -> tup
     x0, y0 = (int(v) for v in np.maximum(low, 0))
     side = int(2 * REACH_MM * view.px_per_mm)
     h, w = min(side, view.rgb.shape[0] - y0), min(side, view.rgb.shape[1] - x0)
-    columns, rows = np.meshgrid(np.arange(w), np.arange(h))
-    places = np.stack([columns + x0, rows + y0], axis=-1).reshape(-1, 2).astype(np.float64)
-    mm = view.view_to_mm(places).reshape(h, w, 2)
+    ends = view.view_to_mm(np.array([[x0, y0], [x0 + w - 1, y0 + h - 1]], dtype=np.float64))
+    across = np.linspace(ends[0, 0], ends[1, 0], w, dtype=np.float32)[None, :]
+    down = np.linspace(ends[0, 1], ends[1, 1], h, dtype=np.float32)[:, None]
     kept: Mask | None = None
     for circle in circles:
-        away = np.hypot(mm[..., 0] - circle.centre_mm[0], mm[..., 1] - circle.centre_mm[1])
-        inside = away < circle.radius_mm - MARGIN_MM
+        away = (across - circle.centre_mm[0]) ** 2 + (down - circle.centre_mm[1]) ** 2
+        inside = away < max(circle.radius_mm - MARGIN_MM, 0.1) ** 2
         both = inside if kept is None else kept & inside
         if both.sum() / view.px_per_mm**2 >= 2 * MIN_AREA_MM2:
             kept = both
     if kept is None:
         return None
     kept &= view.inside[y0 : y0 + h, x0 : x0 + w]
-    return ((y0, x0), kept) if kept.any() else None
+    if not kept.any():
+        return None
+    there = np.nonzero(kept.any(axis=1))[0], np.nonzero(kept.any(axis=0))[0]
+    margin = round(RING_MARGIN_MM * view.px_per_mm)
+    top, left = max(0, int(there[0][0]) - margin), max(0, int(there[1][0]) - margin)
+    return (y0 + top, x0 + left), kept[top : int(there[0][-1]) + 1 + margin, left : int(there[1][-1]) + 1 + margin]
 
 
 def _liquid(pixels: NDArray[np.float32], inside: Mask, px_per_mm: float) -> Mask:
@@ -244,8 +276,8 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
     image = np.maximum(cv2.GaussianBlur(crop, (0, 0), max(0.5, 0.12 * view.px_per_mm)), 0.01)
     turn = np.arange(48) * (2 * np.pi / 48)
     beam = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    shift = np.arange(-2.4, 2.41, 0.6)
-    reach = max(3, 2 * round(2.5 * view.px_per_mm) + 1)  # the ring may lie just outside the area that is averaged
+    shift = np.arange(-2.1, 2.11, 0.6)
+    reach = max(3, 2 * round(RING_MARGIN_MM * view.px_per_mm) + 1)
     inside = cv2.dilate(inside.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
     centres = np.stack(np.meshgrid(shift, shift), axis=-1).reshape(-1, 2) + np.array(window.centre_mm)
     best = float("nan")
@@ -260,9 +292,13 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
             levels.append(np.log(image[at[:, 1], at[:, 0]]).reshape(*seen.shape, 3))
         enough = seen.sum(axis=1) >= len(beam) / 4
         if enough.any():
-            dip = np.where(seen[enough][..., None], levels[0][enough] - levels[1][enough], np.nan)
+            shown = seen[enough]
+            dips = np.where(shown[..., None], levels[0][enough] - levels[1][enough], -np.inf)
+            dips.sort(axis=1)  # those out of sight come first
+            middle = len(beam) - 1 - shown.sum(axis=1) // 2
+            dip = np.take_along_axis(dips, middle[:, None, None], axis=1)
             # 2.2: from the encoded signal to light, near enough for a contrast that is only compared with the blank's
-            best = float(np.fmax(best, 2.2 * np.nanmedian(dip, axis=1).max()))
+            best = float(np.fmax(best, 2.2 * dip.max()))
     return best
 
 
