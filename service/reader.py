@@ -6,10 +6,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from service.pictures import NotAPicture
 from service.work import Job, Outcome
 
 if TYPE_CHECKING:
     from stripread.profile import Profile
+    from stripread.windows_pipeline import TintAsk
 
 
 class PipelineReader:
@@ -32,13 +34,41 @@ class PipelineReader:
         return Outcome(_read_tint(data, job) if job.kind == "tint" else read_solid(data, job.name).to_dict())
 
     def overlay(self, job: Job) -> bytes:
-        """Draw one reading as a PNG."""
-        from stripread.picture_ph import picture_of  # noqa: PLC0415 - drawing is heavy and rare
+        """Draw one reading as a PNG.
+
+        Raises
+        ------
+        NotAPicture
+            When there is no photo to draw on.
+        """
         from stripread.pipeline import trace_ph  # noqa: PLC0415
+
+        data = job.photo.read_bytes()
+        if job.kind != "ph":
+            return _windows_picture(data, job)
+        from stripread.picture_ph import picture_of  # noqa: PLC0415 - drawing is heavy and rare
 
         assert job.profile is not None
         profile = _profile(job.profile)
-        return picture_of(trace_ph(job.photo.read_bytes(), profile, job.name), profile)
+        trace = trace_ph(data, profile, job.name)
+        if trace.photo is None:
+            raise NotAPicture("not opened")
+        return picture_of(trace, profile)
+
+
+def _windows_picture(data: bytes, job: Job) -> bytes:
+    from stripread.overlay_tint import solid_picture, tint_picture  # noqa: PLC0415
+    from stripread.windows_pipeline import trace_solid, trace_tint  # noqa: PLC0415
+
+    if job.kind == "solid":
+        solid = trace_solid(data, job.name)
+        if solid.card.photo is None:
+            raise NotAPicture("not opened")
+        return solid_picture(solid)
+    tint = trace_tint(data, _ask(job), job.name)
+    if tint.card.photo is None:
+        raise NotAPicture("not opened")
+    return tint_picture(tint)
 
 
 def _read_ph(data: bytes, job: Job) -> Outcome:
@@ -57,14 +87,19 @@ def _read_ph(data: bytes, job: Job) -> Outcome:
 
 
 def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
+    from stripread.windows_pipeline import read_tint  # noqa: PLC0415
+
+    return read_tint(data, _ask(job), job.name).to_dict()
+
+
+def _ask(job: Job) -> TintAsk:
     from stripread.tintprofile import default_response, load_tint_profile  # noqa: PLC0415
     from stripread.tintverdicts import Taking  # noqa: PLC0415
-    from stripread.windows_pipeline import TintAsk, read_tint  # noqa: PLC0415
+    from stripread.windows_pipeline import TintAsk  # noqa: PLC0415
 
     standards = load_tint_profile(job.profile) if job.profile else default_response()
     taking: Any = job.taking  # its words were checked at the door
-    ask = TintAsk(job.path_mm, standards, Taking(**taking))
-    return read_tint(data, ask, job.name).to_dict()
+    return TintAsk(job.path_mm, standards, Taking(**taking))
 
 
 @lru_cache(maxsize=8)

@@ -14,7 +14,7 @@ from service.entries import all_shown, file_name, shown
 from service.intake import Submission
 from service.pictures import NotAPicture, clean_job, thumbnail_job
 from service.problems import ServiceProblem, responses
-from service.reread import reread_batch
+from service.reread import SOFTWARE, reread_batch
 from service.routes_batches import BatchId
 from service.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
 from service.work import Job, Kind, overlay_job
@@ -126,16 +126,14 @@ async def show_thumbnail(entry: EntryId, service: ServiceDep) -> Response:
 async def show_overlay(entry: EntryId, service: ServiceDep) -> Response:
     """A picture of the reading: what was found in the photo, colours, value and interval."""
     row = await run_in_threadpool(_row, service, entry)
-    if row["kind"] != "ph":
-        raise ServiceProblem(409, "no_overlay", "Only pH readings have an overlay.")
-    kept = (
-        service.settings.data
-        / "derived"
-        / f"{row['photo_sha256']}-{(row['profile_sha256'] or 'none')[:16]}-overlay.png"
-    )
+    which = f"{row['kind']}-{(row['profile_sha256'] or 'none')[:16]}-{SOFTWARE.split()[-1]}"
+    kept = service.settings.data / "derived" / f"{row['photo_sha256']}-{which}-overlay.png"
     if kept.exists():
         return _picture(await run_in_threadpool(kept.read_bytes), "image/png")
-    picture = await service.readers.run(overlay_job, _job(service, row))
+    try:
+        picture = await service.readers.run(overlay_job, _job(service, row))
+    except (NotAPicture, FileNotFoundError):
+        raise _no_picture() from None
     await run_in_threadpool(_keep, kept, picture)
     return _picture(picture, "image/png")
 

@@ -56,6 +56,9 @@ function future(u, curve) {
   if (!curve.length) return;
   const c = u.ctx, r = devicePixelRatio;
   c.save();
+  c.beginPath();
+  c.rect(u.bbox.left, u.bbox.top, u.bbox.width, u.bbox.height);
+  c.clip();
   c.strokeStyle = MAIN;
   c.lineWidth = 3 * r;
   c.setLineDash([8 * r, 6 * r]);

@@ -11,7 +11,7 @@ export const verdict = (entry) => el("span", { class: `verdict ${entry.status}` 
 // [figure, unit, range in words]
 export function figures(entry) {
   if (entry.kind === "ph") {
-    const range = entry.interval && `between ${fixed(entry.interval[0], 2)} and ${fixed(entry.interval[1], 2)} (95 %)`;
+    const range = entry.interval && `between ${fixed(entry.interval[0], 2)} and ${fixed(entry.interval[1], 2)} (95\u00a0%)`;
     return [fixed(entry.ph, 1), "pH", range];
   }
   if (entry.kind === "tint") {
@@ -95,7 +95,7 @@ function links(entry, act) {
   const at = `/api/readings/${entry.log.id}`;
   const newest = entry.log.corrected_by === null;
   return [
-    entry.kind === "ph" ? el("a", { class: "button", href: `${at}/overlay`, target: "_blank", rel: "noopener" }, "How it was read") : null,
+    el("a", { class: "button", href: `${at}/overlay`, target: "_blank", rel: "noopener" }, "How it was read"),
     el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, "Photo"),
     newest && !entry.log.withdrawn ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
   ];
@@ -115,7 +115,7 @@ export function line(entry, act) {
     el(
       "div",
       {},
-      el("p", { class: "value" }, `${unit === "pH" ? "pH " : ""}${entry.status === "refused" ? "no value" : figure} `, verdict(entry)),
+      el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
       el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note].filter(Boolean).join(" · ")),
       log.corrects ? el("p", { class: "meta" }, `${log.withdrawn ? "Withdraws" : "Corrects"} entry ${log.corrects}: ${log.why} (${log.made_by})`) : null,
       log.corrected_by ? el("p", { class: "meta" }, `Corrected by entry ${log.corrected_by}`) : null,

@@ -9,12 +9,13 @@ from pathlib import Path
 
 import httpx2 as httpx
 import pytest
+from fastapi.testclient import TestClient
 
 from service.app import create_app
 from service.database import Database
 from service.logcheck import check_log
 from stripread.errors import CallError
-from tests.server.conftest import a_photo
+from tests.server.conftest import a_photo, settings_in
 from tests.server.kills import faults, kill_again_and_again
 from tests.server.running import ROOT, Running
 
@@ -141,20 +142,22 @@ def test_a_watched_folder_is_read_once_into_the_open_batch(tmp_path):
     folder = tmp_path / "synced"
     folder.mkdir()
     (folder / "one.jpg").write_bytes(a_photo("ph=5.00"))
+    (folder / "notes.txt").write_text("no photo")
+    watching = settings_in(tmp_path, watch=folder, watch_every=0.1)
     for _ in range(2):  # again after a restart: nothing is read twice
-        with Running(tmp_path, watch=folder) as server:
-            batches = httpx.get(f"{server.url}/api/batches").json()
-            batch = batches[0]["id"] if batches else _start(server)
-            entries = _until(server, batch, 1)
+        with TestClient(create_app(watching)) as client:
+            batches = client.get("/api/batches").json()
+            batch = batches[0]["id"] if batches else client.post("/api/batches", json={"name": "b"}).json()["id"]
+            entries = _until(client, batch, 1)
             assert [(e["ph"], e["log"]["origin"], e["photo"]) for e in entries] == [(5.0, "watch", "one.jpg")]
-            time.sleep(0.6)
-            assert len(_until(server, batch, 1)) == 1
+            time.sleep(0.5)
+            assert len(_until(client, batch, 1)) == 1
 
 
-def _until(server, batch, count):
+def _until(client, batch, count):
     deadline = time.monotonic() + 10
     while True:
-        entries = httpx.get(f"{server.url}/api/batches/{batch}/readings").json()
+        entries = client.get(f"/api/batches/{batch}/readings").json()
         if len(entries) >= count or time.monotonic() > deadline:
             return entries
         time.sleep(0.1)

@@ -1,0 +1,64 @@
+"""The service with the package's own reader in its worker: every kind, its picture, and the same JSON as without it."""
+
+import io
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from PIL import Image
+
+from service.app import create_app
+from stripread.pipeline import read_ph
+from stripread.profile import load_profile, save_profile
+from tests.server.conftest import settings_in
+from tests.unit.test_profile import made
+
+PHOTO = Path(__file__).resolve().parents[2] / "service" / "demo" / "photos" / "05-wash-04.jpg"
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("real")
+    settings = settings_in(folder, reader=None, reading_timeout=60)
+    save_profile(made(), settings.profile)
+    with TestClient(create_app(settings)) as c:
+        c.post("/api/batches", json={"name": "real"})
+        yield c, settings
+
+
+@pytest.mark.parametrize("kind", ["ph", "tint", "solid"])
+def test_every_kind_is_read_and_drawn(served, kind):
+    client, settings = served
+    sent = client.post(
+        "/api/batches/1/readings",
+        files={"photo": (PHOTO.name, PHOTO.read_bytes())},
+        data={"kind": kind, "path_mm": "20", "ammonia_excess": "yes"},
+    )
+    assert sent.status_code == 200, sent.text
+    reading = sent.json()
+    assert reading["kind"] == kind
+    if kind == "ph":
+        alone = read_ph(PHOTO.read_bytes(), load_profile(settings.profile), PHOTO.name).to_dict()
+        differing = {k for k in alone if alone[k] != reading[k]}
+        assert differing <= {"seconds"}
+    drawn = client.get(f"/api/readings/{reading['log']['id']}/overlay")
+    assert drawn.headers["content-type"] == "image/png"
+    assert min(Image.open(io.BytesIO(drawn.content)).size) > 300
+
+
+def test_what_is_no_picture_is_logged_as_refused_and_not_drawn(served):
+    client, _ = served
+    reading = client.post("/api/batches/1/readings", files={"photo": ("a.jpg", b"no picture at all")}).json()
+    assert (reading["status"], reading["reasons"][0]["code"]) == ("refused", "not_a_picture")
+    assert client.get(f"/api/readings/{reading['log']['id']}/overlay").json()["code"] == "not_a_picture"
+
+
+def test_a_broken_profile_is_said(served):
+    client, settings = served
+    good = settings.profile.read_text(encoding="utf-8")
+    try:
+        settings.profile.write_text("name = 3", encoding="utf-8")
+        answer = client.post("/api/batches/1/readings", files={"photo": ("a.jpg", b"another")})
+        assert (answer.status_code, answer.json()["code"]) == (409, "no_profile")
+    finally:
+        settings.profile.write_text(good, encoding="utf-8")
