@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from stripread.results import PhReading
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
@@ -18,4 +20,20 @@ def ph_line(reading: PhReading) -> str:
     lines = [f"{head}  [{_MARK[reading.status]}]"]
     lines += [f"    also possible: pH {a.ph:.1f} (weight {a.weight:.0%})" for a in reading.alternatives]
     lines += [f"    {reason.message}" for reason in reading.reasons]
+    return "\n".join(lines)
+
+
+def ph_table(readings: list[PhReading]) -> str:
+    """Readings as a table, one line a photo, with the first reason under those that have one."""
+    width = max([len(Path(r.stamp.photo).name) for r in readings] + [5])
+    lines = [f"{'photo':<{width}}   {'pH':>5}   {'95 % interval':<14}  status"]
+    lines.append("-" * (width + 38))
+    for reading in readings:
+        name = Path(reading.stamp.photo).name
+        if reading.ph is None or reading.interval is None:
+            value, interval = "-", "-"
+        else:
+            value, interval = f"{reading.ph:.2f}", f"{reading.interval[0]:.2f} to {reading.interval[1]:.2f}"
+        lines.append(f"{name:<{width}}   {value:>5}   {interval:<14}  {_MARK[reading.status]}")
+        lines += [f"{'':<{width}}     {reason.message}" for reason in reading.reasons if reason.severity != "note"]
     return "\n".join(lines)

@@ -20,7 +20,7 @@ from stripread.results import LEVEL, Alternative
 Array = NDArray[np.float64]
 
 COARSE, FINE = 0.05, 0.005  # grid steps in pH: the likelihood is computed on the first, interpolated on the second
-FREEDOM = 12.0  # degrees of freedom of the t tails
+FREEDOM = 8.0  # degrees of freedom of the t tails
 MODE_WEIGHT = 0.05  # a second value with this share of the posterior is named
 
 

@@ -74,7 +74,10 @@ def find_card(data: bytes, trace: Trace) -> CardView:
     """
     trace.photo = open_photo(data)
     sightings = find_markers(trace.photo)
-    trace.pose = solve_pose(sightings, layout(), trace.photo)
+    try:
+        trace.pose = solve_pose(sightings, layout(), trace.photo)
+    except Refused as refused:
+        raise Refused(verdicts.why_no_card(trace.photo, refused.reason)) from None
     trace.view = card_view(trace.photo, trace.pose)
     check_sharp(trace.view)
     trace.samples = sample_patches(trace.view, layout())

@@ -40,7 +40,7 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     "card_cut_off": (
         "refuse",
-        "Only part of the card is in the picture ({detail}). Step back until all four corner marks are inside.",
+        "Only part of the card is in the picture ({detail}). Step back until the whole card is inside.",
     ),
     "blurred": ("refuse", "The picture is blurred. Hold still, wipe the lens, tap the card to focus, and try again."),
     "too_dark": ("refuse", "The picture is too dark. Add light or let the phone expose longer."),

@@ -23,7 +23,7 @@ NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
 MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
 # A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
 # error is larger than that of a patch left out by this factor; pads of similar colour share a part of it.
-FOREIGN_COLOURANT = 2.2
+FOREIGN_COLOURANT = 1.7
 FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget

@@ -15,10 +15,14 @@ from stripread.errors import Refused
 from stripread.pads import PadSet
 from stripread.patches import PatchSamples
 from stripread.ph import PhEstimate
+from stripread.photo import Photo
 from stripread.profile import Profile
 from stripread.reasons import Reason, because
 from stripread.reference import CardValues
 
+DARK_PICTURE = 45.0  # 98 % of a picture without a card in it lie below this (of 255)
+BURNT_LEVEL, BURNT_PICTURE = 250.0, 0.4
+BLURRED_STEP = 0.16  # of the contrast, between neighbours at 400 pixels across: a card's edges make steeper ones when sharp
 BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
 WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
 OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.4  # misfit in standard deviations
@@ -27,6 +31,25 @@ OTHER_CARD = 9.0  # Delta E by which the patches miss the profile's values when 
 LIGHT_RATIO = 3.0  # brightest to darkest place of the card
 WIDE = 2.0  # pH, the whole interval
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
+
+
+def why_no_card(photo: Photo, found: Reason) -> Reason:
+    """A better reason than "no card" when the picture itself shows one: too dark, burnt out or blurred."""
+    if found.code != "no_card":
+        return found
+    grey = photo.pixels[::4, ::4].mean(axis=2)
+    if np.quantile(grey, 0.98) < DARK_PICTURE:
+        return because("too_dark")
+    if np.mean(grey > BURNT_LEVEL) > BURNT_PICTURE:
+        return because("blown_out")
+    step = max(1, max(photo.pixels.shape[:2]) // 800)
+    small = photo.pixels[::step, ::step].mean(axis=2)
+    small = (small[:-1:2, :-1:2] + small[1::2, :-1:2] + small[:-1:2, 1::2] + small[1::2, 1::2]) / 4.0  # noise is no edge
+    contrast = np.quantile(small, 0.99) - np.quantile(small, 0.01)
+    steepest = np.quantile(np.abs(np.diff(small, axis=1)), 0.999)
+    if steepest < BLURRED_STEP * contrast:
+        return because("blurred")
+    return found
 
 
 def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:

@@ -18,10 +18,14 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from calibration.learn import learn_from_photos
-from stripread.errors import CallError
-from stripread.pipeline import read_ph
-from tests.scenes.render import render
+from calibration.cardvalues import estimate_card
+from calibration.gather import to_pads
+from calibration.known import KnownPads
+from calibration.learn import fit_all, make_profile
+from stripread.errors import Refused
+from stripread.pipeline import measure, read_ph
+from stripread.profile import KnownPhoto, Profile
+from tests.scenes.photo import render
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.strips import kind as strip_kind
 
@@ -52,17 +56,27 @@ def buffers(kind: str, step: float = 1.0) -> np.ndarray:
     return np.arange(low + 0.5 * ((high - low) % step), high + 1e-9, step)
 
 
-def profile_of(kind: str, setup: int, step: float = 1.0, per_point: int = 2, one_phone: bool = True):
+def profile_of(kind: str, setup: int, step: float = 1.0, per_point: int = 2, one_phone: bool = True) -> Profile:
     """The profile of one setup, from rendered buffer photos."""
-    photos = []
+    seen = []
     for n, ph in enumerate(np.repeat(buffers(kind, step), per_point)):
         rng = np.random.default_rng([setup, n, 77])
         fixed = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup}
         if one_phone:
             fixed["phone_seed"] = setup
         scene = random_scene(rng, kind=kind, ph=float(ph), **fixed)
-        photos.append((f"buffer{n}.jpg", render(scene).data, float(ph)))
-    return learn_from_photos(strip_kind(kind), photos, name=f"setup {setup}")
+        try:
+            seen.append((f"buffer{n}", measure(render(scene).data, strip_kind(kind)), float(ph)))
+        except Refused as refused:
+            print(f"setup {setup}: buffer pH {ph:g} left out: {refused.reason.code}", file=sys.stderr)
+    card = estimate_card([measured.samples for _, measured, _ in seen])
+    known = []
+    for name, measured, ph in seen:
+        pads = to_pads(measured, card)
+        known.append(KnownPads(pads.lab, pads.cov, ph, 0.01, measured.sha256, name))
+    fit, evidence = fit_all(known, None, strip_kind(kind))
+    photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known]
+    return make_profile(strip_kind(kind), fit, evidence, photos, card)
 
 
 def scene_of(kind: str, setup: int, draw: int, hard: bool = False, lot: int | None = None) -> Scene:
@@ -77,11 +91,7 @@ def run_setup(job: tuple[str, int, int, float, float, bool]) -> list[Row]:
     import cv2
 
     cv2.setNumThreads(1)
-    try:
-        profile = profile_of(kind, setup, step)
-    except CallError as problem:
-        print(f"setup {setup}: {problem}", file=sys.stderr)
-        return []
+    profile = profile_of(kind, setup, step)
     rows = []
     for draw in range(reads):
         hard = (draw + 1) % max(1, round(1 / hard_share)) == 0 if hard_share else False
@@ -92,7 +102,19 @@ def run_setup(job: tuple[str, int, int, float, float, bool]) -> list[Row]:
         codes = " ".join(r.code for r in got.reasons)
         nan = float("nan")
         rows.append(
-            Row(setup, scene.ph, got.ph if got.ph is not None else nan, low, high, got.status, got.misfit or nan, lamps, hard, codes, draw)
+            Row(
+                setup,
+                scene.ph,
+                got.ph if got.ph is not None else nan,
+                low,
+                high,
+                got.status,
+                got.misfit or nan,
+                lamps,
+                hard,
+                codes,
+                draw,
+            )
         )
     return rows
 
@@ -112,7 +134,10 @@ def report(rows: list[Row], label: str) -> str:
         f"doubtful {np.mean([r.status == 'doubtful' for r in rows]):.1%}, confidently wrong {len(wrong)}",
         f"  reasons: {dict(Counter(c for r in rows for c in r.codes.split()))}",
     ]
-    lines += [f"  wrong: setup {r.setup} draw {r.draw} pH {r.ph:.2f} read {r.read:.2f} [{r.low:.2f}, {r.high:.2f}] {r.lamps} misfit {r.misfit:.1f}" for r in wrong]
+    lines += [
+        f"  wrong: setup {r.setup} draw {r.draw} pH {r.ph:.2f} read {r.read:.2f} [{r.low:.2f}, {r.high:.2f}] {r.lamps} misfit {r.misfit:.1f}"
+        for r in wrong
+    ]
     return "\n".join(lines)
 
 

@@ -49,7 +49,9 @@ SHOTS: tuple[tuple[str, float, int, tuple[Lamp, ...], str | None], ...] = (
 )
 
 
-def shot(number: int, ph: float, which: int, lamps: tuple[Lamp, ...], fault: str | None) -> Scene:
+def shot(
+    number: int, ph: float, which: int, lamps: tuple[Lamp, ...], fault: str | None, long_side: int = 1440
+) -> Scene:
     """One photo of the batch."""
     rng = np.random.default_rng([2026, number])
     scene = random_scene(rng, "four", ph, lot_seed=LOT, **CARD, phone_seed=PHONES[which], lamps=lamps)
@@ -57,7 +59,12 @@ def shot(number: int, ph: float, which: int, lamps: tuple[Lamp, ...], fault: str
     bench = ("wood", "tiles", "grey")[which]
     taken = f"2026:11:25 {9 + number // 4:02d}:{15 * (number % 4):02d}:00"
     scene = replace(
-        scene, size=(1600, 1200) if flat else (1200, 1600), bench=bench, bench_seed=which, taken_at=taken, quality=82
+        scene,
+        size=(long_side, long_side * 3 // 4) if flat else (long_side * 3 // 4, long_side),
+        bench=bench,
+        bench_seed=which,
+        taken_at=taken,
+        quality=76,
     )
     scene = replace(scene, fill=max(scene.fill, 0.75))
     if fault == "corner":
@@ -92,7 +99,7 @@ def main(out: Path, buffers: Path | None) -> None:
         taught = []
         for n, ph in enumerate(np.repeat(np.arange(0.0, 14.01, 1.0), 2)):
             lamps = ((WINDOW,), (CEILING, DESK), (TUBE,))[n % 3]
-            taught.append((f"buffer-{ph:04.1f}-{n % 2}", shot(100 + n, float(ph), n % 2, lamps, None)))
+            taught.append((f"buffer-{ph:04.1f}-{n % 2}", shot(100 + n, float(ph), n % 2, lamps, None, 1040)))
         click.echo(f"{len(taught)} buffer photos, {write(taught, buffers, 'buffers.csv') / 1e6:.1f} MB")
 
 
