@@ -2,7 +2,8 @@
 
     python -m tests.load_study --photo PHOTO.jpg --profile profile.toml [--posts 200] [--clients 8]
 
-The photo is scaled to 12 megapixels unless told otherwise; every post differs by some bytes at its end, so that each is a photo of its own.
+The photo is scaled to 12 megapixels unless told otherwise; every post differs by some bytes at its end, so that each is
+a photo of its own.
 """
 
 import argparse

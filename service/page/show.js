@@ -81,7 +81,7 @@ export function answer(entry, neutral, act) {
   const wash = entry.log.wash === null ? "" : `, wash ${entry.log.wash}`;
   return [
     el("h2", { id: "answer-title" }, `${KIND[entry.kind]}${wash}`),
-    el("p", { class: "big" }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
+    el("p", { class: `big ${refused || entry.kind === "tint" ? "words" : ""}` }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
     range && !refused ? el("p", { class: "range" }, range) : null,
     el("p", {}, verdict(entry)),
     entry.kind === "ph" && entry.ph !== null ? scale(entry, neutral) : null,
