@@ -81,12 +81,18 @@ def paper_light(view: CardView, layout: CardLayout, avoid: Sequence[Disc]) -> Pa
     ridge = np.diag((POINT_SD / PRIOR_SD) ** 2)
     coefficients: Array = np.zeros((basis.shape[1], 3))
     residual = y
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
         root = np.sqrt(weight)[:, None]
         coefficients = np.linalg.solve((basis * root).T @ (basis * root) + ridge, (basis * root).T @ (y * root))
         residual = y - basis @ coefficients
-        size = np.linalg.norm(residual - np.median(residual, axis=0), axis=1)
-        scale = max(1.2 * float(np.median(size)), 0.002)
+        level = residual.mean(axis=1)
+        bright = level >= np.median(level)
+        if turn < ROUNDS // 2:
+            weight = bright.astype(np.float64)
+            continue
+        # Paper is the brightest there is: walls and shadows only darken. Its spread is that of the brighter half.
+        size = np.linalg.norm(residual - np.median(residual[bright], axis=0), axis=1)
+        scale = max(1.5 * float(np.median(size[bright])), 0.002)
         weight = 1.0 / (1.0 + (size / (2.0 * scale)) ** 4)
     inverse = np.linalg.inv((basis * weight[:, None]).T @ basis + ridge)
     spread = (residual * weight[:, None]).T @ residual / max(weight.sum() - basis.shape[1], 1.0)

@@ -15,7 +15,7 @@ Wash = Literal["acid", "neutral", "unknown"]
 Water = Literal["soft", "hard", "unknown"]
 Excess = Literal["yes", "no", "unknown"]
 
-CLEAR = 0.62  # contrast of the ring, sample over blank; below it the liquid scatters
+CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
 UNEVEN = 0.022  # natural log of red over blue inside the sample
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are

@@ -31,6 +31,7 @@ EDGE_SEEN = 0.009  # of full scale and 0.25 mm: the median edge along a rim, abo
 RIM_SEEN = 0.014  # the clearest circle of a vessel; noise and shade feign weaker ones
 MARGIN_MM = 0.9  # inside every circle: wall, meniscus, blur
 MIN_AREA_MM2 = 10.0
+GOOD_AREA_MM2 = 30.0
 RING_MARGIN_MM = 2.5  # the ring may lie just outside the area that is averaged
 
 
@@ -88,16 +89,24 @@ def find_vial(view: CardView, window: Window) -> Vial | None:
     circles = tuple(c for c in find_circles(view, window) if not printed(c, window))
     if not circles or circles[0].edge < RIM_SEEN:
         return None
-    area = _overlap(view, window, circles)
-    if area is None:
+    # Bubbles and crescents make circles too, which cut the area down: with fewer circles there is more of it.
+    best: tuple[tuple[int, int], Mask, Mask, float] | None = None
+    for most in (len(circles), 3, 2, 1):
+        area = _overlap(view, window, circles[:most])
+        if area is None:
+            continue
+        origin, inside = area
+        h, w = inside.shape
+        pixels = view.rgb[origin[0] : origin[0] + h, origin[1] : origin[1] + w].astype(np.float32) / 255.0
+        mask = _liquid(pixels, inside, view.px_per_mm)
+        size = float(mask.sum()) / view.px_per_mm**2
+        if best is None or size > best[3]:
+            best = origin, inside, mask, size
+        if size >= GOOD_AREA_MM2:
+            break
+    if best is None or best[3] < MIN_AREA_MM2:
         return None
-    origin, inside = area
-    h, w = inside.shape
-    pixels = view.rgb[origin[0] : origin[0] + h, origin[1] : origin[1] + w].astype(np.float32) / 255.0
-    mask = _liquid(pixels, inside, view.px_per_mm)
-    size = float(mask.sum()) / view.px_per_mm**2
-    if size < MIN_AREA_MM2:
-        return None
+    origin, inside, mask, size = best
     rows, columns = np.nonzero(mask)
     middle = view.view_to_mm(np.array([[columns.mean() + origin[1], rows.mean() + origin[0]]]))[0]
     return Vial(
@@ -276,12 +285,12 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
     image = np.maximum(cv2.GaussianBlur(crop, (0, 0), max(0.5, 0.12 * view.px_per_mm)), 0.01)
     turn = np.arange(48) * (2 * np.pi / 48)
     beam = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    shift = np.arange(-2.1, 2.11, 0.6)
+    shift = np.arange(-2.4, 2.41, 0.4)
     reach = max(3, 2 * round(RING_MARGIN_MM * view.px_per_mm) + 1)
     inside = cv2.dilate(inside.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
     centres = np.stack(np.meshgrid(shift, shift), axis=-1).reshape(-1, 2) + np.array(window.centre_mm)
     best = float("nan")
-    for radius in (7.0, 7.4, 7.9):
+    for radius in (7.05, 7.4, 7.75):
         levels, seen = [], np.ones((len(centres), len(beam)), dtype=bool)
         for r in (radius - 1.1, radius):
             mm = (centres[:, None, :] + beam * r).reshape(-1, 2)
@@ -305,10 +314,10 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
 def disc(view: CardView, window: Window, radius_mm: float = 5.5) -> Vial:
     """The middle of a window taken for liquid, where no rim was seen."""
     x, y = window.centre_mm
-    low = np.rint(view.mm_to_view(np.array([[x - radius_mm, y - radius_mm]]))[0]).astype(int)
-    side = int(2 * radius_mm * view.px_per_mm)
+    low = np.rint(view.mm_to_view(np.array([[x, y]]) - radius_mm - RING_MARGIN_MM)[0]).astype(int)
+    side = int(2 * (radius_mm + RING_MARGIN_MM) * view.px_per_mm)
     columns, rows = np.meshgrid(np.arange(side), np.arange(side))
-    inside = np.hypot(columns - side / 2, rows - side / 2) < side / 2
+    inside = np.hypot(columns - side / 2, rows - side / 2) < radius_mm * view.px_per_mm
     origin = (int(low[1]), int(low[0]))
     pixels = view.rgb[low[1] : low[1] + side, low[0] : low[0] + side].astype(np.float32) / 255.0
     mask = _liquid(pixels, inside, view.px_per_mm)
