@@ -5,7 +5,7 @@ from __future__ import annotations
 import fcntl
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, BinaryIO
+from typing import Annotated, BinaryIO
 
 from fastapi import Depends, Request
 from sqlalchemy import Connection
@@ -18,6 +18,7 @@ from service.pairing import Pairing
 from service.pictures import no_reader
 from service.problems import ServiceProblem
 from service.profiles import Profiles
+from service.reader import PipelineReader
 from service.settings import Settings
 from service.work import WorkPool
 from stripread.errors import CallError
@@ -47,7 +48,7 @@ class Service:
         blobs = Blobs(settings.data / "photos")
         blobs.sweep()
         profiles = Profiles(settings)
-        make = settings.reader or _pipeline_reader
+        make = settings.reader or PipelineReader
         memory = settings.worker_memory
         readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
         pictures = WorkPool(no_reader if settings.reader is None else make, 1, 64, settings.reading_timeout, memory)
@@ -78,12 +79,6 @@ def _only_one(data: Path) -> BinaryIO:
         lock.close()
         raise CallError(f"another stripread uses the folder {data}: stop it, or ask it instead") from None
     return lock
-
-
-def _pipeline_reader() -> Any:  # noqa: ANN401 - a Reader; its module loads only in the worker
-    from service.reader import PipelineReader  # noqa: PLC0415
-
-    return PipelineReader()
 
 
 def _of_request(request: Request) -> Service:

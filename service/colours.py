@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from service.work import Outcome
+from service.worker import Outcome
 from stripread.colour import lab_to_rgb, srgb_encode
 
 

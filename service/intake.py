@@ -24,7 +24,8 @@ from service.colours import swatches
 from service.database import Database
 from service.problems import ServiceProblem
 from service.profiles import KeptProfile, Profiles
-from service.work import Job, Kind, Outcome, WorkPool, read_job
+from service.work import WorkPool
+from service.worker import Job, Kind, Outcome, read_job
 from stripread.errors import CallError
 
 log = logging.getLogger("stripread.intake")

@@ -13,7 +13,7 @@ from typing import Any
 
 from PIL import Image, ImageOps
 
-from service.work import Job
+from service.worker import Job
 
 MAX_PIXELS = 120_000_000  # more than any phone makes: a bomb
 THUMBNAIL = 320

@@ -73,7 +73,8 @@ def of_error(error: BaseException) -> ServiceProblem | None:
         if isinstance(seen, OSError) and seen.errno in _FULL:
             return full_disk()
         if isinstance(seen, OperationalError):
-            full = "full" in str(seen.orig).lower() or "disk i/o" in str(seen.orig).lower()
+            said = str(seen.orig).lower()
+            full = any(words in said for words in ("is full", "disk i/o", "no space"))
             return full_disk() if full else busy_database()
         seen = seen.__cause__
     if isinstance(error, SQLAlchemyError):

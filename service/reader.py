@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from service.pictures import NotAPicture
-from service.work import Job, Outcome
+from service.worker import Job, Outcome
 
 if TYPE_CHECKING:
     from stripread.profile import Profile

@@ -10,7 +10,7 @@ from service import store
 from service.bench_service import Service, the_batch
 from service.colours import swatches
 from service.schemas import Change, Reread
-from service.work import Job, Outcome, read_job
+from service.worker import Job, Outcome, read_job
 from stripread import __version__
 
 SOFTWARE = f"stripread {__version__}"

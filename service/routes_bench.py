@@ -15,7 +15,7 @@ from service.pictures import NotAPicture, thumbnail_job
 from service.problems import ServiceProblem, responses
 from service.routes_batches import BatchId
 from service.schemas import Text
-from service.work import Job
+from service.worker import Job
 from stripread.errors import CallError
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))

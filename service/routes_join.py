@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Path, Request, Response
+from sqlalchemy import text
 
 from service.bench_service import ServiceDep
 from service.forecast import NEUTRAL
@@ -25,8 +26,10 @@ LOCAL = [Depends(_local_only)]
 
 
 @router.get("/healthz")
-async def health(service: ServiceDep) -> Health:
-    """Whether the service runs, and how many photos wait."""
+def health(service: ServiceDep) -> Health:
+    """Whether the log can be asked, and how many photos wait; 503 when it can't."""
+    with service.database.read() as c:
+        c.execute(text("SELECT 1"))
     return Health(status="ok", software=SOFTWARE, waiting=service.readers.taken)
 
 

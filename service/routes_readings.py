@@ -17,7 +17,7 @@ from service.problems import ServiceProblem, responses
 from service.reread import SOFTWARE, reread_batch
 from service.routes_batches import BatchId
 from service.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
-from service.work import Job, Kind, overlay_job
+from service.worker import Job, Kind, overlay_job
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]

@@ -39,6 +39,7 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         server_header=False,
         limit_concurrency=200,
         timeout_keep_alive=20,
+        timeout_graceful_shutdown=15,
         ssl_certfile=str(cert) if cert else None,
         ssl_keyfile=str(key) if key else None,
     )

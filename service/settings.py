@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from service.work import Reader
+    from service.worker import Reader
 
 MIB = 1024 * 1024
 

@@ -8,55 +8,17 @@ from __future__ import annotations
 
 import asyncio
 import os
-import resource
-import threading
-import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import TimeoutError as PoolTimeout
-from dataclasses import dataclass, field
 from multiprocessing import get_context
-from pathlib import Path
-from typing import Any, Literal, Protocol, TypeVar
+from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
 from service.problems import ServiceProblem
+from service.worker import Job, begin, nothing, work
 
-Kind = Literal["ph", "tint", "solid"]
-KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Job:
-    """One photo to read, as a worker gets it. ``profile`` is the log's own copy, so that it can't change meanwhile."""
-
-    kind: Kind
-    photo: Path
-    name: str
-    profile: Path | None = None
-    path_mm: float | None = None  # optical path of a tint, mm
-    taking: Mapping[str, str] = field(default_factory=dict)  # how a tint was made: wash, water, ammonia_excess
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What came of a photo: the reading's JSON object, and the curve's colours at that pH, CIELAB (P, 3)."""
-
-    reading: dict[str, Any]
-    curve_lab: list[list[float]] | None = None
-
-
-class Reader(Protocol):
-    """Reads photos in a worker process. Bad photos come back as refused readings; only a wrong call raises."""
-
-    def read(self, job: Job) -> Outcome:
-        """Read one photo."""
-        ...
-
-    def overlay(self, job: Job) -> bytes:
-        """Draw the reading of one photo as a PNG."""
-        ...
 
 
 class WorkPool:
@@ -87,7 +49,7 @@ class WorkPool:
         return ProcessPool(
             max_workers=self._workers,
             max_tasks=2000,  # a leak in an image library then stays small
-            initializer=_begin,
+            initializer=begin,
             initargs=(self._make, os.getpid(), self._memory),
             context=get_context("spawn"),
         )
@@ -117,7 +79,7 @@ class WorkPool:
         for attempt in (1, 2):
             if not self._pool.active:
                 self._pool = self._start()
-            future = self._pool.schedule(_work, args=(function, job), timeout=self._timeout)
+            future = self._pool.schedule(work, args=(function, job), timeout=self._timeout)
             try:
                 return await asyncio.wrap_future(future)
             except PoolTimeout:
@@ -135,46 +97,9 @@ class WorkPool:
     def warm(self) -> None:
         """Start the workers now, so that the first photo does not wait for their imports."""
         for _ in range(self._workers):
-            self._pool.schedule(_nothing)
+            self._pool.schedule(nothing)
 
     def close(self) -> None:
         """End the workers."""
         self._pool.stop()  # type: ignore[no-untyped-call]
         self._pool.join()
-
-
-_made: Any = None  # of this worker process
-
-
-def _begin(make: Callable[[], Any], parent: int, memory: int | None) -> None:
-    """Set up a worker: polite to the page, bounded in memory, gone when the service is gone."""
-    global _made  # noqa: PLW0603 - one a process, made once instead of for every photo
-    os.nice(5)
-    if memory is not None:
-        resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
-    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-    _made = make()
-
-
-def _end_with(parent: int) -> None:
-    while os.getppid() == parent:
-        time.sleep(0.5)
-    os._exit(0)
-
-
-def _work(function: Callable[[Any, Job], T], job: Job) -> T:
-    return function(_made, job)
-
-
-def _nothing() -> None:
-    pass
-
-
-def read_job(reader: Reader, job: Job) -> Outcome:
-    """Read one photo, in a worker."""
-    return reader.read(job)
-
-
-def overlay_job(reader: Reader, job: Job) -> bytes:
-    """Draw one reading, in a worker."""
-    return reader.overlay(job)

@@ -8,7 +8,7 @@ import hashlib
 import os
 import time
 
-from service.work import Job, Outcome
+from service.worker import Job, Outcome
 from stripread.reasons import because
 from stripread.results import PadColour, PhReading, Stamp
 

@@ -12,6 +12,7 @@ from sqlalchemy.exc import DBAPIError
 from service import store
 from service.app import create_app
 from service.database import Database
+from service.logcheck import check_log
 from tests.server.conftest import a_photo, settings_in
 
 
@@ -108,6 +109,14 @@ def test_the_database_itself_refuses_to_change_the_log(send, client, batch, stat
     with pytest.raises(DBAPIError, match="never changed or deleted"), engine.begin() as c:
         c.execute(text(statement))
     engine.dispose()
+
+
+def test_the_log_is_whole(send, client, app_and_data):
+    send()
+    found = check_log(client.app.state.service.database, app_and_data[1] / "data")
+    assert found.faults == ()
+    assert found.entries > 0
+    assert found.photos > 0
 
 
 def test_migrating_twice_changes_nothing(client):

@@ -1,6 +1,7 @@
 """The service with the package's own reader in its worker: every kind, its picture, and the same JSON as without it."""
 
 import io
+import shutil
 from pathlib import Path
 
 import pytest
@@ -9,18 +10,18 @@ from PIL import Image
 
 from service.app import create_app
 from stripread.pipeline import read_ph
-from stripread.profile import load_profile, save_profile
+from stripread.profile import load_profile
 from tests.server.conftest import settings_in
-from tests.unit.test_profile import made
 
-PHOTO = Path(__file__).resolve().parents[2] / "service" / "demo" / "photos" / "05-wash-04.jpg"
+DEMO = Path(__file__).resolve().parents[2] / "service" / "demo"
+PHOTO = DEMO / "photos" / "05-wash-04.jpg"
 
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     folder = tmp_path_factory.mktemp("real")
     settings = settings_in(folder, reader=None, reading_timeout=60)
-    save_profile(made(), settings.profile)
+    shutil.copy(DEMO / "profile.toml", settings.profile)
     with TestClient(create_app(settings)) as c:
         c.post("/api/batches", json={"name": "real"})
         yield c, settings
@@ -41,6 +42,8 @@ def test_every_kind_is_read_and_drawn(served, kind):
         alone = read_ph(PHOTO.read_bytes(), load_profile(settings.profile), PHOTO.name).to_dict()
         differing = {k for k in alone if alone[k] != reading[k]}
         assert differing <= {"seconds"}
+        assert len(reading["log"]["colours"]) == len(reading["pads"]) > 0
+        assert all(c["curve"] for c in reading["log"]["colours"]) == (reading["ph"] is not None)
     drawn = client.get(f"/api/readings/{reading['log']['id']}/overlay")
     assert drawn.headers["content-type"] == "image/png"
     assert min(Image.open(io.BytesIO(drawn.content)).size) > 300
