@@ -27,7 +27,7 @@ class Phone:
     def by_id(self, name):
         return self.browser.find_element(By.ID, name)
 
-    def snap(self, orders="ph=7.00", *, wash=None):
+    def snap(self, orders="ph=7.00", *, wash=None, photo=None):
         """Give a photo to the camera's input, as the camera would."""
         if wash is not None:
             box = self.by_id("wash")
@@ -35,7 +35,7 @@ class Phone:
             box.send_keys(str(wash))
         self._count += 1
         path = self.folder / f"snap-{self._count}.jpg"
-        path.write_bytes(card_like(self._count) + f"#{self._count} FAKE:{orders};".encode())
+        path.write_bytes((photo or card_like(self._count)) + f"#{self._count} FAKE:{orders};".encode())
         self.by_id("camera").send_keys(str(path))
 
     def press(self, where, words):

@@ -1,9 +1,11 @@
 """From snapping to the plotted batch, in a real browser of a phone's size."""
 
+import io
 import json
 
 import httpx2 as httpx
 import pytest
+from PIL import Image
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
@@ -79,6 +81,27 @@ def test_a_correction_from_the_page(phone, batch):
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.wait_for_entries(batch, 2)
     assert [e["log"]["wash"] for e in phone.entries(batch)] == [1, 2]
+
+
+def test_a_photo_is_made_smaller_only_if_the_service_would_not_take_it(browser, tmp_path):
+    noise = io.BytesIO()
+    Image.effect_noise((1600, 1200), 80).convert("RGB").save(noise, "JPEG", quality=90)
+    assert len(noise.getvalue()) > 1_000_000
+    with Running(tmp_path, max_body=1_000_000) as server:
+        batch = httpx.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
+        phone = Phone(browser, server.url, tmp_path).open()
+        phone.snap(photo=noise.getvalue())
+        phone.wait_for_entries(batch, 1)
+        phone.snap()
+        phone.wait_for_entries(batch, 2)
+        kept = [_kept(server, entry["sha256"]) for entry in phone.entries(batch)]
+    assert 300_000 < len(kept[0]) < 1_000_000
+    assert Image.open(io.BytesIO(kept[0])).width > 600
+    assert b"FAKE:" in kept[1]  # sent byte by byte
+
+
+def _kept(server, sha256) -> bytes:
+    return (server.folder / "data" / "photos" / sha256[:2] / sha256).read_bytes()
 
 
 def test_the_stage_its_gate_and_a_weight(phone, batch, server):

@@ -93,6 +93,7 @@ def main() -> None:
     parser.add_argument("--body-idle", type=float, default=15.0)
     parser.add_argument("--watch", type=Path)
     parser.add_argument("--lan", type=int, default=0)
+    parser.add_argument("--max-body", type=int, default=64 * 1024 * 1024)
     parser.add_argument("--posts-per-minute", type=int, default=100_000)
     said = parser.parse_args()
     more = {"data": said.data} if said.data else {}
@@ -105,6 +106,7 @@ def main() -> None:
         body_idle=said.body_idle,
         posts_per_minute=said.posts_per_minute,
         lan=bool(said.lan),
+        max_body=said.max_body,
         host="0.0.0.0" if said.lan else "127.0.0.1",
         watch=said.watch,
         watch_every=0.2,

@@ -2,6 +2,7 @@
 
 import io
 import shutil
+import time
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from service.app import create_app
 from stripread.pipeline import read_ph
 from stripread.profile import load_profile
 from tests.server.conftest import settings_in
+from tests.server.test_hostile import BOMBS
 
 DEMO = Path(__file__).resolve().parents[2] / "service" / "demo"
 PHOTO = DEMO / "photos" / "05-wash-04.jpg"
@@ -54,6 +56,15 @@ def test_what_is_no_picture_is_logged_as_refused_and_not_drawn(served):
     reading = client.post("/api/batches/1/readings", files={"photo": ("a.jpg", b"no picture at all")}).json()
     assert (reading["status"], reading["reasons"][0]["code"]) == ("refused", "not_a_picture")
     assert client.get(f"/api/readings/{reading['log']['id']}/overlay").json()["code"] == "not_a_picture"
+
+
+@pytest.mark.parametrize("name", BOMBS)
+def test_bombs_and_disguises_are_refused_in_time(served, name):
+    client, _ = served
+    started = time.monotonic()
+    sent = client.post("/api/batches/1/readings", files={"photo": ("a.jpg", BOMBS[name])})
+    assert (sent.status_code, sent.json()["status"]) == (200, "refused")
+    assert time.monotonic() - started < 10
 
 
 def test_a_broken_profile_is_said(served):
