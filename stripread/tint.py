@@ -42,7 +42,7 @@ INDEPENDENT = 0.15  # share of pixels that count as independent after demosaicin
 ROUNDING = 0.0006  # of full scale: compression that averaging does not remove
 MOST_PIXELS = 5000
 OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
-NICKEL_LIKELY = 0.67  # probability of nickel's band against copper's, both alike beforehand
+NICKEL_LIKELY = 0.62  # probability of nickel's band against copper's, both alike beforehand
 
 
 @dataclass(frozen=True)
@@ -172,13 +172,14 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
     grey = GREY_SD**2 * np.outer(sample.ratio, sample.ratio)
     shape = np.diag((SHAPE_SD * (1.0 - np.clip(sample.ratio, 0.0, 1.0))) ** 2)
     whole = sample.cov + grey + shape
-    precision = np.linalg.inv(whole)
+    precision = np.asarray(np.linalg.inv(whole), dtype=np.float64)
     error = sample.ratio - curves.ratio  # (S, G, 3)
     square = _square(error, precision)
     like = _likelihood(square)
     evidence = float(np.trapezoid(like, curves.absorbance))
     density = like / evidence
-    other = float(np.trapezoid(_likelihood(_square(sample.ratio - nickel_curves().ratio, precision)), curves.absorbance))
+    violet = _likelihood(_square(sample.ratio - nickel_curves().ratio, precision))
+    other = float(np.trapezoid(violet, curves.absorbance))
     low, middle, high = _quantiles(curves.absorbance, density, (0.025, 0.5, 0.975))
     s, g = np.unravel_index(int(np.argmin(square)), square.shape)
     left = error[s, g]

@@ -17,7 +17,7 @@ Excess = Literal["yes", "no", "unknown"]
 
 CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
-UNEVEN = 0.022  # natural log of red over blue inside the sample
+UNEVEN = 0.018  # natural log of red over blue inside the sample
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
@@ -46,7 +46,9 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     decision = estimate.decision
     cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
     fits = estimate.misfit <= OTHER_COLOUR
-    if cloudy and estimate.signal > STRONG and sample.ratio[0] < 0.85 * sample.ratio[2]:
+    red, green, blue = (float(v) for v in sample.ratio)
+    pale_blue = red < 0.85 * blue and red < 0.97 * green
+    if cloudy and pale_blue and estimate.signal > STRONG and not _nickel(estimate):
         doubts.append(because("pale_blue_precipitate"))
         decision = "copper"
     elif cloudy:
@@ -58,7 +60,7 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
         more = "lighter" if estimate.grey > 0 else "darker"
         doubts.append(because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}"))
         decision = "undecided"
-    elif sample.uneven > UNEVEN + 1.5 * estimate.signal:
+    elif sample.uneven > UNEVEN + max(estimate.signal, 0.0):
         doubts.append(because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}"))
         decision = "undecided" if estimate.signal < STRONG else decision
     elif decision == "undecided":

@@ -91,6 +91,7 @@ def find_vial(view: CardView, window: Window) -> Vial | None:
         return None
     # Bubbles and crescents make circles too, which cut the area down: with fewer circles there is more of it.
     best: tuple[tuple[int, int], Mask, Mask, float] | None = None
+    best_level = 0.0
     for most in (len(circles), 3, 2, 1):
         area = _overlap(view, window, circles[:most])
         if area is None:
@@ -100,8 +101,10 @@ def find_vial(view: CardView, window: Window) -> Vial | None:
         pixels = view.rgb[origin[0] : origin[0] + h, origin[1] : origin[1] + w].astype(np.float32) / 255.0
         mask = _liquid(pixels, inside, view.px_per_mm)
         size = float(mask.sum()) / view.px_per_mm**2
-        if best is None or size > best[3]:
-            best = origin, inside, mask, size
+        level = float(np.median(pixels[mask].mean(axis=1))) if mask.any() else 0.0
+        # More area must not be the wall below the surface, which is darker than the paper seen through the liquid.
+        if best is None or best[3] < MIN_AREA_MM2 or (size > best[3] and level > 0.97 * best_level):
+            best, best_level = (origin, inside, mask, size), level
         if size >= GOOD_AREA_MM2:
             break
     if best is None or best[3] < MIN_AREA_MM2:
@@ -159,8 +162,8 @@ def _smooth_crop(view: CardView, window: Window) -> tuple[NDArray[np.float32], A
     image = small.astype(np.float32) / 255.0
     for radius, width in ((RING_RADIUS_MM, 1.1), (window.radius_mm, 0.9)):
         image = _without_print(image, np.array([x - at[0], y - at[1]]) / pixel_mm, radius / pixel_mm, width / pixel_mm)
-    image = cv2.GaussianBlur(image, (0, 0), max(0.4, 0.25 / pixel_mm))
-    return image, np.array([at[0], at[1], pixel_mm])
+    smooth = cv2.GaussianBlur(image, (0, 0), max(0.4, 0.25 / pixel_mm)).astype(np.float32)
+    return smooth, np.array([at[0], at[1], pixel_mm])
 
 
 def _without_print(image: NDArray[np.float32], centre: Array, radius: float, width: float) -> NDArray[np.float32]:

@@ -135,7 +135,8 @@ def study_solid(count: int, verbose: bool) -> None:
         f"solid: {len(table)} read; mean error below 0.1: {error[few].mean():.4f}, above: {error[~few].mean():.4f}"
     )
     click.echo(
-        f"  interval holds the truth: {held.mean():.3f}; all dark read: {table[table[:, 4] == 0, 1].max(initial=0.0):.4f} at most"
+        f"  interval holds the truth: {held.mean():.3f}; "
+        f"all dark read: {table[table[:, 4] == 0, 1].max(initial=0.0):.4f} at most"
     )
 
 

@@ -1,10 +1,12 @@
 """Vials found in rendered photos, and the reading of a tint from photo to JSON."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from service.cli import main
 from stripread.card import layout
 from stripread.vials import find_vials
 from stripread.windows_pipeline import TintAsk, read_tint, trace_tint
@@ -82,3 +84,49 @@ def test_nothing_is_found_on_bare_paper():
     found = find_vials(trace.card.view, layout())
     assert found.sample is None
     assert found.blank is None
+
+
+def run(capsys, *argv):
+    with pytest.raises(SystemExit) as stop:
+        main([str(a) for a in argv])
+    out = capsys.readouterr()
+    return stop.value.code, out.out, out.err
+
+
+def test_the_command_gives_the_fixed_json_and_exit_codes(blue, tmp_path, capsys):
+    path = tmp_path / "blue.jpg"
+    path.write_bytes(blue)
+    code, out, _ = run(capsys, "tint", path, "--path-mm", 20, "--json")
+    table = json.loads(out)
+    assert code == 0
+    fixed = {"photo", "kind", "status", "decision", "absorbance", "absorbance_interval", "delta_e", "mg_per_l"}
+    fixed |= {"interval", "detection_limit", "level", "reasons", "sha256", "software", "seconds"}
+    assert fixed <= set(table)
+    assert (table["photo"], table["level"]) == (str(path), 0.95)
+    (tmp_path / "no.jpg").write_bytes(b"no picture")
+    assert run(capsys, "tint", tmp_path / "no.jpg")[0] == 1
+    assert run(capsys, "solid", tmp_path / "no.jpg", "--json")[0] == 1
+    code, out, err = run(capsys, "tint", path, "--path-mm", -3)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert run(capsys, "solid", path, "--region", "1,2,3")[0] == 2
+    assert run(capsys, "tint", tmp_path / "missing.jpg")[0] == 2
+
+
+def test_standards_are_learned_and_used(tmp_path, capsys):
+    lines = ["photo,mg_per_l,path_mm"]
+    for n, mg in enumerate((0.0, 40.0, 120.0)):
+        (tmp_path / f"{n}.jpg").write_bytes(photo(*pair(mg), scene=replace(SCENE, shot_seed=20 + n)))
+        lines.append(f"{n}.jpg,{mg},20")
+    (tmp_path / "standards.csv").write_text("\n".join(lines))
+    out = tmp_path / "tint.toml"
+    assert run(capsys, "calibrate-tint", tmp_path / "standards.csv", "--out", out)[0] == 0
+    unknown = tmp_path / "unknown.jpg"
+    unknown.write_bytes(photo(*pair(70.0), scene=replace(SCENE, shot_seed=31)))
+    plain = json.loads(run(capsys, "tint", unknown, "--path-mm", 20, "--json")[1])
+    taught = json.loads(run(capsys, "tint", unknown, "--path-mm", 20, "--json", "--standards", out)[1])
+    assert taught["interval"][0] <= 70.0 <= taught["interval"][1]
+    assert np.diff(taught["interval"])[0] < 0.7 * np.diff(plain["interval"])[0]
+    (tmp_path / "standards.csv").write_text("photo,mg\n0.jpg,1\n")
+    code, _, err = run(capsys, "calibrate-tint", tmp_path / "standards.csv", "--out", out)
+    assert code == 2
+    assert "photo,mg_per_l,path_mm" in err
