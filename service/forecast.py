@@ -5,10 +5,28 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from service.store import Row, in_force
+from sqlalchemy import Connection
+
+from service.store import Row, entries_of, in_force, last_entry
 
 NEUTRAL = (5.5, 8.0)  # pH. Pure water in air has 5.6, not 7; drinking water is a little above 7
 Counted = tuple[int, float, tuple[float, float], int]
+
+
+_KEPT: dict[
+    tuple[int, str], tuple[object, dict[str, Any]]
+] = {}  # of each batch, the newest forecast and what it rests on
+
+
+def forecast_now(c: Connection, batch: Row) -> dict[str, Any]:
+    """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
+    rests_on = (last_entry(c, batch["id"]), batch["details"])
+    which = (batch["id"], batch["opened_at"])  # the time tells batches of different logs apart
+    kept = _KEPT.get(which)
+    if kept is None or kept[0] != rests_on:
+        kept = (rests_on, forecast_of(batch, entries_of(c, batch["id"])))
+        _KEPT[which] = kept
+    return kept[1]
 
 
 def forecast_of(batch: Row, rows: list[Row]) -> dict[str, Any]:

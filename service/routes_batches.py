@@ -12,7 +12,7 @@ from fastapi import APIRouter, Path, Response
 from service import store
 from service.bench_service import Service, ServiceDep, the_batch
 from service.entries import all_shown
-from service.forecast import NEUTRAL, forecast_of
+from service.forecast import NEUTRAL, forecast_now
 from service.models import now
 from service.problems import ServiceProblem, responses
 from service.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
@@ -43,13 +43,14 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
     """One batch with its history and its wash forecast."""
     with service.database.read() as c:
         row = the_batch(c, batch)
-        entries = store.entries_of(c, batch)
+        count = store.count_entries(c, batch)
+        told = forecast_now(c, row)
         events = store.batch_events(c, batch)
     return BatchPage(
         **_out(row).model_dump(exclude={"entries"}),
-        entries=len(entries),
+        entries=count,
         events=[Event(**e) for e in events],
-        forecast=Forecast(**forecast_of(row, entries)),
+        forecast=Forecast(**told),
         neutral=list(NEUTRAL),
     )
 
@@ -72,7 +73,7 @@ def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batc
 def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
     """How many further washes until the rinse is neutral, with an interval, or why that can't be told."""
     with service.database.read() as c:
-        return Forecast(**forecast_of(the_batch(c, batch), store.entries_of(c, batch)))
+        return Forecast(**forecast_now(c, the_batch(c, batch)))
 
 
 @router.get(

@@ -170,6 +170,16 @@ def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | Non
     return [_entry(dict(row)) for row in c.execute(query).mappings()]
 
 
+def last_entry(c: Connection, batch_id: int) -> int:
+    """Number of a batch's newest entry, 0 without any."""
+    return c.execute(select(func.max(entries.c.id)).where(entries.c.batch_id == batch_id)).scalar() or 0
+
+
+def count_entries(c: Connection, batch_id: int) -> int:
+    """How many entries a batch has."""
+    return int(c.execute(select(func.count()).where(entries.c.batch_id == batch_id)).scalar_one())
+
+
 def same_photo(c: Connection, batch_id: int, kind: str, sha256: str, within_s: float) -> int | None:
     """The entry that this very photo made in this batch in the last ``within_s`` seconds."""
     since = (datetime.now(UTC) - timedelta(seconds=within_s)).isoformat(timespec="microseconds")
