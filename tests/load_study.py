@@ -78,6 +78,20 @@ def memory_mb(pid: int) -> dict[str, int]:
     return {name: kb // 1024 for name, kb in total.items()}
 
 
+def cpu_s(pid: int) -> dict[str, float]:
+    """Processor seconds that the service and its workers have used; workers that ended are not counted."""
+    found = subprocess.run(["ps", "-o", "pid=", "--ppid", str(pid)], capture_output=True, text=True, check=False)
+    return {"service": _cpu(pid), "workers": sum(_cpu(int(p)) for p in found.stdout.split())}
+
+
+def _cpu(pid: int) -> float:
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    except FileNotFoundError:
+        return 0.0
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 def _rss(pid: int) -> int:
     try:
         lines = Path(f"/proc/{pid}/status").read_text().splitlines()
@@ -122,6 +136,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         prober.start()
         time.sleep(1.5)
         memory = [memory_mb(server.process.pid)]
+        cpu = cpu_s(server.process.pid)
         started = time.perf_counter()
         threads = [
             threading.Thread(target=phone, args=(server.url, photo, left, told, retries)) for _ in range(clients)
@@ -135,6 +150,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
                 done = len(told)
                 memory.append(memory_mb(server.process.pid))
         took = time.perf_counter() - started
+        used = {k: round(1000 * (v - cpu[k]) / posts, 1) for k, v in cpu_s(server.process.pid).items()}
         stop.set()
         times = sorted(answers.get())
         prober.join()
@@ -152,6 +168,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
             "p99": round(times[int(0.99 * len(times))], 1),
             "n": len(times),
         },
+        "cpu_ms_per_post": used,
         "one_reading_s": round(alone, 3),
         "per_second": round(posts / took, 2),
         "share_of_ideal": round(posts / took * alone / workers, 2),
