@@ -2,6 +2,8 @@
 
 import io
 import shutil
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -76,3 +78,19 @@ def test_a_broken_profile_is_said(served):
         assert (answer.status_code, answer.json()["code"]) == (409, "no_profile")
     finally:
         settings.profile.write_text(good, encoding="utf-8")
+
+
+def test_a_batch_is_read_again_from_the_command_line(tmp_path):
+    settings = settings_in(tmp_path, reader=None, reading_timeout=60)
+    shutil.copy(DEMO / "profile.toml", settings.profile)
+    command = [sys.executable, "-m", "service.cli", "reread", "1", "--data", str(settings.data)]
+    with TestClient(create_app(settings)) as c:
+        c.post("/api/batches", json={"name": "real"})
+        c.post("/api/batches/1/readings", files={"photo": (PHOTO.name, PHOTO.read_bytes())})
+        busy = subprocess.run(command, cwd=DEMO.parents[1], capture_output=True, text=True, check=False)
+    assert (busy.returncode, busy.stderr.count("\n")) == (2, 1)
+    assert "another stripread uses the folder" in busy.stderr
+    again = subprocess.run(command, cwd=DEMO.parents[1], capture_output=True, text=True, check=False)
+    assert again.returncode == 0, again.stderr
+    assert "1 read again" in again.stdout
+    assert "1 the same, 0 changed" in again.stdout
