@@ -33,17 +33,17 @@ COMMANDS: dict[str, tuple[str, str]] = {
 
 
 class _Lazy(click.Group):
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+    def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:  # noqa: ARG002
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in COMMANDS:
             return None
         command = importlib.import_module(f"service.commands.{COMMANDS[name][0]}").command
         assert isinstance(command, click.Command)
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
 
@@ -71,7 +71,7 @@ def main(argv: list[str] | None = None) -> None:
         sys.exit(2)
     except BrokenPipeError:
         sys.exit(0)
-    except Exception as problem:  # noqa: BLE001
+    except Exception as problem:
         print(f"stripread: internal problem ({type(problem).__name__}: {problem}); please report it", file=sys.stderr)
         sys.exit(2)
 

@@ -20,7 +20,7 @@ _SRGB_TO_XYZ_D50 = np.array(
     [[0.4360747, 0.3850649, 0.1430804], [0.2225045, 0.7168786, 0.0606169], [0.0139322, 0.0971045, 0.7141733]]
 )
 RGB_TO_XYZ: Array = _SRGB_TO_XYZ_D50 * (WHITE_D50 / _SRGB_TO_XYZ_D50.sum(axis=1))[:, None]
-XYZ_TO_RGB: Array = np.linalg.inv(RGB_TO_XYZ)
+XYZ_TO_RGB: Array = np.asarray(np.linalg.inv(RGB_TO_XYZ), dtype=np.float64)
 
 _EPS, _KAPPA = 216.0 / 24389.0, 24389.0 / 27.0  # CIE 15: the junction of the two branches, exact
 
@@ -77,4 +77,4 @@ def delta_e(lab1: Any, lab2: Any) -> Array:
     """CIEDE2000 between two arrays of CIELAB, shape (..., 3) (Sharma, Wu, Dalal 2005, by scikit-image)."""
     from skimage.color import deltaE_ciede2000  # noqa: PLC0415 - heavy, and not needed for a reading
 
-    return np.asarray(deltaE_ciede2000(np.asarray(lab1), np.asarray(lab2)))
+    return np.asarray(deltaE_ciede2000(np.asarray(lab1), np.asarray(lab2)))  # type: ignore[no-untyped-call]

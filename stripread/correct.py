@@ -33,8 +33,10 @@ _FLARE0 = _A0 + 6
 N_PARAMETERS = _FLARE0 + 3
 A_PRIOR_SD = 0.15  # a phone's picture is meant as sRGB: its matrix is near the identity
 FLARE_PRIOR_SD = 0.012  # veiling light, as a share of paper white
-MODEL_SD = 0.012  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
-DARK_SD, DARK_CLIPPED = 0.008, 3.0  # linear light of a dark channel, relative to paper white; times more where clipped
+MODEL_SD = (
+    0.012  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
+)
+DARK_SD, DARK_CLIPPED = 0.005, 3.0  # linear light of a dark channel, relative to paper white; times more where clipped
 ITERATIONS = 8
 _TINY = 1e-4
 
@@ -183,7 +185,9 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
     theta = np.zeros(N_PARAMETERS)
     bright = good & (values.rgb.min(axis=1) > 0.5)
     start = bright if bright.any() else good
-    theta[_LIGHT0:_A0].reshape(3, _N_LIGHT)[:, 0] = (log_light - np.log(np.maximum(values.rgb, 0.01)))[start].mean(axis=0)
+    theta[_LIGHT0:_A0].reshape(3, _N_LIGHT)[:, 0] = (log_light - np.log(np.maximum(values.rgb, 0.01)))[start].mean(
+        axis=0
+    )
     prior = theta.copy()
     weight = good.astype(np.float64)
     cov = np.eye(N_PARAMETERS)
@@ -214,7 +218,7 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
     return ColourFix(
         theta=theta,
         cov=cov,
-        matrix=np.linalg.inv(_matrix(theta)),
+        matrix=np.asarray(np.linalg.inv(_matrix(theta)), dtype=np.float64),
         residual=residual,
         lab_rms=float(np.sqrt((miss[trusted] ** 2).sum(axis=1).mean())),
         rms_cv=residual.rms_cv,

@@ -82,9 +82,9 @@ def sample_pads(view: CardView, strip: FoundStrip) -> PadSamples:
             raise Refused(because("too_dark"))
         centre = np.median(inside, axis=0)
         spread = 1.4826 * np.median(np.abs(inside - centre), axis=0) + 0.002
-        kept = (np.abs(inside - centre) < 4.0 * spread).all(axis=1)
+        kept = np.asarray((np.abs(inside - centre) < 4.0 * spread).all(axis=1))
         if kept.sum() < MIN_PIXELS:
-            kept[:] = True
+            kept = np.ones(len(inside), dtype=bool)
         rgb[p] = inside[kept].mean(axis=0)
         noise[p] = inside[kept].var(axis=0) / max(2.0, 0.2 * kept.sum()) + NOISE_FLOOR**2
         means = _block_means(pixels, pad.mask)

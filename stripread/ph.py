@@ -1,12 +1,13 @@
 """From pad colours to pH: a posterior on a fine grid, its interval, its other modes, and the misfit to the curve.
 
-The pads' colours are normal around the curve with covariance: measurement + lot + curve. Tails are those of Student's t,
+The pads' colours are normal around the curve with covariance: measurement + lot + curve. Tails are Student's t,
 since no covariance estimated from one photo is exact. The prior is flat over the strip kind's range.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -97,12 +98,12 @@ def _modes(grid: Array, mass: Array) -> list[tuple[int, int]]:
     """Slices of the grid that hold one hump each, heaviest first; humps split where the density falls under 20 %."""
     peak_order = [i for i in range(len(mass)) if _is_peak(mass, i)]
     cuts = [0]
-    for left, right in zip(peak_order[:-1], peak_order[1:], strict=True):
+    for left, right in pairwise(peak_order):
         valley = left + int(np.argmin(mass[left : right + 1]))
         if mass[valley] < 0.2 * min(mass[left], mass[right]):
             cuts.append(valley)
     cuts.append(len(grid))
-    slices = [(a, b) for a, b in zip(cuts[:-1], cuts[1:], strict=True) if b > a]
+    slices = [(a, b) for a, b in pairwise(cuts) if b > a]
     return sorted(slices, key=lambda s: -float(mass[s[0] : s[1]].sum()))
 
 
@@ -131,8 +132,9 @@ def _budget(mean: Array, S: Array, at: int, causes: dict[str, Array], variance: 
     """Variance in pH by cause. They add up to the posterior's variance.
 
     Linear at the value found: with slope J of the curve, pH = w.r with w = S^-1 J / (J' S^-1 J); a cause with
-    covariance C gives w' C w. What the straight line misses (the curve bends, the range ends, several values fit)
-    is ``curve_shape``.
+    covariance C gives w' C w. What the straight line misses (the curve bends, several values fit, the tails) is
+    ``curve_shape``. Where the line says more than the posterior (the range ends, the curve turns away on both sides),
+    the parts are scaled down together.
     """
     low, high = max(0, at - 1), min(len(mean) - 1, at + 1)
     slope = (mean[high] - mean[low]) / ((high - low) * COARSE)
@@ -146,5 +148,8 @@ def _budget(mean: Array, S: Array, at: int, causes: dict[str, Array], variance: 
     if alone > 0:
         for name in fitted:
             parts[name] *= max(0.0, alone + cross) / alone
-    parts["curve_shape"] = variance - sum(parts.values())
+    linear = sum(parts.values())
+    shrink = min(1.0, variance / linear) if linear > 0 else 1.0
+    parts = {name: value * shrink for name, value in parts.items()}
+    parts["curve_shape"] = max(0.0, variance - linear)
     return parts

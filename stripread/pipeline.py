@@ -26,7 +26,7 @@ from stripread.photo import Photo, fingerprint, open_photo
 from stripread.pose import CardPose, solve_pose
 from stripread.profile import Profile
 from stripread.reasons import Reason
-from stripread.reference import CardValues, nominal_values
+from stripread.reference import nominal_values
 from stripread.results import PadColour, PhReading, Stamp
 from stripread.strip import FoundStrip, find_strips
 from stripread.view import CardView, card_view, check_sharp
@@ -154,7 +154,9 @@ def trace_ph(data: bytes, profile: Profile, name: str = "") -> Trace:
     except Refused as refused:
         trace.reasons.append(refused.reason)
         trace.estimate = None
-    trace.reading = _reading(trace, profile, Stamp(name, _sha(trace, data), SOFTWARE, time.perf_counter() - start, _taken(trace)))
+    trace.reading = _reading(
+        trace, profile, Stamp(name, _sha(trace, data), SOFTWARE, time.perf_counter() - start, _taken(trace))
+    )
     return trace
 
 

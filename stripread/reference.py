@@ -100,14 +100,16 @@ def _xyz(row: dict[str, str]) -> Array:
         values = np.interp(nm, sorted(bands), [bands[k] for k in sorted(bands)])  # held constant beyond both ends
         names = {f"spec_{w}nm": float(v) for w, v in zip(nm, values, strict=True)}
         xyz = convert_color(SpectralColor(**names, illuminant="d50", observer="2"), XYZColor)
-        white = convert_color(
-            SpectralColor(**dict.fromkeys(names, 1.0), illuminant="d50", observer="2"), XYZColor
-        )
+        white = convert_color(SpectralColor(**dict.fromkeys(names, 1.0), illuminant="d50", observer="2"), XYZColor)
         # Its table sums to a slightly different D50 (0.96397, 1, 0.82404): tie the white to ours.
-        return np.array(xyz.get_value_tuple()) / np.array(white.get_value_tuple()) * WHITE_D50
+        return np.asarray(np.array(xyz.get_value_tuple()) / np.array(white.get_value_tuple()) * WHITE_D50)
     illuminant = (row.get("illuminant") or "d50").strip().lower()
     lab = LabColor(
-        float(row["L"]), float(row["a"]), float(row["b"]), observer=(row.get("observer") or "2").strip(), illuminant=illuminant
+        float(row["L"]),
+        float(row["a"]),
+        float(row["b"]),
+        observer=(row.get("observer") or "2").strip(),
+        illuminant=illuminant,
     )
     xyz = convert_color(lab, XYZColor)
     if illuminant != "d50":

@@ -2,9 +2,9 @@
 
 After ``correct`` a patch still misses its reference value: inks and sensor do not mix linearly, and two colours that
 look alike to the eye do not to the camera (metamerism). Three candidates for the rest: none, a root-polynomial of
-degree 2 (Finlayson, Mackiewicz and Hurlbert, IEEE Trans. Image Process. 24, 2015: terms keep their meaning at any
-exposure), ridge-regularised, and a Gaussian process over CIELAB. Each predicts every patch from the others in closed form; the best
-wins. Its covariance, with the nugget that no model removes, is the doubt of a corrected colour.
+degree 2 (Finlayson, Mackiewicz and Hurlbert, IEEE Trans. Image Process. 24, 2015: terms keep
+their meaning at any exposure), ridge-regularised, and a Gaussian process over CIELAB. Each predicts every
+patch from the others in closed form; the best wins. Its covariance, with the nugget that no model removes, is the doubt of a corrected colour.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
 MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
 # A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
 # error is larger than that of a patch left out by this factor; pads of similar colour share a part of it.
-FOREIGN_COLOURANT = 1.7
+FOREIGN_COLOURANT = 1.3
 FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
@@ -81,25 +81,33 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
     none_rms = float(np.sqrt((y**2).sum(axis=1).mean())) if len(x) else MONOCHROME_SD
     if monochrome or len(x) < 20:
         nugget = np.array([2.0, MONOCHROME_SD, MONOCHROME_SD])
-        return ResidualModel("none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), nugget, none_rms, {"none": none_rms})
+        return ResidualModel(
+            "none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), nugget, none_rms, {"none": none_rms}
+        )
     tried = {"none": none_rms}
     best: ResidualModel | None = None
     floor = np.full(3, NUGGET_FLOOR)
     rms = np.sqrt((y**2).mean(axis=0))
-    best = ResidualModel("none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), np.maximum(rms, floor), none_rms, tried)
+    best = ResidualModel(
+        "none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), np.maximum(rms, floor), none_rms, tried
+    )
     terms = _terms(x)
     for ridge in _RIDGES:
-        inverse = np.linalg.inv(terms.T @ terms + ridge * len(x) * np.eye(terms.shape[1]))
+        inverse: Array = np.asarray(
+            np.linalg.inv(terms.T @ terms + ridge * len(x) * np.eye(terms.shape[1])), np.float64
+        )
         hat = terms @ inverse @ terms.T
         left_out = (y - hat @ y) / (1.0 - np.diag(hat))[:, None]
         score = float(np.sqrt((left_out**2).sum(axis=1).mean()))
         tried[f"root-polynomial {ridge:g}"] = score
         if score < 0.97 * best.rms_cv:
             nugget = np.maximum(np.sqrt((left_out**2).mean(axis=0)), floor)
-            best = ResidualModel("root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried)
+            best = ResidualModel(
+                "root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried
+            )
     K = _kernel(x, x)
     for ratio in _RATIOS:
-        inverse = np.linalg.inv(K + np.eye(len(x)) / ratio)
+        inverse = np.asarray(np.linalg.inv(K + np.eye(len(x)) / ratio), np.float64)
         left_out = (inverse @ y) / np.diag(inverse)[:, None]
         score = float(np.sqrt((left_out**2).sum(axis=1).mean()))
         tried[f"process {ratio:g}"] = score
@@ -107,7 +115,9 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
             # Leave-one-out variance is nugget * ratio / diag(inverse): solve for the scale of this channel.
             scale = np.sqrt((left_out**2 * np.diag(inverse)[:, None]).mean(axis=0))  # kernel in units of amplitude 1
             amplitude = np.maximum(scale, floor * np.sqrt(ratio))
-            best = ResidualModel("process", x, inverse @ y, inverse, amplitude, amplitude / np.sqrt(ratio), score, tried)
+            best = ResidualModel(
+                "process", x, inverse @ y, inverse, amplitude, amplitude / np.sqrt(ratio), score, tried
+            )
     return best
 
 
@@ -123,5 +133,6 @@ def _terms(lab: Array) -> Array:
     r, g, b = rgb[:, 0], rgb[:, 1], rgb[:, 2]
     mean = (r + g + b) / 3.0
     return np.stack(
-        [r - mean, b - mean, np.sqrt(r * g) - mean, np.sqrt(g * b) - mean, np.sqrt(r * b) - mean, mean * (1.0 - mean)], axis=1
+        [r - mean, b - mean, np.sqrt(r * g) - mean, np.sqrt(g * b) - mean, np.sqrt(r * b) - mean, mean * (1.0 - mean)],
+        axis=1,
     )

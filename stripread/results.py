@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -36,7 +37,7 @@ class Stamp:
 
 @dataclass(frozen=True)
 class PadColour:
-    """One pad: CIELAB D50 (3,), its standard deviations (3,), and its corners in the full-size upright photo (4, 2) px."""
+    """One pad: CIELAB D50 (3,), standard deviations (3,), and corners (4, 2) in px of the full-size upright photo."""
 
     lab: tuple[float, float, float]
     sd: tuple[float, float, float]
@@ -68,6 +69,7 @@ class PhReading:
 
     @property
     def status(self) -> Status:
+        """What the reasons amount to."""
         return status_of(self.reasons)
 
     def to_dict(self) -> dict[str, Any]:
@@ -80,7 +82,11 @@ class PhReading:
             "interval": None if self.interval is None else [_rounded(v, 3) for v in self.interval],
             "level": LEVEL,
             "alternatives": [
-                {"ph": _rounded(a.ph, 3), "interval": [_rounded(v, 3) for v in a.interval], "weight": _rounded(a.weight, 3)}
+                {
+                    "ph": _rounded(a.ph, 3),
+                    "interval": [_rounded(v, 3) for v in a.interval],
+                    "weight": _rounded(a.weight, 3),
+                }
                 for a in self.alternatives
             ],
             "pads": [
@@ -207,7 +213,7 @@ def reasons_json(reasons: tuple[Reason, ...]) -> list[dict[str, str]]:
 
 def _rounded(value: float | None, digits: int) -> float | None:
     """Round for print; NaN and None both become null."""
-    if value is None or value != value:
+    if value is None or math.isnan(value):
         return None
     return round(float(value), digits)
 

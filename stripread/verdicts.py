@@ -22,7 +22,9 @@ from stripread.reference import CardValues
 
 DARK_PICTURE = 45.0  # 98 % of a picture without a card in it lie below this (of 255)
 BURNT_LEVEL, BURNT_PICTURE = 250.0, 0.4
-BLURRED_STEP = 0.16  # of the contrast, between neighbours at 400 pixels across: a card's edges make steeper ones when sharp
+BLURRED_STEP = (
+    0.25  # of the contrast, between neighbours at 400 pixels across: a card's edges make steeper ones when sharp
+)
 BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
 WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
 OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.4  # misfit in standard deviations
@@ -44,9 +46,11 @@ def why_no_card(photo: Photo, found: Reason) -> Reason:
         return because("blown_out")
     step = max(1, max(photo.pixels.shape[:2]) // 800)
     small = photo.pixels[::step, ::step].mean(axis=2)
-    small = (small[:-1:2, :-1:2] + small[1::2, :-1:2] + small[:-1:2, 1::2] + small[1::2, 1::2]) / 4.0  # noise is no edge
+    small = (
+        small[:-1:2, :-1:2] + small[1::2, :-1:2] + small[:-1:2, 1::2] + small[1::2, 1::2]
+    ) / 4.0  # noise is no edge
     contrast = np.quantile(small, 0.99) - np.quantile(small, 0.01)
-    steepest = np.quantile(np.abs(np.diff(small, axis=1)), 0.999)
+    steepest = np.quantile(np.abs(np.diff(small, axis=1)), 0.9999)
     if steepest < BLURRED_STEP * contrast:
         return because("blurred")
     return found
@@ -63,7 +67,9 @@ def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:
     sent = layout.nominal_srgb()
     light = (sent.min(axis=1) > 0.75) & samples.usable
     if samples.usable.sum() < 24 or light.sum() < 4:
-        raise Refused(because("card_cut_off", f"{int(samples.usable.sum())} of {len(samples.usable)} patches are clear"))
+        raise Refused(
+            because("card_cut_off", f"{int(samples.usable.sum())} of {len(samples.usable)} patches are clear")
+        )
     if np.mean(samples.clipped[light].max(axis=1) > 0.3) > BURNT_SHARE:
         raise Refused(because("blown_out"))
     if np.median(samples.rgb[light].max(axis=1)) < WHITE_TOO_DARK:

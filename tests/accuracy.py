@@ -129,13 +129,14 @@ def report(rows: list[Row], label: str) -> str:
     refused = [r for r in rows if r.status == "refused"]
     width = np.mean([r.high - r.low for r in read])
     lines = [
-        f"{label}: {len(rows)} photos, mean |error| {error.mean():.3f}, 99th percentile {np.quantile(error, 0.99):.3f}, "
+        f"{label}: {len(rows)} photos, mean |error| {error.mean():.3f}, "
+        f"99th percentile {np.quantile(error, 0.99):.3f}, "
         f"coverage {covered:.1%}, mean width {width:.2f}, refused {len(refused) / len(rows):.1%}, "
         f"doubtful {np.mean([r.status == 'doubtful' for r in rows]):.1%}, confidently wrong {len(wrong)}",
         f"  reasons: {dict(Counter(c for r in rows for c in r.codes.split()))}",
     ]
     lines += [
-        f"  wrong: setup {r.setup} draw {r.draw} pH {r.ph:.2f} read {r.read:.2f} [{r.low:.2f}, {r.high:.2f}] {r.lamps} misfit {r.misfit:.1f}"
+        f"  wrong: setup {r.setup} draw {r.draw} pH {r.ph:.2f} read {r.read:.2f} [{r.low:.2f}, {r.high:.2f}] {r.lamps}"
         for r in wrong
     ]
     return "\n".join(lines)

@@ -21,7 +21,9 @@ DEMO = Path(__file__).resolve().parents[1] / "demo"
     show_default=True,
     help="Folder for the pictures of the readings.",
 )
-@click.option("--files", is_flag=True, help="Also copy the photos, the strip kind and the tables there, to try things on.")
+@click.option(
+    "--files", is_flag=True, help="Also copy the photos, the strip kind and the tables there, to try things on."
+)
 def command(out: Path, files: bool) -> int:
     """Read the shipped photos of a made-up batch being washed; some are bad on purpose."""
     from service.many import read_many

@@ -49,7 +49,7 @@ SHOTS: tuple[tuple[str, float, int, tuple[Lamp, ...], str | None], ...] = (
 )
 
 
-def shot(
+def shot(  # noqa: PLR0917 - one row of a table
     number: int, ph: float, which: int, lamps: tuple[Lamp, ...], fault: str | None, long_side: int = 1440
 ) -> Scene:
     """One photo of the batch."""
