@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 
 import click
@@ -21,8 +22,9 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
     Raises
     ------
     CallError
-        When the data folder or the database can't be opened.
+        When the data folder or the database can't be opened, or the port is taken.
     """
+    _check_port(settings)
     try:
         app = create_app(settings)
     except (OSError, SQLAlchemyError, ArgumentError, CommandError, ImportError) as problem:
@@ -43,6 +45,17 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         ssl_certfile=str(cert) if cert else None,
         ssl_keyfile=str(key) if key else None,
     )
+
+
+def _check_port(settings: Settings) -> None:
+    """Say it before the workers start, and in one line."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((settings.host, settings.port))
+        except OSError as problem:
+            raise CallError(f"can't listen on {settings.host} port {settings.port}: {problem.strerror}") from None
 
 
 def _say(settings: Settings, service: Service) -> None:

@@ -1,6 +1,7 @@
 """Killed processes, full disks, locked databases: the client hears of it, and the log stays whole. All for real."""
 
 import os
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -191,3 +192,15 @@ def _alive(pid: int) -> bool:
         return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
     except (FileNotFoundError, ProcessLookupError):
         return False
+
+
+def test_a_taken_port_is_a_wrong_call_said_in_one_line(tmp_path):
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        command = [sys.executable, "-m", "service.cli", "serve", "--port", port, "--data", str(tmp_path / "data")]
+        said = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
+    assert said.returncode == 2
+    assert said.stderr.count("\n") == 1
+    assert "can't listen" in said.stderr
