@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,8 +53,10 @@ class PaperLight:
         return difference @ self.coefficients, self.spread * float(difference @ self.inverse @ difference) / INDEPENDENT
 
 
-def paper_light(view: CardView, layout: CardLayout, avoid: Sequence[Disc]) -> PaperLight:
-    """Fit the light field on bare paper around the windows, away from the discs of vessels.
+def paper_light(
+    view: CardView, layout: CardLayout, avoid: Sequence[Disc], decode: Callable[[Array], Array] = srgb_decode
+) -> PaperLight:
+    """Fit the light field on bare paper around the windows, away from the discs of vessels; ``decode`` is the tone.
 
     Least squares for each channel with weights that fall for outliers (shadows, a vial's colour thrown on it, a hand).
     With too little paper in sight the light is taken as even, with a wide doubt.
@@ -71,7 +73,7 @@ def paper_light(view: CardView, layout: CardLayout, avoid: Sequence[Disc]) -> Pa
     rows = np.clip(at[:, 1, None, None] + offsets[:, None], 0, h - 1)
     columns = np.clip(at[:, 0, None, None] + offsets[None, :], 0, w - 1)
     encoded = view.rgb[rows, columns].reshape(len(at), (2 * reach + 1) ** 2, 3).mean(axis=1) / 255.0
-    y = np.log(np.maximum(srgb_decode(encoded), 1e-4))
+    y = np.log(np.maximum(decode(encoded), 1e-4))
     basis = _basis(points)
     if len(at) < MIN_POINTS:
         even = np.zeros((basis.shape[1], 3))

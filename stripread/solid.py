@@ -21,6 +21,7 @@ from stripread.correct import ColourFix
 from stripread.errors import Refused
 from stripread.paper import paper_light
 from stripread.reasons import Reason, because
+from stripread.tone import N_TONE, basis, log_light
 from stripread.vials import RIM_SEEN, find_circles, printed
 from stripread.view import CardView
 
@@ -31,9 +32,9 @@ Rect = tuple[float, float, float, float]
 MARGIN_MM = 1.0  # from the edge of the heap or the vessel
 MIN_AREA_MM2 = 15.0
 DARK_TOP, PALE_BOTTOM = 0.22, 0.35  # shares of paper white: oxide lies below the first, chloride above the second
-PALE_USUAL, PALE_SD = 0.72, 0.10  # pale level where no grain is large enough to be read itself (from memory)
+PALE_USUAL, PALE_SD = 0.80, 0.10  # pale level where no grain is large enough to be read itself (from memory)
 SHINE = 1.12  # of paper white: brighter is a mirror image
-DARK_LEAST_MM2 = 4.0  # less of it is a speck, not the oxide
+DARK_LEAST_MM2 = 1.0  # less of it is a speck, not the oxide
 PAPER_LIKE = 0.9
 DARK_USUAL = 0.06
 CORE_MM = 0.3  # a grain's core starts this far inside its edge
@@ -75,7 +76,7 @@ class SolidEstimate:
     reasons: tuple[Reason, ...]
 
 
-def sample_solid(view: CardView, where: Window | Rect) -> SolidSample:
+def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidSample:
     """Cut out the solid: a region in mm as given, else what lies in the window.
 
     Raises
@@ -89,11 +90,16 @@ def sample_solid(view: CardView, where: Window | Rect) -> SolidSample:
     if h < 4 or w < 4:
         raise Refused(because("no_solid", "the region lies outside the card"))
     avoid = [] if isinstance(where, tuple) else [(where.centre_mm, where.radius_mm)]
-    paper = paper_light(view, layout(), avoid)
+
+    def decode(encoded: Array) -> Array:
+        """Light by the photo's own tone curve: half-tones matter here, and the card's ramp does tell those."""
+        return np.asarray(np.exp(log_light(encoded) + basis(encoded) @ fix.theta[:N_TONE]))
+
+    paper = paper_light(view, layout(), avoid, decode)
     columns, rows = np.meshgrid(np.arange(w) / view.px_per_mm + at[0], np.arange(h) / view.px_per_mm + at[1])
     places = np.stack([columns, rows], axis=-1)
     white = paper.at(places.reshape(-1, 2)).reshape(h, w, 3)
-    light = (srgb_decode(crop / 255.0) / white).astype(np.float32)
+    light = (decode(np.arange(256) / 255.0)[crop] / white).astype(np.float32)
     inside = np.ones((h, w), dtype=bool) if isinstance(where, tuple) else _outline(view, where, light, places)
     whole = float(inside.sum()) / view.px_per_mm**2
     shine = inside & ((light.min(axis=2) > SHINE) | (crop.min(axis=2) >= 253))
@@ -136,8 +142,8 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     pieces = np.where(on_ring, solid, cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
     if pieces.sum() / view.px_per_mm**2 < DARK_LEAST_MM2:
-        return np.asarray(cv2.erode(_vessel(view, window, places), kernel, borderValue=0) > 0)
-    joined = _largest_group(pieces, 3.0 * view.px_per_mm)
+        return np.asarray(cv2.erode(_vessel(view, window, grey, places), kernel, borderValue=0) > 0)
+    joined = _largest_group(pieces, 7.0 * view.px_per_mm)
     rows, columns = np.nonzero(joined)
     hull = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))
     filled = np.zeros(dark.shape, np.uint8)
@@ -147,7 +153,10 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     paper = cv2.morphologyEx(paper, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(view.px_per_mm)))
     _, labels = cv2.connectedComponents(paper)
     outside = np.unique(labels[filled == 0])
-    filled[np.isin(labels, outside[outside > 0])] = 0
+    rest = filled * ~np.isin(labels, outside[outside > 0])
+    # A heap nearly as white as paper would go the same way: what is left is then not mostly dark.
+    if rest.sum() > 0.6 * filled.sum() or (rest > 0)[dark > 0].sum() > 0.5 * rest.sum():
+        filled = rest.astype(np.uint8)
     return np.asarray(cv2.erode(filled, kernel, borderValue=0) > 0)
 
 
@@ -164,16 +173,34 @@ def _largest_group(pieces: NDArray[np.uint8], gap_px: float) -> Mask:
     return np.asarray((pieces > 0) & (labels == int(np.argmax(sizes))))
 
 
-def _vessel(view: CardView, window: Window, places: Array) -> NDArray[np.uint8]:
+def _vessel(view: CardView, window: Window, grey: NDArray[np.float32], places: Array) -> NDArray[np.uint8]:
     """The inside of the two clearest circles in the window."""
     circles = [c for c in find_circles(view, window) if not printed(c, window)]
     if not circles or circles[0].edge < RIM_SEEN:
-        raise Refused(because("no_solid", "the window shows paper alone"))
+        return _pale_heap(view, window, grey, places)
     filled = np.ones(places.shape[:2], np.uint8)
     for circle in circles[:2]:
         off = np.hypot(places[..., 0] - circle.centre_mm[0], places[..., 1] - circle.centre_mm[1])
-        filled &= (off < circle.radius_mm).astype(np.uint8)
+        filled[off >= circle.radius_mm] = 0
     return filled
+
+
+def _pale_heap(view: CardView, window: Window, grey: NDArray[np.float32], places: Array) -> NDArray[np.uint8]:
+    """A heap with hardly anything dark: what is a little darker than paper and thicker than print.
+
+    Raises
+    ------
+    Refused
+        ``no_solid`` when there is none.
+    """
+    away = np.hypot(places[..., 0] - window.centre_mm[0], places[..., 1] - window.centre_mm[1])
+    body = ((grey < PAPER_LIKE + 0.02) & (away < window.radius_mm + 1.0)).astype(np.uint8)
+    ellipse = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(view.px_per_mm))
+    body = np.asarray(cv2.morphologyEx(body, cv2.MORPH_OPEN, ellipse), dtype=np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(body)
+    if count < 2 or stats[1:, cv2.CC_STAT_AREA].max() / view.px_per_mm**2 < 2 * MIN_AREA_MM2:
+        raise Refused(because("no_solid", "the window shows paper alone"))
+    return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))).astype(np.uint8)
 
 
 def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
@@ -237,9 +264,7 @@ def _pale_level(grey: NDArray[np.float32], sample: SolidSample, dark: float) -> 
     return max(PALE_USUAL, dark + 0.2), PALE_SD
 
 
-def _interval(
-    pale: float, share: NDArray[np.float32], sample: SolidSample, level_doubt: float
-) -> tuple[float, float]:
+def _interval(pale: float, share: NDArray[np.float32], sample: SolidSample, level_doubt: float) -> tuple[float, float]:
     """95 % interval of the share in the batch of which this area is a sample.
 
     The variance of block means, at block sizes from below to above the grains', is the variance of the mean times the

@@ -42,7 +42,8 @@ INDEPENDENT = 0.15  # share of pixels that count as independent after demosaicin
 ROUNDING = 0.0006  # of full scale: compression that averaging does not remove
 MOST_PIXELS = 5000
 OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
-NICKEL_LIKELY = 0.62  # probability of nickel's band against copper's, both alike beforehand
+# Probability of nickel's band against copper's, both alike beforehand: a weak blue is never far from either
+NICKEL_LIKELY, NICKEL_PLAIN, PLAIN = 0.62, 0.45, 8.0  # the second beyond the third, in standard deviations
 
 
 @dataclass(frozen=True)
@@ -220,13 +221,19 @@ def _likelihood(square: Array) -> Array:
 
 
 def _decide(signal: float, sd0: float, misfit: float, nickel: float) -> Decision:
-    if signal > ONE_IN_100 * sd0 and nickel > NICKEL_LIKELY:
+    if is_nickel(signal, sd0, nickel):
         return "undecided"
     if misfit > OTHER_COLOUR or signal < -3.5 * sd0:
         return "undecided"
     if signal > ONE_IN_100 * sd0:
         return "copper"
     return "none seen" if signal < ONE_IN_20 * sd0 else "undecided"
+
+
+def is_nickel(signal: float, sd0: float, nickel: float) -> bool:
+    """Whether a blue is nickel's rather than copper's."""
+    plain = signal > PLAIN * sd0
+    return signal > ONE_IN_100 * sd0 and nickel > (NICKEL_PLAIN if plain else NICKEL_LIKELY)
 
 
 def _quantiles(grid: Array, density: Array, at: tuple[float, ...]) -> tuple[float, ...]:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from stripread.concentration import Concentration
 from stripread.reasons import Reason, because
-from stripread.tint import NICKEL_LIKELY, ONE_IN_100, OTHER_COLOUR, TintEstimate, TintSample
+from stripread.tint import OTHER_COLOUR, TintEstimate, TintSample, is_nickel
 from stripread.tintprofile import TintProfile
 
 Wash = Literal["acid", "neutral", "unknown"]
@@ -69,7 +69,7 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
 
 
 def _nickel(estimate: TintEstimate) -> bool:
-    return estimate.nickel > NICKEL_LIKELY and estimate.signal > ONE_IN_100 * estimate.sd0
+    return is_nickel(estimate.signal, estimate.sd0, estimate.nickel)
 
 
 def _which(sample: TintSample, estimate: TintEstimate) -> str:

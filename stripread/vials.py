@@ -102,10 +102,12 @@ def find_vial(view: CardView, window: Window) -> Vial | None:
         mask = _liquid(pixels, inside, view.px_per_mm)
         size = float(mask.sum()) / view.px_per_mm**2
         level = float(np.median(pixels[mask].mean(axis=1))) if mask.any() else 0.0
-        # More area must not be the wall below the surface, which is darker than the paper seen through the liquid.
-        if best is None or best[3] < MIN_AREA_MM2 or (size > best[3] and level > 0.97 * best_level):
+        # The wall below the surface is darker than the paper seen through the liquid: brighter goes before larger.
+        brighter, alike = level > 1.05 * best_level, level > 0.97 * best_level
+        if best is None or best[3] < MIN_AREA_MM2 or (size >= MIN_AREA_MM2 and brighter) or (size > best[3] and alike):
             best, best_level = (origin, inside, mask, size), level
-        if size >= GOOD_AREA_MM2:
+        paper = float(np.quantile(pixels.mean(axis=2), 0.95))
+        if best[3] >= GOOD_AREA_MM2 and best_level > 0.93 * paper:
             break
     if best is None or best[3] < MIN_AREA_MM2:
         return None

@@ -193,7 +193,7 @@ def trace_solid(
         assert trace.card.samples is not None
         trace.fix = fix_colour(trace.card.samples, card_values or nominal_values())
         where: Window | tuple[float, float, float, float] = region_mm or layout().windows["sample"]
-        trace.sample = sample_solid(view, where)
+        trace.sample = sample_solid(view, where, trace.fix)
         trace.estimate = estimate_solid(trace.sample, trace.fix)
         trace.reasons += trace.estimate.reasons
     except Refused as refused:

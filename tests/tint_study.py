@@ -75,7 +75,9 @@ def study_tint(sort: str, count: int, verbose: bool) -> None:
         if verbose:
             codes = [r.code for r in reading.reasons if r.severity != "note"]
             words = f"{number} {name} {milligrams:.1f} mg/L {path:.0f} mm: {reading.decision} {reading.mg_per_l} "
-            click.echo(words + f"{reading.interval} limit {reading.detection_limit} {reading.seconds:.2f} s {codes}")
+            click.echo(
+                words + f"{reading.interval} limit {reading.detection_limit} {reading.stamp.seconds:.2f} s {codes}"
+            )
     used = [r for r in rows if r[3].interval is not None]
     click.echo(f"{sort}: {count} photos, {count - len(used)} refused")
     for decision in ("copper", "none seen", "undecided"):
