@@ -22,8 +22,8 @@ Array = NDArray[np.float64]
 
 ROUNDS = 5
 # On the first round neither may the ramp bend the tone curve towards the printer's dot gain, nor the colours the
-# camera's matrix towards inks that are stronger on screen than on paper: an over-saturated system puts real colours outside
-# CIELAB's useful part. What phones mean by their pictures (sRGB, white paper) is the better start.
+# camera's matrix towards inks that are stronger on screen than on paper: an over-saturated system puts real colours
+# outside CIELAB's useful part. What phones mean by their pictures (sRGB, white paper) is the better start.
 FIRST_SD = {"white": 0.006, "grey": 0.12, "colour": 0.5, "scale": 0.5}
 SD_FLOOR = 0.004  # cube-root units: even a patch averaged over many photos moves this much with the light's spectrum
 SD_PRIOR = 0.012  # and this, before photos under different lights have been seen

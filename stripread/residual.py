@@ -4,7 +4,8 @@ After ``correct`` a patch still misses its reference value: inks and sensor do n
 look alike to the eye do not to the camera (metamerism). Three candidates for the rest: none, a root-polynomial of
 degree 2 (Finlayson, Mackiewicz and Hurlbert, IEEE Trans. Image Process. 24, 2015: terms keep
 their meaning at any exposure), ridge-regularised, and a Gaussian process over CIELAB. Each predicts every
-patch from the others in closed form; the best wins. Its covariance, with the nugget that no model removes, is the doubt of a corrected colour.
+patch from the others in closed form; the best wins. Its covariance, with the nugget that no model removes, is the doubt
+of a corrected colour.
 """
 
 from __future__ import annotations
@@ -22,8 +23,9 @@ LENGTH_LAB = 50.0  # colours nearer than this share their error
 NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
 MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
 # A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
-# error is larger than that of a patch left out by this factor; pads of similar colour share a part of it.
-FOREIGN_COLOURANT = 1.3
+# error is larger than that of a patch left out by this factor, which counts it twice: for this photo, and for the one
+# phone that the calibration was made with. Pads of similar colour share a part of it.
+FOREIGN_COLOURANT = 1.8
 FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
