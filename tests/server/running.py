@@ -40,14 +40,14 @@ class Running:
                 command,
                 cwd=ROOT,
                 stdout=out,
-                stderr=subprocess.PIPE,
+                stderr=subprocess.STDOUT,  # into the file: a full pipe would stop the service
                 start_new_session=True,
                 env=os.environ | UNBUFFERED,
             )
         deadline = time.monotonic() + 30
         while time.monotonic() < deadline:
             if self.process.poll() is not None:
-                raise RuntimeError(self.process.stderr.read().decode())
+                raise RuntimeError(self.said.read_text())
             try:
                 if httpx.get(f"{self.url}/healthz", timeout=2).status_code == 200:
                     return self
@@ -59,7 +59,6 @@ class Running:
         """SIGKILL: no chance to finish anything."""
         self.process.kill()
         self.process.wait()
-        self.process.stderr.close()
 
     def stop(self) -> None:
         self.process.send_signal(signal.SIGINT)
@@ -68,7 +67,6 @@ class Running:
         except subprocess.TimeoutExpired:
             self.process.kill()
             self.process.wait()
-        self.process.stderr.close()
 
     def __enter__(self) -> "Running":
         return self.start()
@@ -76,8 +74,6 @@ class Running:
     def __exit__(self, *_) -> None:
         if self.process.poll() is None:
             self.stop()
-        else:
-            self.process.stderr.close()
 
 
 def main() -> None:
