@@ -79,7 +79,10 @@ def _which(sample: TintSample, estimate: TintEstimate) -> str:
     if _nickel(estimate):
         return "it is violet-blue, as nickel is"
     if max(red, green, blue) > 0.05:
-        return "it is lighter than the blank: haze, or a reflection"
+        return (
+            "it is lighter than the blank: haze, a reflection, or the blank's wall in sight instead of the paper below; "
+            "hold the phone straight above"
+        )
     return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
 
 
