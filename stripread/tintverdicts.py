@@ -80,7 +80,7 @@ def _which(sample: TintSample, estimate: TintEstimate) -> str:
         return "it is violet-blue, as nickel is"
     if max(red, green, blue) > 0.05:
         return (
-            "it is lighter than the blank: haze, a reflection, or the blank's wall in sight instead of the paper below; "
+            "it is lighter than the blank: haze, a reflection, or the blank's wall in sight, not the paper below; "
             "hold the phone straight above"
         )
     return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
