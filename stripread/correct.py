@@ -36,7 +36,7 @@ FLARE_PRIOR_SD = 0.012  # veiling light, as a share of paper white
 MODEL_SD = (
     0.012  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
 )
-DARK_SD, DARK_CLIPPED = 0.005, 3.0  # linear light of a dark channel, relative to paper white; times more where clipped
+DARK_SD, DARK_CLIPPED = 0.004, 10.0  # linear light of a dark channel, relative to paper white; times more where clipped
 ITERATIONS = 8
 _TINY = 1e-4
 
@@ -97,14 +97,7 @@ class ColourFix:
             theta[i] += step[i]
             shifted[i] = rgb_to_lab(_reference(theta, rgb, at_mm))
         jacobian = ((shifted - lab0) / step[:, None, None]).reshape(N_PARAMETERS, -1).T  # (3P, 29)
-        noise = np.zeros((3 * count, 3 * count))
-        for k in range(3):
-            moved = rgb.copy()
-            moved[:, k] += 0.002
-            slope = (rgb_to_lab(_reference(self.theta, moved, at_mm)) - lab0) / 0.002  # (P, 3)
-            for p in range(count):
-                block = slice(3 * p, 3 * p + 3)
-                noise[block, block] += np.outer(slope[p], slope[p]) * var[p, k]
+        noise = self.noise_cov(rgb, at_mm, var)
         shift, shift_cov = self.residual.at(lab0)
         shift_cov = shift_cov + _dark_cov(self.to_rgb(rgb, at_mm), rgb)
         parts = {"noise": noise, "correction": shift_cov}
@@ -116,6 +109,20 @@ class ColourFix:
         whole = jacobian @ self.cov @ jacobian.T
         parts["cross"] = whole - sum(jacobian[:, b] @ self.cov[b, b] @ jacobian[:, b].T for b in (_TONE, _LIGHT, _MIX))
         return lab0 + shift, noise + shift_cov + whole, parts
+
+    def noise_cov(self, rgb: Array, at_mm: Array, var: Array) -> Array:
+        """Variances (P, 3) of encoded values as a covariance in CIELAB (3P, 3P)."""
+        count = len(rgb)
+        lab0 = rgb_to_lab(_reference(self.theta, rgb, at_mm))
+        noise = np.zeros((3 * count, 3 * count))
+        for k in range(3):
+            moved = rgb.copy()
+            moved[:, k] += 0.002
+            slope = (rgb_to_lab(_reference(self.theta, moved, at_mm)) - lab0) / 0.002  # (P, 3)
+            for p in range(count):
+                block = slice(3 * p, 3 * p + 3)
+                noise[block, block] += np.outer(slope[p], slope[p]) * var[p, k]
+        return noise
 
 
 _CENTRE = np.array([[74.0, 52.0]])

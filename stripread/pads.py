@@ -112,6 +112,5 @@ def _block_means(pixels: Array, mask: NDArray[np.bool_]) -> Array:
 def pads_to_lab(pads: PadSamples, fix: ColourFix) -> PadSet:
     """Correct the pads to CIELAB relative to the card."""
     lab, cov, parts = fix.to_lab(pads.rgb, pads.at_mm, pads.noise)
-    _, with_texture, _ = fix.to_lab(pads.rgb, pads.at_mm, pads.noise + pads.texture)
-    parts["texture"] = with_texture - cov
-    return PadSet(lab, with_texture, parts, pads.corners_mm, pads.reasons)
+    parts["texture"] = fix.noise_cov(pads.rgb, pads.at_mm, pads.texture)
+    return PadSet(lab, cov + parts["texture"], parts, pads.corners_mm, pads.reasons)

@@ -34,6 +34,7 @@ from stripread.view import CardView, card_view, check_sharp
 Array = NDArray[np.float64]
 
 SOFTWARE = f"stripread {__version__}"
+QUICK_PX_PER_MM = 3.5  # of the quick look: a 6 mm pad is then 21 pixels wide
 
 
 @dataclass
@@ -72,17 +73,38 @@ def find_card(data: bytes, trace: Trace) -> CardView:
     Refused
         When the photo can't be opened, the card can't be found, or it is too blurred, dark or bright.
     """
-    trace.photo = open_photo(data)
-    sightings = find_markers(trace.photo)
-    try:
-        trace.pose = solve_pose(sightings, layout(), trace.photo)
-    except Refused as refused:
-        raise Refused(verdicts.why_no_card(trace.photo, refused.reason)) from None
+    trace.photo, trace.pose = _locate(data, trace)
     trace.view = card_view(trace.photo, trace.pose)
     check_sharp(trace.view)
     trace.samples = sample_patches(trace.view, layout())
     verdicts.check_exposure(trace.samples, layout())
     return trace.view
+
+
+def _locate(data: bytes, trace: Trace) -> tuple[Photo, CardPose]:
+    """Open the photo and find the card: a large photo first at half the working size, which a near card is content with.
+
+    Raises
+    ------
+    Refused
+        As ``open_photo`` and ``solve_pose`` do.
+    """
+    trace.photo = quick = open_photo(data, quick=True)
+    refused: Refused | None = None
+    try:
+        pose = solve_pose(find_markers(quick), layout(), quick)
+        if not quick.quick or pose.px_per_mm >= QUICK_PX_PER_MM:
+            return quick, pose
+    except Refused as problem:
+        refused = problem
+    if quick.quick:
+        trace.photo = open_photo(data)
+        try:
+            return trace.photo, solve_pose(find_markers(trace.photo), layout(), trace.photo)
+        except Refused as problem:
+            refused = problem
+    assert refused is not None
+    raise Refused(verdicts.why_no_card(trace.photo, refused.reason)) from None
 
 
 def find_pads(view: CardView, kind: StripKind, trace: Trace) -> PadSamples:

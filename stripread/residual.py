@@ -25,7 +25,8 @@ MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB
 # A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
 # error is larger than that of a patch left out by this factor, which counts it twice: for this photo, and for the one
 # phone that the calibration was made with. Pads of similar colour share a part of it.
-FOREIGN_COLOURANT = 1.8
+FOREIGN_COLOURANT = 1.5
+FOREIGN_BASE = np.array([0.5, 1.4, 1.4])  # CIELAB; and this much where the patches happen to agree
 FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
@@ -60,10 +61,11 @@ class ResidualModel:
         elif self.kind == "root-polynomial":
             terms = _terms(lab)
             shift = terms @ self.solved
-            spread = terms @ self.inverse @ terms.T
-            smooth = spread[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
+            reach = terms @ self.inverse @ terms.T
+            smooth = reach[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
         alike = FOREIGN_SHARED * _kernel(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
-        foreign = alike[:, None, :, None] * np.diag((FOREIGN_COLOURANT * self.nugget) ** 2)[None, :, None, :]
+        spread = np.diag((FOREIGN_COLOURANT * self.nugget) ** 2 + FOREIGN_BASE**2)
+        foreign = alike[:, None, :, None] * spread[None, :, None, :]
         return shift, (smooth + foreign).reshape(3 * count, 3 * count)
 
 

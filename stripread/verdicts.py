@@ -27,11 +27,11 @@ BLURRED_STEP = (
 )
 BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
 WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
-OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.4  # misfit in standard deviations
+OFF_CURVE, NEAR_OFF_CURVE = 4.0, 1.9  # misfit in standard deviations
 POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
 OTHER_CARD = 9.0  # Delta E by which the patches miss the profile's values when it is another print
 LIGHT_RATIO = 3.0  # brightest to darkest place of the card
-WIDE = 2.0  # pH, the whole interval
+WIDE = 1.0  # pH, the whole interval: beyond the ± 0.5 that the trade grants an uncalibrated strip
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
 
 

@@ -58,8 +58,8 @@ def on_paper(ks: np.ndarray) -> np.ndarray:
 @cache
 def _observer() -> np.ndarray:
     """Weights (31, 3) that turn reflectance into XYZ under D50, a perfect white giving ``WHITE_D50``."""
-    matching = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].align(colour.SpectralShape(400, 700, 10)).values
-    light = colour.SDS_ILLUMINANTS["D50"].align(colour.SpectralShape(400, 700, 10)).values
+    matching = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(colour.SpectralShape(400, 700, 10)).values
+    light = colour.SDS_ILLUMINANTS["D50"].copy().align(colour.SpectralShape(400, 700, 10)).values
     weights = matching * light[:, None]
     return weights / weights.sum(axis=0) * WHITE_D50
 
@@ -146,7 +146,7 @@ class Printer:
 def camera(rng: np.random.Generator) -> np.ndarray:
     """Weights (31, 3) from reflectance to a camera's RGB under a drawn light, a perfect white giving 1."""
     lights = [
-        colour.SDS_ILLUMINANTS[name].align(colour.SpectralShape(400, 700, 10)).values
+        colour.SDS_ILLUMINANTS[name].copy().align(colour.SpectralShape(400, 700, 10)).values
         for name in ("D50", "D65", "A", "FL2", "LED-B3")
     ]
     light = lights[rng.integers(len(lights))]

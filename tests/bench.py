@@ -1,0 +1,110 @@
+"""Speed and memory of a whole reading beside a full-size decode of the same bytes: `python -m tests.bench`.
+
+The yardstick is ``cv2.imdecode`` at full size, in the same run, turn by turn; medians of the pairs' ratios are printed.
+Peak memory is that of a fresh process that reads one photo, with everything imported.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import cv2
+import numpy as np
+
+from stripread.profile import load_profile
+
+ROOT = Path(__file__).resolve().parents[1]
+PROFILE = ROOT / "service" / "demo" / "profile.toml"
+SIZES = {"12 MP": (4032, 3024), "48 MP": (8064, 6048)}
+TURNS = 9
+
+
+def photo(size: tuple[int, int]) -> bytes:
+    """One good photo of the demo's card and strips at this size."""
+    # Imported here: the process whose memory is measured must not carry the renderer.
+    from tests.scenes.photo import render
+    from tests.scenes.scene import random_scene
+
+    rng = np.random.default_rng(12)
+    fixed = {"printer_seed": 4, "sheet_seed": 40, "lot_seed": 2026}
+    return render(random_scene(rng, "four", 5.0, size=size, roll_deg=4.0, tilt_deg=8.0, **fixed)).data
+
+
+def stages(data: bytes) -> dict[str, float]:
+    """Seconds of each stage, once."""
+    from stripread import pipeline as p
+
+    profile, took = load_profile(PROFILE), {}
+
+    def timed(name, call):
+        start = time.perf_counter()
+        value = call()
+        took[name] = time.perf_counter() - start
+        return value
+
+    opened = timed("open", lambda: p.open_photo(data))
+    marks = timed("marks", lambda: p.find_markers(opened))
+    pose = timed("pose", lambda: p.solve_pose(marks, p.layout(), opened))
+    view = timed("view", lambda: p.card_view(opened, pose))
+    samples = timed("patches", lambda: p.sample_patches(view, p.layout()))
+    strip = timed("strip", lambda: p.find_strips(view, profile.kind)[0])
+    pads = timed("pads", lambda: p.sample_pads(view, strip))
+    fix = timed("colour", lambda: p.fix_colour(samples, profile.card_values))
+    lab = timed("to CIELAB", lambda: p.pads_to_lab(pads, fix))
+    timed("posterior", lambda: p.infer_ph(lab, profile))
+    return took
+
+
+def main() -> None:
+    from stripread.pipeline import read_ph
+
+    profile = load_profile(PROFILE)
+    for name, size in SIZES.items():
+        data = photo(size)
+        array = np.frombuffer(data, np.uint8)
+        ratios, reads, decodes = [], [], []
+        for turn in range(TURNS + 1):
+            start = time.perf_counter()
+            cv2.imdecode(array, cv2.IMREAD_COLOR)
+            middle = time.perf_counter()
+            reading = read_ph(data, profile)
+            end = time.perf_counter()
+            if turn:  # the first warms up
+                decodes.append(middle - start)
+                reads.append(end - middle)
+                ratios.append((end - middle) / (middle - start))
+        split = [stages(data) for _ in range(5)]
+        print(
+            f"{name} ({len(data) / 1e6:.1f} MB, {reading.status}): reading {np.median(reads):.3f} s, "
+            f"full-size decode {np.median(decodes):.3f} s, ratio {np.median(ratios):.2f} "
+            f"({min(ratios):.2f} to {max(ratios):.2f})"
+        )
+        print("   ms: " + ", ".join(f"{k} {1e3 * np.median([s[k] for s in split]):.1f}" for k in split[0]))
+        with TemporaryDirectory() as folder:
+            path = Path(folder) / "photo.jpg"
+            path.write_bytes(data)
+            code = f"import tests.bench; tests.bench.alone({str(path)!r})"
+            call = [sys.executable, "-c", code]
+            print("   " + subprocess.run(call, cwd=ROOT, check=True, capture_output=True, text=True).stdout.strip())
+    start = time.perf_counter()
+    subprocess.run([sys.executable, "-m", "service.cli", "--help"], cwd=ROOT, check=True, capture_output=True)
+    print(f"starting the command: {time.perf_counter() - start:.2f} s")
+
+
+def alone(path: str) -> None:
+    """Read one photo in this process and print its peak memory."""
+    from stripread.pipeline import read_ph
+
+    reading = read_ph(Path(path).read_bytes(), load_profile(PROFILE))
+    # VmHWM and not ru_maxrss: the latter starts at the parent's size on Linux.
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    peak = int(status.split("VmHWM:")[1].split()[0]) / 1024
+    print(f"peak memory of a process that reads it: {peak:.0f} MB ({reading.status})")
+
+
+if __name__ == "__main__":
+    main()
