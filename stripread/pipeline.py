@@ -82,7 +82,7 @@ def find_card(data: bytes, trace: Trace) -> CardView:
 
 
 def _locate(data: bytes, trace: Trace) -> tuple[Photo, CardPose]:
-    """Open the photo and find the card: a large photo first at half the working size, which a near card is content with.
+    """Open the photo and find the card: a large photo first at half the working size: enough for a near card.
 
     Raises
     ------

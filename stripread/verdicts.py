@@ -27,7 +27,7 @@ BLURRED_STEP = (
 )
 BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
 WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
-OFF_CURVE, NEAR_OFF_CURVE = 4.0, 1.9  # misfit in standard deviations
+OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
 POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
 OTHER_CARD = 9.0  # Delta E by which the patches miss the profile's values when it is another print
 LIGHT_RATIO = 3.0  # brightest to darkest place of the card

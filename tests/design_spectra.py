@@ -58,7 +58,8 @@ def on_paper(ks: np.ndarray) -> np.ndarray:
 @cache
 def _observer() -> np.ndarray:
     """Weights (31, 3) that turn reflectance into XYZ under D50, a perfect white giving ``WHITE_D50``."""
-    matching = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(colour.SpectralShape(400, 700, 10)).values
+    observer = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy()
+    matching = observer.align(colour.SpectralShape(400, 700, 10)).values
     light = colour.SDS_ILLUMINANTS["D50"].copy().align(colour.SpectralShape(400, 700, 10)).values
     weights = matching * light[:, None]
     return weights / weights.sum(axis=0) * WHITE_D50
