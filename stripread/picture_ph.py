@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,11 +24,11 @@ def picture_of(trace: Trace, profile: Profile) -> bytes:
     width, height = SIZE_MM
     edge = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
     pads = None if trace.pad_samples is None else trace.pad_samples.corners_mm
-    grid = None if estimate is None else np.arange(profile.kind.range[0], profile.kind.range[1] + 0.01, 0.05)
+    grid = None if estimate is None else np.arange(profile.kind.range[0], profile.kind.range[1] + 0.01, 0.02)
     given = OverlayInput(
         photo=photo,
         status=reading.status,
-        title=reading.stamp.photo,
+        title=Path(reading.stamp.photo).name,
         caption=f"{profile.name} · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
         card_px=_to_px(trace, edge),
         strip_px=None if trace.strip is None else _to_px(trace, trace.strip.outline_mm),
