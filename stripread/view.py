@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
 
 MARGIN_MM = 8.0
-MAX_PX_PER_MM = 5.0
+MAX_PX_PER_MM = 8.0
 GRID_MM = 2.0  # the pose is worked out at this spacing and interpolated: off by 0.02 px at most on a tilted card
 MAX_EDGE_MM = 2.1  # 10-90 % width of an edge as measured over 4.4 mm; wider, and a 6 mm pad holds its neighbours' light
 
