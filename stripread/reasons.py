@@ -96,7 +96,7 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The pad colours fit the profile's curve only roughly ({detail}). Take another photo in other light.",
     ),
     "ambiguous": ("doubt", "Another pH fits about as well ({detail}). Take a second photo or use a narrower strip."),
-    "end_of_range": ("note", "The value lies at the end of the strip's range: read it as {detail}."),
+    "end_of_range": ("doubt", "The value lies at the end of the strip's range: read it as {detail}."),
     "by_hand": ("note", "This value was entered by hand ({detail}); the photo's own reading stands in the entry before."),
     "wide_interval": ("doubt", "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps."),
     # the tint: vials
