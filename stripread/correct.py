@@ -91,11 +91,14 @@ class ColourFix:
         count = len(rgb)
         lab0 = rgb_to_lab(_reference(self.theta, rgb, at_mm))
         step = np.sqrt(np.diag(self.cov)) * 0.3 + 1e-6
+        log_light, tones, places = tone.log_light(rgb), tone.basis(rgb), light.basis(at_mm)
         shifted = np.empty((N_PARAMETERS, count, 3))
         for i in range(N_PARAMETERS):
             theta = self.theta.copy()
             theta[i] += step[i]
-            shifted[i] = rgb_to_lab(_reference(theta, rgb, at_mm))
+            inverse = np.linalg.inv(_matrix(theta)) if _A0 <= i < _FLARE0 else self.matrix
+            shifted[i] = (np.exp(_log_device(theta, log_light, tones, places)) - theta[_FLARE0:]) @ inverse.T
+        shifted = rgb_to_lab(shifted)
         jacobian = ((shifted - lab0) / step[:, None, None]).reshape(N_PARAMETERS, -1).T  # (3P, 29)
         noise = self.noise_cov(rgb, at_mm, var)
         shift, shift_cov = self.residual.at(lab0)

@@ -59,6 +59,18 @@ class Photo:
         """Encoded pixels of this photo (h, w, 3) as sRGB. Slow: do it only on the pixels that matter."""
         return rgb if self.convert is None else self.convert(rgb)
 
+    def for_card(self, rgb: Pixels) -> Pixels:
+        """Encoded pixels ready for the card's fit: as sRGB only where the profile's tone curve is another.
+
+        A profile that differs in its primaries alone (Display P3) leaves greys as they are. Its pixels stay as
+        written: the fit's own matrix takes up the primaries, and colours beyond sRGB are not clipped on the way.
+        """
+        if self.convert is None:
+            return rgb
+        greys = np.repeat(np.arange(8, 256, 13, dtype=np.uint8)[:, None, None], 3, axis=2)
+        same_tone = np.abs(self.convert(greys).astype(int) - greys).max() <= 2
+        return rgb if same_tone else self.convert(rgb)
+
 
 def fingerprint(data: bytes) -> str:
     """SHA-256 of the file, hexadecimal: names a photo in every result."""

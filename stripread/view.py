@@ -27,7 +27,7 @@ MAX_EDGE_MM = 2.1  # 10-90 % width of an edge as measured over 4.4 mm; wider, an
 class CardView:
     """The rectified card with a margin around it.
 
-    rgb (H, W, 3) uint8 encoded (sRGB when the file had another profile); the card's origin lies at margin_mm from the
+    rgb (H, W, 3) uint8 encoded (sRGB where the file's tone curve differs); the card's origin lies at margin_mm from the
     upper left corner of the upper left pixel; inside (H, W): seen in the photo; edge_mm: 10-90 % width of the markers'
     edges, in the direction where they are widest, NaN when it could not be measured; edge_px the same, working pixels.
     """
@@ -76,7 +76,7 @@ def card_view(photo: Photo, pose: CardPose) -> CardView:
     rgb = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     inside = _inside(at, pixels.shape[1], pixels.shape[0])
     edge_mm, edge_px = _edges(pose)
-    return CardView(photo.to_srgb(np.asarray(rgb, dtype=np.uint8)), scale, MARGIN_MM, inside, edge_mm, edge_px)
+    return CardView(photo.for_card(np.asarray(rgb, dtype=np.uint8)), scale, MARGIN_MM, inside, edge_mm, edge_px)
 
 
 def _map(pose: CardPose, scale: float, rows: int, columns: int) -> NDArray[np.float32]:
