@@ -14,6 +14,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -319,6 +320,7 @@ def _decode_heif(data: bytes, k: int) -> Pixels:
     return np.asarray(_to_rgb(image.to_pillow(), k))
 
 
+@lru_cache(maxsize=8)
 def srgb_converter(icc: bytes | None) -> Callable[[Pixels], Pixels] | None:
     """Make the function that turns RGB pixels under an embedded profile into sRGB; None when there is nothing to do.
 

@@ -96,21 +96,16 @@ def infer_ph(pads: PadSet, profile: Curve) -> PhEstimate:
 
 def _modes(grid: Array, mass: Array) -> list[tuple[int, int]]:
     """Slices of the grid that hold one hump each, heaviest first; humps split where the density falls under 20 %."""
-    peak_order = [i for i in range(len(mass)) if _is_peak(mass, i)]
+    before, after = np.concatenate([[-1.0], mass[:-1]]), np.concatenate([mass[1:], [-1.0]])
+    peaks = np.flatnonzero((mass > before) & (mass >= after) & (mass > 1e-6 * mass.max()))
     cuts = [0]
-    for left, right in pairwise(peak_order):
+    for left, right in pairwise(int(p) for p in peaks):
         valley = left + int(np.argmin(mass[left : right + 1]))
         if mass[valley] < 0.2 * min(mass[left], mass[right]):
             cuts.append(valley)
     cuts.append(len(grid))
     slices = [(a, b) for a, b in pairwise(cuts) if b > a]
     return sorted(slices, key=lambda s: -float(mass[s[0] : s[1]].sum()))
-
-
-def _is_peak(mass: Array, i: int) -> bool:
-    before = mass[i - 1] if i else -1.0
-    after = mass[i + 1] if i + 1 < len(mass) else -1.0
-    return bool(mass[i] > before and mass[i] >= after and mass[i] > 1e-6 * mass.max())
 
 
 def _quantile(grid: Array, mass: Array, share: float) -> float:
