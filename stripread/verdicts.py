@@ -31,7 +31,7 @@ OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
 POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
 OTHER_CARD = 9.0  # Delta E by which the patches miss the profile's values when it is another print
 LIGHT_RATIO = 3.0  # brightest to darkest place of the card
-WIDE = 1.0  # pH, the whole interval: beyond the ± 0.5 that the trade grants an uncalibrated strip
+WIDE = 0.8  # pH, the whole interval: wider, and being off by the trade's ± 0.5 is no longer unlikely
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
 
 
