@@ -12,7 +12,7 @@ over is then modelled in CIELAB (``residual``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -287,8 +287,3 @@ def _dark_cov(reference: Array, encoded: Array) -> Array:
         block = slice(3 * p, 3 * p + 3)
         out[block, block] = (J[p] * sd[p] ** 2) @ J[p].T
     return out
-
-
-def scaled(fix: ColourFix, factor: float) -> ColourFix:
-    """The same fix with its covariance scaled, for studies of what depends on it."""
-    return replace(fix, cov=fix.cov * factor)

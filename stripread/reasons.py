@@ -79,17 +79,13 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "Glare covers a pad. Tilt the phone or move the lamp until the shine is gone; shake off the drop.",
     ),
     "some_glare": ("doubt", "Part of a pad shines and was left out. Tilt the phone a little for a surer reading."),
-    "dry_strip": (
-        "refuse",
-        "The strip looks dry or not dipped. Dip it for a second, wait as the maker says, and take the photo.",
-    ),
     "uneven_pad": (
         "doubt",
         "A pad is not of one colour ({detail}). Dip again, or take the photo within the reading time.",
     ),
     "off_curve": (
         "refuse",
-        "The pad colours fit no pH of this profile ({detail}). Check the strip kind, the liquid's own colour and the light.",
+        "The pad colours fit no pH of this profile ({detail}). Was the strip dipped? A dry one looks like this. Else check its kind, the liquid's own colour and the light.",
     ),
     "near_off_curve": (
         "doubt",
@@ -104,10 +100,6 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "refuse",
         "No vial was seen in the {detail} window. Stand the sample in the left window and a like vial of clean water "
         "in the right one, and hold the phone straight above.",
-    ),
-    "vial_unclear": (
-        "refuse",
-        "Too little of the liquid could be seen ({detail}). Hold the phone straight above, farther off, without shine.",
     ),
     "rim_not_seen": (
         "doubt",

@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 
 from stripread.card import CardLayout
-from stripread.colour import rgb_to_lab
 from stripread.correct import ColourFix
 from stripread.errors import Refused
 from stripread.pads import PadSet
@@ -50,7 +49,8 @@ def why_no_card(photo: Photo, found: Reason) -> Reason:
         small[:-1:2, :-1:2] + small[1::2, :-1:2] + small[:-1:2, 1::2] + small[1::2, 1::2]
     ) / 4.0  # noise is no edge
     contrast = np.quantile(small, 0.99) - np.quantile(small, 0.01)
-    steepest = np.quantile(np.abs(np.diff(small, axis=1)), 0.9999)
+    # A shaken picture keeps the edges along its motion: judge the softer of the two directions.
+    steepest = min(np.quantile(np.abs(np.diff(small, axis=axis)), 0.9999) for axis in (0, 1))
     if steepest < BLURRED_STEP * contrast:
         return because("blurred")
     return found
@@ -126,11 +126,3 @@ def evident_interval(estimate: PhEstimate, profile: Profile) -> tuple[float, flo
         low, high = min(low, estimate.ph - UNPROVEN_HALF_WIDTH), max(high, estimate.ph + UNPROVEN_HALF_WIDTH)
     bottom, top = profile.kind.range
     return max(low, bottom), min(high, top)
-
-
-def card_difference(fix: ColourFix, samples: PatchSamples, values: CardValues) -> float:
-    """Root mean square Delta E*ab between this photo's patches and the profile's card, after the fit."""
-    lab = rgb_to_lab(fix.to_rgb(samples.rgb, samples.centre_mm))
-    miss = lab - rgb_to_lab(values.rgb)
-    trusted = fix.weights > 0.3
-    return float(np.sqrt((miss[trusted] ** 2).sum(axis=1).mean()))

@@ -32,6 +32,7 @@ def command(photos: tuple[Path, ...], profile: Path | None, as_json: bool, overl
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
     from service.many import read_many
+    from service.overlay_paths import overlay_paths
     from service.show import ph_line
     from stripread.profile import load_profile
 
@@ -42,7 +43,7 @@ def command(photos: tuple[Path, ...], profile: Path | None, as_json: bool, overl
     for photo in photos:
         if not photo.is_file():
             raise CallError(f"no such photo: {photo}")
-    places = _overlay_paths(photos, overlay)
+    places = overlay_paths(photos, overlay)
     refused = False
     for reading in read_many(photos, learned, places):
         refused = refused or reading.status == "refused"
@@ -50,23 +51,3 @@ def command(photos: tuple[Path, ...], profile: Path | None, as_json: bool, overl
         click.echo(line)
         sys.stdout.flush()
     return 1 if refused else 0
-
-
-def _overlay_paths(photos: tuple[Path, ...], overlay: Path | None) -> list[Path | None]:
-    """Where the picture of each photo goes; two photos of one name get different files."""
-    if overlay is None:
-        return [None] * len(photos)
-    if len(photos) == 1 and overlay.suffix.lower() == ".png":
-        return [overlay]
-    if overlay.suffix.lower() == ".png":
-        raise CallError("--overlay names one PNG, but there are several photos: name a folder")
-    try:
-        overlay.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise CallError(f"can't make the folder {overlay}: {problem.strerror}") from None
-    names: dict[str, int] = {}
-    paths: list[Path | None] = []
-    for photo in photos:
-        count = names[photo.stem] = names.get(photo.stem, 0) + 1
-        paths.append(overlay / (f"{photo.stem}.png" if count == 1 else f"{photo.stem}-{count}.png"))
-    return paths

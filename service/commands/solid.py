@@ -29,7 +29,8 @@ def command(
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.many_windows import overlay_paths, run_many
+    from service.many_windows import run_many
+    from service.overlay_paths import overlay_paths
     from service.show_windows import solid_lines
     from stripread.series import settled
 

@@ -55,7 +55,8 @@ def command(  # noqa: PLR0917 - click passes by name
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.many_windows import overlay_paths, run_many
+    from service.many_windows import run_many
+    from service.overlay_paths import overlay_paths
     from stripread.tintprofile import default_response, load_tint_profile
     from stripread.tintverdicts import Taking
     from stripread.windows_pipeline import TintAsk
