@@ -4,6 +4,7 @@ A setup is one printer, one printed sheet, one lot of strips and one calibrating
 photos a buffer under two lights each, by the code that `stripread calibrate` runs. It is then asked to read photos by
 other phones in other lights, of other strips. Prints the error, the coverage of the 95 % interval, refusals and every
 confidently wrong answer (status ok, off by more than 0.5, truth outside the interval).
+``SCENE_SHELF=FOLDER`` keeps the photos for the next run.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ from calibration.learn import fit_all, make_profile
 from stripread.errors import Refused
 from stripread.pipeline import measure, read_ph
 from stripread.profile import KnownPhoto, Profile
-from tests.scenes.photo import render
 from tests.scenes.scene import Scene, random_scene
+from tests.scenes.shelf import photo_bytes
 from tests.scenes.strips import kind as strip_kind
 
 
@@ -66,7 +67,7 @@ def profile_of(kind: str, setup: int, step: float = 1.0, per_point: int = 2, one
             fixed["phone_seed"] = setup
         scene = random_scene(rng, kind=kind, ph=float(ph), **fixed)
         try:
-            seen.append((f"buffer{n}", measure(render(scene).data, strip_kind(kind)), float(ph)))
+            seen.append((f"buffer{n}", measure(photo_bytes(scene), strip_kind(kind)), float(ph)))
         except Refused as refused:
             print(f"setup {setup}: buffer pH {ph:g} left out: {refused.reason.code}", file=sys.stderr)
     card = estimate_card([measured.samples for _, measured, _ in seen])
@@ -96,7 +97,7 @@ def run_setup(job: tuple[str, int, int, float, float, bool]) -> list[Row]:
     for draw in range(reads):
         hard = (draw + 1) % max(1, round(1 / hard_share)) == 0 if hard_share else False
         scene = scene_of(kind, setup, draw, hard, 10_000 + setup * 100 + draw if other_lot else None)
-        got = read_ph(render(scene).data, profile)
+        got = read_ph(photo_bytes(scene), profile)
         low, high = got.interval or (float("nan"), float("nan"))
         lamps = "+".join(sorted({lamp.spectrum for lamp in scene.lamps}))
         codes = " ".join(r.code for r in got.reasons)
