@@ -19,7 +19,6 @@ from stripread import card
 from tests.scenes.photo import render
 from tests.scenes.scene import Scene
 
-
 APART = {"__main__", "bound", "chart", "demo", "faults", "shelf", "solid", "vial"}  # no part in a strip's photo
 
 
