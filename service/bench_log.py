@@ -9,15 +9,12 @@ from typing import Any
 from sqlalchemy import Connection, insert, select
 
 from service import store
-from service.bench.filed import Filed, FiledReading
 from service.bench.gates import Entry
 from service.bench.notes import Note, checked, poured_of, struck
 from service.bench.procedure import load_procedure
-from service.bench.state import State, state_of
+from service.bench.state import State, stage_now, state_of
 from service.bench.waste import Stock, stock
-from service.forecast import NEUTRAL, forecast_of
 from service.models import events, now
-from stripread import __version__
 from stripread.errors import CallError
 
 PREFIX = "bench:"
@@ -113,6 +110,12 @@ def gate_entries(row: store.Row, rows: list[store.Row]) -> list[Entry]:
     ]
 
 
+def neutral_band(c: Connection, batch: int) -> tuple[float, float]:
+    """The pH that counts as neutral in the stage that the batch is in, by its procedure."""
+    procedure, stage = stage_now(notes_of(c, batch))
+    return procedure.band(stage.id)
+
+
 def batch_state(c: Connection, batch: int) -> State:
     """Where a batch stands.
 
@@ -127,52 +130,3 @@ def batch_state(c: Connection, batch: int) -> State:
     details = row["details"]
     entries = gate_entries(row, store.entries_of(c, batch))
     return state_of(notes_of(c, batch), entries, details.get("alkalinity_mmol_l"), details.get("water"))
-
-
-def filed_batch(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Filed:
-    """A batch as its report shows it; ``thumbnails`` by the photo's SHA-256.
-
-    Raises
-    ------
-    CallError
-        If there is no such batch.
-    """
-    state = batch_state(c, batch)
-    row = store.batch(c, batch)
-    assert row is not None
-    rows = store.entries_of(c, batch)
-    newer = store.corrected(rows)
-    readings = tuple(
-        FiledReading(
-            r["id"],
-            r["received_at"],
-            r["kind"],
-            r["wash"],
-            r["reading"],
-            r["note"],
-            thumbnails.get(r["photo_sha256"]),
-            r["corrects_id"],
-            newer.get(r["id"]),
-            r["why"],
-            r["made_by"],
-        )
-        for r in rows
-    )
-    details = row["details"]
-    water = str(details.get("water", "unknown"))
-    if details.get("alkalinity_mmol_l") is not None:
-        water += f", {details['alkalinity_mmol_l']:g} mmol/L"
-    told = forecast_of(row, rows)
-    return Filed(
-        batch,
-        row["name"],
-        row["opened_at"],
-        row["closed_at"],
-        f"stripread {__version__}",
-        state,
-        readings,
-        tuple(notes_of(c, batch)),
-        water,
-        told if told.get("curve") else None,
-        NEUTRAL,
-    )

@@ -7,10 +7,12 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from service.bench_log import neutral_band
 from service.store import Row, entries_of, in_force, last_entry
 
-NEUTRAL = (5.5, 8.0)  # pH. Pure water in air has 5.6, not 7; drinking water is a little above 7
-Counted = tuple[int, float, tuple[float, float], int]
+Pair = tuple[float, float]
+Counted = tuple[int, float, Pair, int]
+Blank = tuple[float, Pair]
 
 
 _KEPT: dict[
@@ -20,17 +22,31 @@ _KEPT: dict[
 
 def forecast_now(c: Connection, batch: Row) -> dict[str, Any]:
     """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
-    rests_on = (last_entry(c, batch["id"]), batch["details"])
+    band = neutral_band(c, batch["id"])
+    rests_on = (last_entry(c, batch["id"]), batch["details"], band)
     which = (batch["id"], batch["opened_at"])  # the time tells batches of different logs apart
     kept = _KEPT.get(which)
     if kept is None or kept[0] != rests_on:
-        kept = (rests_on, forecast_of(batch, entries_of(c, batch["id"])))
+        kept = (rests_on, forecast_of(batch, entries_of(c, batch["id"]), band))
         _KEPT[which] = kept
     return kept[1]
 
 
-def forecast_of(batch: Row, rows: list[Row]) -> dict[str, Any]:
-    """The forecast for these entries of a batch, JSON-ready."""
+def forecast_of(batch: Row, rows: list[Row], band: Pair) -> dict[str, Any]:
+    """The forecast for these entries of a batch towards the pH ``band`` called neutral, JSON-ready."""
+    readings, blank = counted_of(batch, rows)
+    if len({n for n, *_ in readings}) < 2:
+        return _cannot("Two readings of different washes or more are needed for a forecast.")
+    return told(batch["details"], readings, blank, band)
+
+
+def told(details: Row, readings: tuple[Counted, ...], blank: Blank | None, band: Pair) -> dict[str, Any]:
+    """The forecast that these readings give, with the rinse water as the batch's ``details`` name it."""
+    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank, band)
+
+
+def counted_of(batch: Row, rows: list[Row]) -> tuple[tuple[Counted, ...], Blank | None]:
+    """The pH readings of washes that count, and the rinse water's own reading if there is one."""
     details = batch["details"]
     counted = [r for r in in_force(rows) if r["kind"] == "ph" and r["value"] is not None and r["low"] is not None]
     blanks = [r for r in counted if r["id"] == details.get("blank_entry")]
@@ -40,9 +56,7 @@ def forecast_of(batch: Row, rows: list[Row]) -> dict[str, Any]:
         for r in counted
         if r["wash"] is not None and r not in blanks
     )
-    if len({n for n, *_ in readings}) < 2:
-        return _cannot("Two readings of different washes or more are needed for a forecast.")
-    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank)
+    return readings, blank
 
 
 def _bound(row: Row) -> int:
@@ -58,12 +72,13 @@ def _forecast(
     readings: tuple[Counted, ...],
     water: str | None,
     alkalinity: float | None,
-    blank: tuple[float, tuple[float, float]] | None,
+    blank: Blank | None,
+    band: Pair,
 ) -> dict[str, Any]:
     """Cached: the page asks again and again, and the answer takes a while to work out."""
     from service.washing import forecast, named_water  # noqa: PLC0415 - loads its tables when first needed
 
-    return forecast(list(readings), named_water(water, alkalinity), blank, NEUTRAL).to_dict()
+    return forecast(list(readings), named_water(water, alkalinity), blank, band).to_dict()
 
 
 def _cannot(message: str) -> dict[str, Any]:

@@ -10,9 +10,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Response
 
 from service import store
+from service.bench_log import neutral_band
 from service.bench_service import Service, ServiceDep, the_batch
 from service.entries import all_shown
-from service.forecast import NEUTRAL, forecast_now
+from service.forecast import forecast_now
 from service.models import now
 from service.problems import ServiceProblem, responses
 from service.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
@@ -44,14 +45,14 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
     with service.database.read() as c:
         row = the_batch(c, batch)
         count = store.count_entries(c, batch)
-        told = forecast_now(c, row)
+        told, neutral = forecast_now(c, row), neutral_band(c, batch)
         events = store.batch_events(c, batch)
     return BatchPage(
         **_out(row).model_dump(exclude={"entries"}),
         entries=count,
         events=[Event(**e) for e in events],
         forecast=Forecast(**told),
-        neutral=list(NEUTRAL),
+        neutral=list(neutral),
     )
 
 

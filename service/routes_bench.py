@@ -144,9 +144,10 @@ def _rows(service: Service, batch: int) -> list[store.Row]:
 def _report(service: Service, batch: int, form: str, small: dict[str, bytes]) -> bytes:
     from service.bench.report import html_report  # noqa: PLC0415 - loads the drawing library when first needed
     from service.bench.reportpdf import pdf_report  # noqa: PLC0415
+    from service.filing import filed_batch  # noqa: PLC0415
 
     with service.database.read() as c:
-        filed = bench_log.filed_batch(c, batch, small)
+        filed = filed_batch(c, batch, small)
     return html_report(filed).encode() if form == "html" else pdf_report(filed)
 
 

@@ -7,8 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Request, Response
 from sqlalchemy import text
 
+from service.bench.procedure import NEUTRAL
 from service.bench_service import ServiceDep
-from service.forecast import NEUTRAL
 from service.pairing import COOKIE, COOKIE_AGE
 from service.problems import ServiceProblem, responses
 from service.reread import SOFTWARE

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from service.bench.hypotheses import NEUTRAL
+from service.bench.procedure import NEUTRAL
 from service.bench.washing import Forecast, Reading
 from service.bench.washing import forecast as bench_forecast
 from service.bench.water import RinseWater, aired_water, pure_water, tap_water
@@ -81,18 +81,24 @@ def forecast(
 
 
 def latest_phase(readings: Sequence[_Reading]) -> tuple[list[_Reading], int]:
-    """Readings of the last washing, and the number of washes before it.
+    """Readings of the last washing, and the number of washes before it."""
+    return phases(readings)[-1]
+
+
+def phases(readings: Sequence[_Reading]) -> list[tuple[list[_Reading], int]]:
+    """Readings of each washing in turn, and the number of washes before it.
 
     A batch is washed more than once: free of acid, then, after the lye, free of lye. No wash makes the pH leave neutral
     again, so where it does a new washing began. Its first liquid is not known, only its first reading.
     """
     ordered = sorted(readings, key=lambda r: r[0])
-    start = 0
+    starts = [0]
     for i in range(1, len(ordered)):
         was, now = ordered[i - 1][1], ordered[i][1]
         if (now > 10.0 and was < 9.0) or (now < 4.0 and was > 5.0):
-            start = i
-    return ordered[start:], (ordered[start][0] - 1 if start else 0)
+            starts.append(i)
+    ends = [*starts[1:], len(ordered)]
+    return [(ordered[a:b], ordered[a][0] - 1 if a else 0) for a, b in zip(starts, ends, strict=True)]
 
 
 def _flat(found: Forecast, before: int) -> WashForecast:

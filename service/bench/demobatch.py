@@ -159,5 +159,5 @@ def demo_batch(name: str = NAME) -> Filed:
         read,
         noted,
         f"tap, {ALKALINITY_MMOL_L:g} mmol/L",
-        {**flat, "message": f"After wash 3: {flat['message']}"},
+        ({**flat, "message": f"After wash 3: {flat['message']}"},),
     )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from service.bench.notes import Note, struck
+from service.bench.procedure import NEUTRAL
 from service.bench.state import State
 
 
@@ -24,6 +25,8 @@ class FiledReading:
     corrected_by: int | None = None
     why: str | None = None
     who: str | None = None
+    withdrawn: bool = False
+    blank: bool = False  # of the rinse water itself
 
     @property
     def text(self) -> str:
@@ -64,7 +67,7 @@ def _tint(data: dict[str, Any]) -> str:
 
 @dataclass(frozen=True)
 class Filed:
-    """The batch. ``forecast`` is the service's flat wash forecast, or None; ``events`` what was done to the batch."""
+    """The batch. ``forecasts`` has one flat wash forecast for each washing; ``band`` is the pH called neutral."""
 
     number: int
     name: str
@@ -75,14 +78,13 @@ class Filed:
     readings: tuple[FiledReading, ...]
     notes: tuple[Note, ...]
     water: str
-    forecast: dict[str, Any] | None = None
-    band: tuple[float, float] = (6.0, 8.0)
-    events: tuple[tuple[str, str], ...] = field(default_factory=tuple)
+    forecasts: tuple[dict[str, Any], ...] = ()
+    band: tuple[float, float] = NEUTRAL
 
     @property
     def in_force(self) -> tuple[FiledReading, ...]:
-        """Readings that no later one corrects."""
-        return tuple(r for r in self.readings if r.corrected_by is None)
+        """Readings that count: no later one corrects them, and they were not withdrawn."""
+        return tuple(r for r in self.readings if r.corrected_by is None and not r.withdrawn)
 
     @property
     def corrections(self) -> tuple[FiledReading, ...]:

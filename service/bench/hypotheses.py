@@ -15,7 +15,6 @@ import numpy.typing as npt
 from service.bench.water import Array, RinseWater, aired_water, liquid_ph, pure_water, tap_water
 
 LOG_LOW, LOG_HIGH, LOG_STEP = -10.0, 1.0, 0.02  # log10 mol/L of acid or lye left
-NEUTRAL = (6.0, 8.0)  # the band the gates call neutral; common practice, no source
 
 
 @dataclass(frozen=True)

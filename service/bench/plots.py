@@ -46,25 +46,25 @@ def render(draw: Any, item: Any, form: str) -> bytes | None:  # noqa: ANN401 - a
 
 def ph_plot(figure: Figure, batch: Filed) -> bool:
     """PH against wash with intervals, the neutral band and the forecast."""
-    seen = [r for r in batch.in_force if r.kind == "ph" and r.wash is not None and r.data.get("ph") is not None]
+    seen = [r for r in batch.in_force
+            if r.kind == "ph" and r.wash is not None and not r.blank and r.data.get("ph") is not None]  # fmt: skip
     if not seen:
         return False
     axes = figure.add_subplot()
     axes.axhspan(*batch.band, color=GREEN, alpha=0.12, lw=0)
     axes.text(0.01, batch.band[1], "neutral", color=GREEN, ha="left", va="top", transform=axes.get_yaxis_transform())
-    curve = (batch.forecast or {}).get("curve") or ()
-    if curve:
+    for place, told in enumerate(batch.forecasts):
+        curve = told["curve"]
         n = [point["wash"] for point in curve]
         axes.fill_between(n, [p["low"] for p in curve], [p["high"] for p in curve], color=ORANGE, alpha=0.3, lw=0,
-                          label="expected, 90 %")  # fmt: skip
+                          label=None if place else "expected, 90 %")  # fmt: skip
         axes.plot(n, [p["ph"] for p in curve], color=ORANGE, ls="--", lw=1.2)
     x = np.asarray([r.wash for r in seen], float)
     y = np.asarray([r.data["ph"] for r in seen])
     span = np.asarray([r.data["interval"] for r in seen])
     reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
     axes.errorbar(x, y, reach, fmt="o", color=BLUE, ms=4.5, capsize=3, lw=1.2, label="read, 95 %")
-    if batch.state.balance is not None or curve:
-        axes.legend(frameon=False, loc="best")
+    axes.legend(frameon=False, loc="best")
     axes.set(xlabel="wash", ylabel="pH", ylim=(min(0.0, span.min()), max(9.0, span.max() + 0.3)))
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     return True

@@ -11,11 +11,12 @@ from typing import Any
 from stripread.errors import CallError
 
 READS = ("ph", "tint", "solid", "weight", "note")
+NEUTRAL = (6.0, 8.0)  # pH called neutral where a procedure does not say; common practice, no source
 # gate kind -> its settings and what they are when left out
 GATES: dict[str, dict[str, Any]] = {
     "tint_none": {"times": 2, "ppm": 20.0},
     "pale_below": {"share": 0.01},
-    "ph_neutral": {"band": [6.0, 8.0]},
+    "ph_neutral": {"band": list(NEUTRAL)},
     "weight_constant": {"within_g": 0.05, "within_share": 0.001, "hours": 1.0},
     "by_hand": {},
 }
@@ -69,6 +70,18 @@ class Procedure:
         """The stage after this one; None after the last."""
         place = self.stages.index(self.stage(name)) + 1
         return self.stages[place] if place < len(self.stages) else None
+
+    def band(self, name: str) -> tuple[float, float]:
+        """The pH that counts as neutral in this stage: of its own gate, else of the next pH gate, else of one before.
+
+        The only place that says it: gates, forecast, page and report all ask here.
+        """
+        place = self.stages.index(self.stage(name))
+        for stage in (*self.stages[place:], *reversed(self.stages[:place])):
+            if stage.gate.kind == "ph_neutral":
+                low, high = stage.gate.settings["band"]
+                return float(low), float(high)
+        return NEUTRAL
 
 
 def load_procedure(where: str | Path) -> Procedure:

@@ -97,8 +97,7 @@ def _picture(png: bytes | None) -> list[Any]:
 
 def _course(batch: Filed, drawn: dict[str, bytes | None]) -> list[Any]:
     story = [*_picture(drawn["ph"])]
-    if batch.forecast:
-        story.append(_p(str(batch.forecast["message"])))
+    story += [_p(str(told["message"])) for told in batch.forecasts]
     story += _picture(drawn["checks"])
     return [_p("Course", _HEAD), *story] if story else []
 

@@ -56,6 +56,11 @@ class State:
     stock: Stock | None
     rules: str = RULES
 
+    @property
+    def band(self) -> tuple[float, float]:
+        """The pH that counts as neutral now."""
+        return self.procedure.band(self.stage.id)
+
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready: the stage with its gate on top, what to do next in one line."""
         after = self.procedure.after(self.stage.id)
@@ -110,9 +115,8 @@ def state_of(
     """
     out = struck(notes)
     notes = [n for n in notes if n.id not in out]
-    procedure = _procedure(notes)
+    procedure, stage = stage_now(notes)
     moves = tuple(Move(n.at, **n.data) for n in notes if n.kind == "move")
-    stage = procedure.stage(moves[-1].to) if moves else procedure.stages[0]
     since = moves[-1].at if moves else ""
     weights = [
         Entry("weight", n.at, n.data) for n in notes if n.kind == "weight" and n.data["of"] in ("powder", "silver")
@@ -137,9 +141,13 @@ def state_of(
     return State(procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held)
 
 
-def _procedure(notes: list[Note]) -> Procedure:
-    chosen = [n for n in notes if n.kind == "procedure"]
-    return parse_procedure(chosen[-1].data["text"]) if chosen else load_procedure("chloride_lye_sugar")
+def stage_now(notes: list[Note]) -> tuple[Procedure, Stage]:
+    """The batch's procedure and the stage that it is in, by its notes alone."""
+    out = struck(notes)
+    chosen = [n for n in notes if n.kind == "procedure" and n.id not in out]
+    procedure = parse_procedure(chosen[-1].data["text"]) if chosen else load_procedure("chloride_lye_sugar")
+    moves = [n for n in notes if n.kind == "move" and n.id not in out]
+    return procedure, procedure.stage(moves[-1].data["to"]) if moves else procedure.stages[0]
 
 
 def _next(stage: Stage, after: Stage | None, verdict: Verdict) -> str:

@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
-from service.bench.hypotheses import NEUTRAL, Hypothesis, hypotheses, look_up
+from service.bench.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
+from service.bench.procedure import NEUTRAL
 from service.bench.water import Array, RinseWater
 
 LEVEL = 0.90

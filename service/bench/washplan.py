@@ -7,8 +7,8 @@ from dataclasses import asdict
 from typing import Any
 
 from service.bench.decant import best_split, retained_share, splits
-from service.bench.hypotheses import NEUTRAL
 from service.bench.posterior import Prior
+from service.bench.procedure import NEUTRAL
 from service.bench.washing import TOLERANCE, Reading, forecast
 from service.bench.water import RinseWater, liquid_ph
 from service.washing import named_water

@@ -218,8 +218,8 @@ def demo(out: Path) -> int:
 def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     from service import store
-    from service.bench_log import filed_batch
     from service.blobs import Blobs
+    from service.filing import filed_batch
     from service.pictures import NotAPicture, thumbnail
 
     place = _ending(out or Path(f"batch-{batch}.html"))

@@ -8,7 +8,7 @@ import * as queue from "./queue.js";
 import { answer, line } from "./show.js";
 
 const state = {
-  about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, neutral: [5.5, 8], local: false }),
+  about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, neutral: [6, 8], local: false }),
   batches: store.get("batches", []),
   batch: store.get("batch"),
   page: null,
@@ -84,12 +84,12 @@ function show() {
   const last = newest.find((e) => e.log.corrected_by === null && !e.log.withdrawn);
   $("answer").hidden = !last;
   if (last && $("answer").dataset.entry !== String(last.log.id)) {
-    $("answer").replaceChildren(...answer(last, state.about.neutral, act).flat(3).filter(Boolean));
+    $("answer").replaceChildren(...answer(last, state.page.neutral, act).flat(3).filter(Boolean));
     $("answer").dataset.entry = last.log.id;
   }
   showForecast(state.page.forecast);
   $("plot-section").hidden = false; // before drawing: it takes its width from its box
-  $("plot-section").hidden = plot($("plot"), state.entries, state.page.forecast, state.about.neutral) === 0;
+  $("plot-section").hidden = plot($("plot"), state.entries, state.page.forecast, state.page.neutral) === 0;
   if ($("wash").value === "" && last && last.log.wash !== null) $("wash").value = last.log.wash;
 }
 

@@ -66,6 +66,15 @@ def test_a_batch_walks_from_wash_to_the_next_stage_by_its_readings(client, batch
     assert client.get(f"/api/batches/{batch}/bench").json()["gate"]["state"] == "open"
 
 
+def test_the_page_the_forecast_and_the_gate_share_one_neutral_band(client, batch):
+    page = f"/api/batches/{batch}"
+    assert client.get(page).json()["neutral"] == [6.0, 8.0]
+    for wash, ph in ((1, 1.0), (2, 2.0), (3, 8.2)):
+        _post(client, batch, "ph", f"ph={ph:.2f}", wash=wash)
+    client.post(f"{page}/stage", json={"to": "lye-wash", "reason": "to look at the other band"})
+    assert client.get(page).json()["neutral"] == [6.0, 8.5]
+
+
 def test_against_the_gate_with_a_reason_that_the_log_keeps(client, batch):
     moved = client.post(f"/api/batches/{batch}/stage", json={"reason": "the vial is lost", "who": "A."})
     assert moved.status_code == 200

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.bench.gates import Entry, Metal, copper_ppm, judge
-from service.bench.procedure import GATES, SHIPPED, Gate, Stage, load_procedure, parse_procedure
+from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Gate, Stage, load_procedure, parse_procedure
 from stripread.errors import CallError
 
 
@@ -42,6 +42,30 @@ def test_shipped_procedures_load_and_warn(name):
         if "tint" in stage.read:  # silver with ammonia: the caution stands beside the step
             assert any("explosive" in caution for caution in stage.cautions)
     assert "drain" not in found.text.lower()
+
+
+def test_one_neutral_band_from_the_procedure_of_the_batch():
+    text = """
+    [[stage]]
+    id = "wash"
+    title = "W"
+    [[stage]]
+    id = "acid"
+    title = "A"
+    gate = {kind = "ph_neutral", band = [5.0, 7.5]}
+    [[stage]]
+    id = "lye"
+    title = "L"
+    gate = {kind = "ph_neutral", band = [6.5, 9.0]}
+    [[stage]]
+    id = "dry"
+    title = "D"
+    """
+    found = parse_procedure(text)
+    assert [found.band(name) for name in ("wash", "acid", "lye", "dry")] == [
+        (5.0, 7.5), (5.0, 7.5), (6.5, 9.0), (6.5, 9.0)
+    ]  # fmt: skip
+    assert parse_procedure('[[stage]]\nid = "a"\ntitle = "A"').band("a") == NEUTRAL
 
 
 def test_an_own_file(tmp_path):

@@ -95,7 +95,7 @@ def test_names_with_markup_and_other_scripts_do_no_harm():
 
 
 def test_an_empty_batch_still_has_a_report(made_up):
-    empty = dataclasses.replace(made_up, readings=(), notes=(), state=state_of([], []), forecast=None)
+    empty = dataclasses.replace(made_up, readings=(), notes=(), state=state_of([], []), forecasts=())
     assert "none" in html_report(empty)
     assert pdf_report(empty).startswith(b"%PDF")
 
