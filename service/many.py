@@ -8,16 +8,26 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from stripread.errors import CallError
 from stripread.profile import Profile
 from stripread.results import PhReading
+
+if TYPE_CHECKING:
+    from stripread.combined import Seen
 
 _profile: Profile | None = None  # of this worker process
 
 
 def read_many(photos: Sequence[Path], profile: Profile, overlays: Sequence[Path | None]) -> Iterator[PhReading]:
     """Read the photos in their order; each overlay path that is not None gets a picture of its reading."""
+    for seen in see_many(photos, profile, overlays):
+        yield seen.reading
+
+
+def see_many(photos: Sequence[Path], profile: Profile, overlays: Sequence[Path | None]) -> Iterator[Seen]:
+    """Read the photos in their order and keep of each what a joint reading needs."""
     jobs = list(zip(photos, overlays, strict=True))
     workers = min(len(jobs), os.cpu_count() or 1)
     if workers <= 1:
@@ -30,9 +40,9 @@ def read_many(photos: Sequence[Path], profile: Profile, overlays: Sequence[Path 
         ProcessPoolExecutor(workers, get_context("spawn"), _start, (profile,)) as pool,
         tqdm(total=len(jobs), unit="photo", file=sys.stderr, disable=not sys.stderr.isatty()) as bar,
     ):
-        for reading in pool.map(_in_worker, jobs, chunksize=max(1, min(8, len(jobs) // (4 * workers)))):
+        for seen in pool.map(_in_worker, jobs, chunksize=max(1, min(8, len(jobs) // (4 * workers)))):
             bar.update()
-            yield reading
+            yield seen
 
 
 def _start(profile: Profile) -> None:
@@ -43,12 +53,13 @@ def _start(profile: Profile) -> None:
     _profile = profile
 
 
-def _in_worker(job: tuple[Path, Path | None]) -> PhReading:
+def _in_worker(job: tuple[Path, Path | None]) -> Seen:
     assert _profile is not None
     return _read_one(*job, _profile)
 
 
-def _read_one(photo: Path, overlay: Path | None, profile: Profile) -> PhReading:
+def _read_one(photo: Path, overlay: Path | None, profile: Profile) -> Seen:
+    from stripread.joint_pipeline import seen_in  # noqa: PLC0415
     from stripread.pipeline import trace_ph  # noqa: PLC0415 - a worker pays for it once, the command's start never
 
     try:
@@ -64,4 +75,4 @@ def _read_one(photo: Path, overlay: Path | None, profile: Profile) -> PhReading:
             overlay.write_bytes(picture_of(trace, profile))
         except OSError as problem:
             raise CallError(f"can't write {overlay}: {problem.strerror}") from None
-    return trace.reading
+    return seen_in(trace)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
-from stripread.results import PhReading
+from stripread.combined import CombinedReading
+from stripread.results import PhReading, StripReading
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
 
@@ -18,9 +20,25 @@ def ph_line(reading: PhReading) -> str:
         low, high = reading.interval
         head += f"pH {reading.ph:.2f}  (95 %: {low:.2f} to {high:.2f})"
     lines = [f"{head}  [{_MARK[reading.status]}]"]
+    lines += [f"    strip {n} of {len(reading.strips)}: {_strip(s)}" for n, s in enumerate(reading.strips[1:], 2)]
     lines += [f"    also possible: pH {a.ph:.1f} (weight {a.weight:.0%})" for a in reading.alternatives]
     lines += [f"    {reason.message}" for reason in reading.reasons]
     return "\n".join(lines)
+
+
+def combined_line(combined: CombinedReading) -> str:
+    """A combined reading in words."""
+    count = sum(part.weight != 0.0 for part in combined.parts)
+    what = "photos of one strip" if combined.same_strip else "strips"
+    stamp = replace(combined.reading.stamp, photo=f"together, {count} {what}")
+    return ph_line(replace(combined.reading, stamp=stamp))
+
+
+def _strip(strip: StripReading) -> str:
+    if strip.ph is None or strip.interval is None:
+        return f"no value  [{_MARK[strip.status]}]"
+    low, high = strip.interval
+    return f"pH {strip.ph:.2f}  (95 %: {low:.2f} to {high:.2f})  [{_MARK[strip.status]}]"
 
 
 def ph_table(readings: list[PhReading]) -> str:

@@ -27,7 +27,7 @@ from stripread.pose import CardPose, solve_pose
 from stripread.profile import Profile
 from stripread.reasons import Reason
 from stripread.reference import nominal_values
-from stripread.results import PadColour, PhReading, Stamp
+from stripread.results import PadColour, PhReading, Stamp, StripReading
 from stripread.strip import FoundStrip, find_strips
 from stripread.view import CardView, card_view, check_sharp
 
@@ -35,6 +35,17 @@ Array = NDArray[np.float64]
 
 SOFTWARE = f"stripread {__version__}"
 QUICK_PX_PER_MM = 3.5  # of the quick look: a 6 mm pad is then 21 pixels wide
+
+
+@dataclass
+class FurtherStrip:
+    """What came of a strip that lies in the lane beside the first one."""
+
+    strip: FoundStrip
+    samples: PadSamples | None = None
+    pads: PadSet | None = None
+    estimate: PhEstimate | None = None
+    reasons: list[Reason] = field(default_factory=list)
 
 
 @dataclass
@@ -47,6 +58,7 @@ class Trace:
     samples: PatchSamples | None = None
     fix: ColourFix | None = None
     strip: FoundStrip | None = None
+    further: list[FurtherStrip] = field(default_factory=list)
     pad_samples: PadSamples | None = None
     pads: PadSet | None = None
     estimate: PhEstimate | None = None
@@ -115,7 +127,8 @@ def find_pads(view: CardView, kind: StripKind, trace: Trace) -> PadSamples:
     Refused
         When there is no strip, it is of another kind, or its pads can't be used.
     """
-    trace.strip = find_strips(view, kind)[0]
+    trace.strip, *others = find_strips(view, kind)
+    trace.further = [FurtherStrip(strip) for strip in others]
     trace.pad_samples = sample_pads(view, trace.strip)
     trace.reasons += trace.pad_samples.reasons
     return trace.pad_samples
@@ -176,37 +189,80 @@ def trace_ph(data: bytes, profile: Profile, name: str = "") -> Trace:
     except Refused as refused:
         trace.reasons.append(refused.reason)
         trace.estimate = None
+    for further in trace.further:
+        _read_further(further, trace, profile)
     trace.reading = _reading(
         trace, profile, Stamp(name, _sha(trace, data), SOFTWARE, time.perf_counter() - start, _taken(trace))
     )
     return trace
 
 
+def _read_further(further: FurtherStrip, trace: Trace, profile: Profile) -> None:
+    """Read a strip beside the first one, with the photo's one colour fit."""
+    if trace.view is None or trace.fix is None:
+        return
+    try:
+        further.samples = sample_pads(trace.view, further.strip)
+        further.reasons += further.samples.reasons
+        further.reasons += verdicts.doubts_of_fix(trace.fix, _sampled(trace), profile.card_values)
+        further.pads = pads_to_lab(further.samples, trace.fix)
+        further.estimate = infer_ph(further.pads, profile)
+        further.reasons += verdicts.doubts_of_estimate(further.estimate, further.pads, profile)
+    except Refused as refused:
+        further.reasons.append(refused.reason)
+        further.estimate = None
+
+
+def _sampled(trace: Trace) -> PatchSamples:
+    assert trace.samples is not None  # wherever there is a fix
+    return trace.samples
+
+
 def _reading(trace: Trace, profile: Profile, stamp: Stamp) -> PhReading:
-    pads = _pad_colours(trace)
-    reasons = tuple(dict.fromkeys(trace.reasons))
-    if trace.estimate is None:
-        return PhReading(stamp, None, None, pads=pads, reasons=reasons, profile=profile.name)
-    estimate = trace.estimate
+    first = strip_reading(trace.estimate, profile, _pad_colours(trace.pads, trace.pose), trace.reasons)
+    others = (
+        ()
+        if trace.fix is None
+        else tuple(
+            strip_reading(f.estimate, profile, _pad_colours(f.pads, trace.pose), f.reasons) for f in trace.further
+        )
+    )
+    return reading_of(stamp, profile, first, () if trace.strip is None else (first, *others))
+
+
+def strip_reading(
+    estimate: PhEstimate | None, profile: Profile, pads: tuple[PadColour, ...], reasons: list[Reason]
+) -> StripReading:
+    """What is told of one strip; ``estimate`` is None when it was refused."""
+    told = tuple(dict.fromkeys(reasons))
+    if estimate is None:
+        return StripReading(None, None, pads=pads, reasons=told)
+    interval = verdicts.evident_interval(estimate, profile)
+    return StripReading(estimate.ph, interval, estimate.alternatives, pads, estimate.misfit, told, estimate.budget)
+
+
+def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...]) -> PhReading:
+    """A reading whose value is that of its first strip."""
     return PhReading(
         stamp,
-        ph=estimate.ph,
-        interval=verdicts.evident_interval(estimate, profile),
-        alternatives=estimate.alternatives,
-        pads=pads,
-        misfit=estimate.misfit,
-        reasons=reasons,
-        profile=profile.name,
-        budget=estimate.budget,
+        first.ph,
+        first.interval,
+        first.alternatives,
+        first.pads,
+        first.misfit,
+        first.reasons,
+        profile.name,
+        first.budget,
+        strips,
     )
 
 
-def _pad_colours(trace: Trace) -> tuple[PadColour, ...]:
-    if trace.pads is None or trace.pose is None:
+def _pad_colours(pads: PadSet | None, pose: CardPose | None) -> tuple[PadColour, ...]:
+    if pads is None or pose is None:
         return ()
     colours = []
-    for lab, sd, corners in zip(trace.pads.lab, trace.pads.sd, trace.pads.corners_mm, strict=True):
-        quad = trace.pose.to_full_px(corners)
+    for lab, sd, corners in zip(pads.lab, pads.sd, pads.corners_mm, strict=True):
+        quad = pose.to_full_px(corners)
         colours.append(
             PadColour(
                 (float(lab[0]), float(lab[1]), float(lab[2])),

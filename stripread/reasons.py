@@ -93,8 +93,27 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     "ambiguous": ("doubt", "Another pH fits about as well ({detail}). Take a second photo or use a narrower strip."),
     "end_of_range": ("doubt", "The value lies at the end of the strip's range: read it as {detail}."),
-    "by_hand": ("note", "This value was entered by hand ({detail}); the photo's own reading stands in the entry before."),
-    "wide_interval": ("doubt", "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps."),
+    "by_hand": (
+        "note",
+        "This value was entered by hand ({detail}); the photo's own reading stands in the entry before.",
+    ),
+    "wide_interval": (
+        "doubt",
+        "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps.",
+    ),
+    # several photos of one liquid
+    "photos_disagree": (
+        "doubt",
+        "The photos disagree by more than their own doubts allow ({detail}); the interval was widened. Is it one liquid, "
+        "and with one strip photographed again, was it still changing? Of several strips, say so.",
+    ),
+    "left_out": ("note", "Refused photos were left out ({detail})."),
+    "none_left": ("refuse", "None of the photos could be read. See what each of them was refused for."),
+    "sent_twice": ("note", "A photo was given twice and counts once ({detail})."),
+    "other_strips": (
+        "note",
+        "More than one strip lies in the lane ({detail}); only the plainest was used, as one and the same strip.",
+    ),
     # the tint: vials
     "no_vial": (
         "refuse",
@@ -104,6 +123,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "rim_not_seen": (
         "doubt",
         "The rim of a vial was not seen ({detail}); the middle of the window was taken for liquid. Check the picture.",
+    ),
+    "paper_hidden": (
+        "doubt",
+        "The white paper is not seen through the liquid ({detail}): the vial leans in the picture, or the liquid is "
+        "cloudy. Hold the phone straight above the middle of the card, farther away for tall vials; let it settle.",
     ),
     # the tint: what it is
     "other_colour": (

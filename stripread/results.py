@@ -54,17 +54,15 @@ class Alternative:
 
 
 @dataclass(frozen=True)
-class PhReading:
-    """A pH reading. ``ph`` and ``interval`` are None when refused."""
+class StripReading:
+    """What one of the strips in a photo came to. ``ph`` and ``interval`` are None when it was refused."""
 
-    stamp: Stamp
     ph: float | None
     interval: Interval | None
     alternatives: tuple[Alternative, ...] = ()
     pads: tuple[PadColour, ...] = ()
     misfit: float | None = None
     reasons: tuple[Reason, ...] = ()
-    profile: str = ""
     budget: dict[str, float] = field(default_factory=dict)  # variance in pH by cause
 
     @property
@@ -73,20 +71,13 @@ class PhReading:
         return status_of(self.reasons)
 
     def to_dict(self) -> dict[str, Any]:
-        """The reading as its JSON object."""
+        """The strip as its JSON object: the fields of a pH reading that are a strip's own."""
         return {
-            "photo": self.stamp.photo,
-            "kind": "ph",
             "status": self.status,
             "ph": _rounded(self.ph, 3),
-            "interval": None if self.interval is None else [_rounded(v, 3) for v in self.interval],
-            "level": LEVEL,
+            "interval": _pair(self.interval, 3),
             "alternatives": [
-                {
-                    "ph": _rounded(a.ph, 3),
-                    "interval": [_rounded(v, 3) for v in a.interval],
-                    "weight": _rounded(a.weight, 3),
-                }
+                {"ph": _rounded(a.ph, 3), "interval": _pair(a.interval, 3), "weight": _rounded(a.weight, 3)}
                 for a in self.alternatives
             ],
             "pads": [
@@ -100,6 +91,54 @@ class PhReading:
             "misfit": _rounded(self.misfit, 2),
             "budget": {cause: _rounded(v, 6) for cause, v in self.budget.items()},
             "reasons": reasons_json(self.reasons),
+        }
+
+
+@dataclass(frozen=True)
+class PhReading:
+    """A pH reading. ``ph`` and ``interval`` are None when refused.
+
+    With several strips in the lane it is the first one's, the plainest to see; ``strips`` has all of them.
+    """
+
+    stamp: Stamp
+    ph: float | None
+    interval: Interval | None
+    alternatives: tuple[Alternative, ...] = ()
+    pads: tuple[PadColour, ...] = ()
+    misfit: float | None = None
+    reasons: tuple[Reason, ...] = ()
+    profile: str = ""
+    budget: dict[str, float] = field(default_factory=dict)  # variance in pH by cause
+    strips: tuple[StripReading, ...] = ()
+
+    @property
+    def status(self) -> Status:
+        """What the reasons amount to."""
+        return status_of(self.reasons)
+
+    def own(self) -> StripReading:
+        """The part of it that is the strip's own."""
+        return StripReading(
+            self.ph, self.interval, self.alternatives, self.pads, self.misfit, self.reasons, self.budget
+        )
+
+    def to_dict(self) -> dict[str, Any]:
+        """The reading as its JSON object."""
+        own = self.own().to_dict()
+        return {
+            "photo": self.stamp.photo,
+            "kind": "ph",
+            "status": own["status"],
+            "ph": own["ph"],
+            "interval": own["interval"],
+            "level": LEVEL,
+            "alternatives": own["alternatives"],
+            "pads": own["pads"],
+            "misfit": own["misfit"],
+            "budget": own["budget"],
+            "reasons": own["reasons"],
+            "strips": [strip.to_dict() for strip in self.strips],
             "sha256": self.stamp.sha256,
             "profile": self.profile,
             "taken_at": self.stamp.taken_at,

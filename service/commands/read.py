@@ -26,14 +26,37 @@ DEFAULT_PROFILE = "profile.toml"
     type=click.Path(path_type=Path),
     help="Write a picture of the reading: a PNG file for one photo, a folder for several.",
 )
-def command(photos: tuple[Path, ...], profile: Path | None, as_json: bool, overlay: Path | None) -> int:
+@click.option(
+    "--combine",
+    is_flag=True,
+    help="The photos are of the same liquid: also say what they tell together. One strip photographed again, unless "
+    "--several-strips is given.",
+)
+@click.option(
+    "--several-strips", is_flag=True, help="With --combine: every strip is another one, dipped in the same liquid."
+)
+def command(  # noqa: PLR0917 - click passes by name
+    photos: tuple[Path, ...],
+    profile: Path | None,
+    as_json: bool,
+    overlay: Path | None,
+    combine: bool,
+    several_strips: bool,
+) -> int:
     """Read the pH from PHOTOS of a strip lying on the printed card.
+
+    Two strips in the lane are both read; the photo's own value is that of the plainer one.
+
+    With --combine the last line is the reading from all photos together. What they share (the strips' lot, the
+    calibration, the light if it was the same) does not average away, so photos under different light, or by different
+    phones, narrow the interval most.
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.many import read_many
+    from service.many import see_many
     from service.overlay_paths import overlay_paths
-    from service.show import ph_line
+    from service.show import combined_line, ph_line
+    from stripread.combined import combine as combine_seen
     from stripread.profile import load_profile
 
     path = profile or Path(DEFAULT_PROFILE)
@@ -44,10 +67,14 @@ def command(photos: tuple[Path, ...], profile: Path | None, as_json: bool, overl
         if not photo.is_file():
             raise CallError(f"no such photo: {photo}")
     places = overlay_paths(photos, overlay)
-    refused = False
-    for reading in read_many(photos, learned, places):
-        refused = refused or reading.status == "refused"
-        line = json.dumps(reading.to_dict()) if as_json else ph_line(reading)
-        click.echo(line)
+    if several_strips and not combine:
+        raise CallError("--several-strips says what --combine is to combine: give both")
+    all_seen = []
+    for seen in see_many(photos, learned, places):
+        all_seen.append(seen)
+        click.echo(json.dumps(seen.reading.to_dict()) if as_json else ph_line(seen.reading))
         sys.stdout.flush()
-    return 1 if refused else 0
+    if combine:
+        together = combine_seen(all_seen, learned, same_strip=not several_strips)
+        click.echo(json.dumps(together.to_dict()) if as_json else combined_line(together))
+    return 1 if any(seen.reading.status == "refused" for seen in all_seen) else 0

@@ -109,3 +109,15 @@ def test_an_overlay_is_a_png(tmp_path):
     done = run("read", photo, "--profile", str(DEMO / "profile.toml"), "--overlay", "out.png", cwd=tmp_path)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "out.png").read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_combining_adds_one_line_and_leaves_out_what_was_refused():
+    names = ("05-wash-04.jpg", "06-wash-05-glare.jpg", "07-wash-05.jpg")
+    photos = [str(DEMO / "photos" / name) for name in names]
+    done = run("read", *photos, "--profile", str(DEMO / "profile.toml"), "--json", "--combine")
+    assert done.returncode == 1, done.stderr
+    *alone, together = [json.loads(line) for line in done.stdout.splitlines()]
+    assert len(alone) == 3
+    assert set(together) >= KEYS | {"combined_from", "agreement"}
+    assert {"left_out", "photos_disagree"} <= {r["code"] for r in together["reasons"]}  # 3.4 and 4.2 are two liquids
+    assert [part["used"] for part in together["combined_from"]] == [True, True, False]

@@ -1,0 +1,49 @@
+"""Two strips in one lane are both read, and can be combined."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stripread.combined import combine
+from stripread.joint_pipeline import seen_in
+from stripread.pipeline import trace_ph
+from stripread.profile import load_profile
+from tests.scenes.demo import CARD, CEILING, LOT
+from tests.scenes.faults import second_strip
+from tests.scenes.photo import render
+from tests.scenes.scene import random_scene
+
+PROFILE = load_profile(Path(__file__).resolve().parents[2] / "service" / "demo" / "profile.toml")
+
+
+@pytest.fixture(scope="module")
+def trace():
+    rng = np.random.default_rng([5, 2])
+    scene = random_scene(rng, "four", 4.2, lot_seed=LOT, **CARD, phone_seed=3, lamps=(CEILING,))
+    scene = replace(second_strip(scene, 9.0, rng), size=(1440, 1080), fill=0.8)
+    return trace_ph(render(scene).data, PROFILE, "two.jpg")
+
+
+def test_both_strips_are_read(trace):
+    told = trace.reading.to_dict()
+    assert sorted(round(s["ph"], 0) for s in told["strips"]) == [4.0, 9.0]
+    assert all(len(s["pads"]) == 4 for s in told["strips"])
+    assert (told["ph"], told["interval"], told["pads"]) == tuple(
+        told["strips"][0][k] for k in ("ph", "interval", "pads")
+    )
+
+
+def test_strips_of_two_liquids_are_not_believed_to_be_one(trace):
+    together = combine([seen_in(trace)], PROFILE, same_strip=False)
+    assert together.reading.status != "ok"
+    assert "photos_disagree" in [r.code for r in together.reading.reasons]
+    assert len(together.parts) == 2
+
+
+def test_as_one_strip_photographed_again_only_the_first_counts(trace):
+    together = combine([seen_in(trace)], PROFILE, same_strip=True)
+    assert together.reading.ph == pytest.approx(trace.reading.ph, abs=0.01)
+    assert together.reading.interval == pytest.approx(trace.reading.interval, abs=0.01)
+    assert "other_strips" in [r.code for r in together.reading.reasons]
