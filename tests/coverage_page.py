@@ -1,0 +1,99 @@
+"""``docs/coverage.md``: everything between its marks is written here, no number by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from tests import coverage_tables as t
+from tests.coverage_picture import draw
+from tests.coverage_rows import NO_PROFILE, Row
+
+START, END = "<!-- study: written by the program, do not edit -->", "<!-- /study -->"
+HEAD = "# Do the intervals hold what they promise?\n"
+REMAKE = """```sh
+SCENE_SHELF=photos python -m tests.coverage_study --rows rows.csv    # hours; stopped, it goes on where it was
+python -m tests.coverage_study --from rows.csv                       # this page and its picture
+```"""
+
+
+def verdicts(rows: Sequence[Row]) -> str:
+    """What was wanted, and whether it is so."""
+    photos = t.photos(rows)
+    good = [r for r in photos if not r.hard]
+    lines = [["confidently wrong", "0", sum(r.wrong for r in photos), _yes(not any(r.wrong for r in photos))]]
+    refused = t.share(good, lambda r: r.status == "refused")
+    lines.append(["good photos refused", "at most 1 %", refused, _yes(refused.value <= 0.01)])
+    for name, key in (("band of 1 pH", t.band), ("light", lambda r: r.lamp), ("hard light", lambda r: r.trouble)):
+        parts = {k: t.coverage(v).verdict() for k, v in t.groups(t.answered(photos), key).items()}
+        out = {k: v for k, v in parts.items() if v != "inside"}
+        told = "all inside" if not out else ", ".join(f"{k}: {v}" for k, v in out.items())
+        surely = [v for v in out.values() if v != "too few to say"]
+        answer = "yes" if not out else "no" if surely else "can't be said of these"
+        lines.append([f"coverage in every {name}", "90 to 98 %", told, answer])
+    for kind, part in t.groups(t.answered(photos), lambda r: r.kind).items():
+        ratio = t.beside_bound(part).ratio
+        told = f"{ratio:.2f}"
+        lines.append([f"mean error against bound with lots, {kind}", "at most 2 to 1", told, _yes(ratio <= 2.0)])
+    return t.table(["what", "wanted", "found", "reached"], lines)
+
+
+def _yes(reached: bool) -> str:
+    return "yes" if reached else "no"
+
+
+def body(rows: Sequence[Row]) -> str:
+    """The page between the marks."""
+    photos = t.photos(rows)
+    setups = {(r.kind, r.setup) for r in photos}
+    failed = sum(r.status == NO_PROFILE for r in rows)
+    codes = sorted({r.code for r in rows})
+    hard = t.share(photos, lambda r: r.hard)
+    whole = t.coverage(photos)
+    sections = [
+        f"{len(photos):,} rendered photos of {len(setups)} setups (a printer, its sheet, a lot of strips, a profile "
+        f"made from other rendered photos; {failed} setups gave no profile). Every photo is by another phone in "
+        f"another light, of another strip of that lot; {hard.value:.0%} are hard scenes. Code {', '.join(codes)}.",
+        f"Remade by\n\n{REMAKE}",
+        "![Reliability, PIT histogram, coverage by pH and light, error against bound, budget](coverage.png)",
+        "## What was wanted\n\n" + verdicts(rows),
+        '"Confidently wrong": status ok, off by more than 0.5, truth outside the interval. Intervals behind a share '
+        "are binomial 95 % (Clopper and Pearson). Photos of one setup share its profile's error: from setup to setup "
+        f"the coverage of all, {whole.value:.1%}, has a standard error of {t.setup_error(photos):.1%}.",
+        "## By strip\n\n" + t.by_kind(photos),
+        "Errors are absolute, of the photos answered (ok or doubtful), in pH. Refused photos have no error and no "
+        "interval: they are counted as refused and nowhere else.",
+        "## Reliability\n\n" + t.reliability(photos),
+        "The posterior's shortest intervals at each level. The 95 % interval of the other tables is the one shown.",
+        "## By band of 1 pH\n\n" + t.split(photos, "pH from", t.band, ("four", "universal")),
+        "## By main light\n\n" + t.split(photos, "lamp", lambda r: r.lamp),
+        "## By what makes a scene hard\n\n"
+        + t.split(photos, "trouble", lambda r: r.trouble + (", local tone mapping" if r.local_tone else "")),
+        "## By phone\n\n" + t.by_phone(photos),
+        "## By status\n\n" + t.split(photos, "status", lambda r: r.status),
+        "## Error against the bound\n\n" + t.bounds(photos),
+        "The bounds (`tests/scenes/bound.py`) are hybrid Cramér-Rao bounds, for each photo from its own lamps, phone "
+        "and exposure: the standard deviation of a reader that knows light, phone and curve exactly and meets sensor "
+        "noise only; then also strips of one lot that differ; then also a lot that it does not know. (Profiles here "
+        "know their lot.) Normal errors at a bound of 1 have a mean absolute error of "
+        f"{t.AT_BOUND:.2f}, hence the last column. Bounds are means over the photos, none larger than the standard "
+        "deviation of a guess over the range.",
+        "## Where the variance comes from\n\n" + t.budget(photos),
+        "Mean shares of the readings' own error budgets.",
+        "## Reasons\n\n" + t.reasons(photos),
+        "## Confidently wrong\n\n" + t.wrong(photos),
+    ]
+    return "\n\n".join(sections)
+
+
+def write_page(rows: Sequence[Row], folder: Path) -> None:
+    """Draw the picture and write the page's part between the marks; what stands around them is left alone."""
+    folder.mkdir(parents=True, exist_ok=True)
+    draw(t.photos(rows), folder / "coverage.png")
+    path = folder / "coverage.md"
+    old = path.read_text(encoding="utf-8") if path.exists() else f"{HEAD}\n{START}\n{END}\n"
+    before, _, rest = old.partition(START)
+    _, mark, after = rest.partition(END)
+    if not mark:
+        raise ValueError(f"{path} has lost its marks {START} and {END}")
+    path.write_text(f"{before}{START}\n{body(rows)}\n{END}{after}", encoding="utf-8")

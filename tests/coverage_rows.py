@@ -1,0 +1,186 @@
+"""One rendered photo read, as a row of a table: what was true, what was said, and how well it could be known at all."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+
+import numpy as np
+
+from stripread.ph import PhEstimate, _shortest
+from stripread.pipeline import trace_ph
+from stripread.profile import Profile
+from tests.accuracy import scene_of
+from tests.scenes.bound import scene_bounds
+from tests.scenes.scene import POOR, Scene
+from tests.scenes.shelf import photo_bytes
+
+NAN = float("nan")
+CAUSES = ("noise", "texture", "tone", "light", "correction", "strip_lot", "calibration", "curve_shape")
+LEVELS = (0.50, 0.80, 0.95, 0.99)
+NO_PROFILE = "no profile"
+HARD_EVERY = 4  # one scene in so many is a hard one
+
+
+@dataclass(frozen=True)
+class Row:
+    """One photo. Numbers that there are none of (a refused photo) are NaN.
+
+    ``trouble``: what makes a hard scene's light hard. ``low``, ``high``: the interval shown. ``pit``: the posterior's
+    share below the truth (probability integral transform). ``lows``, ``highs``: its shortest intervals at LEVELS.
+    ``budget``: variances in pH by CAUSES. ``bound_…``: Cramér-Rao standard deviations, see ``scenes/bound.py``.
+    """
+
+    code: str  # fingerprint of the reader and the renderer
+    kind: str
+    setup: int
+    draw: int
+    ph: float
+    phone: int
+    lamp: str  # the main one
+    lamps: str
+    hard: bool
+    trouble: str
+    local_tone: float
+    status: str
+    reasons: str
+    misfit: float
+    read: float
+    low: float
+    high: float
+    pit: float
+    lows: tuple[float, ...]
+    highs: tuple[float, ...]
+    budget: tuple[float, ...]
+    bound_noise: float
+    bound_strip: float
+    bound_lot: float
+
+    @property
+    def answered(self) -> bool:
+        """Whether there is a value."""
+        return self.read == self.read
+
+    @property
+    def error(self) -> float:
+        """Value minus truth."""
+        return self.read - self.ph
+
+    @property
+    def covered(self) -> bool:
+        """Whether the interval shown holds the truth."""
+        return self.low <= self.ph <= self.high
+
+    @property
+    def wrong(self) -> bool:
+        """Confidently wrong: status ok, off by more than 0.5, truth outside the interval."""
+        return self.status == "ok" and abs(self.error) > 0.5 and not self.covered
+
+    def holds(self, level: float) -> bool:
+        """Whether the posterior's shortest interval of a level holds the truth."""
+        at = LEVELS.index(level)
+        return self.lows[at] <= self.ph <= self.highs[at]
+
+
+def trouble_of(scene: Scene, hard: bool) -> str:
+    """What makes a hard scene's light hard, told from its lamps."""
+    if not hard:
+        return "none"
+    if any(lamp.wall is not None for lamp in scene.lamps):
+        return "coloured wall"
+    return "poor lamp" if scene.lamps[0].spectrum in POOR else "two lamps"
+
+
+def integral_to(estimate: PhEstimate, ph: float) -> float:
+    """Share of the posterior below a pH: the probability integral transform."""
+    mass = estimate.density / estimate.density.sum()
+    cumulative = np.cumsum(mass) - 0.5 * mass
+    return float(np.interp(ph, estimate.grid, cumulative, left=0.0, right=1.0))
+
+
+def blank_row(code: str, kind: str, setup: int, draw: int, status: str) -> Row:
+    """A row without a photo."""
+    none = (NAN,) * len(LEVELS)
+    words = ("", "", False, "none", 0.0, status, "", NAN, NAN, NAN, NAN, NAN)
+    return Row(code, kind, setup, draw, NAN, 0, *words, none, none, (NAN,) * len(CAUSES), NAN, NAN, NAN)
+
+
+def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> Row:
+    """Render (or take from the shelf) one photo, read it, and say what came of it."""
+    hard = (draw + 1) % HARD_EVERY == 0
+    scene = scene_of(kind, setup, draw, hard)
+    assert scene.ph is not None
+    trace = trace_ph(photo_bytes(scene), profile)
+    got, estimate = trace.reading, trace.estimate
+    assert got is not None
+    bounds = scene_bounds(scene)
+    low, high = got.interval or (NAN, NAN)
+    pit, lows, highs = NAN, [NAN] * len(LEVELS), [NAN] * len(LEVELS)
+    if estimate is not None:
+        pit = integral_to(estimate, scene.ph)
+        mass = estimate.density / estimate.density.sum()
+        lows, highs = zip(*(_shortest(estimate.grid, mass, level) for level in LEVELS), strict=True)
+    return Row(
+        code=code,
+        kind=kind,
+        setup=setup,
+        draw=draw,
+        ph=scene.ph,
+        phone=scene.phone_seed,
+        lamp=scene.lamps[0].spectrum,
+        lamps="+".join(lamp.spectrum + (" off a wall" if lamp.wall is not None else "") for lamp in scene.lamps),
+        hard=hard,
+        trouble=trouble_of(scene, hard),
+        local_tone=scene.local_tone,
+        status=got.status,
+        reasons=" ".join(r.code for r in got.reasons),
+        misfit=NAN if got.misfit is None else got.misfit,
+        read=NAN if got.ph is None else got.ph,
+        low=low,
+        high=high,
+        pit=pit,
+        lows=tuple(lows),
+        highs=tuple(highs),
+        budget=tuple(got.budget.get(cause, NAN) for cause in CAUSES),
+        bound_noise=bounds.noise,
+        bound_strip=bounds.strip,
+        bound_lot=bounds.lot,
+    )
+
+
+def write_rows(path: Path, rows: list[Row], *, anew: bool) -> None:
+    """Write rows as CSV, or put them at its end."""
+    with path.open("w" if anew else "a", newline="", encoding="utf-8") as file:
+        writer = csv.DictWriter(file, [f.name for f in fields(Row)])
+        if anew:
+            writer.writeheader()
+        for row in rows:
+            writer.writerow({name: _text(value) for name, value in asdict(row).items()})
+
+
+def read_rows(path: Path) -> list[Row]:
+    """The way back."""
+    with path.open(newline="", encoding="utf-8") as file:
+        return [_row(line) for line in csv.DictReader(file)]
+
+
+def _text(value: object) -> str:
+    if isinstance(value, tuple):
+        return " ".join(f"{v:.6g}" for v in value)
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def _row(line: dict[str, str]) -> Row:
+    made: dict[str, object] = {}
+    for f in fields(Row):
+        text = line[f.name]
+        if f.type == "float":
+            made[f.name] = float(text)
+        elif f.type == "int":
+            made[f.name] = int(text)
+        elif f.type == "bool":
+            made[f.name] = text == "True"
+        else:
+            made[f.name] = tuple(float(v) for v in text.split()) if str(f.type).startswith("tuple") else text
+    return Row(**made)  # type: ignore[arg-type]

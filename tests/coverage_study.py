@@ -1,0 +1,135 @@
+"""Do the intervals hold what they promise: `python -m tests.coverage_study`, then the same with `--from rows.csv`.
+
+Renders photos over printers, lots, phones, lights and strips, one in four a hard scene, and reads them with profiles
+made by the calibration's own code from other rendered photos (see ``tests/accuracy.py``). Every photo becomes a row of
+a CSV as soon as its setup is done; a second call goes on where the first one stopped, unless the code has changed.
+``--from`` only counts: it makes the picture and the tables of ``docs/coverage.md``.
+``SCENE_SHELF=FOLDER`` keeps photos and profiles for the next run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import os
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from multiprocessing import get_context
+from pathlib import Path
+
+import calibration
+import stripread
+from stripread.errors import CallError
+from stripread.profile import Profile, load_profile, profile_from_text, profile_text
+from tests.accuracy import profile_of
+from tests.coverage_rows import NO_PROFILE, Row, blank_row, read_row, read_rows, write_rows
+from tests.scenes import shelf
+
+READS = {"four": 50, "universal": 40, "three": 34, "bromothymol": 34, "roll": 34}  # photos a setup
+RARE = 10  # of these kinds one setup for every so many of the first two
+FIRST = 200
+DOCS = Path(__file__).parents[1] / "docs"
+
+
+def fingerprint() -> str:
+    """Fingerprint of everything that a row depends on: reader, calibration, renderer, bounds."""
+    digest = hashlib.sha256(shelf._renderer())
+    here = Path(__file__).parent
+    files = [here / name for name in ("accuracy.py", "coverage_rows.py", "scenes/bound.py")]
+    for package in (stripread, calibration):
+        files += sorted(Path(package.__path__[0]).rglob("*.py"))
+    for file in files:
+        digest.update(file.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def plan(setups: int, first: int, kinds: list[str]) -> list[tuple[str, int]]:
+    """(kind, setup) in an order of which every part is a fair sample of the whole."""
+    jobs = []
+    for n in range(setups):
+        for kind in kinds:
+            if kind in ("four", "universal"):
+                jobs.append((kind, first + n))
+            elif n % RARE == 0:
+                jobs.append((kind, first + n // RARE))
+    return jobs
+
+
+def kept_profile(code: str, kind: str, setup: int) -> Profile:
+    """The setup's profile, from the shelf if the same code has made it before. It always goes through its file."""
+    folder = os.environ.get("SCENE_SHELF")
+    if not folder:
+        return profile_from_text(profile_text(profile_of(kind, setup)), kind)
+    path = Path(folder) / "profiles" / f"{kind}-{setup}-{code}.toml"
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        scratch = path.with_suffix(f".{os.getpid()}")
+        scratch.write_text(profile_text(profile_of(kind, setup)), encoding="utf-8")
+        scratch.replace(path)
+    return load_profile(path)
+
+
+def run_setup(code: str, job: tuple[str, int, int]) -> list[Row]:
+    """All photos of one setup; a setup that gives no profile is told of by one row."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    kind, setup, reads = job
+    try:
+        profile = kept_profile(code, kind, setup)
+    except CallError as problem:
+        print(f"{kind} {setup}: no profile: {problem}", file=sys.stderr)
+        return [blank_row(code, kind, setup, 0, NO_PROFILE)]
+    return [read_row(code, kind, setup, draw, profile) for draw in range(reads)]
+
+
+def run(jobs: list[tuple[str, int, int]], path: Path, workers: int) -> None:
+    """Work through the jobs, each setup's rows written when it is done."""
+    code = fingerprint()
+    old = [r for r in read_rows(path) if r.code == code] if path.exists() else []
+    done = {(r.kind, r.setup) for r in old if r.status == NO_PROFILE}
+    for kind, setup, reads in jobs:
+        if sum((r.kind, r.setup) == (kind, setup) for r in old) >= reads:
+            done.add((kind, setup))
+    kept = [r for r in old if (r.kind, r.setup) in done]
+    write_rows(path, kept, anew=True)
+    left = [job for job in jobs if job[:2] not in done]
+    start, count = time.monotonic(), 0
+    print(f"{len(kept)} photos read before, {len(left)} setups to go", flush=True)
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # a process for each core, not a crowd of threads
+    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:  # fresh ones, which heed the line above
+        for n, future in enumerate(as_completed([pool.submit(run_setup, code, job) for job in left]), 1):
+            rows = future.result()
+            write_rows(path, rows, anew=False)
+            count += len(rows)
+            worst = max((abs(r.error) for r in rows if r.answered), default=0.0)
+            told = f"{rows[0].kind} {rows[0].setup}: worst {worst:.2f}, wrong {sum(r.wrong for r in rows)}"
+            spent = time.monotonic() - start
+            print(f"{told}; {n} of {len(left)} setups, {count} photos in {spent:.0f} s", flush=True)
+
+
+def main() -> None:
+    """Run, or count."""
+    ask = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    ask.add_argument("--setups", type=int, default=50, help="printers of the kinds four and universal")
+    ask.add_argument("--first", type=int, default=FIRST)
+    ask.add_argument("--kinds", default=",".join(READS))
+    ask.add_argument("--reads", type=int, help="photos a setup, for a short try")
+    ask.add_argument("--rows", type=Path, default=Path("coverage-rows.csv"))
+    ask.add_argument("--workers", type=int, default=os.cpu_count())
+    ask.add_argument("--from", dest="source", type=Path, help="count these rows instead")
+    ask.add_argument("--out", type=Path, default=DOCS, help="folder of coverage.md and coverage.png")
+    given = ask.parse_args()
+    if given.source is None:
+        kinds = given.kinds.split(",")
+        jobs = [(kind, setup, given.reads or READS[kind]) for kind, setup in plan(given.setups, given.first, kinds)]
+        run(jobs, given.rows, given.workers)
+    from tests.coverage_page import write_page
+
+    write_page(read_rows(given.source or given.rows), given.out)
+
+
+if __name__ == "__main__":
+    main()
