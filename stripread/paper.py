@@ -52,6 +52,11 @@ class PaperLight:
         difference = ends[0] - ends[1]
         return difference @ self.coefficients, self.spread * float(difference @ self.inverse @ difference) / INDEPENDENT
 
+    def doubt(self, place_mm: tuple[float, float]) -> float:
+        """What ``spread`` is multiplied by for the variance of ln light at one place."""
+        basis = _basis(np.array([place_mm]))[0]
+        return float(basis @ self.inverse @ basis) / INDEPENDENT
+
 
 def paper_light(
     view: CardView, layout: CardLayout, avoid: Sequence[Disc], decode: Callable[[Array], Array] = srgb_decode

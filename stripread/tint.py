@@ -1,8 +1,6 @@
 """Sample against blank: how much copper blue, is it copper's blue at all, and what could have been seen.
 
-Everything is done on the ratio of sample to blank in the picture's linear channels, which a common light leaves
-alone. Light is taken from the sRGB curve, whose doubt is in the curves: what is fitted to the card's ramp mixes the
-phone's tone with the printer's. The ratio moves along copper's curve (``tintmodel``); a grey factor common to the
+The ratio of sample to blank (``tintsample``) moves along copper's curve (``tintmodel``); a grey factor common to the
 channels (glass, shade) is a nuisance with its own doubt; what is left across both says that this is some other colour.
 
 Limits by Currie's definitions (from memory, not looked up; ISO 11843 uses the same ideas): the decision limit is
@@ -19,45 +17,26 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import CardLayout
-from stripread.colour import srgb_decode
-from stripread.paper import paper_light
 from stripread.tintmodel import copper_curves, nickel_curves
-from stripread.vials import Vial, Vials
-from stripread.view import CardView
+from stripread.tintsample import TintSample
 
 Array = NDArray[np.float64]
 Decision = Literal["copper", "none seen", "undecided"]
 
 ONE_IN_20, ONE_IN_100 = 1.645, 2.6  # standard deviations; the second with a little for tails heavier than normal
 GREY_SD = 0.02  # natural log: what glass, shade and filling differ between two like vials
-FLOOR_SD = 0.0018  # natural log, each channel: what two photos of the same pair differ in colour, whatever the noise
-FLARE, FLARE_SD = 0.006, 0.005  # of the blank's light: veil of lens and liquid, which no absorbance takes away
-LOWEST_SD = 0.0005
-SHAPE_SD = 0.04  # relative to the light taken away: how far copper's curve of a real system is from all drawn ones
-RESPONSE_LOW = 1.2  # what a phone of weak response needs more
+# Relative to ln of the light left: how far copper's curve of a real system is from all drawn ones
+SHAPE_SD = 0.04
+RESPONSE_LOW = 1.6  # what a phone of weak response needs more, and copper's blue to be told from nickel's
 FREEDOM = 8.0
-BLOCK_MM = 1.5
-INDEPENDENT = 0.15  # share of pixels that count as independent after demosaicing, JPEG and resampling
-ROUNDING = 0.0006  # of full scale: compression that averaging does not remove
-MOST_PIXELS = 5000
 OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
-# Probability of nickel's band against copper's, both alike beforehand: a weak blue is never far from either
-NICKEL_LIKELY, NICKEL_PLAIN, PLAIN = 0.62, 0.45, 8.0  # the second beyond the third, in standard deviations
-
-
-@dataclass(frozen=True)
-class TintSample:
-    """Sample against blank. ratio (3,): linear light, sample over blank, at the same light. cov (3, 3): its covariance
-    without the grey nuisance. parts: that covariance by cause. uneven: colour differences inside the sample in excess
-    of the blank's, natural log. clarity: contrast of the printed ring, sample over blank; NaN when not seen in both.
-    """
-
-    ratio: Array
-    cov: Array
-    parts: dict[str, Array]
-    uneven: float
-    clarity: float
+# Nickel is as likely as copper beforehand where it is weak. Its absorptivity is a tenth of copper's (5 to 7 L/(mol cm),
+# from memory): this absorbance takes grams a litre, and more is ever less likely.
+NICKEL_USUAL = 0.6
+# Above this probability of nickel a blue is not called copper: less strict where it is weak (standard deviations),
+# since a weak blue is never far from either
+WEAK, PLAIN = 6.0, 14.0
+NICKEL_LIKELY, NICKEL_PLAIN = 0.55, 0.25
 
 
 @dataclass(frozen=True)
@@ -93,76 +72,6 @@ class TintEstimate:
         return (ONE_IN_100 + ONE_IN_20) * RESPONSE_LOW * self.sd0
 
 
-def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
-    """Measure the ratio of sample to blank with its errors."""
-    sample, blank = vials.sample, vials.blank
-    assert sample is not None
-    assert blank is not None
-    s, b = _mean_of(view, sample), _mean_of(view, blank)
-    avoid = [(c.centre_mm, c.radius_mm) for vial in (sample, blank) for c in vial.circles]
-    log_light, light_cov = paper_light(view, layout, avoid).ratio(sample.centre_mm, blank.centre_mm)
-    bottom = np.maximum(b.linear, 0.02)
-    ratio = s.linear / bottom * np.exp(-log_light)
-    ratio = np.maximum(ratio - FLARE, 0.0) / (1.0 - FLARE)
-    parts: dict[str, Array] = {
-        "noise": np.diag(s.noise / bottom**2 + b.noise * (ratio / bottom) ** 2),
-        "texture": _scaled(s.texture, 1.0 / bottom) + _scaled(b.texture, ratio / bottom),
-        "light": _scaled(light_cov, ratio),
-        "floor": np.diag((FLOOR_SD * ratio) ** 2 + (FLARE_SD * (1.0 - np.minimum(ratio, 1.0))) ** 2 + LOWEST_SD**2),
-    }
-    clarity = sample.ring / blank.ring if blank.ring > 0.15 else float("nan")
-    return TintSample(ratio, sum(parts.values(), np.zeros((3, 3))), parts, _excess(s, b), clarity)
-
-
-@dataclass(frozen=True)
-class _Mean:
-    """Mean of one vial: encoded (3,), linear (3,), variance of the mean (3,), texture covariance (3, 3) of it, spread
-    of the blocks' colour (natural log)."""
-
-    encoded: Array
-    linear: Array
-    noise: Array
-    texture: Array
-    blocks: float
-
-
-def _mean_of(view: CardView, vial: Vial) -> _Mean:
-    pixels, places = vial.pixels(view), vial.places_mm(view)
-    stride = max(1, len(pixels) // MOST_PIXELS)
-    if stride % 2 == 0:  # an even stride would walk down columns and see half of them
-        stride += 1
-    pixels, places = pixels[::stride], places[::stride]
-    linear = srgb_decode(pixels)
-    centre = np.median(linear, axis=0)
-    spread = 1.4826 * np.median(np.abs(linear - centre), axis=0) + 1e-4
-    kept = (np.abs(linear - centre) < 4.0 * spread).all(axis=1)
-    linear, places, encoded = linear[kept], places[kept], pixels[kept].mean(axis=0)
-    slope = 2.2 * linear.mean(axis=0) / np.maximum(encoded, 0.03)
-    noise = (slope * ROUNDING) ** 2
-    cell = np.floor(places / BLOCK_MM).astype(int)
-    cell -= cell.min(axis=0)
-    which = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]
-    size = np.bincount(which)
-    full = size >= max(3.0, 0.3 * float(np.median(size[size > 0])))
-    means = np.stack([np.bincount(which, linear[:, k]) for k in range(3)], axis=1)[full] / size[full, None]
-    texture, blocks = np.zeros((3, 3)), 0.0
-    if len(means) >= 6:
-        logs = np.log(np.maximum(means, 1e-3))
-        blocks = float(np.std(logs[:, 0] - logs[:, 2]))
-        texture = np.cov(means.T) / len(means) * (1.0 + 3.0 / len(means))  # pixel noise is in it
-    else:
-        noise = noise + linear.var(axis=0) / max(4.0, INDEPENDENT * kept.sum())
-    return _Mean(encoded, linear.mean(axis=0), noise, texture, blocks)
-
-
-def _excess(sample: _Mean, blank: _Mean) -> float:
-    return float(np.sqrt(max(sample.blocks**2 - 1.5 * blank.blocks**2, 0.0)))
-
-
-def _scaled(cov: Array, by: Array) -> Array:
-    return np.asarray(by[:, None] * cov * by[None, :])
-
-
 def estimate_tint(sample: TintSample) -> TintEstimate:
     """Place the ratio on copper's curves.
 
@@ -171,7 +80,8 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
     """
     curves = copper_curves()
     grey = GREY_SD**2 * np.outer(sample.ratio, sample.ratio)
-    shape = np.diag((SHAPE_SD * (1.0 - np.clip(sample.ratio, 0.0, 1.0))) ** 2)
+    left_of_it = np.clip(sample.ratio, 1e-3, 1.0)
+    shape = np.diag((SHAPE_SD * left_of_it * np.log(left_of_it)) ** 2)
     whole = sample.cov + grey + shape
     precision = np.asarray(np.linalg.inv(whole), dtype=np.float64)
     error = sample.ratio - curves.ratio  # (S, G, 3)
@@ -180,7 +90,8 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
     evidence = float(np.trapezoid(like, curves.absorbance))
     density = like / evidence
     violet = _likelihood(_square(sample.ratio - nickel_curves().ratio, precision))
-    other = float(np.trapezoid(violet, curves.absorbance))
+    usual = np.exp(-np.maximum(curves.absorbance, 0.0) / NICKEL_USUAL)
+    other = float(np.trapezoid(violet * usual, curves.absorbance))
     low, middle, high = _quantiles(curves.absorbance, density, (0.025, 0.5, 0.975))
     s, g = np.unravel_index(int(np.argmin(square)), square.shape)
     left = error[s, g]
@@ -232,8 +143,8 @@ def _decide(signal: float, sd0: float, misfit: float, nickel: float) -> Decision
 
 def is_nickel(signal: float, sd0: float, nickel: float) -> bool:
     """Whether a blue is nickel's rather than copper's."""
-    plain = signal > PLAIN * sd0
-    return signal > ONE_IN_100 * sd0 and nickel > (NICKEL_PLAIN if plain else NICKEL_LIKELY)
+    limit = np.interp(signal / sd0, (WEAK, PLAIN), (NICKEL_LIKELY, NICKEL_PLAIN))
+    return bool(signal > ONE_IN_100 * sd0 and nickel > limit)
 
 
 def _quantiles(grid: Array, density: Array, at: tuple[float, ...]) -> tuple[float, ...]:

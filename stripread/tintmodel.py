@@ -27,7 +27,7 @@ WIDTH_PER_CM, WIDTH_SD = 5000.0, 0.06  # the second is relative
 EPSILON, EPSILON_SD = 58.0, 0.14  # L/(mol cm), relative doubt: 95 % from 44 to 76
 # A phone's tone curve against the sRGB curve: d ln(decoded) / d ln(light) near white. Pictures hold highlights back a
 # little. The card cannot settle it: a steeper curve and a printer with more dot gain look alike on the ramp.
-TONE_SLOPE, TONE_SD = 0.95, 0.16
+TONE_SLOPE, TONE_SD = 0.95, 0.18
 SYSTEMS = 128
 _NM = np.arange(400.0, 701.0, 10.0)
 _A_LOW = np.arange(-0.1, 0.0, 0.001)
@@ -159,7 +159,7 @@ def _curves(peak_nm: float, peak_sd_nm: float, width_per_cm: float) -> TintCurve
 def _effective(rng: np.random.Generator, sensors: Array, lamps: Array) -> Array:
     """Weights (S, W, 3) over the spectrum of each linear channel of the picture, each summing to 1."""
     surfaces = _surfaces(rng)
-    daylight = (0.00035 * (_NM - 560.0) * -1.0 + 1.0)  # nearly equal energy with daylight's lean to the blue
+    daylight = 0.00035 * (_NM - 560.0) * -1.0 + 1.0  # nearly equal energy with daylight's lean to the blue
     target = (surfaces * daylight) @ observer(_NM)
     target = target / (daylight @ observer(_NM)) * WHITE_D50 @ np.linalg.inv(RGB_TO_XYZ).T
     out = np.empty_like(sensors)

@@ -8,8 +8,9 @@ from typing import Literal
 
 from stripread.concentration import Concentration
 from stripread.reasons import Reason, because
-from stripread.tint import OTHER_COLOUR, TintEstimate, TintSample, is_nickel
+from stripread.tint import OTHER_COLOUR, PLAIN, TintEstimate, is_nickel
 from stripread.tintprofile import TintProfile
+from stripread.tintsample import TintSample
 
 Wash = Literal["acid", "neutral", "unknown"]
 Water = Literal["soft", "hard", "unknown"]
@@ -17,8 +18,9 @@ Excess = Literal["yes", "no", "unknown"]
 
 CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
-UNEVEN = 0.018  # natural log of red over blue inside the sample
+UNEVEN, UNEVEN_SHARE = 0.016, 0.4  # natural log of red over blue inside the sample; the second of the absorbance
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
+PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
 DARK_SPREAD = 2.5  # highest over lowest of the interval
@@ -43,16 +45,20 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     a cloudy strong blue is copper too (the hydroxide comes down where ammonia is short).
     """
     doubts: list[Reason] = []
+    if sample.hidden:
+        doubts.append(because("paper_hidden", f"{sample.hidden} {'vials' if sample.hidden == 'both' else 'vial'}"))
     decision = estimate.decision
     cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
     fits = estimate.misfit <= OTHER_COLOUR
     red, green, blue = (float(v) for v in sample.ratio)
-    pale_blue = red < 0.85 * blue and red < 0.97 * green
+    pale_blue = red < 0.85 * blue and red < 0.97 * green and green > PALE_GREEN
     if cloudy and pale_blue and estimate.signal > STRONG and not _nickel(estimate):
         doubts.append(because("pale_blue_precipitate"))
         decision = "copper"
     elif cloudy:
         doubts.append(because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank"))
+        decision = "undecided"
+    elif sample.hidden in ("sample", "both"):
         decision = "undecided"
     elif not fits or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
         doubts.append(because("other_colour", _which(sample, estimate)))
@@ -60,12 +66,21 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
         more = "lighter" if estimate.grey > 0 else "darker"
         doubts.append(because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}"))
         decision = "undecided"
-    elif sample.uneven > UNEVEN + max(estimate.signal, 0.0):
+    elif sample.uneven > UNEVEN + UNEVEN_SHARE * max(estimate.signal, 0.0):
         doubts.append(because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}"))
         decision = "undecided" if estimate.signal < STRONG else decision
     elif decision == "undecided":
         doubts.append(because("near_limit"))
     return replace(estimate, decision=decision), doubts
+
+
+def measured(sample: TintSample, estimate: TintEstimate) -> bool:
+    """Whether the colour was that of clear liquid over paper and fits copper's: only then is there a concentration, and
+    a limit that means anything.
+    """
+    cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
+    violet = _nickel(estimate) and estimate.signal > PLAIN * estimate.sd0
+    return sample.hidden in {"", "blank"} and not cloudy and estimate.misfit <= OTHER_COLOUR and not violet
 
 
 def _nickel(estimate: TintEstimate) -> bool:

@@ -20,9 +20,10 @@ from stripread.reasons import Reason, because
 from stripread.reference import CardValues, nominal_values
 from stripread.results import SolidReading, Stamp, TintReading
 from stripread.solid import SolidEstimate, SolidSample, estimate_solid, sample_solid
-from stripread.tint import TintEstimate, TintSample, estimate_tint, sample_tint
+from stripread.tint import TintEstimate, estimate_tint
 from stripread.tintprofile import TintProfile, default_response
-from stripread.tintverdicts import CAUTIONS, Taking, implications, judge
+from stripread.tintsample import TintSample, sample_tint
+from stripread.tintverdicts import CAUTIONS, Taking, implications, judge, measured
 from stripread.vials import Vial, Vials, disc, find_vials
 from stripread.view import CardView
 
@@ -120,7 +121,7 @@ def trace_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintT
         delta_e = _difference(sample)
         trace.estimate, doubts = judge(sample, estimate_tint(sample))
         trace.reasons += doubts
-        if ask.path_mm is not None:
+        if ask.path_mm is not None and measured(sample, trace.estimate):
             trace.found = concentration(trace.estimate, ask.path_mm, ask.profile, ask.dilution)
         words = ""
         if trace.found is not None:
