@@ -19,7 +19,8 @@ from stripread import card
 from tests.scenes.photo import render
 from tests.scenes.scene import Scene
 
-APART = {"__main__", "bound", "chart", "demo", "demo_batch", "faults", "shelf", "solid", "vial"}  # no part in a strip's photo
+# These have no part in a strip's photo.
+APART = {"__main__", "bound", "chart", "demo", "demo_batch", "faults", "shelf", "solid", "vial"}
 
 
 @cache
