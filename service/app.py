@@ -10,6 +10,7 @@ from pathlib import Path
 
 from fastapi import APIRouter, FastAPI
 from fastapi.responses import FileResponse, Response
+from starlette.formparsers import MultiPartParser
 from starlette.middleware.gzip import GZipMiddleware
 
 from service import routes_batches, routes_bench, routes_join, routes_readings
@@ -21,6 +22,9 @@ from service.watch import Watcher
 from stripread import __version__
 
 PAGE = Path(__file__).parent / "page"
+# A photo stays in memory until it is written to its place: in a temporary file each 64 KB would cost a hop to a thread.
+# `Settings.coming_in` bounds how many there are; larger ones go to a temporary file all the same.
+MultiPartParser.spool_max_size = 8 * 1024 * 1024
 _TYPES = {
     ".html": "text/html; charset=utf-8",
     ".js": "text/javascript; charset=utf-8",
@@ -68,7 +72,7 @@ def create_app(settings: Settings) -> FastAPI:
         api.include_router(routes.router)
     app.include_router(api)
     files = _add_page(app)
-    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Guard, settings=settings, pairing=service.pairing, page_files=files)
     return app
 

@@ -71,6 +71,7 @@ class Guard:
         self._open = _OPEN | page_files
         self._posts = Buckets(settings.posts_per_minute)
         self._joins = Buckets(settings.joins_per_minute)
+        self._coming_in = 0
         self._hosts = _LOCAL_NAMES | set(settings.names) | ({lan_address()} if settings.lan else set())
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -84,7 +85,14 @@ class Guard:
         except ServiceProblem as p:
             await answer(p.status, p.code, p.detail, retry_after=p.retry_after)(scope, receive, dressed)
             return
-        await self._app(scope, _patient(receive, self._settings), dressed)
+        if scope["method"] in _SAFE:
+            await self._app(scope, _patient(receive, self._settings), dressed)
+            return
+        self._coming_in += 1
+        try:
+            await self._app(scope, _patient(receive, self._settings), dressed)
+        finally:
+            self._coming_in -= 1
 
     def _check(self, scope: Scope) -> None:
         headers = Headers(scope=scope)
@@ -113,6 +121,8 @@ class Guard:
             )
         if method not in _SAFE:
             self._limit(self._posts, f"s{session}" if session else address)
+            if self._coming_in >= self._settings.coming_in:  # said before the body is read, and kept in memory, in vain
+                raise ServiceProblem(503, "busy", "Too many photos are coming in. Send it again in a moment.", 2)
 
     def _limit(self, buckets: Buckets, name: str) -> None:
         wait = buckets.take(name)

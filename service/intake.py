@@ -22,6 +22,7 @@ from service import store
 from service.blobs import Blobs
 from service.colours import swatches
 from service.database import Database
+from service.entries import shown
 from service.problems import ServiceProblem
 from service.profiles import KeptProfile, Profiles
 from service.work import WorkPool
@@ -54,10 +55,21 @@ class Submission:
 
 @dataclass(frozen=True)
 class Taken:
-    """The entry that answers a submission, and whether it was there before."""
+    """The entry that answers a submission, as JSON, and whether it was there before."""
 
     entry_id: int
     repeated: bool
+    entry: store.Row
+
+
+@dataclass(frozen=True)
+class _Arrived:
+    """A photo on the disk: its hash and size, the profile for it, and what it got when it came before."""
+
+    sha256: str
+    size: int
+    profile: KeptProfile | None
+    earlier: Taken | None
 
 
 class Intake:
@@ -87,27 +99,26 @@ class Intake:
         OSError, SQLAlchemyError
             When disk or database do not take it: then nothing is in the log.
         """
-        profile = await run_in_threadpool(self._admit, sent)
-        sha256, size = await run_in_threadpool(self._blobs.keep, source)
-        earlier = await run_in_threadpool(self._earlier, sent, sha256)
-        if earlier is not None:
-            return earlier
-        who = (sent.batch_id, sent.kind, sha256)
+        # One hop to a thread for all that comes before the reading, and one after it: hops cost more than the queries.
+        came = await run_in_threadpool(self._arrive, sent, source)
+        if came.earlier is not None:
+            return came.earlier
+        who = (sent.batch_id, sent.kind, came.sha256)
         running = self._under_way.get(who)
         if running is not None:
             await asyncio.wait([running])
-            return await self.take_again(sent, sha256, running)
-        task = asyncio.create_task(self._read_and_log(sent, sha256, size, profile))
+            return await self._take_again(sent, came.sha256, running)
+        task = asyncio.create_task(self._read_and_log(sent, came))
         self._under_way[who] = task
         task.add_done_callback(lambda done: self._finished(who, done))
         # A client that hangs up does not stop its reading: it will ask again and must find it.
         return await asyncio.shield(task)
 
-    async def take_again(self, sent: Submission, sha256: str, running: asyncio.Task[Taken]) -> Taken:
+    async def _take_again(self, sent: Submission, sha256: str, running: asyncio.Task[Taken]) -> Taken:
         """Answer a photo that came while the same one was being read."""
         first = running.result()  # raises what the first one met: both clients hear of it
         earlier = await run_in_threadpool(self._earlier, sent, sha256)
-        return earlier or Taken(first.entry_id, repeated=True)
+        return earlier or Taken(first.entry_id, True, first.entry)
 
     async def drain(self) -> None:
         """Wait for what is under way, when the service stops."""
@@ -119,10 +130,12 @@ class Intake:
         if not task.cancelled():
             task.exception()  # heard by whoever waits; a client that hung up leaves nobody
 
-    def _admit(self, sent: Submission) -> KeptProfile | None:
+    def _arrive(self, sent: Submission, source: BinaryIO) -> _Arrived:
         with self._database.read() as c:
             self._check_batch(c, sent)
-        return self._profiles.current(sent.kind)
+        profile = self._profiles.current(sent.kind)
+        sha256, size = self._blobs.keep(source)
+        return _Arrived(sha256, size, profile, self._earlier(sent, sha256))
 
     def _check_batch(self, c: Connection, sent: Submission) -> None:
         batch = store.batch(c, sent.batch_id)
@@ -153,16 +166,16 @@ class Intake:
                         "key_reused",
                         "This Idempotency-Key was used for another photo or other details. Use a new one.",
                     )
-                return Taken(known["entry_id"], repeated=True)
+                return _taken(c, known["entry_id"], repeated=True)
         same = store.same_photo(c, sent.batch_id, sent.kind, sha256, self._window)
-        return None if same is None else Taken(same, repeated=True)
+        return None if same is None else _taken(c, same, repeated=True)
 
-    async def _read_and_log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None) -> Taken:
-        job = Job(
-            sent.kind, self._blobs.path(sha256), sent.name, profile.path if profile else None, sent.path_mm, sent.taking
+    async def _read_and_log(self, sent: Submission, came: _Arrived) -> Taken:
+        profile = came.profile.path if came.profile else None
+        outcome = await self._read(
+            Job(sent.kind, self._blobs.path(came.sha256), sent.name, profile, sent.path_mm, sent.taking)
         )
-        outcome = await self._read(job)
-        return await run_in_threadpool(self._log, sent, sha256, size, profile, outcome)
+        return await run_in_threadpool(self._log, sent, came, outcome)
 
     async def _read(self, job: Job) -> Outcome:
         try:
@@ -180,13 +193,14 @@ class Intake:
                 "Reading this photo failed; the bench computer's terminal says why.",
             ) from None
 
-    def _log(self, sent: Submission, sha256: str, size: int, profile: KeptProfile | None, outcome: Outcome) -> Taken:
+    def _log(self, sent: Submission, came: _Arrived, outcome: Outcome) -> Taken:
+        sha256, profile = came.sha256, came.profile
         new = store.NewEntry(
             batch_id=sent.batch_id,
             kind=sent.kind,
             origin=sent.origin,
             photo_sha256=sha256,
-            photo_size=size,
+            photo_size=came.size,
             reading=outcome.reading,
             wash=sent.wash,
             note=sent.note,
@@ -200,10 +214,16 @@ class Intake:
                 store.claim(c)
                 # Only here, with the log held, is it certain that nobody else logged the same photo meanwhile.
                 earlier = self._find(c, sent, sha256)
-                return earlier or Taken(store.add_entry(c, new, key), repeated=False)
+                return earlier or _taken(c, store.add_entry(c, new, key), repeated=False)
         except IntegrityError:
             with self._database.read() as c:  # another process used the key between our look and our commit
                 earlier = self._find(c, sent, sha256)
             if earlier is None:
                 raise
             return earlier
+
+
+def _taken(c: Connection, number: int, *, repeated: bool) -> Taken:
+    row = store.entry(c, number)
+    assert row is not None
+    return Taken(number, repeated, shown(row, store.corrector(c, number) if repeated else None))

@@ -12,6 +12,7 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from service.app import create_app
 from service.bench_service import Service
+from service.connection import bounded
 from service.settings import Settings
 from stripread.errors import CallError
 
@@ -35,6 +36,8 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         app,
         host=settings.host,
         port=settings.port,
+        http=bounded(settings.connection),
+        ws="none",
         log_level="warning",
         access_log=False,
         proxy_headers=False,  # who is on this machine is decided by the real peer address

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from service.connection import Bounds
+
 if TYPE_CHECKING:
     from service.worker import Reader
 
@@ -48,12 +50,14 @@ class Settings:
     tls: bool = False
     workers: int = field(default_factory=_cores)
     waiting: int = 16  # photos that may wait for a worker; a further one is answered 503
+    coming_in: int = 32  # bodies that may come in or be worked on at once; bounds the memory that they take
     reading_timeout: float = 60.0
     worker_memory: int | None = 6 * 1024 * MIB  # address space of one worker
     max_body: int = 64 * MIB
     max_parts: int = 12
     body_idle: float = 15.0  # longest silence while a body comes in
     body_total: float = 180.0
+    connection: Bounds = field(default_factory=Bounds)
     same_photo_window: float = 60.0
     posts_per_minute: int = 240  # of one client
     joins_per_minute: int = 10  # of one address

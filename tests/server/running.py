@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 import time
+from dataclasses import fields
 from pathlib import Path
 
 import httpx2 as httpx
@@ -77,6 +78,7 @@ class Running:
 
 
 def main() -> None:
+    from service.connection import Bounds
     from service.serving import serve
     from tests.server.conftest import settings_in
 
@@ -87,6 +89,8 @@ def main() -> None:
     parser.add_argument("--profile", type=Path, help="read with the real pipeline")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--body-idle", type=float, default=15.0)
+    for bound in fields(Bounds):
+        parser.add_argument(f"--{bound.name.replace('_', '-')}", type=type(bound.default), default=bound.default)
     parser.add_argument("--watch", type=Path)
     parser.add_argument("--lan", type=int, default=0)
     parser.add_argument("--max-body", type=int, default=64 * 1024 * 1024)
@@ -100,6 +104,7 @@ def main() -> None:
         port=said.port,
         workers=said.workers,
         body_idle=said.body_idle,
+        connection=Bounds(**{bound.name: getattr(said, bound.name) for bound in fields(Bounds)}),
         posts_per_minute=said.posts_per_minute,
         lan=bool(said.lan),
         max_body=said.max_body,

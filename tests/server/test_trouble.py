@@ -103,6 +103,13 @@ def test_too_many_waiting_is_an_honest_503(own_client):
     pool._taken = 0
 
 
+def test_too_many_bodies_at_once_are_turned_away_before_they_are_read(tmp_path):
+    with TestClient(create_app(settings_in(tmp_path, coming_in=0))) as client:
+        answer = client.post("/api/batches", json={"name": "b"})
+        assert (answer.status_code, answer.json()["code"], answer.headers["retry-after"]) == (503, "busy", "2")
+        assert client.get("/api/batches").status_code == 200
+
+
 def test_a_second_service_does_not_take_the_same_folder(own_client, settings):
     with pytest.raises(CallError, match="another stripread"):
         create_app(settings)

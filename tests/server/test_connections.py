@@ -1,0 +1,128 @@
+"""Connections that mean harm: slow heads, bodies after their answer, answers not taken, too many at once."""
+
+import socket
+import time
+
+import httpx2 as httpx
+import pytest
+
+from service.connection import Bounds, bounded
+from tests.server.running import Running
+
+BOUNDS = {"head": 1.0, "after_answer": 1.0, "answer": 2.0}
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory):
+    with Running(tmp_path_factory.mktemp("connections"), total=60, **BOUNDS) as running:
+        yield running
+
+
+def _connect(server) -> socket.socket:
+    connection = socket.create_connection(("127.0.0.1", server.port))
+    connection.settimeout(8)
+    return connection
+
+
+def _ends_within(connection: socket.socket, trickle: bytes = b"") -> float:
+    """Seconds until the other side has ended it, while a byte is sent every fifth of a second."""
+    started = time.monotonic()
+    connection.settimeout(0.2)
+    while time.monotonic() - started < 8:
+        try:
+            if trickle:
+                connection.sendall(trickle)
+            if connection.recv(65536) == b"":
+                break
+        except TimeoutError:
+            continue
+        except OSError:
+            break
+    connection.close()
+    return time.monotonic() - started
+
+
+def test_a_connection_that_says_nothing_is_ended(server):
+    assert 0.5 < _ends_within(_connect(server)) < 3
+
+
+def test_a_head_that_trickles_in_is_ended_and_others_are_served_meanwhile(server):
+    slow = [_connect(server) for _ in range(20)]
+    for connection in slow:
+        connection.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\nX-Slow: ")
+    started = time.monotonic()
+    assert httpx.get(f"{server.url}/healthz", timeout=5).status_code == 200
+    assert time.monotonic() - started < 1
+    assert _ends_within(slow[0], b"a") < 3
+    assert all(_ends_within(connection) < 3 for connection in slow[1:])
+
+
+def test_the_second_request_of_a_connection_has_the_same_clock(server):
+    connection = _connect(server)
+    connection.sendall(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n")
+    assert b" 200 " in connection.recv(65536)
+    time.sleep(1.5)  # idle between requests: longer than a head may take, and allowed
+    connection.sendall(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n")
+    assert b" 200 " in connection.recv(65536)
+    connection.sendall(b"GET /hea")
+    assert _ends_within(connection, b"l") < 3
+
+
+def test_a_body_that_goes_on_after_its_answer_is_ended(server):
+    connection = _connect(server)
+    connection.sendall(b"POST /api/batches HTTP/1.1\r\nHost: evil.example\r\nContent-Length: 1000000\r\n\r\n{")
+    assert b" 421 " in connection.recv(65536).split(b"\r\n")[0]
+    assert _ends_within(connection, b"x") < 3
+
+
+def test_an_answer_that_is_not_taken_is_ended(server):
+    connection = socket.socket()
+    connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+    connection.connect(("127.0.0.1", server.port))
+    whole = 300 * len(httpx.get(f"{server.url}/uplot.js", headers={"Accept-Encoding": "identity"}).content)
+    for _ in range(300):  # pipelined: far more than the system's buffers hold
+        connection.sendall(b"GET /uplot.js HTTP/1.1\r\nHost: localhost\r\n\r\n")
+    time.sleep(4)
+    connection.settimeout(5)
+    got = 0
+    try:
+        while chunk := connection.recv(65536):
+            got += len(chunk)
+    except ConnectionResetError:
+        pass
+    connection.close()
+    assert 0 < got < whole / 2
+
+
+def test_an_overlong_head_is_refused(server):
+    connection = _connect(server)
+    connection.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\nX-Long: " + b"a" * 100_000)
+    assert b" 400 " in connection.recv(65536).split(b"\r\n")[0]
+    connection.close()
+
+
+def test_connections_are_counted(server):
+    held = [_connect(server) for _ in range(80)]  # of 60
+    time.sleep(0.3)
+    ended = [c for c in held if _is_ended(c)]
+    assert 15 <= len(ended) <= 25
+    for connection in held:
+        connection.close()
+    time.sleep(0.3)
+    assert httpx.get(f"{server.url}/healthz", timeout=5).status_code == 200
+
+
+def _is_ended(connection: socket.socket) -> bool:
+    connection.settimeout(0.01)
+    try:
+        return connection.recv(1) == b""
+    except TimeoutError:
+        return False
+    except OSError:
+        return True
+
+
+def test_each_service_counts_its_own(tmp_path):
+    first, second = bounded(Bounds(each=1)), bounded(Bounds(each=2))
+    assert first.open_by is not second.open_by
+    assert (first.limits.each, second.limits.each) == (1, 2)
