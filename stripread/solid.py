@@ -155,7 +155,8 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     outside = np.unique(labels[filled == 0])
     rest = filled * ~np.isin(labels, outside[outside > 0])
     # A heap nearly as white as paper would go the same way: what is left is then not mostly dark.
-    if rest.sum() > 0.6 * filled.sum() or (rest > 0)[dark > 0].sum() > 0.5 * rest.sum():
+    large = cv2.erode(rest.astype(np.uint8), kernel, borderValue=0).sum() / view.px_per_mm**2 > 2 * MIN_AREA_MM2
+    if large and (rest.sum() > 0.6 * filled.sum() or (rest > 0)[dark > 0].sum() > 0.5 * rest.sum()):
         filled = rest.astype(np.uint8)
     return np.asarray(cv2.erode(filled, kernel, borderValue=0) > 0)
 

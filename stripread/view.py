@@ -59,9 +59,9 @@ class CardView:
         return self.rgb[y0:y1, x0:x1], (float(at[0]), float(at[1]))
 
 
-def card_view(photo: Photo, pose: CardPose) -> CardView:
-    """Rectify the card, at the photo's own resolution or ``MAX_PX_PER_MM``, whichever is less."""
-    scale = min(pose.px_per_mm, MAX_PX_PER_MM)
+def card_view(photo: Photo, pose: CardPose, most_px_per_mm: float = MAX_PX_PER_MM) -> CardView:
+    """Rectify the card, at the photo's own resolution or the one given, whichever is less."""
+    scale = min(pose.px_per_mm, most_px_per_mm)
     columns, rows = (int(np.ceil((side + 2 * MARGIN_MM) * scale)) for side in SIZE_MM)
     at = _map(pose, scale, rows, columns)
     pixels, ratio = photo.pixels, pose.px_per_mm / scale

@@ -25,9 +25,11 @@ from stripread.tintprofile import TintProfile, default_response
 from stripread.tintsample import TintSample, sample_tint
 from stripread.tintverdicts import CAUTIONS, Taking, implications, judge, measured
 from stripread.vials import Vial, Vials, disc, find_vials
-from stripread.view import CardView
+from stripread.view import CardView, card_view
 
 Array = NDArray[np.float64]
+
+GRAINS_PX_PER_MM = 8.0  # a solid's view: grains smaller than a pixel are taken for dark
 
 
 @dataclass
@@ -190,7 +192,7 @@ def trace_solid(
     start = time.perf_counter()
     trace = SolidTrace()
     try:
-        view = find_card(data, trace.card)
+        view = _finer(find_card(data, trace.card), trace.card)
         assert trace.card.samples is not None
         trace.fix = fix_colour(trace.card.samples, card_values or nominal_values())
         where: Window | tuple[float, float, float, float] = region_mm or layout().windows["sample"]
@@ -219,6 +221,16 @@ def trace_solid(
         reasons=tuple(dict.fromkeys(trace.reasons)),
     )
     return trace
+
+
+def _finer(view: CardView, card: Trace) -> CardView:
+    """The view in which grains are told apart: as fine as the photo is."""
+    assert card.photo is not None
+    assert card.pose is not None
+    if card.pose.px_per_mm <= view.px_per_mm:
+        return view
+    card.view = card_view(card.photo, card.pose, GRAINS_PX_PER_MM)
+    return card.view
 
 
 def _stamp(card: Trace, data: bytes, name: str, start: float) -> Stamp:

@@ -93,6 +93,15 @@ def test_a_rendered_heap(pale, grain):
         assert any("silver oxide" in text for text in reading.descriptions)
 
 
+@pytest.mark.parametrize("grain", [0.1, 0.7])
+def test_a_pale_heap_with_dark_specks_is_read(grain):
+    solid = Solid(0.9, grain, bright=0.8, radius_mm=9.5, seed=12)
+    reading = read_solid(render(with_solid(SCENE, solid)).data)
+    assert reading.status != "refused"
+    assert reading.pale_fraction == pytest.approx(true_share(solid), abs=0.08)
+    assert reading.pale_interval[0] <= true_share(solid) <= reading.pale_interval[1]
+
+
 def test_nothing_there_is_refused():
     reading = read_solid(render(SCENE).data)
     assert reading.status == "refused"
