@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 import PIL
 
-from stripread import card
+import stripread.card
 from tests.scenes.photo import render
 from tests.scenes.scene import Scene
 
@@ -28,7 +28,7 @@ def _renderer() -> bytes:
     here = Path(__file__).parent
     files = sorted(p for p in here.rglob("*") if p.suffix in {".py", ".toml", ".csv"} and p.stem not in APART)
     digest = hashlib.sha256(f"{np.__version__} {cv2.__version__} {PIL.__version__}".encode())
-    for file in (*files, Path(card.__file__)):
+    for file in (*files, Path(stripread.card.__file__)):
         digest.update(file.read_bytes())
     return digest.digest()
 
