@@ -20,6 +20,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "card": ("card", "Write the reference card to print."),
     "calibrate": ("calibrate", "Learn a strip kind from photos at known pH, from the maker's chart, or both."),
     "read": ("read", "Read the pH from photos of a strip on the card."),
+    "check": ("check", "Say whether a calibration is still true, from new photos at known pH."),
     "tint": ("tint", "Look for copper's ammonia blue in a vial beside its blank."),
     "calibrate-tint": ("calibrate_tint", "Learn from standards how blue a concentration of copper is."),
     "solid": ("solid", "Read the colour and the pale share of a solid."),
