@@ -5,6 +5,9 @@ Times are ISO 8601 in UTC with microseconds, as text: the same in every database
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, datetime
 
 from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
@@ -105,6 +108,19 @@ sessions = Table(  # paired phones; only a hash of the cookie is kept
 )
 
 
+_made_up: ContextVar[str | None] = ContextVar("made_up", default=None)
+
+
 def now() -> str:
     """The time as the log writes it."""
-    return datetime.now(UTC).isoformat(timespec="microseconds")
+    return _made_up.get() or datetime.now(UTC).isoformat(timespec="microseconds")
+
+
+@contextmanager
+def made_up_time(at: str) -> Iterator[None]:
+    """Let the log of a made-up batch have made-up times; a real batch never comes here."""
+    before = _made_up.set(datetime.fromisoformat(at).replace(tzinfo=UTC).isoformat(timespec="microseconds"))
+    try:
+        yield
+    finally:
+        _made_up.reset(before)

@@ -52,8 +52,8 @@ class FiledReading:
 
     @property
     def reasons(self) -> tuple[str, ...]:
-        """Why it is doubtful or refused, in words."""
-        return tuple(str(r["message"]) for r in self.data.get("reasons", []))
+        """Why it is doubtful or refused, in words. Notes and cautions, the same with each photo, are left out."""
+        return tuple(str(r["message"]) for r in self.data.get("reasons", []) if r.get("severity") != "note")
 
 
 def _tint(data: dict[str, Any]) -> str:

@@ -16,8 +16,9 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Curve
 from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
 
-from service.bench.balance import Balance
+from service.bench.balance import Balance, add_spans
 from service.bench.filed import Filed
+from service.bench.reagents import Span
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666"
 _PLAIN = FuncFormatter(lambda value, _: f"{value:g}")
@@ -115,7 +116,8 @@ def _tint_panel(axes: Any, n: Any, rows: list[dict[str, Any]]) -> None:  # noqa:
 def flow_plot(figure: Figure, found: Balance) -> bool:
     """Where the silver went: bands to scale on the left, the small ones again with their ranges on the right."""
     left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.25))
-    parts = [(loss.name, loss.silver_g[1], ORANGE) for loss in found.losses]
+    losses = _grouped(found)
+    parts = [(name, span[1], ORANGE) for name, span in losses]
     if found.weighed_g is not None:
         parts.insert(0, ("weighed", found.weighed_g[1], BLUE))
         rest = found.expected_g[1] - found.weighed_g[1] - found.explained_g[1]
@@ -129,7 +131,7 @@ def flow_plot(figure: Figure, found: Balance) -> bool:
     if small:
         parts.append((f"{len(small)} small ones" if len(small) > 1 else small[0][0], sum(p[1] for p in small), ORANGE))
     _flow(left, found, parts, total)
-    _ranges(right, found)
+    _ranges(right, found, losses)
     return True
 
 
@@ -153,8 +155,17 @@ def _band(axes: Any, start: tuple[float, float], end: tuple[float, float], colou
     axes.add_patch(PathPatch(Curve(points, codes), facecolor=colour, alpha=0.75, lw=0.4, edgecolor=colour))
 
 
-def _ranges(axes: Any, found: Balance) -> None:  # noqa: ANN401
-    rows = [(x.name, x.silver_g) for x in found.losses if x.silver_g[2] > 0][:9]
+def _grouped(found: Balance) -> list[tuple[str, Span]]:
+    """Losses, the decants of each sort taken together: a dozen washes are one band; the table names each."""
+    groups: dict[str, list[Span]] = {}
+    for loss in found.losses:
+        sort = next((s for s in ("fines in", "dissolved in") if loss.name.startswith(s)), None)
+        groups.setdefault(loss.name if sort is None else f"{sort} the decants", []).append(loss.silver_g)
+    return sorted(((name, add_spans(spans)) for name, spans in groups.items()), key=lambda row: -row[1][1])
+
+
+def _ranges(axes: Any, found: Balance, losses: list[tuple[str, Span]]) -> None:  # noqa: ANN401
+    rows = [row for row in losses if row[1][2] > 0][:9]
     if found.shortfall_g is not None and found.shortfall_g[2] > 0:
         rows.append(("missing in all", found.shortfall_g))
     floor = 1e-4

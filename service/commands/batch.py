@@ -203,12 +203,40 @@ def stock(data: Path, database: str | None) -> int:
 
 
 @command.command("demo")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), default=Path("demo-report.html"), help=_FILE)
-def demo(out: Path) -> int:
-    """Write the report of a made-up batch, from wet chloride to weighed silver."""
-    from service.bench.demobatch import demo_batch
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("demo-out"),
+    show_default=True,
+    help="Folder for batch.html and batch.pdf, or one .html or .pdf file.",
+)
+@click.option("--data", type=click.Path(path_type=Path), help="Keep the made-up log in this new folder.")
+def demo(out: Path, data: Path | None) -> int:
+    """Make a batch up, from first wash to weighed silver: its photos are read, its gates judged, its report written."""
+    import tempfile
 
-    return _write(demo_batch(), out)
+    from service.demo_log import play
+
+    single = out.suffix.lower() in (".html", ".pdf")
+    places = [out] if single else [out / "batch.html", out / "batch.pdf"]
+    if data is not None and data.exists():
+        raise CallError(f"{data} is there already: the made-up batch gets a folder of its own")
+    click.echo("Reading the photos of a made-up batch …", err=True)
+    with tempfile.TemporaryDirectory() as scratch:
+        place = data or Path(scratch) / "log"
+        try:
+            (out.parent if single else out).mkdir(parents=True, exist_ok=True)
+            place.mkdir(parents=True)
+        except OSError as problem:
+            raise CallError(f"can't write there: {problem}") from None
+        batch = play(place)
+        with _opened(place, None) as log:
+            filed = _filed(log, place, batch)
+    for report_file in places:
+        _write(filed, report_file)
+    if data is not None:
+        click.echo(f"The log is kept: stripread batch show {batch} --data {data}")
+    return 0
 
 
 @command.command("report")
@@ -217,13 +245,20 @@ def demo(out: Path) -> int:
 @_log_options
 def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
+    place = _ending(out or Path(f"batch-{batch}.html"))
+    with _opened(data, database) as log:
+        filed = _filed(log, data, batch)
+    return _write(filed, place)
+
+
+def _filed(log: Database, data: Path, batch: int) -> Filed:
+    """The batch as its report shows it, with thumbnails made from the log's own photos."""
     from service import store
     from service.blobs import Blobs
     from service.filing import filed_batch
     from service.pictures import NotAPicture, thumbnail
 
-    place = _ending(out or Path(f"batch-{batch}.html"))
-    with _opened(data, database) as log, log.read() as c:
+    with log.read() as c:
         blobs = Blobs(data / "photos")
         small: dict[str, bytes] = {}
         for row in store.entries_of(c, batch):
@@ -231,8 +266,7 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
                 small[row["photo_sha256"]] = thumbnail(blobs.path(row["photo_sha256"]))
             except (NotAPicture, OSError):
                 continue  # the reading stands in the report without its picture
-        filed = filed_batch(c, batch, small)
-    return _write(filed, place)
+        return filed_batch(c, batch, small)
 
 
 def _ending(place: Path) -> Path:

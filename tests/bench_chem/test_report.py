@@ -12,7 +12,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from service.bench.demobatch import demo_batch, notes, readings
 from service.bench.filed import FiledReading
 from service.bench.gates import Entry
 from service.bench.notes import FIELDS, Note, checked, decant_of, poured_of
@@ -20,6 +19,7 @@ from service.bench.report import html_report, span_text
 from service.bench.reportpdf import pdf_report
 from service.bench.state import state_of
 from stripread.errors import CallError
+from tests.bench_chem.madeup import demo_batch, notes, readings
 
 
 def _thumb():
