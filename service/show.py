@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from stripread.blank import TOLERANCE, AgainstBlank
 from stripread.combined import CombinedReading
 from stripread.results import PhReading, StripReading
 
@@ -32,6 +33,18 @@ def combined_line(combined: CombinedReading) -> str:
     what = "photos of one strip" if combined.same_strip else "strips"
     stamp = replace(combined.reading.stamp, photo=f"together, {count} {what}")
     return ph_line(replace(combined.reading, stamp=stamp))
+
+
+def blank_line(compared: AgainstBlank) -> str:
+    """What the comparison with the rinse water says, in words."""
+    d, blank = compared.difference, compared.blank
+    if d is None or blank.ph is None:
+        return f"    not compared with {blank.stamp.photo}: one of the two has no value"
+    side = "more acid" if d.value < 0 else "more alkaline"
+    low, high = d.interval
+    told = f"by more than {TOLERANCE:g}: probability {d.differs:.0%}"
+    head = f"    {abs(d.value):.2f} {side} than the rinse water's {blank.ph:.2f}"
+    return f"{head}  (95 %: {low:+.2f} to {high:+.2f}); {told}"
 
 
 def _strip(strip: StripReading) -> str:

@@ -114,6 +114,33 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "note",
         "More than one strip lies in the lane ({detail}); only the plainest was used, as one and the same strip.",
     ),
+    # time, temperature, rinse water
+    "read_too_early": (
+        "doubt",
+        "The strip was read too early ({detail} after dipping). Wait as its maker says and take the photo again.",
+    ),
+    "read_too_late": (
+        "doubt",
+        "The strip was read too late ({detail} after dipping): it dries and drifts. Dip a new one.",
+    ),
+    "dip_after_photo": (
+        "doubt",
+        "The photo is older than the dip ({detail}), so the waiting time is not known. Compare the clocks.",
+    ),
+    "no_photo_time": (
+        "note",
+        "The photo does not say when it was taken, so the waiting time could not be checked. Give it in seconds.",
+    ),
+    "unbuffered": (
+        "doubt",
+        "Rinse water near neutral has almost no buffer: the strip moves slowly and its own dye shifts it ({detail}). "
+        "Wait until the colour stands still, give the dip time, and compare with a blank of the water itself.",
+    ),
+    "hot_sample": (
+        "doubt",
+        "The sample was hot ({detail}): strips are made for room temperature. Cool a sample and read that.",
+    ),
+    "neutral_at": ("note", "The sample was at {detail}."),
     # the tint: vials
     "no_vial": (
         "refuse",

@@ -111,6 +111,8 @@ class PhReading:
     profile: str = ""
     budget: dict[str, float] = field(default_factory=dict)  # variance in pH by cause
     strips: tuple[StripReading, ...] = ()
+    waited_s: float | None = None  # from dip to photo, if it was said
+    neutral_ph: float | None = None  # at the sample's temperature, if it was said
 
     @property
     def status(self) -> Status:
@@ -139,6 +141,8 @@ class PhReading:
             "budget": own["budget"],
             "reasons": own["reasons"],
             "strips": [strip.to_dict() for strip in self.strips],
+            "waited_s": _rounded(self.waited_s, 1),
+            "neutral_ph": _rounded(self.neutral_ph, 2),
             "sha256": self.stamp.sha256,
             "profile": self.profile,
             "taken_at": self.stamp.taken_at,

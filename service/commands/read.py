@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -35,6 +36,17 @@ DEFAULT_PROFILE = "profile.toml"
 @click.option(
     "--several-strips", is_flag=True, help="With --combine: every strip is another one, dipped in the same liquid."
 )
+@click.option(
+    "--dipped-at",
+    help="When the strip was dipped: seconds before the photo, or the phone's clock then (10:04:30, or with date).",
+)
+@click.option("--temperature-c", type=float, help="Temperature of the sample when dipped, °C.")
+@click.option("--rinse", is_flag=True, help="The liquid is rinse water: warn where it has no buffer.")
+@click.option(
+    "--blank",
+    type=click.Path(path_type=Path),
+    help="Photo of a strip dipped in the rinse water itself: does the wash still differ from it? Implies --rinse.",
+)
 def command(  # noqa: PLR0917 - click passes by name
     photos: tuple[Path, ...],
     profile: Path | None,
@@ -42,6 +54,10 @@ def command(  # noqa: PLR0917 - click passes by name
     overlay: Path | None,
     combine: bool,
     several_strips: bool,
+    dipped_at: str | None,
+    temperature_c: float | None,
+    rinse: bool,
+    blank: Path | None,
 ) -> int:
     """Read the pH from PHOTOS of a strip lying on the printed card.
 
@@ -51,11 +67,16 @@ def command(  # noqa: PLR0917 - click passes by name
     calibration, the light if it was the same) does not average away, so photos under different light, or by different
     phones, narrow the interval most.
 
+    --blank reads the wash and the water it is washed with together: errors that both share cancel in the difference.
+    Each photo is compared, a combined reading is not.
+
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
     from service.many import see_many
     from service.overlay_paths import overlay_paths
-    from service.show import combined_line, ph_line
+    from service.show import blank_line, combined_line, ph_line
+    from stripread.blank import against_blank
+    from stripread.circumstances import Circumstances, dip_time
     from stripread.combined import combine as combine_seen
     from stripread.profile import load_profile
 
@@ -63,18 +84,26 @@ def command(  # noqa: PLR0917 - click passes by name
     if profile is None and not path.exists():
         raise CallError("no profile: give --profile, made by `stripread calibrate` for your strips")
     learned = load_profile(path)
-    for photo in photos:
+    for photo in photos if blank is None else (*photos, blank):
         if not photo.is_file():
             raise CallError(f"no such photo: {photo}")
     places = overlay_paths(photos, overlay)
     if several_strips and not combine:
         raise CallError("--several-strips says what --combine is to combine: give both")
+    dipped = None if dipped_at is None else dip_time(dipped_at)
+    said = Circumstances(dipped, rinse or blank is not None, temperature_c)
+    water = None if blank is None else next(see_many([blank], learned, [None], replace(said, dipped=None)))
     all_seen = []
-    for seen in see_many(photos, learned, places):
+    for seen in see_many(photos, learned, places, said):
         all_seen.append(seen)
-        click.echo(json.dumps(seen.reading.to_dict()) if as_json else ph_line(seen.reading))
+        told = None if water is None else against_blank(seen, water, learned)
+        if as_json:
+            click.echo(json.dumps((told or seen.reading).to_dict()))
+        else:
+            click.echo(ph_line(seen.reading) + ("" if told is None else "\n" + blank_line(told)))
         sys.stdout.flush()
     if combine:
         together = combine_seen(all_seen, learned, same_strip=not several_strips)
         click.echo(json.dumps(together.to_dict()) if as_json else combined_line(together))
-    return 1 if any(seen.reading.status == "refused" for seen in all_seen) else 0
+    every = all_seen if water is None else [*all_seen, water]
+    return 1 if any(seen.reading.status == "refused" for seen in every) else 0

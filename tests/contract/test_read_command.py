@@ -10,6 +10,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "service" / "demo"
+PROFILE = ("--profile", str(DEMO / "profile.toml"))
 KEYS = {
     "photo", "kind", "status", "ph", "interval", "level", "alternatives", "pads", "misfit", "reasons", "sha256",
     "profile", "software", "seconds",
@@ -83,6 +84,9 @@ def test_budget_adds_up(readings):
         (("read", str(DEMO / "photos" / "01-wash-01.jpg"), "--profile", "nowhere.toml"), "profile"),
         (("read", str(DEMO / "photos" / "01-wash-01.jpg"), "--profile", str(DEMO / "strip.toml")), "profile"),
         (("read",), "PHOTOS"),
+        (("read", str(DEMO / "photos" / "01-wash-01.jpg"), *PROFILE, "--dipped-at", "soon"), "dip time"),
+        (("read", str(DEMO / "photos" / "01-wash-01.jpg"), *PROFILE, "--several-strips"), "--combine"),
+        (("read", str(DEMO / "photos" / "01-wash-01.jpg"), *PROFILE, "--blank", "nowhere.jpg"), "no such photo"),
         (("nonsense",), "nonsense"),
         (("calibrate", str(DEMO / "strip.toml"), "--out", "x.toml"), "buffers"),
     ],
@@ -121,3 +125,19 @@ def test_combining_adds_one_line_and_leaves_out_what_was_refused():
     assert set(together) >= KEYS | {"combined_from", "agreement"}
     assert {"left_out", "photos_disagree"} <= {r["code"] for r in together["reasons"]}  # 3.4 and 4.2 are two liquids
     assert [part["used"] for part in together["combined_from"]] == [True, True, False]
+
+
+def test_a_wash_beside_its_rinse_water():
+    photos = [str(DEMO / "photos" / name) for name in ("12-wash-08.jpg", "14-wash-09.jpg")]
+    done = run("read", photos[0], "--blank", photos[1], *PROFILE, "--json", "--temperature-c", "25")
+    assert done.returncode == 0, done.stderr
+    reading = json.loads(done.stdout)
+    blank = reading["blank"]
+    low, high = blank["difference_interval"]
+    assert low <= 6.1 - 6.5 <= high  # truth.csv
+    assert blank["probability_differs"] == pytest.approx(
+        blank["probability_more_acid"] + blank["probability_more_alkaline"], abs=1e-3
+    )
+    assert blank["probability_more_acid"] > 0.5
+    assert "unbuffered" in {r["code"] for r in reading["reasons"]}
+    assert reading["neutral_ph"] == 7.0

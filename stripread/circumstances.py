@@ -1,0 +1,120 @@
+"""What the user says of a strip beside its photo: when it was dipped, how warm the sample was, that it is rinse water.
+
+Strips drift: too early the pads have not settled, too late they dry and take up air. Water without buffer is worse: the
+pad's own dye and acid set its pH at first, and the colour takes minutes instead of seconds (practice, no source).
+And neutral is pH 7 at 25 °C only: half of pKw, whose expression here is that of PHREEQC's phreeqc.dat.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import datetime, time
+
+from stripread.errors import CallError
+from stripread.kind import StripKind
+from stripread.reasons import Reason, because
+from stripread.results import PhReading
+
+UNBUFFERED = (5.0, 8.5)  # pH between which rinse water has next to no buffer
+UNBUFFERED_WINDOW_S = (60.0, 600.0)  # reading window in it (from memory, no source)
+HOT_C = 40.0  # dyes and buffers were calibrated near room temperature; neutral is 6.8 here
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """dipped: seconds before the photo, or the time by the phone's clock; temperature_c: of the sample when dipped."""
+
+    dipped: float | datetime | time | None = None
+    rinse: bool = False
+    temperature_c: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.temperature_c is not None and not 0.0 <= self.temperature_c <= 100.0:
+            raise CallError(f"{self.temperature_c:g} °C is not a temperature of liquid water: 0 to 100")
+
+
+def dip_time(text: str) -> float | datetime | time:
+    """Seconds before the photo (``35``), a time of the photo's day (``10:04:30``), or date and time (ISO 8601).
+
+    Raises
+    ------
+    CallError
+        If it is none of these, or a negative number.
+    """
+    try:
+        seconds = float(text)
+    except ValueError:
+        pass
+    else:
+        if not 0.0 <= seconds < math.inf:
+            raise CallError(f"dipped {text} s before the photo: give a number from 0 up")
+        return seconds
+    for parse in (time.fromisoformat, datetime.fromisoformat):
+        try:
+            return parse(text)
+        except ValueError:
+            continue
+    raise CallError(f"'{text}' is no dip time: give seconds before the photo, 10:04:30, or 2026-05-12T10:04:30")
+
+
+def waited(dipped: float | datetime | time, taken_at: str | None) -> float | None:
+    """Seconds from dip to photo; negative when the clocks contradict; None when the photo does not know its time."""
+    if isinstance(dipped, float):
+        return dipped
+    if taken_at is None:
+        return None
+    taken = datetime.fromisoformat(taken_at)
+    dip = datetime.combine(taken.date(), dipped) if isinstance(dipped, time) else dipped
+    if dip.tzinfo is None or isinstance(dipped, time):
+        return (taken.replace(tzinfo=None) - dip.replace(tzinfo=None)).total_seconds()
+    return None if taken.tzinfo is None else (taken - dip).total_seconds()
+
+
+def neutral_ph(temp_c: float) -> float:
+    """Half of pKw at ``temp_c`` (0 to 100 °C): PHREEQC's phreeqc.dat."""
+    t = temp_c + 273.15
+    kw = 293.29227 + 0.1360833 * t - 10576.913 / t - 123.73158 * math.log10(t) - 6.996455e-5 * t**2
+    return -kw / 2.0
+
+
+def with_circumstances(reading: PhReading, kind: StripKind, said: Circumstances) -> PhReading:
+    """The reading with what was said of the strip: waiting time, neutral pH, and the doubts that follow."""
+    wait = None if said.dipped is None else waited(said.dipped, reading.stamp.taken_at)
+    neutral = None if said.temperature_c is None else neutral_ph(said.temperature_c)
+    common = _of_temperature(said)
+    if said.dipped is not None and wait is None:
+        common.append(because("no_photo_time"))
+    strips = tuple(replace(s, reasons=(*s.reasons, *common, *_of_time(s.ph, wait, kind, said))) for s in reading.strips)
+    return replace(
+        reading,
+        reasons=(*reading.reasons, *common, *_of_time(reading.ph, wait, kind, said)),
+        strips=strips,
+        waited_s=wait,
+        neutral_ph=neutral,
+    )
+
+
+def _of_time(ph: float | None, wait: float | None, kind: StripKind, said: Circumstances) -> list[Reason]:
+    """Doubts about when the strip was read; ``ph`` None for a strip without a value."""
+    slow = ph is not None and said.rinse and UNBUFFERED[0] <= ph <= UNBUFFERED[1]
+    window = UNBUFFERED_WINDOW_S if slow else kind.read_after_s
+    if ph is None or (wait is None and not slow):
+        return []
+    if wait is None:
+        return [because("unbuffered", "wait a minute or more")]
+    if wait < 0.0:
+        return [because("dip_after_photo", f"{-wait:.0f} s")]
+    low, high = window or (0.0, math.inf)
+    if wait < low and slow:
+        return [because("unbuffered", f"read after {wait:.0f} s, wait {low:.0f} s or more")]
+    if wait < low:
+        return [because("read_too_early", f"{wait:.0f} s, sooner than {low:.0f} s")]
+    return [because("read_too_late", f"{wait:.0f} s, later than {high:.0f} s")] if wait > high else []
+
+
+def _of_temperature(said: Circumstances) -> list[Reason]:
+    if said.temperature_c is None:
+        return []
+    told = f"{said.temperature_c:.0f} °C, where neutral is pH {neutral_ph(said.temperature_c):.1f}"
+    return [because("hot_sample", told)] if said.temperature_c >= HOT_C else [because("neutral_at", told)]
