@@ -20,6 +20,8 @@ CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid sca
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
 UNEVEN, UNEVEN_SHARE = 0.016, 0.4  # natural log of red over blue inside the sample; the second of the absorbance
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
+# Of a cloud: absorbance that is plain; light left in blue, where clear copper leaves all; ln of red over ln of green
+PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
 PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
@@ -50,9 +52,7 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     decision = estimate.decision
     cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
     fits = estimate.misfit <= OTHER_COLOUR
-    red, green, blue = (float(v) for v in sample.ratio)
-    pale_blue = red < 0.85 * blue and red < 0.97 * green and green > PALE_GREEN
-    if cloudy and pale_blue and estimate.signal > STRONG and not _nickel(estimate):
+    if _pale_blue(sample, estimate, cloudy):
         doubts.append(because("pale_blue_precipitate"))
         decision = "copper"
     elif cloudy:
@@ -72,6 +72,21 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     elif decision == "undecided":
         doubts.append(because("near_limit"))
     return replace(estimate, decision=decision), doubts
+
+
+def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool:
+    """Whether a cloud of copper's blue floats in the sample: ammonia is short.
+
+    The ring shows through a thin cloud. But a cloud takes light from blue too, which no clear copper does: then the
+    colour fits no clear liquid, and is still copper's in how much less of red than of green is left.
+    """
+    red, green, blue = (float(v) for v in sample.ratio)
+    if green < PALE_GREEN or red > 0.85 * blue or _nickel(estimate):
+        return False
+    if cloudy:
+        return red < 0.97 * green and estimate.signal > STRONG
+    veiled = estimate.misfit > 2.0 * OTHER_COLOUR and blue < VEILED
+    return veiled and math.log(max(red, 1e-3)) < COPPER_LIKE * math.log(green) and estimate.signal > PALE
 
 
 def measured(sample: TintSample, estimate: TintEstimate) -> bool:

@@ -1,8 +1,8 @@
 """How well tints and solids are read, on rendered photos: ``python -m tests.tint_study [--n 60] [--sort blank …]``.
 
-blank: nothing there. copper: 1 to 500 mg/L, absorptivities and bands as the sources have them. limit: what the issue
-asks to be seen (8 mg/L at 10 mm, 3 mg/L at 30 mm) and what each photo states. other: iron yellow, nickel violet, haze,
-coloured reflections. solid: pale shares from nothing to nearly all, grains from 0.06 to 1 mm.
+blank: nothing there. copper: 1 to 500 mg/L, absorptivities and bands as the sources have them. limit: 8 mg/L at 10 mm
+and 3 mg/L at 30 mm. other: iron yellow, nickel violet, haze, coloured reflections, from weak to strong. cloud: the
+pale-blue hydroxide. solid: pale shares from nothing to nearly all, grains from 0.06 to 1 mm.
 """
 
 from __future__ import annotations
@@ -14,14 +14,17 @@ import cv2
 import numpy as np
 
 from stripread.results import TintReading
-from stripread.windows_pipeline import TintAsk, read_solid, read_tint
+from stripread.tint import ONE_IN_20, ONE_IN_100
+from stripread.tintmodel import copper_curves, per_mg_l_mm
+from stripread.windows_pipeline import TintAsk, TintTrace, read_solid, trace_tint
 from tests.scenes import Scene, random_scene, render
+from tests.scenes.phone import phone
 from tests.scenes.solid import Solid, true_share, with_solid
 from tests.scenes.spectra import WAVELENGTHS
-from tests.scenes.vial import Dye, copper, random_pair, with_vials
+from tests.scenes.vial import Dye, copper, hydroxide, random_pair, with_vials
 
 PATHS_MM = (10.0, 20.0, 30.0, 50.0, 100.0)
-SORTS = ("blank", "copper", "limit", "other", "solid")
+SORTS = ("blank", "copper", "limit", "other", "solid", "cloud")
 
 
 def tint_scene(rng: np.random.Generator, path_mm: float) -> Scene:
@@ -34,7 +37,7 @@ def tint_scene(rng: np.random.Generator, path_mm: float) -> Scene:
 
 def other_colour(rng: np.random.Generator) -> tuple[str, tuple[Dye, ...], dict[str, object]]:
     """One of the things that are not copper: its name, dyes, and what else is set on the vial."""
-    strength = float(np.exp(rng.uniform(np.log(0.01), np.log(0.3))))
+    strength = float(np.exp(rng.uniform(np.log(0.005), np.log(0.5))))
     name = str(rng.choice(["iron", "nickel", "haze", "reflection"]))
     if name == "iron":
         return name, (Dye(1.5 * strength, 400.0, 6000.0),), {}
@@ -46,8 +49,23 @@ def other_colour(rng: np.random.Generator) -> tuple[str, tuple[Dye, ...], dict[s
     return name, (), {"mirror": tint}
 
 
-def one_tint(sort: str, number: int) -> tuple[float, float, str, TintReading]:
-    """Render and read one photo: (mg/L, mm, what it is, reading)."""
+def floor_mg(scene: Scene, trace: TintTrace, path_mm: float) -> float:
+    """Detection limit (mg/L) that shot and read noise of the same pixels alone would give, everything else known."""
+    eye, vials, pose = phone(scene.phone_seed), trace.vials, trace.card.pose
+    assert vials is not None
+    assert vials.sample is not None
+    assert vials.blank is not None
+    assert pose is not None
+    per_mm = pose.px_per_mm * pose.photo.scale
+    pixels = [vial.area_mm2 * per_mm**2 for vial in (vials.sample, vials.blank)]
+    one = 1.0 / (eye.electrons * scene.level) + (eye.read_noise / scene.level) ** 2  # variance of ln, one pixel
+    slope = copper_curves().slope.mean(axis=0)
+    sd = float(np.sqrt(one * sum(1.0 / n for n in pixels)) / np.linalg.norm(slope))
+    return (ONE_IN_100 + ONE_IN_20) * sd / per_mg_l_mm() / path_mm
+
+
+def one_tint(sort: str, number: int) -> tuple[float, float, str, TintReading, float]:
+    """Render and read one photo: (mg/L, mm, what it is, reading, noise floor)."""
     rng = np.random.default_rng([9, SORTS.index(sort), number])
     path = float(rng.choice((10.0, 30.0) if sort == "limit" else PATHS_MM))
     milligrams, name = 0.0, sort
@@ -62,16 +80,21 @@ def one_tint(sort: str, number: int) -> tuple[float, float, str, TintReading]:
         dyes = (copper(milligrams, path),)
     elif sort == "other":
         name, dyes, fixed = other_colour(rng)
-    photo = render(with_vials(tint_scene(rng, path), *random_pair(rng, dyes, path, **fixed)))
-    return milligrams, path, name, read_tint(photo.data, TintAsk(path))
+    elif sort == "cloud":
+        dyes, fixed = (Dye(0.05),), hydroxide(float(rng.uniform(0.15, 0.6)))
+    scene = tint_scene(rng, path)
+    trace = trace_tint(render(with_vials(scene, *random_pair(rng, dyes, path, **fixed))).data, TintAsk(path))
+    assert trace.reading is not None
+    floor = float("nan") if trace.estimate is None else floor_mg(scene, trace, path)
+    return milligrams, path, name, trace.reading, floor
 
 
 def study_tint(sort: str, count: int, verbose: bool) -> None:
     """Read ``count`` photos of one sort and print what came of them."""
     rows = []
     for number in range(count):
-        milligrams, path, name, reading = one_tint(sort, number)
-        rows.append((milligrams, path, name, reading))
+        milligrams, path, name, reading, floor = one_tint(sort, number)
+        rows.append((milligrams, path, name, reading, floor))
         if verbose:
             codes = [r.code for r in reading.reasons if r.severity != "note"]
             words = f"{number} {name} {milligrams:.1f} mg/L {path:.0f} mm: {reading.decision} {reading.mg_per_l} "
@@ -79,25 +102,28 @@ def study_tint(sort: str, count: int, verbose: bool) -> None:
                 words + f"{reading.interval} limit {reading.detection_limit} {reading.stamp.seconds:.2f} s {codes}"
             )
     used = [r for r in rows if r[3].interval is not None]
-    click.echo(f"{sort}: {count} photos, {count - len(used)} refused")
+    refused = sum(r[3].status == "refused" for r in rows)
+    click.echo(f"{sort}: {count} photos, {refused} refused, {count - len(used) - refused} without a concentration")
     for decision in ("copper", "none seen", "undecided"):
-        found = [r for r in used if r[3].decision == decision]
+        found = [r for r in rows if r[3].decision == decision and r[3].status != "refused"]
         sure = sum(r[3].status == "ok" for r in found)
         click.echo(f"  {decision}: {len(found)} ({sure} with status ok) {sorted({r[2] for r in found})}")
-    if sort != "other":
+    if sort not in {"other", "cloud"} and used:
         held = [r[3].interval[0] - 1e-9 <= r[0] <= r[3].interval[1] + 1e-9 for r in used]
         click.echo(f"  interval holds the truth: {np.mean(held):.3f}")
         above = [r for r in used if r[0] > r[3].detection_limit]
         if above:
             click.echo(
-                f"  called copper above the stated limit: {np.mean([r[3].decision == 'copper' for r in above]):.3f}"
+                f"  called copper above the stated limit: {np.mean([r[3].decision == 'copper' for r in above]):.3f} "
+                f"of {len(above)}"
             )
     for path in PATHS_MM:
         limits = [r[3].detection_limit for r in used if r[1] == path]
         if limits:
             click.echo(
                 f"  detection limit at {path:.0f} mm: median {np.median(limits):.2f}, nine of ten below "
-                f"{np.quantile(limits, 0.9):.2f} mg/L"
+                f"{np.quantile(limits, 0.9):.2f} mg/L; sensor noise alone "
+                f"{np.median([r[4] for r in used if r[1] == path]):.2f}"
             )
 
 

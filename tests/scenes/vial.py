@@ -66,6 +66,11 @@ def copper(mg_per_l: float, path_mm: float, epsilon: float = 55.0, peak_nm: floa
     return Dye(epsilon * mg_per_l / 63546.0 * path_mm / 10.0, peak_nm)
 
 
+def hydroxide(haze: float) -> dict[str, object]:
+    """What to set on a vial in which copper(II) hydroxide floats, ammonia being short: pale blue, a made-up spectrum."""
+    return {"haze": haze, "haze_colour": 0.75 - 0.5 / (1 + np.exp(-(WAVELENGTHS - 560.0) / 25.0))}
+
+
 def eye_over(scene: Scene) -> Array:
     """The lens over the card: (x, y, z) mm in card coordinates, z up."""
     camera = camera_of(scene)
@@ -218,4 +223,4 @@ def random_pair(rng: np.random.Generator, dyes: tuple[Dye, ...], path_mm: float,
     return replace(vials[0], **fixed), vials[1]  # type: ignore[arg-type]
 
 
-__all__ = ["Dye", "Vial", "copper", "placed", "random_pair", "vial_layers", "with_vials"]
+__all__ = ["Dye", "Vial", "copper", "hydroxide", "placed", "random_pair", "vial_layers", "with_vials"]

@@ -11,7 +11,7 @@ from stripread.card import layout
 from stripread.vials import find_vials
 from stripread.windows_pipeline import TintAsk, read_tint, trace_tint
 from tests.scenes import Scene, render
-from tests.scenes.vial import Vial, copper, with_vials
+from tests.scenes.vial import Vial, copper, hydroxide, with_vials
 
 SCENE = Scene(printer_seed=3, phone_seed=5, level=0.7, fill=0.9, distance_mm=320, tilt_deg=4.0)
 
@@ -22,7 +22,7 @@ def photo(sample, blank=None, scene=SCENE):
 
 def pair(mg, path=20.0, **fixed):
     blank = Vial(depth_mm=path, height_mm=path + 8, seed=1)
-    return replace(blank, dyes=(copper(mg, path),), seed=2, **fixed), blank
+    return replace(blank, **{"dyes": (copper(mg, path),), "seed": 2, **fixed}), blank
 
 
 @pytest.fixture(scope="module")
@@ -69,6 +69,16 @@ def test_milk_is_not_copper():
     reading = read_tint(photo(*pair(0.0, haze=0.3)), TintAsk(path_mm=20.0))
     assert reading.decision == "undecided"
     assert {"cloudy", "other_colour"} & {r.code for r in reading.reasons}
+
+
+@pytest.mark.parametrize("haze", [0.3, 0.5])
+def test_pale_blue_hydroxide_is_copper_with_too_little_ammonia(haze):
+    reading = read_tint(photo(*pair(0.0, **hydroxide(haze))), TintAsk(path_mm=20.0))
+    assert reading.decision == "copper"
+    assert reading.status == "doubtful"
+    said = {r.code: r.message for r in reading.reasons}
+    assert "Add ammonia" in said["pale_blue_precipitate"]
+    assert reading.mg_per_l is None  # a cloud's colour is no measure of how much is dissolved
 
 
 def test_a_bare_card_is_refused_with_the_cautions():
