@@ -102,12 +102,13 @@ def _tint_panel(axes: Any, n: Any, rows: list[dict[str, Any]]) -> None:  # noqa:
                 [x], [value], [[max(0.0, value - low)], [max(0.0, high - value)]], fmt="o", color=RED, capsize=3
             )
             axes.annotate("copper", (x, value), textcoords="offset points", xytext=(5, 3), color=RED, fontsize=8)
-        elif data.get("detection_limit") is not None:
+        elif data.get("decision") == "none seen" and data.get("detection_limit") is not None:
             axes.plot([x], [data["detection_limit"]], "v", color=GREEN)
             axes.annotate("below", (x, data["detection_limit"]), textcoords="offset points", xytext=(5, 3), color=GREEN,
                           fontsize=8)  # fmt: skip
         else:
-            axes.annotate(str(data.get("decision")), (x, 1.0), ha="center", color=GREY, fontsize=8)
+            axes.annotate(f"{data.get('decision')},\nno figure", (x, 0.02), xycoords=axes.get_xaxis_transform(), ha="center",
+                          color=GREY, fontsize=8)  # fmt: skip
     axes.set(xlabel="ammonia check", ylabel="copper, mg/L", yscale="log", xlim=(0.5, len(rows) + 0.9))
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
