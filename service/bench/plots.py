@@ -107,8 +107,8 @@ def _tint_panel(axes: Any, n: Any, rows: list[dict[str, Any]]) -> None:  # noqa:
             axes.annotate("below", (x, data["detection_limit"]), textcoords="offset points", xytext=(5, 3), color=GREEN,
                           fontsize=8)  # fmt: skip
         else:
-            axes.annotate(f"{data.get('decision')},\nno figure", (x, 0.02), xycoords=axes.get_xaxis_transform(), ha="center",
-                          color=GREY, fontsize=8)  # fmt: skip
+            text, low = f"{data.get('decision')},\nno figure", axes.get_xaxis_transform()
+            axes.annotate(text, (x, 0.02), xycoords=low, ha="center", color=GREY, fontsize=8)
     axes.set(xlabel="ammonia check", ylabel="copper, mg/L", yscale="log", xlim=(0.5, len(rows) + 0.9))
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
