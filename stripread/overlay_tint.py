@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,7 +54,7 @@ def tint_picture(trace: TintTrace) -> bytes:
         Headline(reading.status, big, "", tuple(below)),
         reading.reasons,
         panels,
-        title=reading.stamp.photo,
+        title=Path(reading.stamp.photo).name,
         caption=f"tint · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
     )
     return picture.png(image)
@@ -81,7 +82,7 @@ def solid_picture(trace: SolidTrace) -> bytes:
         )
         outlines.append(Outline(trace.card.pose.to_px(trace.card.view.view_to_mm(corners)), "window", "solid"))
     if trace.estimate is not None:
-        panels.append(Panel("Pale share of each place (dark: none, white: all)", 230, lambda axes: _map(axes, trace)))
+        panels.append(Panel("Pale share of each place (blue: none, yellow: all)", 230, lambda axes: _map(axes, trace)))
         panels.append(Panel("Mean colour", 50, lambda axes: _swatch(axes, trace)))
     if reading.pale_fraction is not None and reading.pale_interval is not None:
         low, high = reading.pale_interval
@@ -93,7 +94,7 @@ def solid_picture(trace: SolidTrace) -> bytes:
         Headline(reading.status, big, "", below),
         reading.reasons,
         panels,
-        title=reading.stamp.photo,
+        title=Path(reading.stamp.photo).name,
         caption=f"solid · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
     )
     return picture.png(image)

@@ -117,15 +117,21 @@ def _which(sample: TintSample, estimate: TintEstimate) -> str:
 
 
 def implications(
-    estimate: TintEstimate, found: Concentration | None, taking: Taking, profile: TintProfile, metal: str
+    estimate: TintEstimate,
+    found: Concentration | None,
+    taking: Taking,
+    profile: TintProfile,
+    metal: str,
+    *,
+    told_depth: bool = False,
 ) -> list[Reason]:
-    """What the answer means and does not prove; the cautions come last."""
+    """What the answer means and does not prove; the cautions come last. ``told_depth``: whether the depth was given."""
     said: list[Reason] = []
-    if found is None:
+    if found is None and not told_depth:
         said.append(because("path_unknown"))
         if estimate.detection_limit > WEAK_ABSORBANCE:
             said.append(because("weak_limit", f"an absorbance of {estimate.detection_limit:.3f}"))
-    else:
+    elif found is not None:
         if found.detection_limit > WEAK_MG_PER_L:
             said.append(because("weak_limit", f"{found.detection_limit:.0f} mg/L of copper or more"))
         if not profile.learned:

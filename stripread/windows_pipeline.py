@@ -128,7 +128,8 @@ def trace_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintT
         words = ""
         if trace.found is not None:
             metal, words = meaning(trace.found, trace.estimate.decision, ask.retained_ml, ask.silver_g)
-        trace.reasons += implications(trace.estimate, trace.found, ask.taking, ask.profile, words)
+        told = ask.path_mm is not None
+        trace.reasons += implications(trace.estimate, trace.found, ask.taking, ask.profile, words, told_depth=told)
     except Refused as refused:
         trace.estimate = None
         trace.reasons = [refused.reason, *(because(code) for code in CAUTIONS)]

@@ -11,6 +11,7 @@ import click
 from stripread.errors import CallError
 
 DEMO = Path(__file__).resolve().parents[1] / "demo"
+DEPTH_MM = 25.0  # of the liquid in the demo's vials
 
 
 @click.command("demo")
@@ -25,10 +26,13 @@ DEMO = Path(__file__).resolve().parents[1] / "demo"
     "--files", is_flag=True, help="Also copy the photos, the strip kind and the tables there, to try things on."
 )
 def command(out: Path, files: bool) -> int:
-    """Read the shipped photos of a made-up batch being washed; some are bad on purpose."""
+    """Read the shipped photos of a made-up batch being washed and converted; some are bad on purpose."""
     from service.many import read_many
+    from service.many_windows import run_many
     from service.show import ph_table
+    from service.show_demo import windows_table
     from stripread.profile import load_profile
+    from stripread.windows_pipeline import TintAsk
 
     profile = load_profile(DEMO / "profile.toml")
     photos = sorted((DEMO / "photos").glob("*.jpg"))
@@ -37,13 +41,19 @@ def command(out: Path, files: bool) -> int:
         if files:
             for name in ("strip.toml", "profile.toml"):
                 shutil.copy(DEMO / name, out / name)
-            for name in ("photos", "buffers"):
+            for name in ("photos", "windows", "buffers"):
                 shutil.copytree(DEMO / name, out / name, dirs_exist_ok=True)
     except OSError as problem:
         raise CallError(f"can't write to {out}: {problem.strerror}") from None
     click.echo(f"Reading {len(photos)} photos of a made-up batch of silver chloride being washed …", file=sys.stderr)
     readings = list(read_many(photos, profile, [out / f"{p.stem}.png" for p in photos]))
     click.echo(ph_table(readings))
+    windows = DEMO / "windows"
+    tints, solids = sorted(windows.glob("tint-*.jpg")), sorted(windows.glob("solid-*.jpg"))
+    click.echo(f"Reading {len(tints)} photos of vials and {len(solids)} of a solid …", file=sys.stderr)
+    seen = list(run_many("tint", tints, [out / f"{p.stem}.png" for p in tints], TintAsk(path_mm=DEPTH_MM)))
+    seen += run_many("solid", solids, [out / f"{p.stem}.png" for p in solids], None)
+    click.echo("\n" + windows_table(seen))
     click.echo(f"\nA picture of every reading is in {out}/. The bad photos were refused or doubted on purpose.")
     click.echo(
         "Acid, lye and ammonia burn; ammonia on silver makes explosives on standing: acidify at once, never store. "

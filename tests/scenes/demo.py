@@ -1,7 +1,8 @@
 """The shipped demo photos: a made-up batch of a made-up workshop.
 
-``python -m tests.scenes.demo OUT --buffers DIR`` writes the photos with ``truth.csv`` into OUT and, into DIR, the
-buffer photos with ``buffers.csv`` from which the demo's profile is made. One printed card, one lot of four-pad strips,
+``python -m tests.scenes.demo OUT --buffers DIR --windows DIR`` writes the photos with ``truth.csv`` into OUT, into the
+first DIR the buffer photos with ``buffers.csv`` from which the demo's profile is made, and into the second photos of
+vials and of a solid. Without OUT's photos: ``--only-windows``. One printed card, one lot of four-pad strips,
 three phones, the lamps of one room; some photos are bad on purpose.
 """
 
@@ -19,6 +20,8 @@ from tests.scenes.faults import FAULTS, corner_covered
 from tests.scenes.light import Lamp
 from tests.scenes.photo import render
 from tests.scenes.scene import Scene, random_scene
+from tests.scenes.solid import Solid, true_share, with_solid
+from tests.scenes.vial import Dye, Vial, copper, hydroxide, with_vials
 
 CARD: dict[str, Any] = {"printer_seed": 4, "sheet_seed": 40}
 LOT = 2026
@@ -47,6 +50,49 @@ SHOTS: tuple[tuple[str, float, int, tuple[Lamp, ...], str | None], ...] = (
     ("lye-01", 12.6, 1, (TUBE,), None),
     ("lye-02", 10.1, 2, (DESK, WINDOW), None),
 )
+
+
+DEPTH_MM = 25.0
+LIQUID = Vial(radius_mm=9.5, height_mm=33.0, depth_mm=DEPTH_MM, bubbles=1)
+# name, what differs from the blank, truth in words
+VIALS: tuple[tuple[str, dict[str, Any], str], ...] = (
+    ("tint-1-first-wash", {"dyes": (copper(60.0, DEPTH_MM),)}, "copper 60 mg/L"),
+    ("tint-2-later-wash", {"dyes": (copper(9.0, DEPTH_MM),)}, "copper 9 mg/L"),
+    ("tint-3-last-wash", {}, "no copper"),
+    ("tint-4-iron", {"dyes": (Dye(0.3, 400.0, 6000.0),)}, "iron yellow, no copper"),
+    ("tint-5-ammonia-short", {"dyes": (Dye(0.05),), **hydroxide(0.5)}, "copper as hydroxide"),
+)
+SLURRY = Solid(grain_mm=0.35, radius_mm=10.5)
+SHARES = {"solid-1-early": 0.3, "solid-2-later": 0.05, "solid-3-done": 0.0}
+
+
+def window_shots() -> list[tuple[str, Scene, str]]:
+    """Photos of the card's windows: name, scene, truth in words."""
+    shots = []
+    for n, (name, inside, truth) in enumerate(VIALS):
+        scene = replace(shot(200 + n, 7.0, n % 3, (CEILING, WINDOW), None), strips=(), tilt_deg=5.0, aim=(0.0, 0.0))
+        scene = replace(scene, distance_mm=max(scene.distance_mm, 320.0))
+        shots.append((name, with_vials(scene, replace(LIQUID, seed=n, **inside), replace(LIQUID, seed=50 + n)), truth))
+    for n, (name, share) in enumerate(SHARES.items()):
+        solid = replace(SLURRY, pale=share, seed=n)
+        scene = replace(shot(220 + n, 7.0, n % 3, (WINDOW, CEILING), None), strips=(), tilt_deg=8.0)
+        shots.append((name, with_solid(scene, solid), f"pale share {true_share(solid):.3f}"))
+    return shots
+
+
+def write_windows(out: Path) -> int:
+    """Write the photos of the windows and ``truth.csv``; returns the bytes of all photos."""
+    out.mkdir(parents=True, exist_ok=True)
+    total = 0
+    with (out / "truth.csv").open("w", newline="", encoding="utf-8") as file:
+        rows = csv.writer(file, lineterminator="\n")
+        rows.writerow(["photo", "truth"])
+        for name, scene, truth in window_shots():
+            data = render(scene).data
+            (out / f"{name}.jpg").write_bytes(data)
+            total += len(data)
+            rows.writerow([f"{name}.jpg", truth])
+    return total
 
 
 def shot(  # noqa: PLR0917 - one row of a table
@@ -91,8 +137,14 @@ def write(scenes: list[tuple[str, Scene]], out: Path, table: str) -> int:
 @click.command()
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option("--buffers", type=click.Path(path_type=Path), default=None)
-def main(out: Path, buffers: Path | None) -> None:
+@click.option("--windows", type=click.Path(path_type=Path), default=None)
+@click.option("--only-windows", is_flag=True)
+def main(out: Path, buffers: Path | None, windows: Path | None, only_windows: bool) -> None:
     """Render the demo photos into OUT."""
+    if windows is not None:
+        click.echo(f"{len(VIALS) + len(SHARES)} photos of windows, {write_windows(windows) / 1e6:.1f} MB")
+    if only_windows:
+        return
     scenes = [(f"{n + 1:02d}-{name}", shot(n, *rest)) for n, (name, *rest) in enumerate(SHOTS)]
     click.echo(f"{len(scenes)} photos, {write(scenes, out, 'truth.csv') / 1e6:.1f} MB")
     if buffers is not None:

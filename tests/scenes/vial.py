@@ -67,7 +67,7 @@ def copper(mg_per_l: float, path_mm: float, epsilon: float = 55.0, peak_nm: floa
 
 
 def hydroxide(haze: float) -> dict[str, object]:
-    """What to set on a vial in which copper(II) hydroxide floats, ammonia being short: pale blue, a made-up spectrum."""
+    """What to set on a vial in which copper(II) hydroxide floats: pale blue, a made-up spectrum."""
     return {"haze": haze, "haze_colour": 0.75 - 0.5 / (1 + np.exp(-(WAVELENGTHS - 560.0) / 25.0))}
 
 

@@ -78,6 +78,7 @@ def test_pale_blue_hydroxide_is_copper_with_too_little_ammonia(haze):
     assert reading.status == "doubtful"
     said = {r.code: r.message for r in reading.reasons}
     assert "Add ammonia" in said["pale_blue_precipitate"]
+    assert "path_unknown" not in said
     assert reading.mg_per_l is None  # a cloud's colour is no measure of how much is dissolved
 
 
