@@ -73,8 +73,10 @@ def card_normal(matrix: Array) -> Array:
     """Image of the card's normal, K (r1 x r2), scaled as the matrix's columns are; the focal length is assumed."""
     focal = np.array([2.0 * FOCAL_PER_LONG_SIDE, 2.0 * FOCAL_PER_LONG_SIDE, 1.0])
     a, b = matrix[:, 0] / focal, matrix[:, 1] / focal
-    size = np.sqrt(np.linalg.norm(a) * np.linalg.norm(b))
-    return np.asarray(np.cross(a, b) / max(float(size), 1e-12) * focal)
+    size = float((a @ a) * (b @ b)) ** 0.25
+    # Written out: numpy's cross product of two vectors costs more than the rest of this stage.
+    normal = np.array([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
+    return np.asarray(normal / max(size, 1e-12) * focal)
 
 
 def tilt_deg(matrix: Array) -> float:
@@ -153,9 +155,8 @@ def fit_card(points_mm: Array, seen_px: Array, sd_px: Array, frame: Frame, start
         root = np.sqrt(np.minimum(1.0, 3.0 / np.maximum(size, 1e-9))) / sd_px
         design = (columns * root[:, None, None]).reshape(-1, N_PARAMETERS)
         normal = design.T @ design + np.diag(prior)
-        step = np.linalg.lstsq(normal, design.T @ (residual * root[:, None]).ravel() - prior * parameters, rcond=None)[
-            0
-        ]
+        gradient = design.T @ (residual * root[:, None]).ravel() - prior * parameters
+        step = np.linalg.lstsq(normal, gradient, rcond=None)[0]
         parameters = parameters + step
         if np.abs(step[:8]).max() < 1e-6:
             break

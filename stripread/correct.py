@@ -200,23 +200,22 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
     )
     prior = theta.copy()
     weight = good.astype(np.float64)
-    cov = np.eye(N_PARAMETERS)
+    H = np.eye(N_PARAMETERS)
+    error, jacobian = _residuals(theta, values.rgb, log_light, tone_basis, light_basis)
     for _ in range(ITERATIONS):
-        error, jacobian = _residuals(theta, values.rgb, log_light, tone_basis, light_basis)
         w = (weight[:, None] / variance).reshape(-1)
         H = (jacobian * w[:, None]).T @ jacobian + np.diag(prior_sd**-2.0)
         g = jacobian.T @ (w * error.reshape(-1)) + (theta - prior) / prior_sd**2
-        cov = np.linalg.inv(H)
-        step = cov @ g
+        step = np.linalg.solve(H, g)
         theta = theta - step
-        error, _ = _residuals(theta, values.rgb, log_light, tone_basis, light_basis)
+        error, jacobian = _residuals(theta, values.rgb, log_light, tone_basis, light_basis)
         chi = np.sqrt((error**2 / variance).mean(axis=1))
         scale = max(0.7, 1.4826 * float(np.median(chi[good])))
         weight = good / (1.0 + (chi / (2.5 * scale)) ** 4)  # smooth rejection: nothing flips on and off
         if np.abs(step / prior_sd).max() < 1e-4:
             break
     chi2 = float((weight[:, None] * error**2 / variance).sum() / max(1.0, 3 * weight.sum() - 20.0))
-    cov = cov * max(1.0, chi2)
+    cov = np.asarray(np.linalg.inv(H) * max(1.0, chi2), dtype=np.float64)
     lab = rgb_to_lab(_reference(theta, samples.rgb, samples.centre_mm))
     target = rgb_to_lab(values.rgb)
     trusted = weight > 0.3

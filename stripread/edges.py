@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.robust import medians
+
 Array = NDArray[np.float64]
 
 PROFILES = 24  # to a side
@@ -70,8 +72,8 @@ def _one_round(grey: NDArray[np.uint8], quads: Array) -> tuple[Array, Array, Arr
     seen = cv2.remap(grey, flat[..., 0], flat[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     light = _LINEAR[seen].reshape(*at.shape[:4]).astype(np.float64)  # (M, 4, N, K)
     tails = STEPS // 6
-    dark = np.median(light[..., :tails], axis=(2, 3))
-    bright = np.median(light[..., -tails:], axis=(2, 3))
+    dark = medians(light[..., :tails].reshape(*light.shape[:2], -1), axis=2)
+    bright = medians(light[..., -tails:].reshape(*light.shape[:2], -1), axis=2)
     contrast = bright - dark
     rise = np.clip((light - dark[..., None, None]) / np.maximum(contrast, 1e-9)[..., None, None], -0.5, 1.5)
     # Area above the profile, from the inner end: where a sharp step of the same area would stand, in -1..1.
@@ -97,7 +99,7 @@ def _lines(place: Array) -> tuple[Array, Array, Array]:
     """Robust line through each side's places (M, 4, N): value at its middle, slope, scatter, each (M, 4)."""
     t = (ALONG - 0.5)[None, None, :]
     weight = np.ones_like(place)
-    middle = np.median(place, axis=2)
+    middle = medians(place, axis=2)
     slope = np.zeros_like(middle)
     scatter = np.zeros_like(middle)
     for _ in range(4):
@@ -106,7 +108,7 @@ def _lines(place: Array) -> tuple[Array, Array, Array]:
         det = np.maximum(s0 * s2 - s1 * s1, 1e-12)
         middle, slope = (s2 * b0 - s1 * b1) / det, (s0 * b1 - s1 * b0) / det
         error = place - middle[..., None] - slope[..., None] * t
-        scatter = 1.4826 * np.median(np.abs(error), axis=2) + 1e-6
+        scatter = 1.4826 * medians(np.abs(error), axis=2) + 1e-6
         # Tukey's weight: what lies over part of a side must not pull the line at all
         weight = np.clip(1.0 - (error / (4.0 * scatter[..., None])) ** 2, 0.0, None) ** 2 + 1e-9
     return middle, slope, scatter
@@ -134,7 +136,7 @@ def _widths(rise: Array, middle: Array, slope: Array) -> Array:
     low = np.clip(np.floor(index).astype(int), 0, STEPS - 2)
     part = np.clip(index - low, 0.0, 1.0)
     moved = np.take_along_axis(rise, low, axis=-1) * (1 - part) + np.take_along_axis(rise, low + 1, axis=-1) * part
-    profile = np.maximum.accumulate(np.median(moved, axis=2), axis=-1)  # (M, 4, K)
+    profile = np.maximum.accumulate(medians(moved, axis=2), axis=-1)  # (M, 4, K)
     # Crossing of a level: the share of the profile below it
     return np.asarray((_cross(profile, 0.9) - _cross(profile, 0.1)) * step)
 

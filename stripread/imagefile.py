@@ -242,7 +242,7 @@ def _jpeg_is_whole(data: bytes) -> bool:
             continue
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
         if marker == 0xDA:
-            return data.find(b"\xff\xd9", at) >= 0
+            return data.rfind(b"\xff\xd9", at) >= 0  # from the end, where it nearly always is
     return False
 
 

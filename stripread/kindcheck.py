@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from stripread.kind import StripKind
 from stripread.reasons import Reason, because
+from stripread.robust import medians
 from stripread.stripfit import Frame, Pieces
 
 Array = NDArray[np.float64]
@@ -29,10 +30,10 @@ def contrasts(frame: Frame, spans: Spans, width: float) -> Array:
     profile = frame.along(0.33 * width)
     s = frame.s_mm
     bare = (s > spans[-1][1] + 1.5) & (s < spans[-1][1] + 9.0)
-    carrier = np.median(profile[bare], axis=0) if bare.sum() > 4 else np.zeros(3)
+    carrier = medians(profile[bare]) if bare.sum() > 4 else np.zeros(3)
     if np.abs(carrier).max() > 0.15:  # not bare after all
         carrier = np.zeros(3)
-    means = [np.median(profile[(s > a + 0.8) & (s < b - 0.8)], axis=0) for a, b in spans]
+    means = [medians(profile[(s > a + 0.8) & (s < b - 0.8)]) for a, b in spans]
     return np.asarray(np.linalg.norm(np.array(means) - carrier, axis=1) / np.sqrt(3.0))
 
 
@@ -75,7 +76,7 @@ def _steps_at_edges(frame: Frame, spans: Spans, width: float) -> Array:
     s = frame.s_mm
     steps = []
     for a, b in spans:
-        pad = np.median(profile[(s > a + 0.8) & (s < b - 0.8)], axis=0)
+        pad = medians(profile[(s > a + 0.8) & (s < b - 0.8)])
         beside = (profile[(s > x) & (s < x + 0.8)].mean(axis=0) for x in (a - 1.0, b + 0.2))
         steps.append(min(float(np.linalg.norm(pad - other)) for other in beside))
     return np.asarray(np.array(steps) / np.sqrt(3.0))
@@ -88,7 +89,7 @@ def _misfit_of_roll(frame: Frame, kind: StripKind, span: tuple[float, float]) ->
         return because("wrong_kind", f"the piece is only {stop - start:.0f} mm long")
     profile = frame.along(0.33 * kind.width_mm)
     inside = profile[(frame.s_mm > start + 1.0) & (frame.s_mm < stop - 1.0) & (frame.known > 0.5)]
-    middle = np.median(inside, axis=0)
+    middle = medians(inside)
     off = np.linalg.norm(inside - middle, axis=1)
     if np.mean(off > 0.1 + 0.25 * float(np.linalg.norm(middle))) > 0.3:
         return because("wrong_kind", "it is not of one colour")

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card import CardLayout
+from stripread.robust import MAD_TO_SD, median
 from stripread.view import CardView
 
 Array = NDArray[np.float32]
@@ -21,6 +22,7 @@ Mask = NDArray[np.bool_]
 REGION_MM = (2.0, 20.2, 144.0, 33.4)  # x, y, w, h: the white between the upper band of patches and the windows
 MAX_PX_PER_MM = 3.2  # finer than this adds time, not certainty
 LINE_HALF_MM = 0.8  # the printed outline of the lane and its blur
+WORDS_ABOVE_MM, WORDS_TALL_MM = 3.4, 3.2  # of the words above the lane: their upper end, and their height with blur
 FLOOR = 3.0  # of 255, added before the logarithm: dark noise must not become large numbers
 _LOG = np.log((np.arange(256) + FLOOR) / (255.0 + FLOOR)).astype(np.float32)
 
@@ -69,7 +71,8 @@ def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     size = (max(8, round(rgb.shape[1] * scale)), max(8, round(rgb.shape[0] * scale)))
     step = rgb.shape[1] / size[0]
     if scale < 1.0:
-        rgb = np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        way = cv2.INTER_AREA if scale < 0.6 else cv2.INTER_LINEAR
+        rgb = np.asarray(cv2.resize(rgb, size, interpolation=way), dtype=np.uint8)
         inside = cv2.resize(inside.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     ppm = view.px_per_mm / step
     first = (np.array([left, top]) + (step - 1) / 2 - offset) / view.px_per_mm
@@ -82,10 +85,12 @@ def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     ratio = np.asarray(cv2.subtract(log, _surface(paper, xs, ys)), dtype=np.float32)
     ratio[~known] = 0.0
     np.maximum(ratio, -1.6, out=ratio)
+    _mend_words(ratio, layout, ppm, origin)
     _mend_outline(ratio, layout, ppm, origin)
     mean = cv2.transform(ratio, np.full((1, 3), 1.0 / 3.0, np.float32))
-    flat = (np.abs(mean[:, 1:] - mean[:, :-1]) / np.sqrt(2.0))[known[:, 1:] & known[:, :-1]]
-    noise = float(1.4826 * np.median(flat)) if flat.size else 0.01
+    some = np.s_[::3]  # rows: enough for a median
+    flat = (np.abs(mean[some, 1:] - mean[some, :-1]) / np.sqrt(2.0))[known[some, 1:] & known[some, :-1]]
+    noise = MAD_TO_SD * median(flat) if flat.size else 0.01
     return LaneMap(ratio, known, paper, ppm, origin, max(noise, 0.0015))
 
 
@@ -141,6 +146,24 @@ def _printed(layout: CardLayout, shape: tuple[int, int], ppm: float, origin: tup
         if x1 > 0 and y1 > 0:
             mask[max(0, int(y0)) : max(0, int(np.ceil(y1))), max(0, int(x0)) : max(0, int(np.ceil(x1)))] = True
     return mask
+
+
+def _mend_words(ratio: Array, layout: CardLayout, ppm: float, origin: tuple[float, float]) -> None:
+    """Take out the words printed above the lane, which blur into a grey bar like a small shadow.
+
+    A closing down the columns fills what is dark over less than ``WORDS_TALL_MM`` from above and below; a strip that
+    lies over the words is wider than that and stays.
+    """
+    x, y, w, _ = layout.lane_mm
+    tall = max(3, 2 * round(WORDS_TALL_MM * ppm / 2) + 1)
+    top, bottom = (round((y + at - origin[1]) * ppm) for at in (-WORDS_ABOVE_MM - WORDS_TALL_MM, WORDS_TALL_MM))
+    for left, right in ((x + 4.0, x + 17.0), (x + w - 15.0, x + w + 1.0)):
+        x0, x1 = (max(0, round((at - origin[0]) * ppm)) for at in (left, right))
+        block = ratio[max(0, top) : max(0, bottom), x0:x1]
+        if block.shape[0] > tall and block.shape[1] > 0:
+            filled = cv2.morphologyEx(np.ascontiguousarray(block), cv2.MORPH_CLOSE, np.ones((tall, 1), np.uint8))
+            inner = slice(tall // 2, block.shape[0] - tall // 2)
+            block[inner] = filled[inner]
 
 
 def _mend_outline(ratio: Array, layout: CardLayout, ppm: float, origin: tuple[float, float]) -> None:

@@ -112,6 +112,7 @@ def _attempt(long_side_px: int, window: tuple[int, int], constant: int, *, stret
 
 # From the cheapest, which finds the card in nearly every photo, to those for blurred, dark and far cards.
 _ATTEMPTS: tuple[Attempt, ...] = (
+    _attempt(500, (9, 9), 7),
     _attempt(1000, (15, 15), 7),
     _attempt(1000, (9, 45), 4, stretch=True),
     _attempt(2500, (7, 27), 6),

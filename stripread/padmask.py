@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.robust import MAD_TO_SD, median, medians
 from stripread.view import CardView
 
 Mask = NDArray[np.bool_]
@@ -87,9 +88,10 @@ def usable(view: CardView, mask: Mask, origin: tuple[int, int], paper_rgb: Array
     soft = cv2.blur(linear, (3, 3)) if min(mask.shape) > 12 else linear
     inside = soft[mask]
     level = inside.mean(axis=1)
-    base = np.median(inside[level <= np.quantile(level, 0.5)], axis=0)
+    middle = median(level)
+    base = medians(inside[level <= middle])
     rise = soft - base
-    noise = 1.4826 * float(np.median(np.abs(level - np.median(level))))
+    noise = MAD_TO_SD * median(np.abs(level - middle))
     limit = GLARE + 3.0 * min(noise, 0.03)
     bright = cv2.transform(soft, np.full((1, 3), 1.0 / 3.0, np.float32)) > BRIGHTER
     shine = (rise.min(axis=2) > limit) | bright | ((block.min(axis=2) >= 251) & (paper_rgb.max() < 0.97))
@@ -111,6 +113,6 @@ def _odd(block: NDArray[np.uint8], mask: Mask) -> Mask:
     size = max(3, 2 * (min(mask.shape) // 12) + 1)
     weight = cv2.blur(mask.astype(np.float32), (size, size))
     mean = cv2.blur(log * mask[:, :, None], (size, size)) / np.maximum(weight, 1e-3)[:, :, None]
-    off = np.abs(mean - np.median(log[mask], axis=0)).max(axis=2)
-    noise = 1.4826 * float(np.median(off[mask]))
+    off = np.abs(mean - medians(log[mask])).max(axis=2)
+    noise = MAD_TO_SD * median(off[mask])
     return np.asarray(mask & (off > max(UNEVEN, 3.5 * noise)))

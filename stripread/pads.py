@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from stripread.correct import ColourFix
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
+from stripread.robust import MAD_TO_SD, medians
 from stripread.strip import FoundStrip
 from stripread.view import CardView
 
@@ -80,8 +81,8 @@ def sample_pads(view: CardView, strip: FoundStrip) -> PadSamples:
             raise Refused(because("blown_out"))
         if inside.max(axis=1).mean() < 0.02:
             raise Refused(because("too_dark"))
-        centre = np.median(inside, axis=0)
-        spread = 1.4826 * np.median(np.abs(inside - centre), axis=0) + 0.002
+        centre = medians(inside)
+        spread = MAD_TO_SD * medians(np.abs(inside - centre)) + 0.002
         kept = np.asarray((np.abs(inside - centre) < 4.0 * spread).all(axis=1))
         if kept.sum() < MIN_PIXELS:
             kept = np.ones(len(inside), dtype=bool)
@@ -98,15 +99,15 @@ def sample_pads(view: CardView, strip: FoundStrip) -> PadSamples:
 
 def _block_means(pixels: Array, mask: NDArray[np.bool_]) -> Array:
     """Mean colour of each block of the pad that is mostly usable: (B, 3)."""
-    rows = np.array_split(np.arange(mask.shape[0]), BLOCKS)
-    cols = np.array_split(np.arange(mask.shape[1]), BLOCKS)
-    means = []
-    for r in rows:
-        for c in cols:
-            block = mask[np.ix_(r, c)]
-            if block.sum() >= max(3, 0.5 * block.size):
-                means.append(pixels[np.ix_(r, c)][block].mean(axis=0))
-    return np.array(means).reshape(-1, 3)
+    height, width = mask.shape
+    if min(height, width) < BLOCKS:
+        return np.zeros((0, 3))
+    starts = [np.arange(BLOCKS) * side // BLOCKS for side in (height, width)]
+    ones = np.ones(mask.shape)
+    stack = np.concatenate([pixels * mask[:, :, None], mask[:, :, None], ones[:, :, None]], axis=2)
+    sums = np.add.reduceat(np.add.reduceat(stack, starts[0], axis=0), starts[1], axis=1).reshape(-1, 5)
+    full = sums[:, 3] >= np.maximum(3.0, 0.5 * sums[:, 4])
+    return np.asarray(sums[full, :3] / sums[full, 3:4])
 
 
 def pads_to_lab(pads: PadSamples, fix: ColourFix) -> PadSet:

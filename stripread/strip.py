@@ -17,6 +17,7 @@ from stripread.kindcheck import PAD_SEEN, contrasts, ends_of_roll, misfit_of_kin
 from stripread.lanemap import LaneMap, lane_map
 from stripread.padmask import MARGIN_MM, PadRegion, cover, usable
 from stripread.reasons import Reason, because
+from stripread.robust import medians
 from stripread.shadow import Shadow, find_shadow
 from stripread.stripfit import refine, straighten
 from stripread.striporder import settle
@@ -33,6 +34,7 @@ UNEVEN_DOUBT = 0.3
 MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
 SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
 LEFT_SEEN = 0.1  # log ratio that the light's own unevenness does not reach
+AGAIN_MM = 0.6  # a strip moved further than this by the fit is fitted once more from its new place
 LANE_INSET_MM = 1.5  # the printed outline and its blur
 SECOND_SHARE = 0.4  # a second strip must match at least this well beside the first
 
@@ -81,8 +83,10 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
     """Refine one place, check that the kind fits, and choose the pixels of each pad."""
     fitted = refine(lane, place, straighten(lane, place, kind), kind)
     settled = fitted.place if kind.is_roll else settle(fitted.frame, fitted.place, kind)
-    frame = fitted.frame if settled == fitted.place else straighten(lane, settled, kind)
-    fitted = refine(lane, settled, frame, kind)
+    if settled != fitted.place:
+        fitted = refine(lane, settled, straighten(lane, settled, kind), kind)
+    elif fitted.moved_mm > AGAIN_MM:
+        fitted = refine(lane, settled, fitted.frame, kind)
     place, frame, own, width = fitted.place, fitted.frame, fitted.own, fitted.width_mm
     spans = [(p.offset_mm + d, p.offset_mm + d + p.length_mm) for p, d in zip(kind.pads, own, strict=True)]
     length = kind.length_mm
@@ -169,7 +173,7 @@ def _paper_beside(seat: _Seat, span: tuple[float, float], fallback: Array) -> Ar
     px = px[lane.known[px[:, 1], px[:, 0]]]
     if len(px) < 20:
         return fallback
-    ratio = np.median(lane.ratio[px[:, 1], px[:, 0]], axis=0)
+    ratio = medians(lane.ratio[px[:, 1], px[:, 0]])
     return np.asarray(np.clip(fallback * np.exp(ratio.astype(np.float64)), 0.0, 1.0))
 
 

@@ -216,12 +216,16 @@ def across_axis(frame: Frame, s0: float, s1: float, width_mm: float, free: bool)
 
 @dataclass(frozen=True)
 class Fitted:
-    """A place, the strip seen from it, the pads' own shifts (P,) along it and the width seen (mm)."""
+    """A place, the strip seen from it, the pads' own shifts (P,) along it and the width seen (mm).
+
+    moved_mm: how far the fit moved the pads, from the place it began with.
+    """
 
     place: Place
     frame: Frame
     own: Array
     width_mm: float
+    moved_mm: float
 
 
 def refine(lane: LaneMap, place: Place, frame: Frame, kind: StripKind) -> Fitted:
@@ -230,7 +234,9 @@ def refine(lane: LaneMap, place: Place, frame: Frame, kind: StripKind) -> Fitted
     centre, slope, width = _axis(frame, kind, shift, lane.noise)
     middle = pattern_middle(kind)
     place = _turned(_moved(place, shift), middle, centre + slope * (shift + middle), slope)
-    return Fitted(place, straighten(lane, place, kind), own, width)
+    half = (kind.pads[-1].offset_mm + kind.pads[-1].length_mm - kind.pads[0].offset_mm) / 2
+    moved = max(abs(shift), abs(centre + slope * (shift + middle)) + abs(slope) * half)
+    return Fitted(place, straighten(lane, place, kind), own, width, moved)
 
 
 def _moved(place: Place, ds: float) -> Place:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.kind import StripKind
+from stripread.robust import MAD_TO_SD, medians
 from stripread.stripfit import Frame
 from stripread.stripsearch import Place
 
@@ -30,7 +31,7 @@ REVERSED_CHARGE = 2.0  # people follow the sheet: dipped end to the left
 def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
     """The best of the place as found, turned round, and slipped by whole pads."""
     features, core = _features(frame, kind)
-    noise = 1.4826 * np.median(np.abs(np.diff(features, axis=0)), axis=0) / np.sqrt(2.0)
+    noise = MAD_TO_SD * medians(np.abs(np.diff(features, axis=0))) / np.sqrt(2.0)
     sd = np.maximum(CARRIER_SD, 2.0 * noise)
     pads_end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
     slips = sorted({round(a.offset_mm - b.offset_mm, 3) for a in kind.pads for b in kind.pads})
@@ -78,13 +79,13 @@ def _cost(frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: 
         taken |= here
         inner = (q > pad.offset_mm + 0.6) & (q < pad.offset_mm + pad.length_mm - 0.6) & trusted
         if inner.sum() > 2:
-            miss = ((core[inner] - np.median(core[inner], axis=0)) ** 2).sum(axis=1) / PAD_SD**2
+            miss = ((core[inner] - medians(core[inner])) ** 2).sum(axis=1) / PAD_SD**2
             scale = here.sum() / inner.sum()
             total += float(np.minimum(0.5 * miss, CAP).sum() * scale) + PAD_CHARGE * here.sum()
     on = (q > 0) & (q < kind.length_mm) & ~taken & trusted
     off = ~((q > -0.5) & (q < kind.length_mm + 0.5)) & trusted
     if on.sum() > 2:
-        miss = ((features[on] - np.median(features[on], axis=0)) ** 2 / sd**2).sum(axis=1)
+        miss = ((features[on] - medians(features[on])) ** 2 / sd**2).sum(axis=1)
         total += float(np.minimum(0.5 * miss, CAP).sum())
     total += float(np.minimum(0.5 * (features[off] ** 2 / sd**2).sum(axis=1), CAP).sum())
     return total * frame.step_mm

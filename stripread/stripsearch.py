@@ -7,6 +7,7 @@ is large there and small at a light gradient or along a shadow edge, where they 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from stripread.kind import StripKind
 from stripread.lanemap import Array, LaneMap
 
-COARSE_PX_PER_MM = 1.4
+COARSE_PX_PER_MM = 1.0
 COARSE_DEG = (-15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)
 FINE_DEG = (2.5, 1.2)  # tried on both sides of the best so far
 GAP_MM, BAND_MM = 1.0, 2.5  # beside the strip: left out (edge, shadow, water), then compared with
@@ -120,6 +121,7 @@ def pattern_middle(kind: StripKind) -> float:
     return (kind.pads[0].offset_mm + (min(end, ROLL_MM) if kind.is_roll else end)) / 2
 
 
+@lru_cache(maxsize=16)
 def _same_from_both_ends(kind: StripKind) -> bool:
     """Whether the pads alone look the same from either end."""
     middle = pattern_middle(kind)

@@ -16,9 +16,10 @@ from stripread.reasons import because
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
+Plane = NDArray[np.float32]
 
 MARGIN_MM = 8.0
-MAX_PX_PER_MM = 8.0
+MAX_PX_PER_MM = 4.5
 GRID_MM = 2.0  # the pose is worked out at this spacing and interpolated: off by 0.02 px at most on a tilted card
 MAX_EDGE_MM = 2.1  # 10-90 % width of an edge as measured over 4.4 mm; wider, and a 6 mm pad holds its neighbours' light
 
@@ -63,40 +64,42 @@ def card_view(photo: Photo, pose: CardPose, most_px_per_mm: float = MAX_PX_PER_M
     """Rectify the card, at the photo's own resolution or the one given, whichever is less."""
     scale = min(pose.px_per_mm, most_px_per_mm)
     columns, rows = (int(np.ceil((side + 2 * MARGIN_MM) * scale)) for side in SIZE_MM)
-    at = _map(pose, scale, rows, columns)
+    x, y = _map(pose, scale, rows, columns)
     pixels, ratio = photo.pixels, pose.px_per_mm / scale
     if ratio > 1.5:
         # Shrinking: average over the area of a view pixel first, or fine print and noise would alias.
         size = (round(pixels.shape[1] / ratio), round(pixels.shape[0] / ratio))
         factor = np.array(size, dtype=np.float32) / np.array(pixels.shape[1::-1], dtype=np.float32)
         pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-        at = np.asarray((at + 0.5) * factor - 0.5, dtype=np.float32)
-    # Two maps of one channel: OpenCV 5.0 misreads one of two channels.
-    x, y = np.ascontiguousarray(at[..., 0]), np.ascontiguousarray(at[..., 1])
+        x, y = (x + 0.5) * factor[0] - 0.5, (y + 0.5) * factor[1] - 0.5
     rgb = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    inside = _inside(at, pixels.shape[1], pixels.shape[0])
+    inside = _inside(x, y, pixels.shape[1], pixels.shape[0])
     edge_mm, edge_px = _edges(pose)
     return CardView(photo.for_card(np.asarray(rgb, dtype=np.uint8)), scale, MARGIN_MM, inside, edge_mm, edge_px)
 
 
-def _map(pose: CardPose, scale: float, rows: int, columns: int) -> NDArray[np.float32]:
-    """Working pixel (x, y) of each view pixel, (rows, columns, 2), from a coarse grid of the pose."""
+def _map(pose: CardPose, scale: float, rows: int, columns: int) -> tuple[Plane, Plane]:
+    """Working pixel x and y of each view pixel, (rows, columns) each, from a coarse grid of the pose.
+
+    Two maps of one channel: OpenCV 5.0 misreads one of two channels.
+    """
     cell = max(1, round(GRID_MM * scale))  # view pixels
     nx, ny = -(-columns // cell) + 2, -(-rows // cell) + 2  # one node beyond each side, to interpolate between
     x = ((np.arange(nx) - 0.5) * cell) / scale - MARGIN_MM
     y = ((np.arange(ny) - 0.5) * cell) / scale - MARGIN_MM
     grid = pose.to_px(np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)).reshape(ny, nx, 2).astype(np.float32)
-    fine = cv2.resize(grid, (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
-    return np.asarray(fine[cell : cell + rows, cell : cell + columns], dtype=np.float32)
+    fine = [
+        cv2.resize(np.ascontiguousarray(grid[..., k]), (nx * cell, ny * cell), interpolation=cv2.INTER_LINEAR)
+        for k in (0, 1)
+    ]
+    part = np.s_[cell : cell + rows, cell : cell + columns]
+    return np.asarray(fine[0][part], dtype=np.float32), np.asarray(fine[1][part], dtype=np.float32)
 
 
-def _inside(at: NDArray[np.float32], width: int, height: int) -> NDArray[np.bool_]:
-    """Where the map (rows, columns, 2) stays in the picture."""
-    border = np.concatenate([at[0], at[-1], at[:, 0], at[:, -1]])
-    if (border.min(axis=0) >= 0).all() and (border.max(axis=0) <= [width - 1, height - 1]).all():
-        return np.ones(at.shape[:2], dtype=bool)  # the whole border is in the picture, so all of it is
-    x, y = at[..., 0], at[..., 1]
-    return np.asarray((x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1))
+def _inside(x: Plane, y: Plane, width: int, height: int) -> NDArray[np.bool_]:
+    """Where the map (rows, columns) stays in the picture."""
+    seen = cv2.bitwise_and(cv2.inRange(x, 0.0, float(width - 1)), cv2.inRange(y, 0.0, float(height - 1)))
+    return np.asarray(seen != 0)
 
 
 def _edges(pose: CardPose) -> tuple[float, float]:

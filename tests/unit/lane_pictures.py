@@ -70,6 +70,7 @@ def draw(
     glare: tuple[float, float, float, float] | None = None,  # x, y, radius mm, strength
     dry_edge: float = 0.0,
     edge_shade: float = 0.06,
+    words: bool = False,  # the card's own words above the lane
 ) -> DrawnView:
     """Draw the card in linear light at twice the resolution, then light, blur, noise and a power-law encoding."""
     rng = np.random.default_rng(seed)
@@ -95,6 +96,9 @@ def draw(
     x, y, w, h = card.lane_mm
     for edge in (rect(x, y, w, 0.3), rect(x, y + h, w, 0.3), rect(x, y, 0.3, h), rect(x + w, y, 0.3, h)):
         fill(edge, (0.55, 0.55, 0.55))
+    for left, long in ((x + 5.0, 8.8), (x + w - 12.0, 11.6)) if words else ():
+        for n in np.arange(left, left + long, 0.9):
+            fill(rect(float(n), y - 2.5, 0.3, 1.3), (0.1, 0.1, 0.1))
     for s in strips:
         half = (s.width_mm or kind.width_mm) / 2
         length = s.length_mm or kind.length_mm

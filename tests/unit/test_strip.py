@@ -237,3 +237,14 @@ def test_a_view_that_ends_early_is_read_where_it_can_be() -> None:
     view = replace(view, rgb=np.where(view.inside[:, :, None], view.rgb, cv2.blur(dark, (3, 3))))
     (found,) = find_strips(view, FOUR)
     assert len(found.pads) == 4
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_words_printed_above_the_lane_are_no_shadow(turned: bool) -> None:
+    x, y, w, _ = LANE_MM
+    length = FOUR.length_mm
+    middle = (x + w - 2.0 - length / 2 if turned else x + 2.0 + length / 2, y + 4.0)  # pads just below the words
+    drawn = lying(FOUR, [RED, GREEN, BLUE, YELLOW], 180.0 * turned, middle)
+    (found,) = find_strips(draw(FOUR, [drawn], words=True), FOUR)
+    assert not found.reasons
+    assert misplaced(found, drawn, FOUR) < PLACED_MM
