@@ -114,15 +114,20 @@ def _points(layout: CardLayout, avoid: Sequence[Disc]) -> Array:
     bare = np.ones(len(grid), dtype=bool)
     for patch in layout.patches:
         centre = np.array(patch.rect_mm[:2]) + PATCH_MM / 2
-        bare &= np.abs(grid - centre).max(axis=1) > PATCH_MM / 2 + CLEAR_MM
+        bare &= _square_away(grid, centre) > PATCH_MM / 2 + CLEAR_MM
     for marker in layout.markers:
         centre = np.array(marker.corners_mm[0]) + MARKER_MM / 2
-        bare &= np.abs(grid - centre).max(axis=1) > MARKER_MM / 2 + CLEAR_MM
+        bare &= _square_away(grid, centre) > MARKER_MM / 2 + CLEAR_MM
     discs = [(window.centre_mm, window.radius_mm + CLEAR_MM) for window in layout.windows.values()]
     discs += [(centre, radius + SHADOW_MM) for centre, radius in avoid]
     for (x, y), radius in discs:
         bare &= np.hypot(grid[:, 0] - x, grid[:, 1] - y) > radius
     return grid[bare]
+
+
+def _square_away(grid: Array, centre: Array) -> Array:
+    """Larger of the distances in x and y; column by column, which is faster than over the short axis."""
+    return np.maximum(np.abs(grid[:, 0] - centre[0]), np.abs(grid[:, 1] - centre[1]))
 
 
 def _basis(points: Array) -> Array:

@@ -9,6 +9,7 @@ the area: few large grains are a poorer sample of the batch than many small ones
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -22,7 +23,7 @@ from stripread.errors import Refused
 from stripread.paper import paper_light
 from stripread.reasons import Reason, because
 from stripread.tone import N_TONE, basis, log_light
-from stripread.vials import RIM_SEEN, find_circles, printed
+from stripread.vials import RIM_SEEN, channel_mean, find_circles, printed
 from stripread.view import CardView
 
 Array = NDArray[np.float64]
@@ -102,7 +103,7 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     light = (decode(np.arange(256) / 255.0)[crop] / white).astype(np.float32)
     inside = np.ones((h, w), dtype=bool) if isinstance(where, tuple) else _outline(view, where, light, places)
     whole = float(inside.sum()) / view.px_per_mm**2
-    shine = inside & ((light.min(axis=2) > SHINE) | (crop.min(axis=2) >= 253))
+    shine = inside & ((_channel_min(light) > SHINE) | (_channel_min(crop) >= 253))
     if shine.any():
         shine = inside & (cv2.dilate(shine.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
     mask = inside & ~shine
@@ -123,6 +124,10 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     )
 
 
+def _channel_min(image: NDArray[Any]) -> NDArray[Any]:
+    return np.asarray(np.minimum(np.minimum(image[..., 0], image[..., 1]), image[..., 2]))
+
+
 def _square(window: Window) -> Rect:
     reach = window.radius_mm + 3.0
     return (window.centre_mm[0] - reach, window.centre_mm[1] - reach, 2 * reach, 2 * reach)
@@ -132,7 +137,7 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     """The solid in a window: the hull of all that is dark, less the paper that reaches into it; where too little is
     dark for that, the inside of a vessel.
     """
-    grey = cv2.GaussianBlur(light.mean(axis=2), (0, 0), max(0.5, 0.15 * view.px_per_mm))
+    grey = cv2.GaussianBlur(channel_mean(light), (0, 0), max(0.5, 0.15 * view.px_per_mm))
     away = np.hypot(places[..., 0] - window.centre_mm[0], places[..., 1] - window.centre_mm[1])
     near = away < window.radius_mm + 1.0
     dark = ((grey < DARK_TOP) & near).astype(np.uint8)
@@ -206,7 +211,7 @@ def _pale_heap(view: CardView, window: Window, grey: NDArray[np.float32], places
 
 def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     """Colour and pale share with their doubts."""
-    grey = sample.light.mean(axis=2)
+    grey = channel_mean(sample.light)
     level = grey[sample.mask].astype(np.float64)
     reasons: list[Reason] = []
     dark, texture, has_dark = _dark_level(level)

@@ -70,12 +70,14 @@ def window_shots() -> list[tuple[str, Scene, str]]:
     """Photos of the card's windows: name, scene, truth in words."""
     shots = []
     for n, (name, inside, truth) in enumerate(VIALS):
-        scene = replace(shot(200 + n, 7.0, n % 3, (CEILING, WINDOW), None), strips=(), tilt_deg=5.0, aim=(0.0, 0.0))
+        scene = replace(
+            shot(200 + n, 7.0, n % 3, (CEILING, WINDOW), None, 1200), strips=(), tilt_deg=5.0, aim=(0.0, 0.0)
+        )
         scene = replace(scene, distance_mm=max(scene.distance_mm, 320.0))
         shots.append((name, with_vials(scene, replace(LIQUID, seed=n, **inside), replace(LIQUID, seed=50 + n)), truth))
     for n, (name, share) in enumerate(SHARES.items()):
         solid = replace(SLURRY, pale=share, seed=n)
-        scene = replace(shot(220 + n, 7.0, n % 3, (WINDOW, CEILING), None), strips=(), tilt_deg=8.0)
+        scene = replace(shot(220 + n, 7.0, n % 3, (WINDOW, CEILING), None, 1200), strips=(), tilt_deg=8.0)
         shots.append((name, with_solid(scene, solid), f"pale share {true_share(solid):.3f}"))
     return shots
 
