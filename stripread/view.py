@@ -72,7 +72,9 @@ def card_view(photo: Photo, pose: CardPose, most_px_per_mm: float = MAX_PX_PER_M
         factor = np.array(size, dtype=np.float32) / np.array(pixels.shape[1::-1], dtype=np.float32)
         pixels = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
         x, y = (x + 0.5) * factor[0] - 0.5, (y + 0.5) * factor[1] - 0.5
-    rgb = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # Places to 1/32 pixel: twice as fast as floating-point maps.
+    whole, part = cv2.convertMaps(x, y, cv2.CV_16SC2)
+    rgb = cv2.remap(pixels, whole, part, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     inside = _inside(x, y, pixels.shape[1], pixels.shape[0])
     edge_mm, edge_px = _edges(pose)
     return CardView(photo.for_card(np.asarray(rgb, dtype=np.uint8)), scale, MARGIN_MM, inside, edge_mm, edge_px)
