@@ -127,7 +127,7 @@ def _points(layout: CardLayout, avoid: Sequence[Disc]) -> Array:
 
 def _square_away(grid: Array, centre: Array) -> Array:
     """Larger of the distances in x and y; column by column, which is faster than over the short axis."""
-    return np.maximum(np.abs(grid[:, 0] - centre[0]), np.abs(grid[:, 1] - centre[1]))
+    return np.asarray(np.maximum(np.abs(grid[:, 0] - centre[0]), np.abs(grid[:, 1] - centre[1])), dtype=np.float64)
 
 
 def _basis(points: Array) -> Array:

@@ -137,7 +137,8 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     """The solid in a window: the hull of all that is dark, less the paper that reaches into it; where too little is
     dark for that, the inside of a vessel.
     """
-    grey = cv2.GaussianBlur(channel_mean(light), (0, 0), max(0.5, 0.15 * view.px_per_mm))
+    smooth = cv2.GaussianBlur(channel_mean(light), (0, 0), max(0.5, 0.15 * view.px_per_mm))
+    grey: NDArray[np.float32] = np.asarray(smooth, dtype=np.float32)
     away = np.hypot(places[..., 0] - window.centre_mm[0], places[..., 1] - window.centre_mm[1])
     near = away < window.radius_mm + 1.0
     dark = ((grey < DARK_TOP) & near).astype(np.uint8)
@@ -154,8 +155,8 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     filled = np.zeros(dark.shape, np.uint8)
     cv2.drawContours(filled, [hull], -1, 1, cv2.FILLED)
     # Paper inside the hull hangs together with the paper outside of it; a grain does not, or is darker than paper.
-    paper = (grey > PAPER_LIKE).astype(np.uint8)
-    paper = cv2.morphologyEx(paper, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(view.px_per_mm)))
+    ellipse = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(view.px_per_mm))
+    paper = cv2.morphologyEx((grey > PAPER_LIKE).astype(np.uint8), cv2.MORPH_OPEN, ellipse)
     _, labels = cv2.connectedComponents(paper)
     outside = np.unique(labels[filled == 0])
     rest = filled * ~np.isin(labels, outside[outside > 0])

@@ -7,6 +7,7 @@ for circles finds base, liquid surface and rim. The paper is seen through the li
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -79,7 +80,7 @@ class Vials:
     blank: Vial | None
 
 
-def channel_mean(image: NDArray[np.float32]) -> NDArray[np.float32]:
+def channel_mean(image: NDArray[Any]) -> NDArray[np.float32]:
     """Mean of the three channels (h, w); numpy is slow over so short an axis."""
     return np.asarray(cv2.transform(image, np.full((1, 3), 1.0 / 3.0, dtype=np.float32)), dtype=np.float32)
 
