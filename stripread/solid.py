@@ -36,6 +36,7 @@ DARK_TOP, PALE_BOTTOM = 0.22, 0.35  # shares of paper white: oxide lies below th
 PALE_USUAL, PALE_SD = 0.80, 0.10  # pale level where no grain is large enough to be read itself (from memory)
 SHINE = 1.12  # of paper white: brighter is a mirror image
 DARK_LEAST_MM2 = 1.0  # less of it is a speck, not the oxide
+SPECK_TOP, MANY_SPECKS = 0.65, 20  # of paper white: what is left of dark specks smaller than a pixel; and how many
 PAPER_LIKE = 0.9
 DARK_USUAL = 0.06
 CORE_MM = 0.3  # a grain's core starts this far inside its edge
@@ -146,6 +147,10 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     solid = cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
     on_ring = np.abs(away - RING_RADIUS_MM) < 1.0
     pieces = np.where(on_ring, solid, cv2.morphologyEx(dark, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)))
+    if pieces.sum() / view.px_per_mm**2 < DARK_LEAST_MM2:
+        specks = ((grey < SPECK_TOP) & near & ~on_ring).astype(np.uint8)
+        if cv2.connectedComponents(specks)[0] > MANY_SPECKS:  # a wall or a shadow hangs together
+            pieces = specks
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
     if pieces.sum() / view.px_per_mm**2 < DARK_LEAST_MM2:
         return np.asarray(cv2.erode(_vessel(view, window, grey, places), kernel, borderValue=0) > 0)
