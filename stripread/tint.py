@@ -36,7 +36,7 @@ NICKEL_USUAL = 0.6
 # Above this probability of nickel a blue is not called copper: less strict where it is weak (standard deviations),
 # since a weak blue is never far from either
 WEAK, PLAIN = 6.0, 14.0
-NICKEL_LIKELY, NICKEL_PLAIN = 0.55, 0.25
+NICKEL_LIKELY, NICKEL_PLAIN = 0.62, 0.25
 
 
 @dataclass(frozen=True)
