@@ -61,8 +61,8 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     "other_card": (
         "doubt",
-        "This is not the card the profile was made with ({detail}): it has faded or was printed anew. "
-        "Calibrate again with this card.",
+        "This is not the card the profile was made with, or it has faded ({detail}). Look again in daylight; if it "
+        "stays, use the profile's own card or calibrate again with this one.",
     ),
     # the strip
     "no_strip": ("refuse", "No strip was found in the lane. Lay the strip in the lane, dipped end to the left."),

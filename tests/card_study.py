@@ -1,0 +1,103 @@
+"""Is another card noticed, and the profile's own left in peace: `python -m tests.card_study --setups 10 --reads 20`.
+
+A setup is one printer, one printed sheet and one calibrating phone; the card's values are estimated from its
+calibration photos, as `stripread calibrate` does. Then photos by other phones in other light are tested: of the same
+card (ordinary and hard light), of the same printer's next sheets, of the card faded, and of other printers' cards.
+"""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from calibration.cardvalues import estimate_card
+from stripread.cardcheck import TYPICAL, card_misfit
+from stripread.correct import fix_colour
+from stripread.errors import Refused
+from stripread.patches import PatchSamples
+from stripread.pipeline import Trace, find_card
+from stripread.verdicts import OTHER_CARD
+from tests.accuracy import buffers
+from tests.scenes.photo import render
+from tests.scenes.printer import Printer
+from tests.scenes.scene import random_scene
+from tests.scenes.shelf import photo_bytes
+
+# Factors on the densities of C, M, Y, K: dyes fade unevenly, magenta first (common practice, no source).
+FADED = {"a little": (0.95, 0.92, 0.95, 1.0), "some": (0.90, 0.82, 0.90, 1.0), "much": (0.80, 0.65, 0.80, 0.97)}
+_plain = Printer.sheet
+
+
+def seen(setup: int, n: int, tag: int, *, hard: bool = False, **fixed: Any) -> PatchSamples | None:
+    """The card's patches on one photo; None where it was refused."""
+    scene = random_scene(np.random.default_rng([setup, n, tag]), hard=hard, **fixed)
+    data = photo_bytes(scene) if Printer.sheet is _plain else render(scene).data  # the shelf knows no faded cards
+    trace = Trace()
+    try:
+        find_card(data, trace)
+    except Refused:
+        return None
+    return trace.samples
+
+
+def faded_sheets(left: tuple[float, ...]) -> Any:
+    """``Printer.sheet`` of a card whose inks have lost density."""
+
+    def sheet(self: Printer, seed: int) -> Printer:
+        whole = _plain(self, seed)
+        return replace(whole, inks=whole.inks * np.array(left)[:, None])
+
+    return sheet
+
+
+def run(setup: int, reads: int) -> dict[str, list[float]]:
+    """Misfits of one setup's photos, by what was photographed."""
+    own = {"printer_seed": setup, "sheet_seed": setup}
+    known = np.repeat(buffers("four"), 2)
+    calibrated = [
+        seen(setup, n, 77, ph=float(ph), lot_seed=setup, phone_seed=setup, **own) for n, ph in enumerate(known)
+    ]
+    card = estimate_card([s for s in calibrated if s is not None])
+    few = max(1, reads // 4)
+    photos = {
+        "same card": [seen(setup, n, 99, lot_seed=setup, **own) for n in range(reads)],
+        "same card, hard light": [seen(setup, n, 98, hard=True, **own) for n in range(few)],
+        "next sheet of the printer": [
+            seen(setup, n, 97, printer_seed=setup, sheet_seed=5000 + 10 * setup + n) for n in range(few)
+        ],
+        "another printer": [
+            seen(setup, n, 96, printer_seed=20_000 + 100 * setup + n, sheet_seed=n) for n in range(few)
+        ],
+    }
+    for name, left in FADED.items():
+        Printer.sheet = faded_sheets(left)  # type: ignore[method-assign]
+        photos[f"faded {name}"] = [seen(setup, n, 95, **own) for n in range(few)]
+        Printer.sheet = _plain  # type: ignore[method-assign]
+    return {
+        what: [card_misfit(fix_colour(s, card), s, card) for s in some if s is not None]
+        for what, some in photos.items()
+    }
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    ask.add_argument("--setups", type=int, default=10)
+    ask.add_argument("--first", type=int, default=300)
+    ask.add_argument("--reads", type=int, default=20)
+    given = ask.parse_args()
+    found: dict[str, list[float]] = {}
+    for setup in range(given.first, given.first + given.setups):
+        for what, misfits in run(setup, given.reads).items():
+            found.setdefault(what, []).extend(misfits)
+    print(f"{'':28s} photos  median   5 %   95 %   doubted (misfit above {OTHER_CARD}; 1 is {TYPICAL} deviations)")
+    for what, misfits in found.items():
+        m = np.array(misfits)
+        told = f"{np.nanmedian(m):6.2f} {np.nanquantile(m, 0.05):6.2f} {np.nanquantile(m, 0.95):6.2f}"
+        print(f"{what:28s} {len(m):6d} {told}   {np.mean(m > OTHER_CARD):.1%}")
+
+
+if __name__ == "__main__":
+    main()
