@@ -5,6 +5,8 @@ scatter for each photo; then read by the reader.
 """
 
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -206,3 +208,23 @@ def test_the_command(profile, tmp_path, monkeypatch):
     assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
     readings[0] = replace(readings[0], ph=None, interval=None, reasons=(because("no_card"),))
     assert CliRunner().invoke(command, call, standalone_mode=False).return_value == 1
+
+
+@pytest.mark.slow
+def test_the_demos_own_washes_prove_its_profile(tmp_path):
+    """The shipped photos have known pH and are not those that the profile was made from."""
+    demo = Path(__file__).resolve().parents[2] / "service" / "demo"
+    lines = (demo / "photos" / "truth.csv").read_text(encoding="utf-8").splitlines()[1:]
+    known = [line.split(",")[:2] for line in lines if line.split(",")[1]]
+    table = tmp_path / "more.csv"
+    rows = [f"{demo / 'photos' / photo},{ph}" for photo, ph in known]
+    table.write_text("\n".join(["photo,ph", *rows]) + "\n", encoding="utf-8")
+    call = ["check", str(demo / "profile.toml"), "--buffers", str(table), "--out", str(tmp_path / "c.png"), "--json"]
+    code = f"import sys; sys.path.insert(0, {str(demo.parents[1])!r}); from service.cli import main; main(sys.argv[1:])"
+    done = subprocess.run([sys.executable, "-c", code, *call], check=False, capture_output=True, text=True)
+    assert done.returncode == 1, done.stderr  # some photos are bad on purpose
+    told = json.loads(done.stdout)
+    assert told["verdict"] == "holds"
+    assert told["read"] >= 8
+    assert told["covered"] >= told["covered_least"]
+    assert (tmp_path / "c.png").read_bytes().startswith(b"\x89PNG")
