@@ -13,7 +13,7 @@ from fastapi.responses import FileResponse, Response
 from starlette.formparsers import MultiPartParser
 from starlette.middleware.gzip import GZipMiddleware
 
-from service import routes_batches, routes_bench, routes_join, routes_readings
+from service import routes_batches, routes_bench, routes_join, routes_plan, routes_readings
 from service.bench_service import Service
 from service.guard import Guard
 from service.problems import add_handlers
@@ -68,7 +68,7 @@ def create_app(settings: Settings) -> FastAPI:
     add_handlers(app)
     # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
     api = APIRouter(max_body_size=settings.max_body)
-    for routes in (routes_batches, routes_bench, routes_readings, routes_join):
+    for routes in (routes_batches, routes_bench, routes_plan, routes_readings, routes_join):
         api.include_router(routes.router)
     app.include_router(api)
     files = _add_page(app)

@@ -1,26 +1,23 @@
-"""The bench over HTTP: the stage with its gate, notes, the report, and the arithmetic without a log."""
+"""The bench over HTTP: the stage with its gate, notes, the report, the stock vessel."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Response
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 
 from service import bench_log, store
 from service.bench_service import Service, ServiceDep, the_batch
 from service.pictures import NotAPicture, thumbnail_job
-from service.problems import ServiceProblem, responses
+from service.problems import responses
 from service.routes_batches import BatchId
+from service.routes_plan import asked
 from service.schemas import Text
 from service.worker import Job
-from stripread.errors import CallError
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
-T = TypeVar("T")
-Litres = Annotated[float, Query(gt=0, le=1e4)]
 NoteKind = Literal["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "emptied", "vessel", "strike"]
 
 
@@ -31,7 +28,7 @@ class NewNote(BaseModel):
         json_schema_extra={
             "examples": [
                 {"kind": "weight", "data": {"of": "chloride", "grams": 412.0, "moisture": [0.25, 0.3]}},
-                {"kind": "decant", "data": {"name": "wash 2", "litres": 0.9, "settled_h": 2.0}},
+                {"kind": "decant", "data": {"name": "wash 2", "litres": "900 ml", "settled_h": "90 min"}},
             ]
         }
     )
@@ -68,22 +65,12 @@ class BenchState(BaseModel):
     cautions: list[str]
 
 
-def _asked(ask: Callable[[], T]) -> T:
-    """What ``ask`` gives; a wrong call becomes a problem detail."""
-    try:
-        return ask()
-    except (CallError, ValueError) as wrong:
-        raise ServiceProblem(
-            409 if "gate says" in str(wrong) or "closed" in str(wrong) else 422, "bench", str(wrong)
-        ) from None
-
-
 @router.get("/batches/{batch}/bench", responses=responses(404))
 def bench(batch: BatchId, service: ServiceDep) -> BenchState:
     """The batch's stage, its gate, what to do next, cautions, mass balance, stock vessel."""
     with service.database.read() as c:
         the_batch(c, batch)
-        return BenchState(**_asked(lambda: bench_log.batch_state(c, batch)).to_dict())
+        return BenchState(**asked(lambda: bench_log.batch_state(c, batch)).to_dict())
 
 
 @router.get("/batches/{batch}/notes", responses=responses(404))
@@ -96,10 +83,13 @@ def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
 
 @router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
 def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
-    """Write down a weight, decant, reagent, pouring, or strike a note out. Sent twice in a minute it counts once."""
+    """Write down a weight, decant, reagent, pouring, or strike a note out. Sent twice in a minute it counts once.
+
+    Numbers may come as text with a unit ("1 lb", "900 ml"), ranges as "25-30 %"; the log keeps g, L, hours, °C, shares.
+    """
     with service.database.write() as c:
         the_batch(c, batch)
-        made = _asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
+        made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
     return NoteOut(id=made.id, kind=made.kind, at=made.at, data=made.data)
 
 
@@ -108,7 +98,7 @@ def go_on(batch: BatchId, body: Onward, service: ServiceDep) -> BenchState:
     """Go on to the next stage. Against the gate it needs a reason, and the log keeps it."""
     with service.database.write() as c:
         the_batch(c, batch)
-        _, state = _asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
+        _, state = asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
     return BenchState(**state.to_dict())
 
 
@@ -160,63 +150,10 @@ def stock(service: ServiceDep) -> dict[str, Any]:
 
     with service.database.read() as c:
         held, pourings = bench_log.stock_of_log(c)
-    side = "acid" if held.mol[1] > 0 else "lye"
-    fitting = [name for name, (_, _, fits) in waste.NEUTRALISERS.items() if fits == side and held.mol[1]]
     return {
         **asdict(held),
         "poured": [{"batch": batch, "at": n.at, **n.data} for batch, n in pourings],
-        "ways": [asdict(waste.neutralise(held, name)) for name in fitting],
+        "ways": [asdict(way) for way in waste.ways(held)],
         "recover": list(waste.recover(held)),
         "cautions": list(waste.CAUTIONS),
     }
-
-
-@router.get("/plan/lye")
-def plan_lye(
-    chloride_g: Annotated[float, Query(gt=0, le=1e6)],
-    moisture_low: Annotated[float, Query(ge=0, le=0.95)] = 0.0,
-    moisture_high: Annotated[float, Query(ge=0, le=0.95)] = 0.0,
-    temp_c: Annotated[float, Query(ge=0, le=100)] = 80.0,
-) -> dict[str, Any]:
-    """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted."""
-    from dataclasses import asdict  # noqa: PLC0415
-
-    from service.bench import lye, reagents  # noqa: PLC0415
-
-    stock = _asked(lambda: reagents.chloride(chloride_g, (moisture_low, moisture_high)))
-    dose = reagents.dose(stock)
-    base = dose.lye_g[1] * 0.97 / reagents.molar_mass("NaOH")
-    plans = (
-        lye.plan_lye(stock.mol[1], base, 1, temp_c, lye_mol_l=dose.lye_mol_l),
-        lye.plan_sugar(stock.mol[1], base, temp_c),
-    )
-    cautions = [*reagents.LYE_CAUTIONS, *reagents.SUGAR_CAUTIONS, reagents.RULES]
-    return {"chloride": asdict(stock), "dose": asdict(dose), "plans": [asdict(p) for p in plans], "proof": lye.NO_PROOF,
-            "cautions": cautions}  # fmt: skip
-
-
-@router.get("/plan/wash")
-def plan_wash(  # noqa: PLR0917 - query parameters, given by name
-    retained_l: Litres,
-    water: Literal["pure", "air", "tap"] = "air",
-    alkalinity_mmol_l: Annotated[float | None, Query(ge=0, le=50)] = None,
-    acid_mol_l: Annotated[float, Query(gt=0, le=12)] = 1.0,
-    volume_l: Litres | None = None,
-    added_l: Litres | None = None,
-) -> dict[str, Any]:
-    """Washes to neutral and the best use of a volume of water."""
-    from service.bench.reagents import RULES  # noqa: PLC0415
-    from service.bench.washplan import wash_plan  # noqa: PLC0415
-
-    answer, lines = _asked(
-        lambda: wash_plan(
-            retained_l=retained_l,
-            volume_l=volume_l,
-            added_l=added_l,
-            start=acid_mol_l,
-            water=water,
-            alkalinity=alkalinity_mmol_l,
-            readings=[],
-        )
-    )
-    return {**answer, "lines": lines, "cautions": [RULES]}

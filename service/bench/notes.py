@@ -11,6 +11,7 @@ from typing import Any
 
 from service.bench.balance import TURBIDITY, Decant
 from service.bench.procedure import parse_procedure
+from service.bench.typed import typed_number, typed_range
 from service.bench.waste import Poured
 from stripread.errors import CallError
 
@@ -84,6 +85,8 @@ def struck(notes: list[Note]) -> dict[int, Note]:
 def checked(kind: str, data: dict[str, Any]) -> dict[str, Any]:
     """The note's fields, known and within their bounds; None fields are dropped.
 
+    Numbers and pairs may come as text with a unit, "1 lb" or "25-30 %": kept is the number in the field's own unit.
+
     Raises
     ------
     CallError
@@ -99,13 +102,19 @@ def checked(kind: str, data: dict[str, Any]) -> dict[str, Any]:
     for name, (_, _, _, required) in known.items():
         if required and name not in given:
             raise CallError(f"a {kind} needs {name}")
-    clean = {name: _field(f"{kind}'s {name}", value, known[name]) for name, value in given.items()}
+    clean = {name: _field(kind, name, value) for name, value in given.items()}
     _words(kind, clean)
     return clean
 
 
-def _field(where: str, value: object, rule: tuple[str, float, float, bool]) -> Any:  # noqa: ANN401 - as the rule says
-    form, least, most, _ = rule
+def _field(kind: str, name: str, value: object) -> Any:  # noqa: ANN401 - as the rule says
+    form, least, most, _ = FIELDS[kind][name]
+    where = f"{kind}'s {name}"
+    if isinstance(value, str) and form in (NUMBER, PAIR) and len(value) < 100:
+        try:
+            value = typed_number(name, value) if form == NUMBER else typed_range(value)
+        except ValueError as problem:
+            raise CallError(f"the {where}: {problem}") from None
     if form == NUMBER:
         return _number(where, value, least, most)
     if form == FLAG and isinstance(value, bool):

@@ -70,8 +70,9 @@ def amount(text: str, unit: str) -> float:
     parts = re.fullmatch(r"\s*([0-9]*[.,]?[0-9]+(?:e[+-]?[0-9]+)?)\s*([a-zµ_ ]*?)\s*", text, re.IGNORECASE)
     if parts is None:
         raise ValueError(f"can't read {text!r} as an amount in {unit}")
+    bare = float(parts[1].replace(",", "."))
     try:
-        number = float(_units().Quantity(float(parts[1].replace(",", ".")), parts[2] or unit).to(unit).magnitude)
+        number = float(_units().Quantity(bare, parts[2]).to(unit).magnitude) if parts[2] else bare
     except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError) as problem:
         raise ValueError(f"can't read {text!r} as an amount in {unit}") from problem
     if not math.isfinite(number) or number < 0:
@@ -80,10 +81,23 @@ def amount(text: str, unit: str) -> float:
 
 
 def shown(value: float, unit: str, wanted: str | None) -> str:
-    """``value`` in ``unit`` written in the unit the user wants, three figures."""
+    """``value`` in ``unit`` written in the unit the user wants, three figures.
+
+    Raises
+    ------
+    ValueError
+        For a unit that is not known, or of another kind.
+    """
     if wanted is None or wanted == unit:
         return f"{value:.3g} {unit}"
-    return f"{_units().Quantity(value, unit).to(wanted).magnitude:.3g} {wanted}"
+    import pint  # noqa: PLC0415
+
+    try:
+        if re.fullmatch(r"[a-zµ_]{1,30}", wanted, re.IGNORECASE) is None:
+            raise ValueError
+        return f"{_units().Quantity(value, unit).to(wanted).magnitude:.3g} {wanted.replace('_', ' ')}"
+    except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError) as problem:
+        raise ValueError(f"can't show {unit} in {wanted!r}") from problem
 
 
 @dataclass(frozen=True)

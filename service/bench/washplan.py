@@ -34,6 +34,11 @@ def ideal_washes(share: float, start: float, water: RinseWater, most: int = 60) 
     return None
 
 
+def _part(share: float) -> str:
+    """A share in words: percent while that can be read, else 1 part in so many."""
+    return f"{100 * share:.2g} %" if share >= 1e-3 else f"1 part in {float(f'{1 / share:.2g}'):,.0f}"
+
+
 def wash_plan(
     *,
     retained_l: float,
@@ -44,7 +49,7 @@ def wash_plan(
     alkalinity: float | None,
     readings: list[tuple[int, float, tuple[float, float]]],
 ) -> tuple[dict[str, Any], list[str]]:
-    """The plan as JSON and as lines to print.
+    """The plan as JSON, in it ``said``, and as lines to print.
 
     Raises
     ------
@@ -55,8 +60,9 @@ def wash_plan(
         raise ValueError("the first liquid's acid or lye must lie between 0 and 12 mol/L")
     rinse = named_water(water, alkalinity)
     if rinse is None and not readings:
-        raise ValueError("tap water needs --alkalinity (in mmol/L: 1 is 50 mg/L as CaCO3), or readings to tell it by")
-    answer: dict[str, Any] = {}
+        raise ValueError("tap water needs its alkalinity (in mmol/L: 1 is 50 mg/L as CaCO3), or readings to tell it by")
+    said: list[str] = []
+    answer: dict[str, Any] = {"said": said}
     lines: list[str] = []
     share = None if added_l is None else retained_share(retained_l, added_l)
     if share is not None and rinse is not None:
@@ -65,7 +71,12 @@ def wash_plan(
         most = "over 60" if many is None else f"{many}"
         ideal = "over 60" if few is None else f"{few}"
         lines.append(f"Held back {share:.1%} a wash: {ideal} washes if ideal, {most} with dead corners. {REALITY}")
-        lines.append(f"The water's own pH is {rinse.ph(0.0):.1f} fresh and {rinse.ph(1.0):.1f} after standing in air.")
+        said.append(
+            f"About {share:.0%} is held back in each wash: neutral after {ideal} if it mixes well, {most} if not."
+        )
+        own = f"The water's own pH is {rinse.ph(0.0):.1f} fresh and {rinse.ph(1.0):.1f} after standing in air."
+        lines.append(own)
+        said.append(own)
     if volume_l is not None:
         rows = splits(volume_l, retained_l)
         # Enough is where the rest is below what the water itself holds back, or a strip can see.
@@ -73,6 +84,11 @@ def wash_plan(
         best = best_split(rows, enough=max(2e-6, 0.5 * hold) / abs(start))
         answer["splits"] = [asdict(row) for row in rows]
         answer["best"] = best.washes
+        once = _part(rows[0].share_left)
+        said.append(
+            f"All {volume_l:.3g} L in {best.washes} washes of {best.portion_l:.3g} L leave {_part(best.share_left)} of "
+            f"the first liquid, {_part(best.share_left_high)} if it mixes badly; in one wash {once}."
+        )
         lines += ["", "portions  litres each  share left (ideal)  with dead corners"]
         for row in rows:
             mark = "  <- enough" if row is best else ""
@@ -81,6 +97,7 @@ def wash_plan(
     if rinse is not None and rinse.alkalinity >= HARD and start > 0:
         lines.append(HARD_WATER)
         answer["caution"] = HARD_WATER
+        said.append(HARD_WATER)
     if readings:
         prior = Prior() if share is None else Prior(share=min(0.5, 1.25 * share), share_ln_sd=0.4)
         found = forecast([Reading(*r) for r in readings], rinse, prior=prior)
@@ -90,5 +107,5 @@ def wash_plan(
             fitted = found.share
             lines.append(f"Fitted share held back: {fitted.value:.0%} ({fitted.low:.0%} to {fitted.high:.0%}).")
     if not lines:
-        raise ValueError("give --water (all of it), --added (in each wash) or --reading")
+        raise ValueError("give the water in all, the water added in each wash, or a reading")
     return answer, lines

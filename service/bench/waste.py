@@ -26,6 +26,7 @@ NEUTRALISERS: dict[str, tuple[str, float, str]] = {
     "hydrochloric acid (as HCl)": ("HCl", 1.0, "lye"),
     "citric acid": ("C6H8O7", 3.0, "lye"),
 }
+LITTLE = 0.01  # mol; what 0.4 g of soda lye neutralises
 ENDS = (1.0, 13.0)  # pH below and above which a strip's reading is only a bound
 
 NO_DRAIN = (
@@ -60,7 +61,8 @@ class Poured:
 class Stock:
     """What the vessel holds: litres; mol of acid (positive) or lye (negative) as (low, value, high).
 
-    ``at_least`` says that a saturated strip went into the sum, so that the true amount may be far larger.
+    ``at_least`` says that a saturated strip went into the sum, so that the true amount may be far larger. ``side`` is
+    "acid", "lye" or "unknown": what is in it for certain; "neither" when it is empty or holds next to nothing of both.
     """
 
     litres: float
@@ -68,6 +70,7 @@ class Stock:
     at_least: bool
     metals: tuple[str, ...]
     ammonia: bool
+    side: str
     sentence: str
 
 
@@ -112,33 +115,63 @@ def stock(poured: list[Poured]) -> Stock:
     if any(p.litres < 0 for p in poured):
         raise ValueError("a volume can't be below 0")
     low = mid = high = 0.0
-    bound = unknown = False
+    unknown = False
+    ends: set[str] = set()  # sides on which a strip stood at its end: that amount has no upper bound
     for p in poured:
         if p.mol is not None:
             span: Span = (0.9 * p.mol, p.mol, 1.1 * p.mol) if p.mol >= 0 else (1.1 * p.mol, p.mol, 0.9 * p.mol)
         elif p.ph is not None:
             span = acid_in(p.litres, p.ph, p.interval or (p.ph - 0.5, p.ph + 0.5))
-            bound = bound or not ENDS[0] < p.ph < ENDS[1]
+            if not ENDS[0] < p.ph < ENDS[1]:
+                ends.add("acid" if p.ph < 7.0 else "lye")
         else:
             unknown, span = True, (0.0, 0.0, 0.0)
         low, mid, high = low + span[0], mid + span[1], high + span[2]
     metals = tuple(dict.fromkeys(m for p in poured for m in p.metals))
     ammonia = any(p.ammonia for p in poured)
     litres = sum(p.litres for p in poured)
-    return Stock(litres, (low, mid, high), bound or unknown, metals, ammonia, _say((low, mid, high), bound, unknown))
+    side = _side((low, mid, high), ends, unknown)
+    text = _say((low, mid, high), side, ends, unknown) if poured else "It is empty."
+    return Stock(litres, (low, mid, high), bool(ends) or unknown, metals, ammonia, side, text)
 
 
-def _say(mol: Span, bound: bool, unknown: bool) -> str:
-    side = "acid" if mol[1] >= 0 else "lye"
+def _side(mol: Span, ends: set[str], unknown: bool) -> str:
+    """The side on which the sum stands whatever the truth inside its ranges; a strip at its end opens one of them."""
+    if not ends and not unknown and max(abs(m) for m in mol) < LITTLE:
+        return "neither"
+    could_be_lye = mol[0] < 0 or "lye" in ends or unknown
+    could_be_acid = mol[2] > 0 or "acid" in ends or unknown
+    if could_be_lye == could_be_acid:
+        return "unknown"
+    return "acid" if could_be_acid else "lye"
+
+
+def _say(mol: Span, side: str, ends: set[str], unknown: bool) -> str:
     low, mid, high = sorted(abs(m) for m in mol)
-    text = f"About {mid:.2g} mol of {side} ({low:.2g} to {high:.2g})."
-    if mol[0] < 0 < mol[2]:
-        text = f"Between {-mol[0]:.2g} mol of lye and {mol[2]:.2g} mol of acid: read the mixed vessel first."
-    if bound:
+    if side == "neither":
+        text = "Near neutral by what was read: read its pH all the same."
+    elif side != "unknown":
+        text = f"About {mid:.2g} mol of {side} ({low:.2g} to {high:.2g})."
+    elif mol == (0.0, 0.0, 0.0):
+        text = "How much acid or lye it holds is not known: read its pH first."
+    else:
+        text = f"Could be acid or lye: read its pH first, stirred. By what was written down it holds {_between(mol)}."
+    if ends:
         text += " A strip stood at its end: read this as at least so much, and check as you go."
     if unknown:
-        text += " Something went in without a pH: read the mixed vessel."
+        text += " Something went in without a pH."
     return text
+
+
+def _between(mol: Span) -> str:
+    """ "0.3 mol of lye to 0.5 mol of acid"."""
+    ends = [f"{abs(m):.2g} mol of {'acid' if m >= 0 else 'lye'}" for m in (mol[0], mol[2])]
+    return " to ".join(ends)
+
+
+def ways(held: Stock) -> tuple[Neutralise, ...]:
+    """Each way to neutralise it; none while nobody knows whether it is acid or lye, or when there is nothing to do."""
+    return tuple(neutralise(held, name) for name, (_, _, fits) in NEUTRALISERS.items() if fits == held.side)
 
 
 def neutralise(held: Stock, by: str) -> Neutralise:
@@ -147,15 +180,17 @@ def neutralise(held: Stock, by: str) -> Neutralise:
     Raises
     ------
     ValueError
-        For a substance not in NEUTRALISERS, or one for the other side.
+        For a substance not in NEUTRALISERS, one for the other side, or while the side is not known.
     """
     if by not in NEUTRALISERS:
         raise ValueError(f"no such neutraliser: {by!r}; there are {', '.join(NEUTRALISERS)}")
     formula, each, side = NEUTRALISERS[by]
     sign = 1.0 if side == "acid" else -1.0
     spans = sorted(max(0.0, sign * m) for m in held.mol)
-    if held.mol[1] * sign < 0:
-        raise ValueError(f"the vessel holds {'acid' if held.mol[1] > 0 else 'lye'}: {by} would add to it")
+    if held.side not in ("acid", "lye"):
+        raise ValueError(f"the vessel could be acid or lye: {by} might add to it; read its pH first")
+    if held.side != side:
+        raise ValueError(f"the vessel holds {held.side}: {by} would add to it")
     factor = molar_mass(formula) / each
     grams = (spans[0] * factor, spans[1] * factor, spans[2] * factor)
     rise = temperature_rise(spans[2] * NEUTRALISING_KJ_MOL[1], max(held.litres, 0.05) * 1000.0)

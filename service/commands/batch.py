@@ -147,7 +147,7 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     """Write down a weight, decant, reagent, pouring or vessel: FIELD=VALUE …, masses and volumes with units.
 
     For example `note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4`, `note 1 decant name="wash 2" litres="900 ml"
-    settled_h=2`, `note 1 strike note=7 why="wrong batch"`.
+    settled_h="90 min"`, `note 1 strike note=7 why="wrong batch"`.
     """
     from service.bench_log import add_note
 
@@ -160,25 +160,16 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
 
 def _field(text: str) -> tuple[str, Any]:
     """`grams=2 lb`, `moisture=0.2-0.4`, `acid=no`, `metals=silver,copper` as a field's name and value."""
-    from service.bench.notes import FIELDS, FLAG, NUMBER, PAIR, TEXTS
-    from service.bench.reagents import amount
+    from service.bench.notes import FIELDS, FLAG, TEXTS
 
     name, equals, value = text.partition("=")
     forms = {form for fields in FIELDS.values() for known, (form, *_) in fields.items() if known == name}
     if not equals or not forms:
         raise CallError(f"give FIELD=VALUE, not {text!r}")
     form = forms.pop()
-    try:
-        if form == NUMBER:
-            unit = {"grams": "g", "scale_g": "g", "litres": "l", "retained_l": "l"}.get(name)
-            return name, amount(value, unit) if unit else float(value)
-        if form == PAIR:
-            low, _, high = value.replace("..", "-").partition("-")
-            return name, [float(low), float(high or low)]
-    except ValueError as problem:
-        raise CallError(f"{name}: {problem}") from None
     if form == FLAG:
         return name, value.lower() in ("1", "yes", "true")
+    # Numbers stay as typed: they are read where the note is checked.
     return name, [v.strip() for v in value.split(",")] if form == TEXTS else value
 
 
@@ -194,11 +185,8 @@ def stock(data: Path, database: str | None) -> int:
     for batch, made in pourings:
         click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {made.data['what']}, {made.data['litres']:g} L")
     click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
-    side = "acid" if held.mol[1] > 0 else "lye"
-    if held.mol[1]:
-        ways = [name for name, (_, _, fits) in waste.NEUTRALISERS.items() if fits == side]
-        click.echo("\n".join(f"  {waste.neutralise(held, name).sentence}" for name in ways))
-    click.echo("\n".join([*waste.recover(held), *(f"! {text}" for text in waste.CAUTIONS)]))
+    found = [f"  {way.sentence}" for way in waste.ways(held)]
+    click.echo("\n".join([*found, *waste.recover(held), *(f"! {text}" for text in waste.CAUTIONS)]))
     return 0
 
 

@@ -9,7 +9,7 @@ import click
 
 from stripread.errors import CallError
 
-_SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
+_SUGARS = ("glucose", "glucose monohydrate")
 
 
 def _amount(unit: str) -> Callable[[click.Context, click.Parameter, str | None], float | None]:
@@ -29,15 +29,13 @@ def _amount(unit: str) -> Callable[[click.Context, click.Parameter, str | None],
 
 
 def _range(text: str, what: str) -> tuple[float, float]:
-    """ "0.2-0.4", "0.2..0.4" or one number as (low, high)."""
-    parts = text.replace("..", "-").split("-")
+    """ "0.2-0.4", "20-40 %" or one number as (low, high)."""
+    from service.bench.typed import typed_range
+
     try:
-        numbers = [float(p) for p in parts]
-    except ValueError:
-        raise CallError(f"{what}: give one number or a range such as 0.2-0.4, not {text!r}") from None
-    if not 1 <= len(numbers) <= 2:
-        raise CallError(f"{what}: give one number or a range such as 0.2-0.4, not {text!r}")
-    return min(numbers), max(numbers)
+        return typed_range(text)
+    except ValueError as problem:
+        raise CallError(f"{what}: {problem}") from None
 
 
 def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
@@ -65,7 +63,7 @@ def command() -> None:
 @click.option(
     "--chloride", required=True, callback=_amount("g"), help='Mass of silver chloride, e.g. "500 g" or "1 lb".'
 )
-@click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range 0.2-0.4.")
+@click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range: 0.2-0.4, 20-40 %.")
 @click.option("--temp", default=80.0, show_default=True, help="Temperature of the lye, °C.")
 @click.option(
     "--portions", default=1, show_default=True, type=click.IntRange(1, 100), help="Portions of lye, decanted."
@@ -73,56 +71,28 @@ def command() -> None:
 @click.option("--no-sugar", is_flag=True, help="Lye alone.")
 @click.option("--lye-excess", default=1.5, show_default=True, help="Times the lye that is needed at least.")
 @click.option("--sugar-excess", default=1.2, show_default=True, help="Times the sugar that is needed.")
-@click.option("--sugar", type=click.Choice(list(_SUGARS)), default="glucose", show_default=True, help="Which sugar.")
+@click.option("--sugar", type=click.Choice(_SUGARS), default="glucose", show_default=True, help="Which sugar.")
 @click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
     """Lye, sugar and water for a mass of chloride; heat; what each plan leaves unconverted."""
-    from dataclasses import asdict
-
-    from service.bench import reagents
-    from service.bench.lye import NO_PROOF, plan_lye, plan_sugar
+    from service.bench.lyeplan import lye_plan
 
     try:
-        stock = reagents.chloride(o["chloride"], _range(o["moisture"], "--moisture"))
-        dose = reagents.dose(
-            stock,
+        answer, said = lye_plan(
+            o["chloride"],
+            _range(o["moisture"], "--moisture"),
+            temp_c=o["temp"],
+            portions=o["portions"],
             lye_excess=o["lye_excess"],
             sugar_excess=o["sugar_excess"],
-            with_sugar=not o["no_sugar"],
-            sugar=_SUGARS[o["sugar"]],
+            sugar=None if o["no_sugar"] else o["sugar"],
+            unit=o["unit"],
         )
-        base = dose.lye_g[1] * 0.97 / reagents.molar_mass("NaOH")
-        alone = plan_lye(stock.mol[1], base, o["portions"], o["temp"], lye_mol_l=dose.lye_mol_l)
-        plans = [alone] if o["no_sugar"] else [alone, plan_sugar(stock.mol[1], base, o["temp"])]
-
-        def mass(span: tuple[float, float, float]) -> str:
-            low, value, high = (reagents.shown(x, "g", o["unit"]) for x in span)
-            return f"{value} ({low} to {high})"
-
-        lines = [f"Dry chloride      {mass(stock.dry_g)}, silver in it {mass(stock.silver_g)}"]
-        each = f" in each of {o['portions']} portions" if o["portions"] > 1 else ""
-        lines.append(f"Lye (97 % NaOH)   {mass(dose.lye_g)}{each}")
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    except Exception as problem:
-        if type(problem).__module__.startswith("pint"):
-            raise CallError(f"--unit: {problem}") from None
-        raise
-    if not o["no_sugar"]:
-        lines.append(f"{o['sugar'].capitalize():18}{mass(dose.sugar_g)}")
-    lines += [
-        f"Water             {dose.water_l[1]:.2g} L or more, so that it stirs: lye of about {dose.lye_mol_l:.2g} mol/L",
-        f"Heat              the lye at once warms it by {dose.rise_lye_k:.0f} K: {dose.lye_portions} portions or more",
-    ]
-    if not o["no_sugar"]:
-        low, high = dose.rise_sugar_k
-        lines.append(
-            f"                  the sugar at once by {low:.0f} to {high:.0f} K: {dose.sugar_portions} portions or more"
-        )
-    lines += ["", *(f"{plan.name.capitalize()} at {plan.temp_c:g} °C: {plan.sentence}" for plan in plans), NO_PROOF, ""]
-    lines += [f"! {text}" for text in (*reagents.LYE_CAUTIONS, *(() if o["no_sugar"] else reagents.SUGAR_CAUTIONS))]
-    answer = {"chloride": asdict(stock), "dose": asdict(dose), "plans": [asdict(p) for p in plans], "proof": NO_PROOF}
+    lines = [f"{what:18}{how}" for what, how in said]
+    lines += ["", *answer["left"], answer["proof"], "", *(f"! {text}" for text in answer["cautions"])]
     return _print(answer, lines, o["as_json"])
 
 
@@ -199,16 +169,13 @@ def waste(poured: tuple[str, ...], metals: tuple[str, ...], ammonia: bool, as_js
             raise CallError(f"--poured: give LITRES:PH or LITRES:PH:LOW:HIGH, not {text!r}") from None
     try:
         held = model.stock(parts)
-        side = "acid" if held.mol[1] > 0 else "lye"
-        ways = [model.neutralise(held, name) for name, (_, _, fits) in model.NEUTRALISERS.items() if fits == side]
+        ways = model.ways(held)
     except ValueError as problem:
         raise CallError(str(problem)) from None
     lines = [
         f"{held.litres:.3g} L. {held.sentence}",
         "",
-        "To neutralise, one of:",
-        *(f"  {way.sentence}" for way in ways),
-        "",
+        *(["To neutralise, one of:", *(f"  {way.sentence}" for way in ways), ""] if ways else []),
     ]
     lines += [*model.recover(held)[:-1], *(f"! {text}" for text in model.CAUTIONS)]
     answer = {"stock": asdict(held), "ways": [asdict(way) for way in ways], "recover": list(model.recover(held))}

@@ -137,6 +137,38 @@ def test_a_saturated_strip_means_at_least():
     assert "or more" in waste.neutralise(held, "citric acid").sentence
 
 
+ACID, LYE = waste.Poured("acid", 1.0, ph=1.5), waste.Poured("lye", 1.0, ph=12.5)
+
+
+@pytest.mark.parametrize(
+    ("poured", "side"),
+    [
+        ([], "neither"),
+        ([waste.Poured("last wash", 5.0, ph=7.0)], "neither"),
+        ([ACID], "acid"),
+        ([LYE], "lye"),
+        ([ACID, LYE], "unknown"),  # 0.01 to 0.1 mol of each: whichever is more
+        ([waste.Poured("acid", 1.0, mol=1.0), LYE], "acid"),  # the acid's amount is known, and more
+        ([waste.Poured("acid", 1.0, mol=1.0), waste.Poured("lye", 0.1, ph=14.0)], "unknown"),  # "at least" so much lye
+        ([ACID, waste.Poured("more acid", 1.0, ph=0.0)], "acid"),  # "at least", on the same side
+        ([ACID, waste.Poured("who knows", 0.5)], "unknown"),
+    ],
+)
+def test_the_side_is_named_only_when_it_is_certain(poured, side):
+    held = waste.stock(poured)
+    assert held.side == side
+    assert ("read its pH first" in held.sentence) == (side == "unknown")
+    assert bool(waste.ways(held)) == (side in ("acid", "lye"))
+
+
+def test_acid_or_lye_is_said_with_its_range():
+    held = waste.stock([ACID, LYE])
+    assert held.sentence.startswith("Could be acid or lye: read its pH first")
+    assert "mol of lye to" in held.sentence
+    with pytest.raises(ValueError, match="could be acid or lye"):
+        waste.neutralise(held, "citric acid")
+
+
 def test_wrong_side_and_unknown_neutralisers_are_refused():
     held = waste.stock([waste.Poured("acid", 1.0, mol=1.0)])
     with pytest.raises(ValueError, match="would add to it"):

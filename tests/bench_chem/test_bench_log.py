@@ -129,6 +129,46 @@ def test_plans_over_http(client):
     assert client.get("/api/plan/wash", params={"retained_l": 0.1, "water": "tap", "added_l": 1}).status_code == 422
 
 
+def test_plans_over_http_take_units_and_say_it_in_words(client):
+    wet = {"chloride_g": "1 lb", "moisture_low": 0.2, "portions": 3, "sugar": "none", "unit": "lb", "lye_excess": 2}
+    lye = client.get("/api/plan/lye", params=wet).json()
+    # By hand: 453.59 g x 0.8 / 143.318 = 2.532 mol; x 39.997 x 2 / 0.97 = 208.8 g of lye. Silver: 362.9 g x 0.7526.
+    assert lye["dose"]["lye_g"] == pytest.approx([208.8] * 3, rel=1e-3)
+    assert ["Dry chloride", "0.8 lb, silver in it 0.602 lb"] in lye["said"]
+    assert ["Lye (97 % NaOH)", "0.46 lb in each of 3 portions"] in lye["said"]
+    assert not any("sugar" in what.lower() for what, _ in lye["said"])
+    same = client.get("/api/plan/wash", params={"retained_l": "80 ml", "volume_l": "5 l", "acid_mol_l": -1}).json()
+    assert same["splits"][0]["share_left"] == pytest.approx(0.08 / 5.08)
+    assert any("All 5 L in" in text for text in same["said"])
+
+
+@pytest.mark.parametrize(
+    ("path", "params", "says"),
+    [
+        ("lye", {"chloride_g": "2 l"}, "chloride_g: can't read '2 l'"),
+        ("lye", {"chloride_g": "0"}, "above 0"),
+        ("lye", {"chloride_g": "5", "unit": "banana"}, "can't show g in 'banana'"),
+        ("lye", {"chloride_g": "5", "unit": "9**9"}, "can't show g"),
+        ("wash", {"retained_l": "1 lb", "added_l": 1}, "retained_l"),
+        ("wash", {"retained_l": 1}, "give the water"),
+        ("wash", {"retained_l": 1, "added_l": 1, "acid_mol_l": 0}, "acid or lye"),
+    ],
+)
+def test_plans_that_can_not_be_made_say_why(client, path, params, says):
+    answer = client.get(f"/api/plan/{path}", params=params)
+    assert answer.status_code == 422
+    assert says in answer.json()["detail"]
+
+
+def test_notes_over_http_take_units(client, batch, note):
+    made = note("weight", of="input", grams="2 troy_ounce", fineness="900-925 ‰").json()
+    assert made["data"] == {"of": "input", "grams": pytest.approx(62.2069536), "fineness": [0.9, 0.925]}
+    assert note("decant", name="wash 1", litres="900 ml", settled_h="90 min").json()["data"]["settled_h"] == 1.5
+    wrong = note("decant", name="wash 2", litres="2 lb")
+    assert wrong.status_code == 422
+    assert "decant's litres" in wrong.json()["detail"]
+
+
 def test_the_command_line_on_a_local_log(capsys, tmp_path):
     data = ["--data", str(tmp_path / "log")]
     assert _run(capsys, "new", "Chloride of June", "--procedure", "copper_cementation", *data)[0] == 0

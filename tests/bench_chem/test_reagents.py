@@ -82,7 +82,7 @@ def test_amounts_that_are_none(text):
 
 
 def test_shown_in_the_unit_wanted():
-    assert shown(31.1034768, "g", "troy_ounce") == "1 troy_ounce"
+    assert shown(31.1034768, "g", "troy_ounce") == "1 troy ounce"
     assert shown(2.0, "g", None) == "2 g"
 
 

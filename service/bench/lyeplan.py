@@ -1,0 +1,90 @@
+"""The lye step planned, in words and figures: what to weigh out, the heat, what each way leaves unconverted."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from service.bench import reagents
+from service.bench.lye import NO_PROOF, plan_lye, plan_sugar
+from service.bench.reagents import Span
+
+SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
+PURITY = 0.97  # of the lye: it draws water and carbonate
+
+Said = list[tuple[str, str]]
+
+
+def lye_plan(
+    chloride_g: float,
+    moisture: tuple[float, float] = (0.0, 0.0),
+    *,
+    temp_c: float = 80.0,
+    portions: int = 1,
+    lye_excess: float = 1.5,
+    sugar_excess: float = 1.2,
+    sugar: str | None = "glucose",
+    unit: str | None = None,
+) -> tuple[dict[str, Any], Said]:
+    """The plan as JSON, and as what and how much in words.
+
+    Parameters
+    ----------
+    chloride_g, moisture
+        Mass of the chloride as weighed, and the share of water in it (low, high).
+    temp_c, portions
+        Of the lye; the liquid is decanted between the portions.
+    sugar
+        One of SUGARS, or None for lye alone.
+    unit
+        Unit to show masses in; None for grams.
+
+    Raises
+    ------
+    ValueError
+        For what ``chloride``, ``dose``, ``plan_lye`` and ``shown`` do not take.
+    """
+    stock = reagents.chloride(chloride_g, moisture)
+    dose = reagents.dose(
+        stock,
+        lye_excess=lye_excess,
+        sugar_excess=sugar_excess,
+        purity=PURITY,
+        sugar=SUGARS[sugar or "glucose"],
+        with_sugar=sugar is not None,
+    )
+    base = dose.lye_g[1] * PURITY / reagents.molar_mass("NaOH")
+    plans = [plan_lye(stock.mol[1], base, portions, temp_c, lye_mol_l=dose.lye_mol_l)]
+    if sugar is not None:
+        plans.append(plan_sugar(stock.mol[1], base, temp_c))
+    each = f" in each of {portions} portions" if portions > 1 else ""
+    said = [
+        ("Dry chloride", f"{_mass(stock.dry_g, unit)}, silver in it {_mass(stock.silver_g, unit)}"),
+        (f"Lye ({100 * PURITY:.0f} % NaOH)", _mass(dose.lye_g, unit) + each),
+    ]
+    if sugar is not None:
+        said.append((sugar.capitalize(), _mass(dose.sugar_g, unit)))
+    said += [
+        ("Water", f"{dose.water_l[1]:.2g} L or more, so that it stirs: lye of about {dose.lye_mol_l:.2g} mol/L"),
+        ("Heat", f"the lye at once warms it by {dose.rise_lye_k:.0f} K: {dose.lye_portions} portions or more"),
+    ]
+    if sugar is not None:
+        low, high = dose.rise_sugar_k
+        said.append(("", f"the sugar at once by {low:.0f} to {high:.0f} K: {dose.sugar_portions} portions or more"))
+    left = [f"{plan.name.capitalize()} at {plan.temp_c:g} °C: {plan.sentence}" for plan in plans]
+    cautions = [*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)]
+    answer = {
+        "chloride": asdict(stock),
+        "dose": asdict(dose),
+        "plans": [asdict(p) for p in plans],
+        "left": left,
+        "proof": NO_PROOF,
+        "cautions": cautions,
+    }
+    return answer, said
+
+
+def _mass(span: Span, unit: str | None) -> str:
+    low, value, high = (reagents.shown(x, "g", unit) for x in span)
+    return value if math.isclose(span[0], span[2]) else f"{value} ({low} to {high})"
