@@ -162,6 +162,10 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The colour is not copper's blue ({detail}), so nothing is said about copper. Take liquid without other "
         "colours, or test it in another way.",
     ),
+    "perhaps_nickel": (
+        "doubt",
+        "So strong a blue could also be nickel's violet-blue ({detail}). Thin it with water to a pale blue and look again.",
+    ),
     "cloudy": (
         "doubt",
         "The sample is cloudy ({detail}). Let it settle or filter it and take the clear liquid.",

@@ -18,10 +18,13 @@ Excess = Literal["yes", "no", "unknown"]
 
 CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
-UNEVEN, UNEVEN_SHARE = 0.016, 0.4  # natural log of red over blue inside the sample; the second of the absorbance
+UNEVEN, UNEVEN_SHARE = 0.014, 0.3  # natural log of red over blue inside the sample; the second of the absorbance
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
 # Of a cloud: absorbance that is plain; light left in blue, where clear copper leaves all; ln of red over ln of green
 PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
+# Red is nearly gone above this absorbance, and with it what tells nickel; probabilities of nickel that are
+# worth a doubt and too much
+SATURATED, PERHAPS, TOO_LIKELY = 0.25, 0.02, 0.05
 PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
@@ -62,6 +65,9 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
         decision = "undecided"
     elif not fits or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
         doubts.append(because("other_colour", _which(sample, estimate)))
+    elif decision == "copper" and estimate.absorbance > SATURATED and estimate.nickel > PERHAPS:
+        doubts.append(because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone"))
+        decision = "undecided" if estimate.nickel > TOO_LIKELY else decision
     elif not GREY_LOW < estimate.grey < GREY_HIGH and estimate.signal < STRONG:
         more = "lighter" if estimate.grey > 0 else "darker"
         doubts.append(because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}"))
