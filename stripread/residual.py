@@ -25,8 +25,9 @@ MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB
 # A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
 # error is larger than that of a patch left out by this factor, which counts it twice: for this photo, and for the one
 # phone that the calibration was made with. Pads of similar colour share a part of it.
-FOREIGN_COLOURANT = 1.5
-FOREIGN_BASE = np.array([0.5, 1.4, 1.4])  # CIELAB; and this much where the patches happen to agree
+FOREIGN_COLOURANT = 1.2
+FOREIGN_BASE = np.array([0.4, 1.1, 1.1])  # CIELAB; and this much where the patches happen to agree
+LOCAL_LAB, LOCAL_FEW = 30.0, 2.0  # reach of the patches that tell of a colour; worth of the average of all patches
 FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
@@ -38,6 +39,7 @@ class ResidualModel:
 
     train (M, 3): CIELAB of the patches. solved (M or T, 3): weights. inverse: the kernel's or normal matrix's inverse.
     nugget (3,), amplitude (3,): standard deviations per CIELAB channel. rms_cv: leave-one-out Delta E*ab.
+    missed (M, 3): what each patch is off by when the others predict it; empty when nothing was learned.
     """
 
     kind: str
@@ -48,6 +50,18 @@ class ResidualModel:
     nugget: Array
     rms_cv: float
     tried: dict[str, float]
+    missed: Array
+
+    def local_variance(self, lab: Array) -> Array:
+        """Mean square miss (P, 3) of the patches about colours (P, 3), each predicted from all the others.
+
+        Some hues are harder than others for this sensor in this light; the patches of that hue show it.
+        """
+        if len(self.missed) == 0:
+            return np.tile(self.nugget**2, (len(lab), 1))
+        near = _kernel(lab, self.train, LOCAL_LAB)
+        few = LOCAL_FEW * self.nugget**2
+        return np.asarray((near @ self.missed**2 + few) / (near.sum(axis=1, keepdims=True) + LOCAL_FEW))
 
     def at(self, lab: Array) -> tuple[Array, Array]:
         """Shift to add at colours (P, 3), and its covariance (3P, 3P) with the nugget in it."""
@@ -64,9 +78,10 @@ class ResidualModel:
             reach = terms @ self.inverse @ terms.T
             smooth = reach[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
         alike = FOREIGN_SHARED * _kernel(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
-        spread = np.diag((FOREIGN_COLOURANT * self.nugget) ** 2 + FOREIGN_BASE**2)
-        foreign = alike[:, None, :, None] * spread[None, :, None, :]
-        return shift, (smooth + foreign).reshape(3 * count, 3 * count)
+        spread = np.sqrt(FOREIGN_COLOURANT**2 * self.local_variance(lab) + FOREIGN_BASE**2)  # (P, 3)
+        for c in range(3):
+            smooth[:, c, :, c] += alike * np.outer(spread[:, c], spread[:, c])
+        return shift, smooth.reshape(3 * count, 3 * count)
 
 
 def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochrome: bool = False) -> ResidualModel:
@@ -86,14 +101,14 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
     if monochrome or len(x) < 20:
         nugget = np.array([2.0, MONOCHROME_SD, MONOCHROME_SD])
         return ResidualModel(
-            "none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), nugget, none_rms, {"none": none_rms}
+            "none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), nugget, none_rms, {"none": none_rms}, y[:0]
         )
     tried = {"none": none_rms}
     best: ResidualModel | None = None
     floor = np.full(3, NUGGET_FLOOR)
     rms = np.sqrt((y**2).mean(axis=0))
     best = ResidualModel(
-        "none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), np.maximum(rms, floor), none_rms, tried
+        "none", x, np.zeros((0, 3)), np.zeros((0, 0)), np.zeros(3), np.maximum(rms, floor), none_rms, tried, y
     )
     terms = _terms(x)
     for ridge in _RIDGES:
@@ -107,7 +122,7 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
         if score < 0.97 * best.rms_cv:
             nugget = np.maximum(np.sqrt((left_out**2).mean(axis=0)), floor)
             best = ResidualModel(
-                "root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried
+                "root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried, left_out
             )
     K = _kernel(x, x)
     for ratio in _RATIOS:
@@ -120,7 +135,7 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
             scale = np.sqrt((left_out**2 * np.diag(inverse)[:, None]).mean(axis=0))  # kernel in units of amplitude 1
             amplitude = np.maximum(scale, floor * np.sqrt(ratio))
             best = ResidualModel(
-                "process", x, inverse @ y, inverse, amplitude, amplitude / np.sqrt(ratio), score, tried
+                "process", x, inverse @ y, inverse, amplitude, amplitude / np.sqrt(ratio), score, tried, left_out
             )
     return best
 
