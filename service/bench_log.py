@@ -15,6 +15,7 @@ from service.bench.procedure import load_procedure
 from service.bench.state import State, stage_now, state_of
 from service.bench.waste import Stock, stock
 from service.models import events, now
+from service.slim import slim_rows
 from stripread.errors import CallError
 
 PREFIX = "bench:"
@@ -128,5 +129,5 @@ def batch_state(c: Connection, batch: int) -> State:
     if row is None:
         raise CallError(f"there is no batch {batch}")
     details = row["details"]
-    entries = gate_entries(row, store.entries_of(c, batch))
+    entries = gate_entries(row, slim_rows(c, batch))
     return state_of(notes_of(c, batch), entries, details.get("alkalinity_mmol_l"), details.get("water"))

@@ -48,9 +48,9 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
     return {**entry["reading"], "log": log}
 
 
-def all_shown(rows: list[Row]) -> list[dict[str, Any]]:
-    """A batch's entries as JSON, each with the entry that corrects it."""
-    newer = corrected(rows)
+def all_shown(rows: list[Row], newer: dict[int, int] | None = None) -> list[dict[str, Any]]:
+    """Entries as JSON, each with the entry that corrects it: by ``newer``, or if these are all entries of a batch."""
+    newer = corrected(rows) if newer is None else newer
     return [shown(row, newer.get(row["id"])) for row in rows]
 
 

@@ -2,34 +2,48 @@
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from functools import lru_cache
 from typing import Any
+from weakref import WeakKeyDictionary
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from service.bench_log import neutral_band
-from service.store import Row, entries_of, in_force, last_entry
+from service.slim import BATCHES, slim_rows
+from service.store import Row, in_force, last_entry
 
 Pair = tuple[float, float]
 Counted = tuple[int, float, Pair, int]
 Blank = tuple[float, Pair]
 
-
-_KEPT: dict[
-    tuple[int, str], tuple[object, dict[str, Any]]
-] = {}  # of each batch, the newest forecast and what it rests on
+_kept: WeakKeyDictionary[Engine, OrderedDict[int, tuple[object, dict[str, Any]]]] = WeakKeyDictionary()
+_one = threading.Lock()  # one forecast is worked out at a time: the cores are for reading photos
 
 
 def forecast_now(c: Connection, batch: Row) -> dict[str, Any]:
     """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
     band = neutral_band(c, batch["id"])
     rests_on = (last_entry(c, batch["id"]), batch["details"], band)
-    which = (batch["id"], batch["opened_at"])  # the time tells batches of different logs apart
-    kept = _KEPT.get(which)
-    if kept is None or kept[0] != rests_on:
-        kept = (rests_on, forecast_of(batch, entries_of(c, batch["id"]), band))
-        _KEPT[which] = kept
+    kept = _kept_of(c.engine).get(batch["id"])
+    if kept is not None and kept[0] == rests_on:
+        return kept[1]
+    with _one:
+        of_log = _kept_of(c.engine)
+        kept = of_log.get(batch["id"])
+        if kept is None or kept[0] != rests_on:  # else another request worked it out while this one waited
+            kept = (rests_on, forecast_of(batch, slim_rows(c, batch["id"]), band))
+            of_log[batch["id"]] = kept
+            of_log.move_to_end(batch["id"])
+            if len(of_log) > BATCHES:
+                of_log.popitem(last=False)
     return kept[1]
+
+
+def _kept_of(engine: Engine) -> OrderedDict[int, tuple[object, dict[str, Any]]]:
+    """Of each batch of this log the newest forecast, and what it rests on."""
+    return _kept.setdefault(engine, OrderedDict())
 
 
 def forecast_of(batch: Row, rows: list[Row], band: Pair) -> dict[str, Any]:

@@ -78,13 +78,17 @@ def list_readings(
     service: ServiceDep,
     after: Annotated[int, Query(ge=0, le=MAX_ID, description="Only entries after this one.")] = 0,
     limit: Annotated[int | None, Query(ge=1, le=10_000)] = None,
-) -> Any:  # noqa: ANN401
-    """The entries of a batch in the order in which they came; corrections are entries of their own."""
+) -> Response:
+    """The entries of a batch in the order in which they came; corrections are entries of their own.
+
+    An entry never changes but for `corrected_by`, which a later entry's `corrects` tells: ask for what is new with
+    `after`.
+    """
     with service.database.read() as c:
         the_batch(c, batch)
-        rows = store.entries_of(c, batch)
-    found = [e for e in all_shown(rows) if e["log"]["id"] > after]
-    return found[:limit]
+        rows = store.entries_of(c, batch, after=after, limit=limit)
+        newer = store.correctors(c, batch, [row["id"] for row in rows])
+    return JSONResponse(all_shown(rows, newer))  # as the log has it, like the answer to a photo
 
 
 @router.get("/readings/{entry}", response_model=LogEntry, responses=responses(404))
@@ -150,8 +154,7 @@ def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> An
     with service.database.write() as c:
         store.claim(c)
         old = the_entry(c, entry)
-        rows = store.entries_of(c, old["batch_id"])
-        newer = store.corrected(rows).get(entry)
+        newer = store.corrector(c, entry)
         if newer is not None:
             raise ServiceProblem(
                 409, "already_corrected", f"This entry was corrected by entry {newer}. Correct that one."

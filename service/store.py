@@ -213,6 +213,18 @@ def corrector(c: Connection, number: int) -> int | None:
     return c.execute(select(func.max(entries.c.id)).where(entries.c.corrects_id == number)).scalar()
 
 
+def correctors(c: Connection, batch_id: int, numbers: list[int]) -> dict[int, int]:
+    """Old entry -> the newest entry that corrects it, for these entries of a batch, which must be in order."""
+    if not numbers:
+        return {}
+    query = (
+        select(entries.c.corrects_id, func.max(entries.c.id))
+        .where(entries.c.batch_id == batch_id, entries.c.corrects_id.between(numbers[0], numbers[-1]))
+        .group_by(entries.c.corrects_id)
+    )
+    return {row[0]: row[1] for row in c.execute(query)}
+
+
 def corrected(rows: list[Row]) -> dict[int, int]:
     """Old entry -> the newest entry that corrects it, within these rows."""
     return {row["corrects_id"]: row["id"] for row in rows if row["corrects_id"] is not None}

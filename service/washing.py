@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -11,6 +12,7 @@ from service.bench.washing import Forecast, Reading
 from service.bench.washing import forecast as bench_forecast
 from service.bench.water import RinseWater, aired_water, pure_water, tap_water
 
+NEWEST_OF_A_WASH = 8  # more readings of one wash tell hardly more: their errors are mostly shared
 Pair = tuple[float, float]
 _Reading = tuple[int, float, Pair, int]
 
@@ -73,11 +75,23 @@ def forecast(
     ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one;
     ``band`` the pH called neutral.
     """
-    phase, before = latest_phase([(r[0], r[1], r[2], r[3] if len(r) > 3 else 0) for r in readings])
+    phase, before = counting([(r[0], r[1], r[2], r[3] if len(r) > 3 else 0) for r in readings])
     found = bench_forecast(
         [Reading(n - before, ph, span, bound) for n, ph, span, bound in phase], water, blank, band=band
     )
     return _flat(found, before)
+
+
+def counting(readings: Sequence[_Reading]) -> tuple[list[_Reading], int]:
+    """Readings that a forecast rests on: of the present washing, and of each wash the newest, which come last."""
+    phase, before = latest_phase(readings)
+    left: Counter[int] = Counter()
+    newest = []
+    for reading in reversed(phase):
+        left[reading[0]] += 1
+        if left[reading[0]] <= NEWEST_OF_A_WASH:
+            newest.append(reading)
+    return newest[::-1], before
 
 
 def latest_phase(readings: Sequence[_Reading]) -> tuple[list[_Reading], int]:
