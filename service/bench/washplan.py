@@ -72,9 +72,11 @@ def wash_plan(
         ideal = "over 60" if few is None else f"{few}"
         lines.append(f"Held back {share:.1%} a wash: {ideal} washes if ideal, {most} with dead corners. {REALITY}")
         said.append(
-            f"About {share:.0%} is held back in each wash: neutral after {ideal} if it mixes well, {most} if not."
+            f"About {100 * share:.0f} % is held back in each wash: neutral after "
+            f"{ideal} if it mixes well, {most} if not."
         )
-        own = f"The water's own pH is {rinse.ph(0.0):.1f} fresh and {rinse.ph(1.0):.1f} after standing in air."
+        fresh, aired = f"{rinse.ph(0.0):.1f}", f"{rinse.ph(1.0):.1f}"
+        own = f"The water's own pH is {fresh}{f' fresh and {aired}' if fresh != aired else ''} after standing in air."
         lines.append(own)
         said.append(own)
     if volume_l is not None:

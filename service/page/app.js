@@ -3,6 +3,7 @@ import { call } from "./api.js";
 import { showBench } from "./bench.js";
 import { $, el, store } from "./dom.js";
 import { correct, newBatch, pairing, rename, rinseWater, toggleClosed } from "./manage.js";
+import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer, line } from "./show.js";
@@ -13,6 +14,7 @@ const state = {
   batch: store.get("batch"),
   page: null,
   entries: [],
+  whole: null, // the batch that `entries` holds all of
 };
 
 const chosen = () => state.batches.find((b) => b.id === state.batch);
@@ -33,6 +35,24 @@ function trouble(problem) {
   else say(problem.message);
 }
 
+const nameOf = (page) => `${page.id} ${page.opened_at}`; // the time tells batches of different logs apart
+
+// An entry never changes, so only new ones are asked for; a later one may correct it, and says so.
+async function entriesOf(page) {
+  const many = 100;
+  const known = state.whole === nameOf(page) ? [...state.entries] : [];
+  for (let more = null; !more || more.length === many; ) {
+    const after = known.length ? known.at(-1).log.id : 0;
+    more = await call(`/api/batches/${page.id}/readings?after=${after}&limit=${many}`);
+    for (const entry of more) {
+      const old = entry.log.corrects && known.find((e) => e.log.id === entry.log.corrects);
+      if (old) old.log.corrected_by = entry.log.id;
+      known.push(entry);
+    }
+  }
+  return known;
+}
+
 async function refresh() {
   try {
     state.about = await call("/api/about");
@@ -42,15 +62,16 @@ async function refresh() {
     $("join").hidden = true;
     if (!chosen()) state.batch = (state.batches.find((b) => !b.closed_at) || state.batches[0] || {}).id ?? null;
     if (state.batch !== null) {
-      state.page = await call(`/api/batches/${state.batch}`);
-      state.entries = await call(`/api/batches/${state.batch}/readings`);
-      store.set(`log-${state.batch}`, { page: state.page, entries: state.entries.slice(-60) });
+      const page = await call(`/api/batches/${state.batch}`);
+      const entries = await entriesOf(page);
+      Object.assign(state, { page, entries, whole: nameOf(page) });
+      store.set(`log-${page.id}`, { page, entries: entries.slice(-60) });
     }
     say(null);
   } catch (problem) {
     if (problem.status === undefined) throw problem;
     const kept = store.get(`log-${state.batch}`);
-    if (kept && (!state.page || state.page.id !== state.batch)) Object.assign(state, kept);
+    if (kept && (!state.page || state.page.id !== state.batch)) Object.assign(state, kept, { whole: null });
     trouble(problem);
   }
   show();
@@ -214,6 +235,7 @@ async function join() {
   await guarded(() => call("/api/join", "POST", { token }));
 }
 
+calculators(chosen);
 await join();
 await refresh();
 if (state.about.local) pairing();

@@ -1,6 +1,8 @@
 // The batch as a job: its stage and gate on top, what to do next, and what is written down beside the photos.
 import { call } from "./api.js";
-import { $, ask, el, store } from "./dom.js";
+import { ask } from "./ask.js";
+import { $, el, store } from "./dom.js";
+import { writeDown } from "./notes.js";
 
 const GATE = { open: "✓ Open", hold: "✕ Hold", "cannot tell": "? Can't tell" };
 const CLASS = { open: "ok", hold: "refused", "cannot tell": "doubtful" };
@@ -62,58 +64,4 @@ function goOn(batch, now, done) {
       return send(said);
     },
   );
-}
-
-const number = (text) => (text.trim() ? Number(text.trim().replace(",", ".")) : null);
-const KINDS = {
-  weight: {
-    label: "A weight",
-    fields: [
-      { name: "of", label: "Of what", options: [["chloride", "chloride"], ["input", "metal at the start"], ["powder", "powder"], ["silver", "silver"]], value: "chloride" },
-      { name: "grams", label: "Grams", mode: "decimal", required: true },
-      { name: "scale_g", label: "The scale is right to ± g", mode: "decimal" },
-    ],
-    data: (v) => ({ of: v.of, grams: number(v.grams), scale_g: number(v.scale_g) }),
-  },
-  decant: {
-    label: "A decant",
-    fields: [
-      { name: "name", label: "Which", required: true },
-      { name: "litres", label: "Litres", mode: "decimal", required: true },
-      { name: "settled_h", label: "Hours settled", mode: "decimal" },
-      { name: "temp_c", label: "Temperature, °C", mode: "decimal" },
-    ],
-    data: (v) => ({ name: v.name, litres: number(v.litres), settled_h: number(v.settled_h), temp_c: number(v.temp_c) }),
-  },
-  used: {
-    label: "A reagent used",
-    fields: [
-      { name: "what", label: "What", required: true },
-      { name: "grams", label: "Grams", mode: "decimal" },
-      { name: "litres", label: "or litres", mode: "decimal" },
-    ],
-    data: (v) => ({ what: v.what, grams: number(v.grams), litres: number(v.litres) }),
-  },
-  poured: {
-    label: "Poured into the stock vessel",
-    fields: [
-      { name: "what", label: "What", required: true },
-      { name: "litres", label: "Litres", mode: "decimal", required: true },
-      { name: "ph", label: "pH, if read", mode: "decimal" },
-    ],
-    data: (v) => ({ what: v.what, litres: number(v.litres), ph: number(v.ph) }),
-  },
-};
-
-function writeDown(batch, done) {
-  const options = Object.entries(KINDS).map(([value, { label }]) => [value, label]);
-  ask("Write down", [{ name: "kind", label: "What is it?", options, value: "weight" }], ({ kind }) => {
-    // the next form opens when this one has closed
-    setTimeout(() =>
-      ask(KINDS[kind].label, KINDS[kind].fields, async (values) => {
-        await call(`/api/batches/${batch.id}/notes`, "POST", { kind, data: KINDS[kind].data(values) });
-        await done();
-      }),
-    );
-  });
 }

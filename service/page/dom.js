@@ -32,32 +32,3 @@ export const store = {
     }
   },
 };
-
-// A small form in a dialog. `fields`: [{name, label, value, type, options, required}]. `act(values)` may throw to stay open.
-export function ask(title, fields, act) {
-  const dialog = $("dialog");
-  const form = dialog.querySelector("form");
-  $("dialog-title").textContent = title;
-  $("dialog-trouble").textContent = "";
-  $("dialog-fields").replaceChildren(
-    ...fields.map((f) => {
-      if (f.type === "checkbox") return el("label", { class: "check" }, el("input", { type: "checkbox", name: f.name }), f.label);
-      const input = f.options
-        ? el("select", { name: f.name }, f.options.map(([value, text]) => el("option", { value, selected: value === f.value }, text)))
-        : el("input", { name: f.name, value: f.value ?? "", required: f.required, maxlength: f.max || 200, inputmode: f.mode, autocomplete: "off" });
-      return el("label", {}, f.label, input);
-    }),
-  );
-  form.onsubmit = async (event) => {
-    event.preventDefault();
-    const values = Object.fromEntries(new FormData(form));
-    try {
-      await act(values);
-      dialog.close();
-    } catch (trouble) {
-      $("dialog-trouble").textContent = trouble.message;
-    }
-  };
-  $("dialog-cancel").onclick = () => dialog.close();
-  dialog.showModal();
-}

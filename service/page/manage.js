@@ -1,6 +1,7 @@
 // What is done to a batch, to an entry and to joined phones.
 import { call } from "./api.js";
-import { $, ask, el, store } from "./dom.js";
+import { ask } from "./ask.js";
+import { $, el, store } from "./dom.js";
 
 export const newBatch = (done) =>
   ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => done(await call("/api/batches", "POST", { name })));

@@ -6,6 +6,7 @@ import httpx2 as httpx
 import numpy as np
 from PIL import Image
 from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select
 from selenium.webdriver.support.wait import WebDriverWait
 
 
@@ -43,6 +44,31 @@ class Phone:
         button = self.by_id(where).find_element(By.XPATH, f".//button[starts-with(text(), '{words}')]")
         self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
         button.click()
+
+    def fill(self, where, **values):
+        """Type into the boxes of these names, or choose in their lists."""
+        for name, value in values.items():
+            box = where.find_element(By.NAME, name)
+            self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", box)
+            if box.tag_name == "select":
+                Select(box).select_by_value(value)
+            elif box.get_attribute("type") == "checkbox":
+                box.click()
+            else:
+                box.clear()
+                box.send_keys(value)
+
+    def write_down(self, kind, **values):
+        """Write something down through the dialog; gives what is said when it stays open."""
+        self.press("stage", "Write down")
+        dialog = self.by_id("dialog")
+        self.fill(dialog, kind=kind)
+        dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+        self.until(lambda: not dialog.find_elements(By.NAME, "kind") or self.by_id("dialog-trouble").text)
+        self.fill(dialog, **values)
+        dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+        self.until(lambda: not dialog.is_displayed() or self.by_id("dialog-trouble").text)
+        return self.by_id("dialog-trouble").text
 
     def answer(self):
         return self.by_id("answer").text

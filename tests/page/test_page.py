@@ -33,7 +33,7 @@ def test_from_snapping_to_the_plotted_batch(phone, batch, browser):
     assert browser.find_element(By.CSS_SELECTOR, ".scale").get_attribute("aria-label").startswith("pH scale")
     assert phone.by_id("forecast").is_displayed()
     assert [e["log"]["wash"] for e in phone.entries(batch)] == [1, 2, 3]
-    assert _complaints(browser) == []
+    assert complaints(browser) == []
 
 
 def test_a_refusal_says_what_to_do(phone, batch):
@@ -53,7 +53,7 @@ def test_photos_taken_without_a_connection_are_sent_later(phone, batch, server, 
     assert "No connection" in phone.by_id("link").text
     phone.open()  # the page itself opens without a connection, and still has the photos
     phone.until(lambda: "Waiting on this phone: 2" in phone.by_id("queue").text)
-    _complaints(browser)
+    complaints(browser)
     with Running(server.folder, port=server.port):
         phone.wait_for_entries(batch, 2)
         assert [e["ph"] for e in phone.entries(batch)] == [6.0, 6.5]
@@ -110,7 +110,7 @@ def test_the_stage_its_gate_and_a_weight(phone, batch, server):
     phone.press("stage", "Write down")
     dialog = phone.by_id("dialog")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
-    phone.until(lambda: "A weight" in dialog.text)
+    phone.until(lambda: "Mass" in dialog.text)
     dialog.find_element(By.NAME, "grams").send_keys("412,5")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.until(lambda: not dialog.is_displayed())
@@ -223,6 +223,6 @@ def test_text_can_be_read_and_buttons_hit(phone, batch, browser):
     assert browser.execute_script(READABLE) == ["Log"]  # 3.5 to 1: the check itself works
 
 
-def _complaints(browser) -> list[str]:
+def complaints(browser) -> list[str]:
     """What the browser's console complains of: broken scripts, a policy that blocks something of ours."""
     return [e["message"] for e in browser.get_log("browser") if e["level"] == "SEVERE"]

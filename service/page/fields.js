@@ -1,0 +1,54 @@
+// Fields of a form, for the dialog and the calculators alike: text, choice, tick, amount with its unit, range.
+import { el, store } from "./dom.js";
+
+export const MASS = [["g", "g"], ["kg", "kg"], ["oz", "oz"], ["lb", "lb"], ["troy_ounce", "troy oz"]];
+export const VOLUME = [["l", "L"], ["ml", "mL"], ["fluid_ounce", "US fl oz"], ["quart", "US qt"], ["gallon", "US gal"]];
+export const TIME = [["hour", "hours"], ["min", "minutes"], ["day", "days"]];
+export const WARMTH = [["degC", "°C"], ["degF", "°F"]];
+
+let count = 0;
+const choices = (options, value) => options.map(([v, text]) => el("option", { value: v, selected: v === value }, text));
+const box = (f, more) => el("input", { name: f.name, value: f.value ?? "", required: f.required, maxlength: f.max || 200, inputmode: f.mode, autocomplete: "off", ...more });
+
+// `f`: {name, label, value, required, max, mode} and, for other kinds, {type: "checkbox"}, {options}, {units, unit} or {range}.
+export function field(f) {
+  if (f.type === "checkbox") return el("label", { class: "check" }, el("input", { type: "checkbox", name: f.name }), f.label);
+  if (f.options) return el("label", {}, f.label, el("select", { name: f.name }, choices(f.options, f.value)));
+  if (f.range !== undefined) {
+    const ends = [[f.name, "from"], [`${f.name}_to`, "to"]];
+    const parts = ends.map(([name, end]) => el("label", {}, end, box({ name, mode: "decimal", max: 12, value: f[end] }, { "aria-label": `${f.label}, ${end}` })));
+    return el("fieldset", { class: "ends" }, el("legend", {}, f.label), el("div", { class: "row" }, parts));
+  }
+  if (!f.units) return el("label", {}, f.label, box(f));
+  const id = `field-${(count += 1)}`;
+  const unit = f.unit || store.get(`unit-${f.units[0][0]}`, f.units[0][0]); // the one used last for this kind of amount
+  const remember = (event) => store.set(`unit-${f.units[0][0]}`, event.target.value);
+  return el(
+    "div",
+    { class: "field" },
+    el("label", { for: id }, f.label),
+    el("div", { class: "row" }, box({ mode: "decimal", ...f }, { id }), el("select", { name: `${f.name}_unit`, class: "unit", "aria-label": `Unit of: ${f.label}`, onchange: remember }, choices(f.units, unit))),
+  );
+}
+
+// --- what was filled in; null for nothing
+
+export function number(text, label = "this") {
+  const said = (text || "").trim().replace(",", ".");
+  if (!said) return null;
+  if (!Number.isFinite(Number(said))) throw new Error(`${label}: ${text.trim()} is not a number.`);
+  return Number(said);
+}
+
+export function amount(values, name) {
+  const said = (values[name] || "").trim();
+  if (!said) return null;
+  return /[a-df-z°]/i.test(said) ? said : `${said} ${values[`${name}_unit`]}`; // a unit that was typed goes before the chosen one
+}
+
+export function range(values, name, parts = 1) {
+  const low = number(values[name], "from");
+  const high = number(values[`${name}_to`], "to");
+  if (low === null && high === null) return null;
+  return [(low ?? high) / parts, (high ?? low) / parts];
+}

@@ -1,0 +1,130 @@
+// The calculators: lye and sugar for a mass of chloride, and washes. The bench computer works it out; nothing is logged.
+import { call } from "./api.js";
+import { $, el, store } from "./dom.js";
+import { amount, field, MASS, number, range, VOLUME, WARMTH } from "./fields.js";
+import { notesInForce } from "./notes.js";
+
+const glued = (text) => text.replace(/(\d) %/g, "$1\u00a0%"); // a figure and its % stay on one line
+const list = (items, kind) => el("ul", { class: kind === "note" ? "reasons" : "plain" }, items.map((text) => el("li", { class: kind }, glued(text))));
+const warned = (cautions) => [el("p", {}, el("b", {}, "⚠ Caution")), list(cautions, "note")];
+const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
+
+const LYE = {
+  fields: [
+    { name: "chloride_g", label: "Silver chloride, as weighed", units: MASS, required: true },
+    { name: "moisture", label: "Water in it, % (empty: dry; drained: often 20 to 50)", range: true },
+    { name: "temp_c", label: "Temperature of the lye", units: WARMTH, value: "80", unit: "degC" },
+    { name: "portions", label: "Portions of lye, decanted between", mode: "numeric", value: "1", max: 3 },
+    { name: "sugar", label: "Sugar", options: [["glucose", "glucose"], ["glucose monohydrate", "glucose with its water (monohydrate)"], ["none", "none, lye alone"]], value: "glucose" },
+    { name: "lye_excess", label: "Lye, times what is needed", mode: "decimal", value: "1.5", max: 5 },
+    { name: "sugar_excess", label: "Sugar, times what is needed", mode: "decimal", value: "1.2", max: 5 },
+  ],
+  query(v) {
+    const wet = range(v, "moisture", 100) || [0, 0];
+    const warm = number(v.temp_c, "Temperature");
+    return {
+      chloride_g: amount(v, "chloride_g"),
+      moisture_low: Math.min(...wet),
+      moisture_high: Math.max(...wet),
+      temp_c: v.temp_c_unit === "degF" && warm !== null ? Math.round((50 * (warm - 32)) / 9) / 10 : warm,
+      portions: number(v.portions, "Portions"),
+      sugar: v.sugar,
+      lye_excess: number(v.lye_excess, "Lye"),
+      sugar_excess: number(v.sugar_excess, "Sugar"),
+      unit: v.chloride_g_unit,
+    };
+  },
+  told: (a) => [words(a.said), list(a.left), el("p", {}, a.proof), ...warned(a.cautions)],
+  from(notes) {
+    const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "chloride");
+    if (!weighed) return {};
+    const [low, high] = (weighed.data.moisture || ["", ""]).map((share) => (share === "" ? "" : +(100 * share).toFixed(3)));
+    return { chloride_g: +weighed.data.grams.toPrecision(6), chloride_g_unit: "g", moisture: low, moisture_to: high };
+  },
+};
+
+const WASH = {
+  fields: [
+    { name: "retained_l", label: "Liquid that stays with the solid", units: VOLUME, unit: "ml", required: true },
+    { name: "added_l", label: "Water added in each wash", units: VOLUME, unit: "ml" },
+    { name: "volume_l", label: "or all the water there is", units: VOLUME, unit: "l" },
+    { name: "water", label: "The water", options: [["air", "pure, stood in air"], ["pure", "pure and fresh"], ["tap", "tap water"]], value: "air" },
+    { name: "alkalinity", label: "Tap water: alkalinity, mmol/L", mode: "decimal", max: 6 },
+    { name: "start", label: "In the first liquid, mol/L", units: [["acid", "acid"], ["lye", "lye"]], value: "1", unit: "acid", max: 6 },
+  ],
+  query(v) {
+    const start = number(v.start, "First liquid") ?? 1;
+    return {
+      retained_l: amount(v, "retained_l"),
+      added_l: amount(v, "added_l"),
+      volume_l: amount(v, "volume_l"),
+      water: v.water,
+      alkalinity_mmol_l: v.water === "tap" ? number(v.alkalinity, "Alkalinity") : null,
+      acid_mol_l: v.start_unit === "lye" ? -start : start,
+    };
+  },
+  told: (a) => [...a.said.map((text, i) => el("p", { class: i ? null : "next" }, glued(text))), a.splits && splitTable(a), ...warned(a.cautions)],
+  from(notes) {
+    const held = notes.find((n) => n.kind === "vessel" && n.data.retained_l);
+    return held ? { retained_l: +(1000 * held.data.retained_l).toPrecision(6), retained_l_unit: "ml" } : {};
+  },
+};
+
+function splitTable(a) {
+  const head = ["Washes", "L each", "leave one part in", "if it mixes badly"];
+  const parts = (share) => {
+    const n = Number((1 / share).toPrecision(2));
+    return n < 1e6 ? n.toLocaleString("en") : n < 1e9 ? `${+(n / 1e6).toPrecision(2)} million` : "over a billion";
+  };
+  const rows = a.splits.filter((s) => s.washes <= a.best + 2).map((s) => {
+    const best = s.washes === a.best;
+    const cells = [best ? `✓ ${s.washes}` : s.washes, +s.portion_l.toPrecision(3), parts(s.share_left), parts(s.share_left_high)];
+    return el("tr", { class: best && "best" }, cells.map((text, i) => el(i ? "td" : "th", { scope: i ? null : "row" }, String(text))));
+  });
+  return el("table", {}, el("caption", {}, "All the water split up; ✓ is enough"), el("thead", {}, el("tr", {}, head.map((text) => el("th", { scope: "col" }, text)))), el("tbody", {}, rows));
+}
+
+function calculator(id, kind, chosen) {
+  const box = $(`plan-${id}`);
+  const answer = el("div", { class: "worked", role: "status" });
+  const trouble = el("p", { class: "trouble", role: "alert" });
+  const form = el("form", { "aria-label": box.querySelector("summary").textContent }, kind.fields.map(field), el("button", { class: "main" }, "Work it out"));
+  const all = () => [...form.elements].filter((e) => e.name);
+  form.onsubmit = async (event) => {
+    event.preventDefault();
+    trouble.textContent = "";
+    try {
+      const asked = Object.entries(kind.query(Object.fromEntries(new FormData(form)))).filter(([, value]) => value !== null);
+      const found = await call(`/api/plan/${id}?${new URLSearchParams(asked)}`);
+      answer.replaceChildren(...kind.told(found).filter(Boolean));
+      store.set(`plan-${id}`, Object.fromEntries(all().map((e) => [e.name, e.value])));
+      answer.scrollIntoView({ block: "start" });
+    } catch (problem) {
+      answer.replaceChildren(); // an older answer must not stand below what was asked now
+      trouble.textContent = problem.message;
+    }
+  };
+  form.oninput = () => answer.replaceChildren();
+  const fill = (known) => {
+    for (const e of all()) if (known[e.name] !== undefined) e.value = known[e.name];
+  };
+  box.append(form, trouble, answer);
+  box.addEventListener("toggle", async () => {
+    if (!box.open || form.dataset.filled) return;
+    form.dataset.filled = "yes";
+    fill(store.get(`plan-${id}`, {}));
+    const batch = chosen();
+    if (!batch) return;
+    try {
+      const known = kind.from(await notesInForce(batch)); // what was weighed for this batch goes before what was asked last
+      if (!answer.firstChild) fill(known);
+    } catch {
+      // without a connection the fields stay as they are
+    }
+  });
+}
+
+export function calculators(chosen) {
+  calculator("lye", LYE, chosen);
+  calculator("wash", WASH, chosen);
+}
