@@ -100,8 +100,8 @@ def _rss(pid: int) -> int:
     return next((int(line.split()[1]) for line in lines if line.startswith("VmRSS")), 0)
 
 
-def one_reading_s(photo: bytes, profile: Path) -> float:
-    """Median seconds of one reading of this photo, alone, in this process."""
+def one_reading_s(photo: bytes, profile: Path) -> tuple[float, float]:
+    """Median seconds of one reading of this photo, alone, in this process: by the clock, and of the processor."""
     import cv2
 
     from stripread.pipeline import read_ph
@@ -109,12 +109,13 @@ def one_reading_s(photo: bytes, profile: Path) -> float:
 
     cv2.setNumThreads(1)
     known = load_profile(profile)
-    times = []
+    times, cpu = [], []
     for _ in range(7):
-        started = time.perf_counter()
+        started, used = time.perf_counter(), time.process_time()
         read_ph(photo, known)
         times.append(time.perf_counter() - started)
-    return statistics.median(times)
+        cpu.append(time.process_time() - used)
+    return statistics.median(times), statistics.median(cpu)
 
 
 def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -> dict:
@@ -137,6 +138,8 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         time.sleep(1.5)
         memory = [memory_mb(server.process.pid)]
         cpu = cpu_s(server.process.pid)
+        others = {"clients": _cpu(os.getpid()), "prober": _cpu(prober.pid or 0)}
+        load = [os.getloadavg()[0]]
         started = time.perf_counter()
         threads = [
             threading.Thread(target=phone, args=(server.url, photo, left, told, retries)) for _ in range(clients)
@@ -150,12 +153,16 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
                 done = len(told)
                 memory.append(memory_mb(server.process.pid))
         took = time.perf_counter() - started
-        used = {k: round(1000 * (v - cpu[k]) / posts, 1) for k, v in cpu_s(server.process.pid).items()}
+        spent = {k: v - cpu[k] for k, v in cpu_s(server.process.pid).items()}
+        asking = {"clients": _cpu(os.getpid()) - others["clients"], "prober": _cpu(prober.pid or 0) - others["prober"]}
+        load.append(os.getloadavg()[0])
         stop.set()
         times = sorted(answers.get())
         prober.join()
         entries = httpx.get(f"{server.url}/api/batches/1/readings", timeout=60).json()
-    alone = min(alone, one_reading_s(photo, profile))  # the harder of two: other work of the machine slows it, too
+    # The shorter of two is the harder measure: other work of the machine slows it, too.
+    (alone, alone_cpu), cores = min(alone, one_reading_s(photo, profile)), os.cpu_count() or 1
+    free = cores - sum(asking.values()) / took  # cores that the phones and the prober of this very machine left
     ids = [number for status, number in told.values() if status == 200]
     return {
         "posts": posts,
@@ -168,10 +175,20 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
             "p99": round(times[int(0.99 * len(times))], 1),
             "n": len(times),
         },
-        "cpu_ms_per_post": used,
-        "one_reading_s": round(alone, 3),
+        "cpu_ms_per_post": {k: round(1000 * v / posts, 1) for k, v in (spent | asking).items()},
+        "load_average": [round(v, 2) for v in load],  # at the start and at the end, of the whole machine
+        "cores": {
+            "all": cores,
+            "taken_by_clients": round(cores - free, 2),
+            "used_by_service": round(sum(spent.values()) / took, 2),
+        },
+        "one_reading_s": {"alone": round(alone, 3), "cpu": round(alone_cpu, 3)},
         "per_second": round(posts / took, 2),
-        "share_of_ideal": round(posts / took * alone / workers, 2),
+        "share_of_ideal": {
+            "all_cores": round(posts / took * alone / cores, 2),  # cores / (one reading's time), all cores its own
+            "cores_left": round(posts / took * alone / free, 2),  # what the clients on this machine took is not counted
+            "cpu_it_got": round(posts * alone_cpu / sum(spent.values()), 2),  # of its own processor time, for reading
+        },
         "memory_mb": memory,
     }
 
