@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from service.commands.batch_add import add
+from service.commands.opening import log_options, opened
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
@@ -21,37 +21,12 @@ _NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "e
 _FILE = "File to write: .html or .pdf."
 
 
-def _log_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    command = click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")(command)
-    return click.option(
-        "--data", type=click.Path(path_type=Path), default=Path("stripread-data"), help="Folder of the log."
-    )(command)
-
-
-@contextmanager
-def _opened(data: Path, database: str | None, make: bool = False) -> Iterator[Database]:
-    from sqlalchemy.exc import SQLAlchemyError
-
-    from service.database import Database
-    from service.settings import Settings
-
-    if make:
-        data.mkdir(parents=True, exist_ok=True)
-    elif not data.is_dir():
-        raise CallError(f"no such folder: {data}; `stripread batch new NAME` or `stripread serve` makes it")
-    log = Database(Settings(data, database).database_url)
-    try:
-        log.migrate()
-        yield log
-    except SQLAlchemyError as problem:
-        raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
-    finally:
-        log.close()
-
-
 @click.group("batch")
 def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
+
+
+command.add_command(add)
 
 
 @command.command("new")
@@ -63,7 +38,7 @@ def command() -> None:
     "--water", type=click.Choice(["pure", "air", "tap", "unknown"]), default="unknown", help="The rinse water."
 )
 @click.option("--alkalinity", type=click.FloatRange(0, 50), help="Of tap water, mmol/L.")
-@_log_options
+@log_options
 def new(name: str, procedure: str, data: Path, database: str | None, **rinse: Any) -> int:  # noqa: ANN401 - click's
     """Start a batch called NAME."""
     from service import store
@@ -73,7 +48,7 @@ def new(name: str, procedure: str, data: Path, database: str | None, **rinse: An
     load_procedure(procedure)  # a wrong one leaves no batch behind
     if not 1 <= len(name.strip()) <= 200:
         raise CallError("a batch's name has 1 to 200 characters")
-    with _opened(data, database, make=True) as log, log.write() as c:
+    with opened(data, database, make=True) as log, log.write() as c:
         number = store.add_batch(c, name.strip())
         details: dict[str, Any] = {"water": rinse["water"]}
         if rinse["alkalinity"] is not None:
@@ -85,12 +60,12 @@ def new(name: str, procedure: str, data: Path, database: str | None, **rinse: An
 
 
 @command.command("list")
-@_log_options
+@log_options
 def list_(data: Path, database: str | None) -> int:
     """All batches, newest first."""
     from service import store
 
-    with _opened(data, database) as log, log.read() as c:
+    with opened(data, database) as log, log.read() as c:
         for row in store.all_batches(c):
             closed = " (closed)" if row["closed_at"] else ""
             at = row["opened_at"][:16].replace("T", " ")
@@ -101,12 +76,12 @@ def list_(data: Path, database: str | None) -> int:
 @command.command("show")
 @click.argument("batch", type=click.IntRange(min=1))
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
-@_log_options
+@log_options
 def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
     """The stage of BATCH, its gate, and what to do next."""
     from service.bench_log import batch_state
 
-    with _opened(data, database) as log, log.read() as c:
+    with opened(data, database) as log, log.read() as c:
         state = batch_state(c, batch)
     click.echo(json.dumps(state.to_dict()) if as_json else _told(state))
     return 0
@@ -127,12 +102,12 @@ def _told(state: State) -> str:
 @click.option("--to", help="A stage by its id, instead of the next one.")
 @click.option("--reason", help="Needed to go on against the gate; it is logged.")
 @click.option("--who", help="Who says so.")
-@_log_options
+@log_options
 def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # noqa: ANN401 - click's options
     """Go on to the next stage of BATCH."""
     from service.bench_log import move_on
 
-    with _opened(data, database) as log, log.write() as c:
+    with opened(data, database) as log, log.write() as c:
         _, state = move_on(c, batch, how["to"], how["reason"], how["who"])
     click.echo(_told(state))
     return 0
@@ -142,7 +117,7 @@ def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # n
 @click.argument("batch", type=click.IntRange(min=1))
 @click.argument("kind", type=click.Choice(_NOTES))
 @click.argument("fields", nargs=-1, required=True)
-@_log_options
+@log_options
 def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: str | None) -> int:
     """Write down a weight, decant, reagent, pouring or vessel: FIELD=VALUE …, masses and volumes with units.
 
@@ -152,7 +127,7 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     from service.bench_log import add_note
 
     given = dict(_field(text) for text in fields)
-    with _opened(data, database) as log, log.write() as c:
+    with opened(data, database) as log, log.write() as c:
         made = add_note(c, batch, kind, given)
     click.echo(f"note {made.id}: {json.dumps(made.data, ensure_ascii=False)}")
     return 0
@@ -174,13 +149,13 @@ def _field(text: str) -> tuple[str, Any]:
 
 
 @command.command("stock")
-@_log_options
+@log_options
 def stock(data: Path, database: str | None) -> int:
     """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
     from service.bench import waste
     from service.bench_log import stock_of_log
 
-    with _opened(data, database) as log, log.read() as c:
+    with opened(data, database) as log, log.read() as c:
         held, pourings = stock_of_log(c)
     for batch, made in pourings:
         click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {made.data['what']}, {made.data['litres']:g} L")
@@ -218,7 +193,7 @@ def demo(out: Path, data: Path | None) -> int:
         except OSError as problem:
             raise CallError(f"can't write there: {problem}") from None
         batch = play(place)
-        with _opened(place, None) as log:
+        with opened(place, None) as log:
             filed = _filed(log, place, batch)
     for report_file in places:
         _write(filed, report_file)
@@ -230,11 +205,11 @@ def demo(out: Path, data: Path | None) -> int:
 @command.command("report")
 @click.argument("batch", type=click.IntRange(min=1))
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help=_FILE)
-@_log_options
+@log_options
 def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     place = _ending(out or Path(f"batch-{batch}.html"))
-    with _opened(data, database) as log:
+    with opened(data, database) as log:
         filed = _filed(log, data, batch)
     return _write(filed, place)
 

@@ -1,0 +1,76 @@
+"""`stripread batch add`: photos into a batch of the local log."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from service.commands.opening import log_options, no_folder
+from stripread.errors import CallError
+
+if TYPE_CHECKING:
+    from service.intake import Taken
+
+
+@click.command("add")
+@click.argument("batch", type=click.IntRange(1, 2**31 - 1))
+@click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--kind", type=click.Choice(["ph", "tint", "solid"]), default="ph", show_default=True)
+@click.option("--wash", type=click.IntRange(0, 999), help="Number of the wash that it belongs to.")
+@click.option("--note", default="", help="A word to go with it.")
+@click.option("--profile", type=click.Path(path_type=Path), help="pH profile (default: profile.toml, if it is here).")
+@click.option("--standards", type=click.Path(path_type=Path), help="Tint profile, for copper in mg/L.")
+@click.option("--path-mm", type=click.FloatRange(0, 1000, min_open=True), help="Depth of the liquid of a tint, mm.")
+@click.option("--liquid", type=click.Choice(["acid", "neutral", "unknown"]), default="unknown", help="Of a tint.")
+@click.option(
+    "--ammonia-excess", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Did a tint smell of it?"
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
+@log_options
+def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, database: str | None, **o: Any) -> int:  # noqa: ANN401
+    """Read PHOTOS and write them into BATCH, as the phone's page does. Refused photos are logged too.
+
+    The same photo again within a minute counts once. Exit code 0 when every photo was read, 1 when one was refused, 2
+    when the call was wrong.
+    """
+    import json
+
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from service.addphotos import add_photos, entry_lines
+    from service.entries import file_name
+    from service.intake import Submission
+    from service.settings import Settings
+
+    if not data.is_dir():
+        raise no_folder(data)
+    profile = o["profile"] or (Path("profile.toml") if Path("profile.toml").is_file() else None)
+    for path in (profile, o["standards"], *photos):
+        if path is not None and not path.is_file():
+            raise CallError(f"no such file: {path}")
+    if profile is None and o["kind"] == "ph":
+        raise CallError("a strip needs its --profile, made by `stripread calibrate`")
+    if len(o["note"]) > 2000:
+        raise CallError("a note has at most 2000 characters")
+    tint = o["kind"] == "tint"
+    taking = {"wash": o["liquid"], "ammonia_excess": o["ammonia_excess"]} if tint else {}
+    sent = [
+        Submission(
+            batch, o["kind"], file_name(p.name), o["wash"], o["note"].strip(), o["path_mm"] if tint else None, taking
+        )
+        for p in photos
+    ]
+
+    def told(taken: Taken) -> None:
+        click.echo(json.dumps(taken.entry) if as_json else entry_lines(taken))
+
+    settings = Settings(data, database, profile=profile, tint_standards=o["standards"])
+    try:
+        done = add_photos(settings, list(zip(sent, photos, strict=True)), told)
+    except SQLAlchemyError as problem:
+        raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
+    except OSError as problem:
+        raise CallError(f"can't write to the log: {problem.strerror or problem}") from None
+    return int(any(taken.entry["status"] == "refused" for taken in done))

@@ -1,0 +1,56 @@
+"""What the commands on a local log share: where it is, and opening it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from stripread.errors import CallError
+
+if TYPE_CHECKING:
+    from service.database import Database
+
+
+def log_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Add ``--data`` and ``--database``."""
+    command = click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")(command)
+    return click.option(
+        "--data", type=click.Path(path_type=Path), default=Path("stripread-data"), help="Folder of the log."
+    )(command)
+
+
+@contextmanager
+def opened(data: Path, database: str | None, make: bool = False) -> Iterator[Database]:
+    """The log, brought up to date; ``make`` makes its folder.
+
+    Raises
+    ------
+    CallError
+        If the folder is not there or the database can't be used.
+    """
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from service.database import Database
+    from service.settings import Settings
+
+    if make:
+        data.mkdir(parents=True, exist_ok=True)
+    elif not data.is_dir():
+        raise no_folder(data)
+    log = Database(Settings(data, database).database_url)
+    try:
+        log.migrate()
+        yield log
+    except SQLAlchemyError as problem:
+        raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
+    finally:
+        log.close()
+
+
+def no_folder(data: Path) -> CallError:
+    """There is no log there."""
+    return CallError(f"no such folder: {data}; `stripread batch new NAME` or `stripread serve` makes it")

@@ -1,0 +1,112 @@
+"""`stripread batch add`: photos into the log from the command line, by the same door as the phone's."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from service import store
+from service.addphotos import add_photos, entry_lines
+from service.cli import main
+from service.database import Database
+from service.intake import Submission
+from stripread.errors import CallError
+from tests.server.conftest import a_photo
+
+DEMO = Path(__file__).parents[2] / "service" / "demo"
+
+
+def _run(capsys, *args):
+    with pytest.raises(SystemExit) as stop:
+        main(["batch", *map(str, args)])
+    out = capsys.readouterr()
+    return stop.value.code, out.out, out.err
+
+
+def _photo(folder, name, orders):
+    path = folder / name
+    path.write_bytes(a_photo(orders))
+    return path
+
+
+def test_beside_a_running_service_the_page_shows_it(own_client, settings, tmp_path):
+    batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
+    path = _photo(tmp_path, "w.jpg", "ph=6.50")
+    heard = []
+    sent = (Submission(batch, "ph", "w.jpg", wash=3, note="from the card reader"), path)
+    [taken] = add_photos(settings, [sent], heard.append)
+    assert heard == [taken]
+    [shown] = own_client.get(f"/api/batches/{batch}/readings").json()
+    assert shown == taken.entry
+    assert (shown["ph"], shown["log"]["wash"], shown["log"]["note"]) == (6.5, 3, "from the card reader")
+    assert "pH 6.50  (95 %: 6.20 to 6.80)  [ok]" in entry_lines(taken)
+    # The phone sends the same photo a moment later: it is the same reading.
+    files = {"photo": ("w.jpg", path.read_bytes(), "image/jpeg")}
+    again = own_client.post(f"/api/batches/{batch}/readings", files=files, data={"kind": "ph"})
+    assert again.headers["Idempotency-Replayed"] == "true"
+    assert len(own_client.get(f"/api/batches/{batch}/readings").json()) == 1
+
+
+def test_refused_photos_are_logged_and_those_before_a_wrong_call_stay(settings, tmp_path):
+    settings.data.mkdir()
+    database = Database(settings.database_url)
+    database.migrate()
+    with database.write() as c:
+        batch = store.add_batch(c, "b")
+    good, bad = _photo(tmp_path, "a.jpg", "ph=2.00"), _photo(tmp_path, "b.jpg", "refuse")
+    photos = [(Submission(batch, "ph", p.name), p) for p in (good, bad, tmp_path / "gone.jpg")]
+    with pytest.raises(CallError, match=r"can't open .*gone\.jpg"):
+        add_photos(settings, photos, lambda _: None)
+    with database.read() as c:
+        assert [row["reading"]["status"] for row in store.entries_of(c, batch)] == ["ok", "refused"]
+    with pytest.raises(CallError, match="There is no batch 99"):
+        add_photos(settings, [(Submission(99, "ph", "a.jpg"), good)], lambda _: None)
+    with database.write() as c:
+        store.change_batch(c, batch, name=None, closed=True, details=None)
+    with pytest.raises(CallError, match="closed"):
+        add_photos(settings, [(Submission(batch, "solid", "a.jpg"), good)], lambda _: None)
+    database.close()
+
+
+def test_a_strip_and_a_solid_as_a_person_calls_it(capsys, tmp_path):
+    data = ("--data", tmp_path / "log")
+    assert _run(capsys, "new", "Chloride of June", *data)[0] == 0
+    strip, solid = DEMO / "photos" / "04-wash-03.jpg", DEMO / "windows" / "solid-1-early.jpg"
+    code, out, err = _run(capsys, "add", 1, strip, "--wash", 3, "--profile", DEMO / "profile.toml", *data)
+    assert (code, err) == (0, "")
+    assert out.startswith("entry 1: pH ")
+    code, out, _ = _run(capsys, "add", 1, solid, "--kind", "solid", "--json", *data)
+    assert code == 0
+    assert json.loads(out)["log"]["id"] == 2
+    code, out, _ = _run(capsys, "add", 1, solid, "--kind", "solid", *data)
+    assert "entry 2: " in out
+    assert "in the log already" in out
+    assert "Chloride of June, 2 readings" in _run(capsys, "list", *data)[1]
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        (1, "nowhere.jpg", "--kind", "solid"),
+        (0, DEMO / "strip.toml", "--kind", "solid"),
+        (1, DEMO / "strip.toml", "--wash", 1000),
+        (1, DEMO / "strip.toml", "--profile", "nowhere.toml"),
+        (1, DEMO / "strip.toml"),
+        (1,),
+    ],
+)
+def test_wrong_calls_are_one_line(capsys, tmp_path, args):
+    (tmp_path / "log").mkdir()
+    code, out, err = _run(capsys, "add", *args, "--data", tmp_path / "log")
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert "internal problem" not in err
+
+
+def test_no_log_is_made_by_a_slip_in_its_name(capsys, tmp_path):
+    code, _, err = _run(capsys, "add", 1, DEMO / "strip.toml", "--kind", "solid", "--data", tmp_path / "lgo")
+    assert code == 2
+    assert "no such folder" in err
+    assert not (tmp_path / "lgo").exists()
