@@ -84,6 +84,12 @@ def cpu_s(pid: int) -> dict[str, float]:
     return {"service": _cpu(pid), "workers": sum(_cpu(int(p)) for p in found.stdout.split())}
 
 
+def busy_s() -> float:
+    """Processor seconds that the whole machine has worked since its start."""
+    user, nice, system, _, _, interrupts, soft = map(int, Path("/proc/stat").read_text().split()[1:8])
+    return (user + nice + system + interrupts + soft) / os.sysconf("SC_CLK_TCK")
+
+
 def _cpu(pid: int) -> float:
     try:
         fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
@@ -139,7 +145,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         memory = [memory_mb(server.process.pid)]
         cpu = cpu_s(server.process.pid)
         others = {"clients": _cpu(os.getpid()), "prober": _cpu(prober.pid or 0)}
-        load = [os.getloadavg()[0]]
+        load, busy = [os.getloadavg()[0]], busy_s()
         started = time.perf_counter()
         threads = [
             threading.Thread(target=phone, args=(server.url, photo, left, told, retries)) for _ in range(clients)
@@ -156,13 +162,15 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         spent = {k: v - cpu[k] for k, v in cpu_s(server.process.pid).items()}
         asking = {"clients": _cpu(os.getpid()) - others["clients"], "prober": _cpu(prober.pid or 0) - others["prober"]}
         load.append(os.getloadavg()[0])
+        elsewhere = max(0.0, busy_s() - busy - sum(spent.values()) - sum(asking.values())) / took
         stop.set()
         times = sorted(answers.get())
         prober.join()
         entries = httpx.get(f"{server.url}/api/batches/1/readings", timeout=60).json()
     # The shorter of two is the harder measure: other work of the machine slows it, too.
     (alone, alone_cpu), cores = min(alone, one_reading_s(photo, profile)), os.cpu_count() or 1
-    free = cores - sum(asking.values()) / took  # cores that the phones and the prober of this very machine left
+    clients_took = sum(asking.values()) / took  # cores; phones have their own
+    free = max(0.01, cores - clients_took - elsewhere)
     ids = [number for status, number in told.values() if status == 200]
     return {
         "posts": posts,
@@ -179,14 +187,15 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         "load_average": [round(v, 2) for v in load],  # at the start and at the end, of the whole machine
         "cores": {
             "all": cores,
-            "taken_by_clients": round(cores - free, 2),
+            "taken_by_clients": round(clients_took, 2),
+            "taken_elsewhere": round(elsewhere, 2),
             "used_by_service": round(sum(spent.values()) / took, 2),
         },
         "one_reading_s": {"alone": round(alone, 3), "cpu": round(alone_cpu, 3)},
         "per_second": round(posts / took, 2),
         "share_of_ideal": {
             "all_cores": round(posts / took * alone / cores, 2),  # cores / (one reading's time), all cores its own
-            "cores_left": round(posts / took * alone / free, 2),  # what the clients on this machine took is not counted
+            "cores_left": round(posts / took * alone / free, 2),  # the clients and other programs had the rest
             "cpu_it_got": round(posts * alone_cpu / sum(spent.values()), 2),  # of its own processor time, for reading
         },
         "memory_mb": memory,
