@@ -195,7 +195,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         "per_second": round(posts / took, 2),
         "share_of_ideal": {
             "all_cores": round(posts / took * alone / cores, 2),  # cores / (one reading's time), all cores its own
-            "cores_left": round(posts / took * alone / free, 2),  # the clients and other programs had the rest
+            "cores_left": round(posts / took * alone_cpu / free, 2),  # by processor time: others had the rest
             "cpu_it_got": round(posts * alone_cpu / sum(spent.values()), 2),  # of its own processor time, for reading
         },
         "memory_mb": memory,
