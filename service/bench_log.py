@@ -10,7 +10,7 @@ from sqlalchemy import Connection, insert, select
 
 from service import store
 from service.bench.gates import Entry
-from service.bench.notes import Note, checked, poured_of, struck
+from service.bench.notes import Note, checked, struck, vessel_of
 from service.bench.procedure import load_procedure
 from service.bench.state import State, stage_now, state_of
 from service.bench.waste import Stock, stock
@@ -90,16 +90,16 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
 
 
 def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:
-    """The stock vessel over all batches since it was handed over: what it holds; (batch, note) of each pouring."""
+    """The stock vessel over all batches since it was handed over: what it holds; (batch, note) of what was noted."""
     found: list[tuple[int, Note]] = []
     for row in store.all_batches(c):
         noted = notes_of(c, row["id"])
         out = struck(noted)
-        found += [(row["id"], n) for n in noted if n.kind in ("poured", "emptied") and n.id not in out]
+        found += [(row["id"], n) for n in noted if n.kind in ("poured", "mixed", "emptied") and n.id not in out]
     found.sort(key=lambda item: item[1].id)
     last = max((i for i, (_, n) in enumerate(found) if n.kind == "emptied"), default=-1)
     since = found[last + 1 :]
-    return stock([poured_of(n) for _, n in since]), since
+    return stock(vessel_of([n for _, n in since])), since
 
 
 def gate_entries(row: store.Row, rows: list[store.Row]) -> list[Entry]:

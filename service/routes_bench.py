@@ -18,7 +18,9 @@ from service.schemas import Text
 from service.worker import Job
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
-NoteKind = Literal["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "emptied", "vessel", "strike"]
+NoteKind = Literal[
+    "weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"
+]
 
 
 class NewNote(BaseModel):
@@ -152,7 +154,7 @@ def stock(service: ServiceDep) -> dict[str, Any]:
         held, pourings = bench_log.stock_of_log(c)
     return {
         **asdict(held),
-        "poured": [{"batch": batch, "at": n.at, **n.data} for batch, n in pourings],
+        "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.data} for batch, n in pourings],
         "ways": [asdict(way) for way in waste.ways(held)],
         "recover": list(waste.recover(held)),
         "cautions": list(waste.CAUTIONS),

@@ -57,6 +57,7 @@ FIELDS: dict[str, dict[str, tuple[str, float, float, bool]]] = {
     },
     "ammonia_test": {"ml": (NUMBER, 0, 1e3, True), "mol_l": (NUMBER, 0, 15, True), "on_solid": (FLAG, 0, 0, False)},
     "acid_rinse": {"acid_mol": (NUMBER, 0, 1e3, True), "oxide_silver_g": (NUMBER, 0, 1e6, True)},
+    "mixed": {"ph": (NUMBER, -1, 15, True), "interval": (PAIR, -1, 15, False), "litres": (NUMBER, 0, 1e4, False)},
     "emptied": {"what": (TEXT, 0, 0, True)},  # the stock vessel was handed over
     "strike": {"note": (NUMBER, 1, 1e12, True), "why": (TEXT, 0, 0, True), "who": (TEXT, 0, 0, False)},
     "vessel": {
@@ -156,6 +157,31 @@ def decant_of(note: Note, chloride: float | None = None) -> Decant:
     if "chloride" not in data and chloride is not None:
         data["chloride"] = chloride
     return Decant(**data)
+
+
+def vessel_of(notes: list[Note]) -> list[Poured]:
+    """What the stock vessel holds by its notes, in their order; other kinds of notes are passed over.
+
+    The pH read of the stirred vessel ("mixed") takes the place of all that was worked out before.
+    """
+    held: list[Poured] = []
+    for note in notes:
+        if note.kind == "poured":
+            held.append(poured_of(note))
+        elif note.kind == "mixed":
+            data = {"litres": sum(p.litres for p in held), **note.data}
+            interval = data.get("interval")
+            metals = tuple(dict.fromkeys(m for p in held for m in p.metals))
+            read = Poured(
+                "the vessel as read",
+                data["litres"],
+                data["ph"],
+                None if interval is None else (interval[0], interval[1]),
+                metals=metals,
+                ammonia=any(p.ammonia for p in held),
+            )
+            held = [read]
+    return held
 
 
 def poured_of(note: Note) -> Poured:

@@ -12,7 +12,7 @@ from service.bench.plots import check_plot, flow_plot, ph_plot, render
 from service.bench.reagents import RULES, Span
 from service.bench.waste import NO_DRAIN
 
-WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "emptied")
+WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
 
 
 def when(text: str) -> str:

@@ -21,7 +21,7 @@ from service.bench.balance import (
     unconverted_loss,
 )
 from service.bench.gates import Entry, Metal, Verdict, judge
-from service.bench.notes import Note, decant_of, poured_of, struck
+from service.bench.notes import Note, decant_of, struck, vessel_of
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
 from service.bench.reagents import RULES, Span, chloride
 from service.bench.waste import Stock, stock
@@ -135,7 +135,7 @@ def state_of(
     )
     tips = [f"Settle {name} a second time before it goes." for name in (found.settle_again if found else ())]
     tips += [tip for d in decants if d.solid == "chloride" and (tip := dropping_out(d))]
-    poured = [poured_of(n) for n in notes if n.kind == "poured"]
+    poured = vessel_of(notes)
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
     return State(procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held)

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from service.bench.state import State
     from service.database import Database
 
-_NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "emptied", "vessel", "strike"]
+_NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"]
 _FILE = "File to write: .html or .pdf."
 
 
@@ -158,7 +158,9 @@ def stock(data: Path, database: str | None) -> int:
     with opened(data, database) as log, log.read() as c:
         held, pourings = stock_of_log(c)
     for batch, made in pourings:
-        click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {made.data['what']}, {made.data['litres']:g} L")
+        d = made.data
+        what = f"read, pH {d['ph']:g}" if made.kind == "mixed" else f"{d['what']}, {d['litres']:g} L"
+        click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {what}")
     click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
     found = [f"  {way.sentence}" for way in waste.ways(held)]
     click.echo("\n".join([*found, *waste.recover(held), *(f"! {text}" for text in waste.CAUTIONS)]))

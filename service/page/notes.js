@@ -106,6 +106,15 @@ const KINDS = {
       };
     },
   },
+  mixed: {
+    label: "The stock vessel's pH, stirred and read",
+    fields: [
+      { name: "ph", label: "pH", mode: "decimal", required: true },
+      { name: "interval", label: "and the reading's interval", range: true },
+      { name: "litres", label: "It holds (empty: what went in)", units: VOLUME },
+    ],
+    data: (v) => ({ ph: number(v.ph, "pH"), interval: range(v, "interval"), litres: amount(v, "litres") }),
+  },
   emptied: {
     label: "The stock vessel was handed over",
     fields: [{ name: "what", label: "To whom, and how much", required: true }],

@@ -201,6 +201,13 @@ def test_the_stock_vessel_goes_over_all_batches_until_it_is_handed_over(capsys, 
     assert code == 0
     assert "3 L in all" in out
     assert "Nothing of this goes down a drain" in out
+    _run(capsys, "note", "2", "poured", "what=lye", "litres=1", "ph=13.5", *data)
+    assert "Could be acid or lye: read its pH first" in _run(capsys, "stock", *data)[1]
+    _run(capsys, "note", "2", "mixed", "ph=2", *data)
+    out = _run(capsys, "stock", *data)[1]
+    assert "4 L in all. About 0.045 mol of acid" in out  # 4 L at pH 2, activity coefficient 0.898 (Davies, by hand)
+    assert "read, pH 2" in out
+    assert "Silver: add salt" in out  # the metals are still in it
     _run(capsys, "note", "1", "emptied", "what=handed to the collection", *data)
     _run(capsys, "note", "1", "poured", "what=lye", "litres=0.5", "ph=13.5", *data)
     out = _run(capsys, "stock", *data)[1]

@@ -89,6 +89,7 @@ EVERYTHING = [
     ("poured", {"what": "washes", "litres": "2", "litres_unit": "l", "ph": "1,5", "interval": "1.2",
                 "interval_to": "1.9", "metals": "silver, copper"},
      {"what": "washes", "litres": 2.0, "ph": 1.5, "interval": [1.2, 1.9], "metals": ["silver", "copper"]}),
+    ("mixed", {"ph": "6.2"}, {"ph": 6.2}),
     ("emptied", {"what": "the town's collection"}, {"what": "the town's collection"}),
 ]  # fmt: skip
 
