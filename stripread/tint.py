@@ -123,7 +123,11 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
 
 def _square(error: Array, precision: Array) -> Array:
     """Squared distance in standard deviations: (S, G) for errors (S, G, 3)."""
-    return np.asarray(((error @ precision) * error).sum(axis=2))
+    first, second, third = error[..., 0], error[..., 1], error[..., 2]  # numpy is slow over so short an axis
+    square = first * (precision[0, 0] * first + 2.0 * (precision[0, 1] * second + precision[0, 2] * third))
+    square += second * (precision[1, 1] * second + 2.0 * precision[1, 2] * third)
+    square += precision[2, 2] * third * third
+    return np.asarray(square)
 
 
 def _likelihood(square: Array) -> Array:

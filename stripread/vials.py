@@ -6,6 +6,7 @@ for circles finds base, liquid surface and rim. The paper is seen through the li
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card import RING_RADIUS_MM, CardLayout, Window
+from stripread.robust import median
 from stripread.view import CardView
 
 Array = NDArray[np.float64]
@@ -24,6 +26,7 @@ SEARCH_MM = 9.0  # how far a circle's centre may be from the window's: a careles
 RADII_MM = np.arange(4.0, 18.01, 0.25)
 SAMPLE_PX_PER_MM = 4.0
 ANGLES = 28
+EDGE_MM = 0.25  # an edge is the step from this far inside a circle to this far outside
 _QUANTILE = 11  # of the sorted angles
 _NEAR = np.arange(-1.0, 1.01, 0.5)
 MAX_TRIES = 24
@@ -132,11 +135,13 @@ def find_circles(view: CardView, window: Window, most: int = 6) -> tuple[Circle,
     a reflection still counts, a straight edge or a patch does not.
     """
     image, origin = _smooth_crop(view, window)
-    noise = float(np.median(np.abs(np.diff(image[::2], axis=1)).max(axis=2)))
+    planes = [np.ascontiguousarray(image[..., k]) for k in range(3)]
+    changes = [np.abs(np.diff(plane[::2], axis=1)) for plane in planes]
+    noise = median(np.maximum(np.maximum(changes[0], changes[1]), changes[2]))
     step = np.arange(-SEARCH_MM, SEARCH_MM + 0.1, 1.5)
     grid = np.stack(np.meshgrid(step, step), axis=-1).reshape(-1, 2)
     grid = grid[np.hypot(grid[:, 0], grid[:, 1]) <= SEARCH_MM] + np.array(window.centre_mm)
-    coarse = _rim_scores(image, origin, grid, RADII_MM[::2], slack=2)
+    coarse = _rim_scores(planes, origin, grid, RADII_MM[::2], slack=2)
     best_few = np.argpartition(coarse, -FEW, axis=None)[-FEW:]
     order = best_few[np.argsort(coarse.flat[best_few])[::-1]]
     near = np.stack(np.meshgrid(_NEAR, _NEAR), axis=-1).reshape(-1, 2)
@@ -150,7 +155,7 @@ def find_circles(view: CardView, window: Window, most: int = 6) -> tuple[Circle,
         if any(_same(grid[c], start, other, 1.8) for other in tried):
             continue
         radii = start + np.arange(-1.0, 1.01, 0.25)
-        fine = _rim_scores(image, origin, grid[c] + near, radii, slack=1)
+        fine = _rim_scores(planes, origin, grid[c] + near, radii, slack=1)
         best, shift = np.unravel_index(int(np.argmax(fine)), fine.shape)
         edge, place, radius = float(fine[best, shift]) - noise, grid[c] + near[best], float(radii[shift])
         tried.append(Circle((float(grid[c, 0]), float(grid[c, 1])), start, edge))
@@ -182,35 +187,46 @@ def _without_print(image: NDArray[np.float32], centre: Array, radius: float, wid
     dx = np.arange(w, dtype=np.float32)[None, :] - np.float32(centre[0])
     dy = np.arange(h, dtype=np.float32)[:, None] - np.float32(centre[1])
     away = np.maximum(np.sqrt(dx * dx + dy * dy), np.float32(1e-3))
-    share = np.clip((away - radius) / width, -1.0, 1.0).astype(np.float32)
-    near = np.abs(share) < 1.0
+    rows, columns = np.nonzero(np.abs(away - radius) < width)
+    out = away[rows, columns]
     ends = []
     for end in (radius - width, radius + width):
-        scale = np.float32(end) / away
-        columns, rows = centre[0] + dx * scale, centre[1] + dy * scale
-        ends.append(cv2.remap(image, columns.astype(np.float32), rows.astype(np.float32), cv2.INTER_LINEAR))
-    part = ((1.0 + share) / 2.0)[..., None]
-    return np.where(near[..., None], ends[0] * (1.0 - part) + ends[1] * part, image).astype(np.float32)
+        scale = np.float32(end) / out
+        x, y = centre[0] + dx[0, columns] * scale, centre[1] + dy[rows, 0] * scale
+        ends.append(cv2.remap(image, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR).reshape(-1, 3))
+    part = ((1.0 + (out - radius) / width) / 2.0).astype(np.float32)[:, None]
+    painted = image.copy()
+    painted[rows, columns] = ends[0] * (1.0 - part) + ends[1] * part
+    return painted
 
 
-def _rim_scores(image: NDArray[np.float32], origin: Array, centres: Array, radii: Array, slack: int) -> Array:
-    """Score of each centre (C, 2) mm and radius (R,): (C, R). ``slack``: radius steps of play at each angle."""
+def _rim_scores(
+    planes: Sequence[NDArray[np.float32]], origin: Array, centres: Array, radii: Array, slack: int
+) -> Array:
+    """Score of each centre (C, 2) mm and radius (R,), evenly spaced: (C, R). ``planes``: the channels (h, w).
+    ``slack``: radius steps of play at each angle.
+    """
     turn = np.arange(ANGLES) * (2 * np.pi / ANGLES)
-    beam = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    ends = np.concatenate([radii - 0.25, radii + 0.25])
-    offset = (beam[:, None, :] * ends[None, :, None] / origin[2]).astype(np.float32)
+    hop = round(2 * EDGE_MM / (radii[1] - radii[0]))  # steps along the radius from one side of an edge to the other
+    ends = radii[0] - EDGE_MM + (radii[1] - radii[0]) * np.arange(len(radii) + hop)
     start = ((centres - origin[:2]) / origin[2] + 0.5).astype(np.float32)  # rounds to the nearest pixel below
-    place = (start[:, None, None, :] + offset[None]).astype(np.int32)
-    h, w = image.shape[:2]
-    index = np.clip(place[..., 1], 0, h - 1) * w + np.clip(place[..., 0], 0, w - 1)
-    lines = np.take(image.reshape(-1, 3), index, axis=0)  # (C, A, 2 R, 3)
-    count = len(radii)
-    step = np.abs(lines[:, :, count:] - lines[:, :, :count])
-    step = np.maximum(np.maximum(step[..., 0], step[..., 1]), step[..., 2])
-    kernel = np.ones((1, 2 * slack - 1), np.uint8)
-    widest = cv2.dilate(step.reshape(-1, count), kernel).reshape(step.shape)
+    x, y = (
+        (start[:, k, None, None] + (wave * ends[:, None] / origin[2]).astype(np.float32)).astype(np.intp)
+        for k, wave in enumerate((np.cos(turn), np.sin(turn)))
+    )  # (C, R + hop, A)
+    h, w = planes[0].shape
+    index = np.clip(y, 0, h - 1) * w + np.clip(x, 0, w - 1)
+    step = np.zeros((len(centres), len(radii), ANGLES), dtype=np.float32)
+    for plane in planes:
+        lines = plane.ravel().take(index)
+        np.maximum(step, np.abs(lines[:, hop:] - lines[:, :-hop]), out=step)
+    widest = step.copy()
+    for k in range(1, slack):
+        np.maximum(widest[:, k:], step[:, :-k], out=widest[:, k:])
+        np.maximum(widest[:, :-k], step[:, k:], out=widest[:, :-k])
     # A lower quantile would lose rims under a reflection, a higher one would take patches for rims.
-    return np.asarray(np.partition(widest, _QUANTILE, axis=1)[:, _QUANTILE], dtype=np.float64)
+    widest.partition(_QUANTILE, axis=2)
+    return np.asarray(widest[:, :, _QUANTILE], dtype=np.float64)
 
 
 def _same(place: Array, radius: float, other: Circle, slack: float) -> bool:
@@ -293,32 +309,37 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
     """
     h, w = inside.shape
     crop = view.rgb[origin[0] : origin[0] + h, origin[1] : origin[1] + w].astype(np.float32) / 255.0
-    image = np.maximum(cv2.GaussianBlur(crop, (0, 0), max(0.5, 0.12 * view.px_per_mm)), 0.01)
+    smooth = np.maximum(cv2.GaussianBlur(crop, (0, 0), max(0.5, 0.12 * view.px_per_mm)), 0.01)
+    # One pixel more all round, so that what lies outside is found there and counts as out of sight
+    logs = [np.pad(plane, 1).ravel() for plane in cv2.split(np.log(smooth))]
+    reach = max(3, 2 * round(RING_MARGIN_MM * view.px_per_mm) + 1)
+    near = np.pad(cv2.dilate(inside.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0, 1).ravel()
     turn = np.arange(48) * (2 * np.pi / 48)
     beam = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
     shift = np.arange(-2.4, 2.41, 0.4)
-    reach = max(3, 2 * round(RING_MARGIN_MM * view.px_per_mm) + 1)
-    inside = cv2.dilate(inside.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0
     centres = np.stack(np.meshgrid(shift, shift), axis=-1).reshape(-1, 2) + np.array(window.centre_mm)
+
+    def places(radius: float) -> NDArray[np.intp]:
+        """Where the circles lie in the flat padded planes: (centres, beams)."""
+        at = np.rint(view.mm_to_view(centres[:, None, :] + beam * radius)).astype(np.intp)
+        x = np.clip(at[..., 0] - origin[1] + 1, 0, w + 1)
+        y = np.clip(at[..., 1] - origin[0] + 1, 0, h + 1)
+        return np.asarray(y * (w + 2) + x)
+
     best = float("nan")
     for radius in (7.05, 7.4, 7.75):
-        levels, seen = [], np.ones((len(centres), len(beam)), dtype=bool)
-        for r in (radius - 1.1, radius):
-            mm = (centres[:, None, :] + beam * r).reshape(-1, 2)
-            at = np.rint(view.mm_to_view(mm)).astype(int) - np.array([origin[1], origin[0]])
-            ok = (at >= 0).all(axis=1) & (at[:, 0] < w) & (at[:, 1] < h)
-            at = np.clip(at, 0, np.array([w - 1, h - 1]))
-            seen &= (ok & inside[at[:, 1], at[:, 0]]).reshape(seen.shape)
-            levels.append(np.log(image[at[:, 1], at[:, 0]]).reshape(*seen.shape, 3))
-        enough = seen.sum(axis=1) >= len(beam) / 4
-        if enough.any():
-            shown = seen[enough]
-            dips = np.where(shown[..., None], levels[0][enough] - levels[1][enough], -np.inf)
+        paper, ring = places(radius - 1.1), places(radius)
+        seen = near.take(paper) & near.take(ring)
+        enough = seen.sum(axis=1) >= turn.size / 4
+        if not enough.any():
+            continue
+        paper, ring, seen = paper[enough], ring[enough], seen[enough]
+        middle = (turn.size - 1 - seen.sum(axis=1) // 2)[:, None]
+        for plane in logs:
+            dips = np.where(seen, plane.take(paper) - plane.take(ring), np.float32(-np.inf))
             dips.sort(axis=1)  # those out of sight come first
-            middle = len(beam) - 1 - shown.sum(axis=1) // 2
-            dip = np.take_along_axis(dips, middle[:, None, None], axis=1)
             # 2.2: from the encoded signal to light, near enough for a contrast that is only compared with the blank's
-            best = float(np.fmax(best, 2.2 * dip.max()))
+            best = float(np.fmax(best, 2.2 * np.take_along_axis(dips, middle, axis=1).max()))
     return best
 
 
