@@ -41,7 +41,7 @@ export async function showBench(batch, done) {
         now.can_go_wrong.length ? el("p", {}, "What can go wrong") : null,
         el("ul", { class: "plain" }, now.can_go_wrong.map((w) => el("li", {}, w))),
         el("ul", { class: "plain" }, now.worth_doing.map((w) => el("li", {}, `Worth doing: ${w}`))),
-        now.stock && el("p", {}, now.stock.sentence),
+        now.stock && el("p", {}, el("b", {}, "Stock vessel, from this batch: "), now.stock.sentence),
       ),
     ].filter(Boolean),
   );
