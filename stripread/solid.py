@@ -2,8 +2,9 @@
 
 Light mixes linearly inside a pixel: a pixel that holds a share f of pale grain has light D + f (P - D), with D and P
 the levels of the dark and of the pale. The mean of f over the area is therefore right whatever the grain size, also for
-grains smaller than a pixel. A threshold would count none or all of those. The interval comes from how f scatters over
-the area: few large grains are a poorer sample of the batch than many small ones.
+grains smaller than a pixel. A threshold would count none or all of those. The interval is that of the share of this
+heap's area: what is seen of it is no sample but the thing itself, so that the scatter of f counts only for what is not
+seen (edge and shine). Another handful of the batch scatters more, the more so the fewer and larger the grains are.
 """
 
 from __future__ import annotations
@@ -14,12 +15,12 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv, ndtri
 
 from stripread.card import RING_RADIUS_MM, Window, layout
 from stripread.colour import srgb_decode, srgb_encode
 from stripread.correct import ColourFix
 from stripread.errors import Refused
+from stripread.paleshare import mixed_doubt, scatter, share_interval
 from stripread.paper import paper_light
 from stripread.reasons import Reason, because
 from stripread.tone import N_TONE, basis, log_light
@@ -41,15 +42,12 @@ PAPER_LIKE = 0.9
 DARK_USUAL = 0.06
 CORE_MM = 0.3  # a grain's core starts this far inside its edge
 BAND = 3.5  # standard deviations of the dark's texture
-FALSE_PALE = 0.0014  # pale share that texture and stray light may feign in a dark solid
-SEEDS = 200
-BLOCKS_MM = (1.5, 3.0, 5.0)
 
 
 @dataclass(frozen=True)
 class SolidSample:
     """The solid as seen. light (h, w, 3): linear, relative to bare paper there; mask (h, w): of the solid, without edge
-    and shine; encoded (3,): mean as written; whole_mm2: area of the solid; shine: share left out; centre_mm.
+    and shine; encoded (3,): mean as written; whole_mm2: area of the solid with both; shine: share left out; centre_mm.
     """
 
     light: NDArray[np.float32]
@@ -102,8 +100,13 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     places = np.stack([columns, rows], axis=-1)
     white = paper.at(places.reshape(-1, 2)).reshape(h, w, 3)
     light = (decode(np.arange(256) / 255.0)[crop] / white).astype(np.float32)
-    inside = np.ones((h, w), dtype=bool) if isinstance(where, tuple) else _outline(view, where, light, places)
-    whole = float(inside.sum()) / view.px_per_mm**2
+    if isinstance(where, tuple):
+        solid = inside = np.ones((h, w), dtype=bool)
+    else:
+        solid = _outline(view, where, light, places)
+        kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
+        inside = np.asarray(cv2.erode(solid.astype(np.uint8), kernel, borderValue=0) > 0)
+    whole = float(solid.sum()) / view.px_per_mm**2
     shine = inside & ((_channel_min(light) > SHINE) | (_channel_min(crop) >= 253))
     if shine.any():
         shine = inside & (cv2.dilate(shine.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
@@ -153,7 +156,7 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
             pieces = specks
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
     if pieces.sum() / view.px_per_mm**2 < DARK_LEAST_MM2:
-        return np.asarray(cv2.erode(_vessel(view, window, grey, places), kernel, borderValue=0) > 0)
+        return np.asarray(_vessel(view, window, grey, places) > 0)
     joined = _largest_group(pieces, 7.0 * view.px_per_mm)
     rows, columns = np.nonzero(joined)
     hull = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))
@@ -169,7 +172,7 @@ def _outline(view: CardView, window: Window, light: NDArray[np.float32], places:
     large = cv2.erode(rest.astype(np.uint8), kernel, borderValue=0).sum() / view.px_per_mm**2 > 2 * MIN_AREA_MM2
     if large and (rest.sum() > 0.6 * filled.sum() or (rest > 0)[dark > 0].sum() > 0.5 * rest.sum()):
         filled = rest.astype(np.uint8)
-    return np.asarray(cv2.erode(filled, kernel, borderValue=0) > 0)
+    return np.asarray(filled > 0)
 
 
 def _odd(pixels: float) -> tuple[int, int]:
@@ -231,12 +234,16 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     around = cv2.dilate(grain, np.ones((5, 5), np.uint8)) > 0
     share = np.where(around, np.clip(share, -0.1, 1.15), 0.0).astype(np.float32)
     pale = float(np.clip(share[sample.mask].mean(), 0.0, 1.0))
-    interval = _interval(pale, share, sample, bright_sd / max(bright - dark, 0.05))
+    variance = scatter(share, sample.mask, sample.px_per_mm)
+    doubt = mixed_doubt(share[sample.mask], bright_sd / max(bright - dark, 0.05))
+    unseen = 1.0 - min(float(sample.mask.sum()) / sample.px_per_mm**2 / sample.whole_mm2, 1.0)
+    interval = share_interval(pale, float(np.hypot(np.sqrt(variance * unseen), doubt)))
+    batch = share_interval(pale, float(np.hypot(np.sqrt(variance), doubt)))
     lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6))
     if sample.shine > 0.02:
         reasons.append(because("shine_on_solid", f"{sample.shine:.0%}"))
-    if interval[1] - interval[0] > 0.2:
-        reasons.append(because("few_grains", f"between {interval[0]:.0%} and {interval[1]:.0%}"))
+    if batch[1] - batch[0] > 0.2:
+        reasons.append(because("few_grains", f"between {batch[0]:.0%} and {batch[1]:.0%} for the whole batch"))
     return SolidEstimate(
         lab[0], np.sqrt(np.maximum(np.diag(cov), 0.0)), pale, interval, dark, bright, share, tuple(reasons)
     )
@@ -274,39 +281,3 @@ def _pale_level(grey: NDArray[np.float32], sample: SolidSample, dark: float) -> 
         level = float(np.median(grey[core]))
         return level, max(0.04, PALE_SD / (1.0 + count / sample.px_per_mm**2))
     return max(PALE_USUAL, dark + 0.2), PALE_SD
-
-
-def _interval(pale: float, share: NDArray[np.float32], sample: SolidSample, level_doubt: float) -> tuple[float, float]:
-    """95 % interval of the share in the batch of which this area is a sample.
-
-    The variance of block means, at block sizes from below to above the grains', is the variance of the mean times the
-    number of blocks; blocks smaller than a grain are not independent and give too little, so the largest estimate
-    stands. The share is a sum of grains: near nothing its distribution is a gamma with as many grains as the variance
-    says; far from it a normal one.
-    """
-    variance = 0.0
-    for size_mm in BLOCKS_MM:
-        size = max(2, round(size_mm * sample.px_per_mm))
-        h, w = (sample.mask.shape[0] // size) * size, (sample.mask.shape[1] // size) * size
-        if h == 0 or w == 0:
-            continue
-        weight = sample.mask[:h, :w].reshape(h // size, size, w // size, size).sum(axis=(1, 3)).astype(np.float64)
-        total = (share * sample.mask)[:h, :w].reshape(h // size, size, w // size, size).sum(axis=(1, 3))
-        full = weight > 0.5 * size * size
-        count = int(full.sum())
-        if count < 6:
-            continue
-        means = total[full] / weight[full]
-        # The scatter of a few blocks is itself uncertain: a little more, as Student's t has it.
-        variance = max(variance, float(np.var(means, ddof=1)) / count * (1.0 + 2.0 / count))
-    sd = max(float(np.sqrt(variance + (level_doubt * pale) ** 2)), 1e-5)
-    reach = float(ndtri(0.975))
-    false = reach * FALSE_PALE * max(0.0, 1.0 - 4.0 * pale)
-    if pale > 0.3:
-        low, high = pale - reach * sd, pale + reach * sd
-    elif pale > 0.0:
-        shape = max((pale / sd) ** 2, 0.05)
-        low, high = (float(gammaincinv(shape, q)) * pale / shape for q in (0.025, 0.975))
-    else:
-        low = high = 0.0
-    return max(low - false, 0.0), min(high + false, 1.0)

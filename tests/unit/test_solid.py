@@ -5,9 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stripread.paleshare import FALSE_PALE, mixed_doubt, scatter, share_interval
 from stripread.precipitates import fitting, precipitates
 from stripread.series import settled
-from stripread.solid import SolidSample, _dark_level, _interval, _pale_level
+from stripread.solid import SolidSample, _dark_level, _pale_level
 from stripread.windows_pipeline import read_solid
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, true_share, with_solid
@@ -57,13 +58,38 @@ def test_levels_of_dark_and_pale():
     assert _pale_level(sample.light.mean(axis=2), sample, dark)[0] == pytest.approx(0.75, rel=0.03)
 
 
-def test_interval_is_wider_for_coarser_grains():
-    widths = []
+def test_scatter_is_wider_for_coarser_grains():
+    found = []
     for size in (0.15, 0.5, 1.5):
         share = grains(Solid(0.2, size, seed=5), (120, 120), PPM).astype(np.float32)
-        low, high = _interval(float(share.mean()), share, sample_of(share), 0.0)
-        widths.append(high - low)
-    assert widths == sorted(widths)
+        found.append(scatter(share, share >= 0, PPM))
+    assert found == sorted(found)
+
+
+def test_scatter_is_what_heaps_of_one_batch_differ_by():
+    # Boolean model: the means of many heaps of the same material have the variance that one heap alone tells
+    heaps = [grains(Solid(0.2, 0.4, seed=n), (120, 120), PPM).astype(np.float32) for n in range(40)]
+    told = np.mean([scatter(share, share >= 0, PPM) for share in heaps])
+    seen = np.var([share.mean() for share in heaps], ddof=1)
+    assert 0.6 < told / seen < 1.7
+
+
+def test_interval_of_a_share():
+    assert share_interval(0.0, 0.0) == (0.0, pytest.approx(1.96 * FALSE_PALE, rel=0.001))
+    assert share_interval(0.5, 0.02) == pytest.approx((0.4608, 0.5392), abs=1e-4)
+    # many grains: the gamma distribution is near the normal one; few: skewed upward and never below nothing
+    assert share_interval(0.2, 0.01) == pytest.approx((0.181, 0.220), abs=1e-3)
+    low, high = share_interval(0.02, 0.015)
+    assert 0.0 < low < 0.02 - low < high - 0.02
+    assert share_interval(0.999, 0.02)[1] == 1.0
+
+
+def test_pure_grains_are_known_whatever_the_pale_level_is():
+    pure, specks = np.array([0.0, 1.0, 1.0, 0.0], np.float32), np.full(4, 0.5, np.float32)
+    edges = np.array([0.0, 1.0, 1.0, 0.5], np.float32)
+    assert mixed_doubt(pure, 0.1) == 0.0
+    assert mixed_doubt(specks, 0.1) == pytest.approx(0.5 * np.hypot(0.1, 0.35))
+    assert mixed_doubt(edges, 0.1) == pytest.approx(0.125 * np.hypot(0.1, 0.03 + 0.32 * 0.2))
 
 
 def test_series_stops_when_level_and_not_before():
