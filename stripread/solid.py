@@ -36,6 +36,7 @@ MIN_AREA_MM2 = 15.0
 DARK_TOP, PALE_BOTTOM = 0.22, 0.35  # shares of paper white: oxide lies below the first, chloride above the second
 PALE_USUAL, PALE_SD = 0.80, 0.10  # pale level where no grain is large enough to be read itself (from memory)
 SHINE = 1.12  # of paper white: brighter is a mirror image
+HALO_PX = (5, 5)  # a mirror image and its blur
 DARK_LEAST_MM2 = 1.0  # less of it is a speck, not the oxide
 SPECK_TOP, MANY_SPECKS = 0.65, 20  # of paper white: what is left of dark specks smaller than a pixel; and how many
 PAPER_LIKE = 0.9
@@ -109,7 +110,7 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     whole = float(solid.sum()) / view.px_per_mm**2
     shine = inside & ((_channel_min(light) > SHINE) | (_channel_min(crop) >= 253))
     if shine.any():
-        shine = inside & (cv2.dilate(shine.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+        shine = inside & (cv2.dilate(shine.astype(np.uint8), np.ones(HALO_PX, np.uint8)) > 0)
     mask = inside & ~shine
     if mask.sum() / view.px_per_mm**2 < min(MIN_AREA_MM2, 0.5 * rect[2] * rect[3]):
         raise Refused(because("no_solid", f"{mask.sum() / view.px_per_mm**2:.0f} square mm can be used"))

@@ -127,23 +127,29 @@ def study_tint(sort: str, count: int, verbose: bool) -> None:
             )
 
 
+def one_heap(number: int) -> tuple[Scene, Solid]:
+    """The scene and the heap of one photo."""
+    rng = np.random.default_rng([9, 77, number])
+    scene = random_scene(rng, "four", strips=(), fill=float(rng.uniform(0.75, 0.93)))
+    solid = Solid(
+        pale=float(rng.choice([0.0, 0.003, 0.01, 0.03, 0.07, 0.15, 0.3, 0.6, 0.9])),
+        grain_mm=float(np.exp(rng.uniform(np.log(0.06), 0.0))),
+        dark=rng.uniform(0.025, 0.08),
+        bright=rng.uniform(0.6, 0.85),
+        brown=rng.uniform(0, 0.6),
+        rough=rng.uniform(0.05, 0.3),
+        radius_mm=rng.uniform(8, 12),
+        glints=int(rng.choice([0, 0, 4])),
+        seed=int(rng.integers(1 << 30)),
+    )
+    return scene, solid
+
+
 def study_solid(count: int, verbose: bool) -> None:
     """Read ``count`` photos of heaps and print errors and coverage."""
     rows = []
     for number in range(count):
-        rng = np.random.default_rng([9, 77, number])
-        scene = random_scene(rng, "four", strips=(), fill=float(rng.uniform(0.75, 0.93)))
-        solid = Solid(
-            pale=float(rng.choice([0.0, 0.003, 0.01, 0.03, 0.07, 0.15, 0.3, 0.6, 0.9])),
-            grain_mm=float(np.exp(rng.uniform(np.log(0.06), 0.0))),
-            dark=rng.uniform(0.025, 0.08),
-            bright=rng.uniform(0.6, 0.85),
-            brown=rng.uniform(0, 0.6),
-            rough=rng.uniform(0.05, 0.3),
-            radius_mm=rng.uniform(8, 12),
-            glints=int(rng.choice([0, 0, 4])),
-            seed=int(rng.integers(1 << 30)),
-        )
+        scene, solid = one_heap(number)
         reading = read_solid(render(with_solid(scene, solid)).data)
         if reading.pale_fraction is None or reading.pale_interval is None:
             click.echo(f"  {number} refused: {[r.code for r in reading.reasons]}")

@@ -12,6 +12,7 @@ from stripread.solid import SolidSample, _dark_level, _pale_level
 from stripread.windows_pipeline import read_solid
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, true_share, with_solid
+from tests.tint_study import one_heap
 
 PPM = 6.0
 
@@ -88,8 +89,8 @@ def test_pure_grains_are_known_whatever_the_pale_level_is():
     pure, specks = np.array([0.0, 1.0, 1.0, 0.0], np.float32), np.full(4, 0.5, np.float32)
     edges = np.array([0.0, 1.0, 1.0, 0.5], np.float32)
     assert mixed_doubt(pure, 0.1) == 0.0
-    assert mixed_doubt(specks, 0.1) == pytest.approx(0.5 * np.hypot(0.1, 0.35))
-    assert mixed_doubt(edges, 0.1) == pytest.approx(0.125 * np.hypot(0.1, 0.03 + 0.32 * 0.2))
+    assert mixed_doubt(specks, 0.1) == pytest.approx(0.5 * np.hypot(0.1, 0.4))
+    assert mixed_doubt(edges, 0.1) == pytest.approx(0.125 * np.hypot(0.1, 0.05 + 0.35 * 0.2))
 
 
 def test_series_stops_when_level_and_not_before():
@@ -141,3 +142,9 @@ def test_region_in_millimetres():
     reading = read_solid(data, region_mm=(42.0, 63.0, 8.0, 8.0))
     assert reading.region_mm == (42.0, 63.0, 8.0, 8.0)
     assert 0.02 < reading.pale_fraction < 0.25
+
+
+def test_the_blur_of_a_mirror_image_is_no_grain():
+    scene, solid = one_heap(295)
+    assert (solid.pale, solid.glints) == (0.0, 4)
+    assert read_solid(render(with_solid(scene, solid)).data).pale_fraction < 0.002
