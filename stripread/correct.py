@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread import light, tone
-from stripread.colour import lab_jacobian, rgb_to_lab
+from stripread.colour import rgb_to_lab
+from stripread.dye import channel_cov, dark_cov
 from stripread.patches import PatchSamples
 from stripread.reference import CardValues
 from stripread.residual import ResidualModel, fit_residual
@@ -36,7 +37,6 @@ FLARE_PRIOR_SD = 0.012  # veiling light, as a share of paper white
 MODEL_SD = (
     0.012  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
 )
-DARK_SD, DARK_CLIPPED = 0.004, 10.0  # linear light of a dark channel, relative to paper white; times more where clipped
 ITERATIONS = 8
 _TINY = 1e-4
 
@@ -102,7 +102,8 @@ class ColourFix:
         jacobian = ((shifted - lab0) / step[:, None, None]).reshape(N_PARAMETERS, -1).T  # (3P, 29)
         noise = self.noise_cov(rgb, at_mm, var)
         shift, shift_cov = self.residual.at(lab0)
-        shift_cov = shift_cov + _dark_cov(self.to_rgb(rgb, at_mm), rgb)
+        reference = self.to_rgb(rgb, at_mm)
+        shift_cov = shift_cov + channel_cov(reference) + dark_cov(reference, rgb)
         parts = {"noise": noise, "correction": shift_cov}
         for name, block in (("tone", _TONE), ("light", _LIGHT), ("correction", _MIX)):
             j = jacobian[:, block]
@@ -270,19 +271,3 @@ def _is_monochrome(samples: PatchSamples, values: CardValues, good: NDArray[np.b
     sent = np.log(np.maximum(values.rgb[colourful], 0.01)) / 2.2
     sent_spread = (sent - sent.mean(axis=1, keepdims=True)).std(axis=0).mean()
     return bool(spread < 0.2 * sent_spread)
-
-
-def _dark_cov(reference: Array, encoded: Array) -> Array:
-    """Doubt of very dark channels as CIELAB covariance (3P, 3P), block diagonal.
-
-    Near zero a little stray light, a phone's black point or its clipped gamut is all there is: DARK_SD in linear light,
-    more where the phone wrote (nearly) zero. CIELAB's slope there turns it into many units of b*.
-    """
-    count = len(reference)
-    sd = DARK_SD * (1.0 + DARK_CLIPPED * np.clip(1.0 - encoded / 0.06, 0.0, 1.0))
-    J = lab_jacobian(reference)  # (P, 3, 3)
-    out = np.zeros((3 * count, 3 * count))
-    for p in range(count):
-        block = slice(3 * p, 3 * p + 3)
-        out[block, block] = (J[p] * sd[p] ** 2) @ J[p].T
-    return out

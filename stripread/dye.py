@@ -1,0 +1,54 @@
+"""What a card of inks can't tell about a dye: the doubts of a corrected pad that no patch shows.
+
+A dye absorbs with bands of its own. What the sensor's red, green and blue make of them differs from what they make of
+an ink that looks the same, the more the deeper the dye absorbs in that channel: the logarithm of the reflectance is off
+by about a constant part of a power of itself. Red is off most: there the sensors' filters and the lamps' spectra differ
+most. Pads of one strip are seen by one sensor in one light, so they err alike. The sizes were chosen by the likelihood
+of pads of one strip under many phones and lamps, widened a little for lamps and dyes that were not among them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.colour import lab_jacobian
+
+Array = NDArray[np.float64]
+
+CHANNEL_SD = np.array([0.063, 0.022, 0.03])  # of the log reflectance in red, green, blue, where that is -1
+CHANNEL_POWER = 0.8  # of the log reflectance
+CHANNEL_SHARED = 0.6  # part that pads of one strip have in common
+DEEPEST = 2.5  # of the log reflectance: beyond it stray light is all there is
+DARK_SD = 0.004  # linear light: what a very dark channel is unsure by
+DARK_CLIPPED = 10.0  # how much more where the phone wrote zero: its gamut or black point cut it off
+
+
+def channel_cov(reference: Array) -> Array:
+    """Doubt of dyes of linear colours (P, 3) as CIELAB covariance (3P, 3P), shared between pads."""
+    count = len(reference)
+    level = np.clip(reference, 0.004, 1.0)
+    deep = np.minimum(-np.log(level), DEEPEST) ** CHANNEL_POWER
+    ways = lab_jacobian(reference) * (CHANNEL_SD * level * deep)[:, None, :]  # (P, lab, channel)
+    stacked = ways.reshape(3 * count, 3)
+    shared = CHANNEL_SHARED * (stacked @ stacked.T)
+    for p in range(count):
+        block = slice(3 * p, 3 * p + 3)
+        shared[block, block] += (1.0 - CHANNEL_SHARED) * (ways[p] @ ways[p].T)
+    return np.asarray(shared)
+
+
+def dark_cov(reference: Array, encoded: Array) -> Array:
+    """Doubt of very dark channels as CIELAB covariance (3P, 3P), block diagonal.
+
+    Near zero a little stray light, a phone's black point or its clipped gamut is all there is: DARK_SD in linear light,
+    more where the phone wrote (nearly) zero. CIELAB's slope there turns it into many units of b*.
+    """
+    count = len(reference)
+    sd = DARK_SD * (1.0 + DARK_CLIPPED * np.clip(1.0 - encoded / 0.06, 0.0, 1.0))
+    J = lab_jacobian(reference)  # (P, 3, 3)
+    out = np.zeros((3 * count, 3 * count))
+    for p in range(count):
+        block = slice(3 * p, 3 * p + 3)
+        out[block, block] = (J[p] * sd[p] ** 2) @ J[p].T
+    return out
