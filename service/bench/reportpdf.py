@@ -14,7 +14,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.platypus import Image, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+from reportlab.platypus import CondPageBreak, Image, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from service.bench.filed import Filed, spelled
 from service.bench.report import WRITTEN, balance_rows, cautions, pictures, span_text, summary, when
@@ -30,6 +30,7 @@ _LEAD = ParagraphStyle("lead", parent=_PLAIN, fontSize=10.5, leading=14, spaceAf
 _TITLE = ParagraphStyle("title", parent=_PLAIN, fontName="Report-Bold", fontSize=17, leading=21)
 _HEAD = ParagraphStyle("head", parent=_PLAIN, fontName="Report-Bold", fontSize=11, leading=14, spaceBefore=10,
                        spaceAfter=4, keepWithNext=1)  # fmt: skip
+_LONG = ParagraphStyle("long", parent=_HEAD, keepWithNext=0)
 
 
 def pdf_report(batch: Filed) -> bytes:
@@ -148,7 +149,9 @@ def _readings(batch: Filed) -> list[Any]:
                 _p(f"no. {r.id}, {r.source}", _SMALL),
             ]
         )
-    return [_p("Readings", _HEAD), _table(rows or [["none", "", "", "", ""]], [0.12, 0.21, 0.1, 0.33, 0.24])]
+    # Room for the heading and three rows: kept together with the whole long table it would leave a page nearly empty.
+    head = [CondPageBreak(40 * mm), _p("Readings", _LONG)]
+    return [*head, _table(rows or [["none", "", "", "", ""]], [0.12, 0.21, 0.1, 0.33, 0.24])]
 
 
 def _thumbnail(data: bytes | None) -> Any:  # noqa: ANN401 - a flowable or nothing
