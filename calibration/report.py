@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from calibration.curve import FittedCurve
 from calibration.known import KnownPads
+from stripread.colour import delta_e
 from stripread.profile import Profile
 
 Array = NDArray[np.float64]
@@ -97,7 +98,9 @@ def _table(fit: FittedCurve, known: list[KnownPads]) -> list[str]:
     lines = ["    pH  photos  read when left out          Delta E to the curve, by pad"]
     for ph in sorted({k.ph for k in known}):
         at = np.array([k.ph == ph for k in known])
-        miss = np.sqrt((fit.residuals[at] ** 2).sum(axis=2)).mean(axis=0)
+        # As the eye sees it: CIELAB's plain distance makes much of a saturated yellow.
+        on_curve = fit.strip.curve(np.array([ph]))[0]
+        miss = delta_e(on_curve + fit.residuals[at], np.broadcast_to(on_curve, fit.residuals[at].shape)).mean(axis=0)
         chosen = np.flatnonzero(fit.left_out.ph == ph)
         told = "-"
         if len(chosen):

@@ -21,6 +21,7 @@ Role = Literal["grey", "colour", "white", "scale"]
 VERSION = "1"
 SIZE_MM = (148.0, 104.0)
 LANE_MM = (24.0, 25.0, 100.0, 24.0)
+LANE_PRINT_MM = ((23.5, 22.2, 16.0, 2.3), (111.0, 22.2, 13.5, 2.3))  # x, y, w, h of the arrow and words above the lane
 WINDOW_RADIUS_MM = 13.0
 WINDOW_CENTRES_MM = {"sample": (46.0, 67.0), "blank": (102.0, 67.0)}
 RING_RADIUS_MM = 7.0  # a thin grey ring inside each window, seen through the liquid: its contrast tells haze

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import CardLayout
+from stripread.card import LANE_PRINT_MM, CardLayout
 from stripread.robust import MAD_TO_SD, median
 from stripread.view import CardView
 
@@ -22,7 +22,7 @@ Mask = NDArray[np.bool_]
 REGION_MM = (2.0, 20.2, 144.0, 33.4)  # x, y, w, h: the white between the upper band of patches and the windows
 MAX_PX_PER_MM = 3.2  # finer than this adds time, not certainty
 LINE_HALF_MM = 0.8  # the printed outline of the lane and its blur
-WORDS_ABOVE_MM, WORDS_TALL_MM = 3.4, 3.2  # of the words above the lane: their upper end, and their height with blur
+WORDS_BLUR_MM = 0.9  # what blur adds to the words printed above the lane
 FLOOR = 3.0  # of 255, added before the logarithm: dark noise must not become large numbers
 _LOG = np.log((np.arange(256) + FLOOR) / (255.0 + FLOOR)).astype(np.float32)
 
@@ -85,7 +85,7 @@ def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     ratio = np.asarray(cv2.subtract(log, _surface(paper, xs, ys)), dtype=np.float32)
     ratio[~known] = 0.0
     np.maximum(ratio, -1.6, out=ratio)
-    _mend_words(ratio, layout, ppm, origin)
+    _mend_words(ratio, ppm, origin)
     _mend_outline(ratio, layout, ppm, origin)
     mean = cv2.transform(ratio, np.full((1, 3), 1.0 / 3.0, np.float32))
     some = np.s_[::3]  # rows: enough for a median
@@ -148,17 +148,16 @@ def _printed(layout: CardLayout, shape: tuple[int, int], ppm: float, origin: tup
     return mask
 
 
-def _mend_words(ratio: Array, layout: CardLayout, ppm: float, origin: tuple[float, float]) -> None:
+def _mend_words(ratio: Array, ppm: float, origin: tuple[float, float]) -> None:
     """Take out the words printed above the lane, which blur into a grey bar like a small shadow.
 
-    A closing down the columns fills what is dark over less than ``WORDS_TALL_MM`` from above and below; a strip that
-    lies over the words is wider than that and stays.
+    A closing down the columns fills what is dark over little more than the words' height from above and below; a strip
+    that lies over the words is wider than that and stays.
     """
-    x, y, w, _ = layout.lane_mm
-    tall = max(3, 2 * round(WORDS_TALL_MM * ppm / 2) + 1)
-    top, bottom = (round((y + at - origin[1]) * ppm) for at in (-WORDS_ABOVE_MM - WORDS_TALL_MM, WORDS_TALL_MM))
-    for left, right in ((x + 4.0, x + 17.0), (x + w - 15.0, x + w + 1.0)):
-        x0, x1 = (max(0, round((at - origin[0]) * ppm)) for at in (left, right))
+    for x, y, w, h in LANE_PRINT_MM:
+        tall = max(3, 2 * round((h + WORDS_BLUR_MM) * ppm / 2) + 1)
+        top, bottom = round((y - origin[1]) * ppm) - tall, round((y + h - origin[1]) * ppm) + tall
+        x0, x1 = (max(0, round((at - origin[0]) * ppm)) for at in (x - WORDS_BLUR_MM, x + w + WORDS_BLUR_MM))
         block = ratio[max(0, top) : max(0, bottom), x0:x1]
         if block.shape[0] > tall and block.shape[1] > 0:
             filled = cv2.morphologyEx(np.ascontiguousarray(block), cv2.MORPH_CLOSE, np.ones((tall, 1), np.uint8))

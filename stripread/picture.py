@@ -214,7 +214,8 @@ def _draw_photo(figure: Figure, photo: Image, outlines: Sequence[Outline], heigh
         axes.plot(closed[:, 0], closed[:, 1], color=colour, lw=width, ls=style)
         if outline.label:
             middle = outline.what == "pad"
-            at = outline.points.mean(axis=0) if middle else outline.points[0]
+            # A strip is named at the end without pads, where the name hides none of their numbers.
+            at = outline.points.mean(axis=0) if middle else outline.points[1 if outline.what == "strip" else 0]
             axes.annotate(
                 readable(outline.label),
                 at,

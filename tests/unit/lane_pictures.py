@@ -96,9 +96,10 @@ def draw(
     x, y, w, h = card.lane_mm
     for edge in (rect(x, y, w, 0.3), rect(x, y + h, w, 0.3), rect(x, y, 0.3, h), rect(x + w, y, 0.3, h)):
         fill(edge, (0.55, 0.55, 0.55))
-    for left, long in ((x + 5.0, 8.8), (x + w - 12.0, 11.6)) if words else ():
-        for n in np.arange(left, left + long, 0.9):
-            fill(rect(float(n), y - 2.5, 0.3, 1.3), (0.1, 0.1, 0.1))
+    marks = [rect(x, y - 1.8, 3.8, 0.25)]  # the arrow, then strokes of letters
+    marks += [rect(x + at, y - 2.5, 0.3, 1.3) for at in (*np.arange(5.0, 13.8, 0.9), *np.arange(w - 12.0, w, 0.9))]
+    for mark in marks if words else ():
+        fill(mark, (0.1, 0.1, 0.1))
     for s in strips:
         half = (s.width_mm or kind.width_mm) / 2
         length = s.length_mm or kind.length_mm

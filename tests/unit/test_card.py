@@ -210,6 +210,23 @@ def test_pdf_is_vector_device_rgb_and_always_the_same():
     assert b"ICCBased" not in one
 
 
+def _part(origin, box):
+    """Pixels of a box (x, y, w, h) mm on the card whose corner lies at ``origin`` mm on the page."""
+    x, y, w, h = (origin[0] + box[0], origin[1] + box[1], *box[2:])
+    return np.s_[round(y * PX) : round((y + h) * PX), round(x * PX) : round((x + w) * PX)]
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_all_print_above_the_lane_lies_where_the_reader_takes_it_out(paper, sheets):
+    dark = sheets[paper].min(axis=2) < 240
+    x, y, w, _ = card.LANE_MM
+    for origin in PAPERS[paper].origins_mm:
+        for box in card.LANE_PRINT_MM:
+            assert dark[_part(origin, box)].any()
+            dark[_part(origin, box)] = False
+        assert not dark[_part(origin, (x - 1.0, y - 4.0, w + 2.0, 3.6))].any()
+
+
 def test_marker_cells_are_the_dictionary_s_own():
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY))
     for marker in card.layout().markers:
