@@ -14,8 +14,8 @@ from service.bench.notes import Note, checked, struck, vessel_of
 from service.bench.procedure import load_procedure
 from service.bench.state import State, stage_now, state_of
 from service.bench.waste import Stock, stock
+from service.entry_cache import slim_rows
 from service.models import events, now
-from service.slim import slim_rows
 from stripread.errors import CallError
 
 PREFIX = "bench:"

@@ -11,7 +11,7 @@ from weakref import WeakKeyDictionary
 from sqlalchemy import Connection, Engine
 
 from service.bench_log import neutral_band
-from service.slim import BATCHES, slim_rows
+from service.entry_cache import BATCHES, slim_rows
 from service.store import Row, in_force, last_entry
 
 Pair = tuple[float, float]

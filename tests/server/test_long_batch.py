@@ -2,7 +2,7 @@
 
 import pytest
 
-from service import slim, store
+from service import entry_cache, store
 from service.bench.state import state_of
 from service.bench_log import batch_state, gate_entries, notes_of
 from service.washing import NEWEST_OF_A_WASH, counting
@@ -16,9 +16,9 @@ def database(client):
 
 def _light(row):
     """An entry of the log, without what is not kept."""
-    reading = {k: v for k, v in row["reading"].items() if k not in slim.HEAVY}
+    reading = {k: v for k, v in row["reading"].items() if k not in entry_cache.HEAVY}
     extras = {"withdrawn": bool(row["extras"].get("withdrawn"))}
-    return {**{k: row[k] for k in slim._COLUMNS}, "reading": reading, "extras": extras}
+    return {**{k: row[k] for k in entry_cache._COLUMNS}, "reading": reading, "extras": extras}
 
 
 def _withdraw(client, entry):
@@ -27,17 +27,17 @@ def _withdraw(client, entry):
 
 
 def test_what_is_kept_is_what_the_log_says(client, batch, send, database, monkeypatch):
-    monkeypatch.setattr(slim, "AT_ONCE", 2)
+    monkeypatch.setattr(entry_cache, "AT_ONCE", 2)
     for step in range(3):
         old = send(wash="1").json()["log"]["id"]
         send(a_photo("refuse"), kind="ph")
         send(kind=("tint", "solid", "ph")[step], path_mm="20")
         _withdraw(client, old)
         with database.read() as c:
-            kept, whole = slim.slim_rows(c, batch), store.entries_of(c, batch)
+            kept, whole = entry_cache.slim_rows(c, batch), store.entries_of(c, batch)
         assert len(kept) == 4 * (step + 1)
         assert kept == [_light(row) for row in whole]
-        assert {"pads", "strips"} <= slim.HEAVY
+        assert {"pads", "strips"} <= entry_cache.HEAVY
     assert client.get(f"/api/batches/{batch}/readings").json()[0]["pads"]  # the log itself has all
 
 
@@ -53,7 +53,7 @@ def test_the_gate_needs_nothing_that_is_left_out(client, batch, send, database):
 
 def test_only_new_entries_are_read_from_the_log(client, batch, send, database, monkeypatch):
     read = []
-    monkeypatch.setattr(slim, "_slim", lambda row, plain=slim._slim: read.append(row["id"]) or plain(row))
+    monkeypatch.setattr(entry_cache, "_slim", lambda row, plain=entry_cache._slim: read.append(row["id"]) or plain(row))
     number = send(wash="1").json()["log"]["id"]
     with database.write() as c:
         first = store.entry(c, number)
@@ -78,20 +78,20 @@ def test_an_entry_that_was_taken_back_is_not_kept(batch, send, database):
     number = send().json()["log"]["id"]
     with database.engine.connect().execution_options(writes=True) as c, c.begin() as taken_back:
         new = _again(c, store.entry(c, number))
-        assert [row["id"] for row in slim.slim_rows(c, batch)] == [number, new]
+        assert [row["id"] for row in entry_cache.slim_rows(c, batch)] == [number, new]
         taken_back.rollback()
     with database.read() as c:
-        assert [row["id"] for row in slim.slim_rows(c, batch)] == [number]
+        assert [row["id"] for row in entry_cache.slim_rows(c, batch)] == [number]
 
 
 def test_two_batches_are_kept_apart_and_the_oldest_is_forgotten(client, send, database, monkeypatch):
-    monkeypatch.setattr(slim, "BATCHES", 2)
+    monkeypatch.setattr(entry_cache, "BATCHES", 2)
     numbers = [client.post("/api/batches", json={"name": str(n)}).json()["id"] for n in range(3)]
     made = {number: send(to=number).json()["log"]["id"] for number in numbers}
     with database.read() as c:
         for number in [*numbers, *numbers]:
-            assert [row["id"] for row in slim.slim_rows(c, number)] == [made[number]]
-    assert list(slim._kept[database.engine]) == numbers[1:]
+            assert [row["id"] for row in entry_cache.slim_rows(c, number)] == [made[number]]
+    assert list(entry_cache._kept[database.engine]) == numbers[1:]
 
 
 def test_the_list_comes_in_pages_and_each_entry_names_its_corrector(client, batch, send):
