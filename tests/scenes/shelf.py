@@ -1,7 +1,7 @@
 """Rendered photos kept on disk, so that a study of thousands is rendered once and read many times.
 
 Off unless ``SCENE_SHELF`` names a folder. A photo's name there is the hash of everything that it depends on: the scene,
-the renderer's own files, the card and the libraries.
+the renderer's own files, the card's layout and the libraries.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 import PIL
 
-import stripread.card
+from stripread.card import layout
 from tests.scenes.photo import render
 from tests.scenes.scene import Scene
 
@@ -28,7 +28,8 @@ def _renderer() -> bytes:
     here = Path(__file__).parent
     files = sorted(p for p in here.rglob("*") if p.suffix in {".py", ".toml", ".csv"} and p.stem not in APART)
     digest = hashlib.sha256(f"{np.__version__} {cv2.__version__} {PIL.__version__}".encode())
-    for file in (*files, Path(stripread.card.__file__)):
+    digest.update(repr(layout()).encode())
+    for file in files:
         digest.update(file.read_bytes())
     return digest.digest()
 
