@@ -68,7 +68,8 @@ def create_app(settings: Settings) -> FastAPI:
     add_handlers(app)
     # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
     api = APIRouter(max_body_size=settings.max_body)
-    for routes in (routes_batches, routes_bench, routes_plan, routes_readings, routes_join):
+    # Addresses are tried in this order: photos come first, they are the many.
+    for routes in (routes_readings, routes_batches, routes_bench, routes_plan, routes_join):
         api.include_router(routes.router)
     app.include_router(api)
     files = _add_page(app)

@@ -81,7 +81,7 @@ def _only_one(data: Path) -> BinaryIO:
     return lock
 
 
-def _of_request(request: Request) -> Service:
+async def _of_request(request: Request) -> Service:  # async: a plain function would cost a hop to a thread
     service = request.app.state.service
     assert isinstance(service, Service)
     return service

@@ -7,11 +7,27 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select, text, update
+from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
 from service.models import batches, entries, events, keys, now, photos, profiles
 
 Row = dict[str, Any]
+
+# What every photo asks, built once: building a statement costs several times what running it does.
+_BATCH = select(batches).where(batches.c.id == bindparam("number"))
+_ENTRY = select(entries).where(entries.c.id == bindparam("number"))
+_KEY = select(keys).where(keys.c.key == bindparam("key"))
+_PHOTO = select(photos.c.sha256).where(photos.c.sha256 == bindparam("sha256"))
+_PROFILE = select(profiles.c.sha256).where(profiles.c.sha256 == bindparam("sha256"))
+_SAME_PHOTO = select(func.min(entries.c.id)).where(
+    entries.c.batch_id == bindparam("batch_id"),
+    entries.c.kind == bindparam("kind"),
+    entries.c.photo_sha256 == bindparam("sha256"),
+    entries.c.received_at >= bindparam("since"),
+    entries.c.corrects_id.is_(None),
+)
+_ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
+_ADD_ENTRY = insert(entries).returning(entries.c.id)
 
 
 @dataclass(frozen=True)
@@ -47,7 +63,7 @@ def add_batch(c: Connection, name: str) -> int:
 
 def batch(c: Connection, number: int) -> Row | None:
     """One batch, or None."""
-    row = c.execute(select(batches).where(batches.c.id == number)).mappings().one_or_none()
+    row = c.execute(_BATCH, {"number": number}).mappings().one_or_none()
     return None if row is None else _batch(dict(row))
 
 
@@ -108,37 +124,36 @@ def claim(c: Connection) -> None:
 def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) -> int:
     """Add an entry, the rows that it names, and the idempotency key that it answers; return its number."""
     at = now()
-    if c.execute(select(photos.c.sha256).where(photos.c.sha256 == new.photo_sha256)).first() is None:
-        c.execute(insert(photos).values(sha256=new.photo_sha256, size=new.photo_size, first_at=at))
+    if not knows_photo(c, new.photo_sha256):
+        c.execute(_ADD_PHOTO, {"sha256": new.photo_sha256, "size": new.photo_size, "first_at": at})
     if new.profile is not None:
         sha256, content = new.profile
-        if c.execute(select(profiles.c.sha256).where(profiles.c.sha256 == sha256)).first() is None:
-            c.execute(insert(profiles).values(sha256=sha256, text=content, first_at=at))
+        if c.execute(_PROFILE, {"sha256": sha256}).first() is None:
+            c.execute(_ADD_PROFILE, {"sha256": sha256, "text": content, "first_at": at})
     value, low, high = figures(new.reading)
     number: int = c.execute(
-        insert(entries)
-        .values(
-            batch_id=new.batch_id,
-            kind=new.kind,
-            origin=new.origin,
-            received_at=at,
-            snapped_at=new.snapped_at,
-            wash=new.wash,
-            note=new.note,
-            photo_sha256=new.photo_sha256,
-            profile_sha256=new.profile[0] if new.profile else None,
-            software=str(new.reading["software"]),
-            status=str(new.reading["status"]),
-            value=value,
-            low=low,
-            high=high,
-            reading=json.dumps(new.reading),
-            extras=json.dumps(new.extras),
-            corrects_id=new.corrects_id,
-            made_by=new.made_by,
-            why=new.why,
-        )
-        .returning(entries.c.id)
+        _ADD_ENTRY,
+        {
+            "batch_id": new.batch_id,
+            "kind": new.kind,
+            "origin": new.origin,
+            "received_at": at,
+            "snapped_at": new.snapped_at,
+            "wash": new.wash,
+            "note": new.note,
+            "photo_sha256": new.photo_sha256,
+            "profile_sha256": new.profile[0] if new.profile else None,
+            "software": str(new.reading["software"]),
+            "status": str(new.reading["status"]),
+            "value": value,
+            "low": low,
+            "high": high,
+            "reading": json.dumps(new.reading),
+            "extras": json.dumps(new.extras),
+            "corrects_id": new.corrects_id,
+            "made_by": new.made_by,
+            "why": new.why,
+        },
     ).scalar_one()
     if key is not None:
         add_key(c, key, number)
@@ -147,18 +162,18 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
 
 def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:
     """Write down that this idempotency key (and fingerprint of its request) was answered with this entry."""
-    c.execute(insert(keys).values(key=key[0], fingerprint=key[1], entry_id=entry_id, at=now()))
+    c.execute(_ADD_KEY, {"key": key[0], "fingerprint": key[1], "entry_id": entry_id, "at": now()})
 
 
 def key_of(c: Connection, key: str) -> Row | None:
     """What an idempotency key was answered with, or None."""
-    row = c.execute(select(keys).where(keys.c.key == key)).mappings().one_or_none()
+    row = c.execute(_KEY, {"key": key}).mappings().one_or_none()
     return None if row is None else dict(row)
 
 
 def entry(c: Connection, number: int) -> Row | None:
     """One entry, or None."""
-    row = c.execute(select(entries).where(entries.c.id == number)).mappings().one_or_none()
+    row = c.execute(_ENTRY, {"number": number}).mappings().one_or_none()
     return None if row is None else _entry(dict(row))
 
 
@@ -183,19 +198,13 @@ def count_entries(c: Connection, batch_id: int) -> int:
 def same_photo(c: Connection, batch_id: int, kind: str, sha256: str, within_s: float) -> int | None:
     """The entry that this very photo made in this batch in the last ``within_s`` seconds."""
     since = (datetime.now(UTC) - timedelta(seconds=within_s)).isoformat(timespec="microseconds")
-    query = select(func.min(entries.c.id)).where(
-        entries.c.batch_id == batch_id,
-        entries.c.kind == kind,
-        entries.c.photo_sha256 == sha256,
-        entries.c.received_at >= since,
-        entries.c.corrects_id.is_(None),
-    )
-    return c.execute(query).scalar()
+    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "since": since}
+    return c.execute(_SAME_PHOTO, asked).scalar()
 
 
 def knows_photo(c: Connection, sha256: str) -> bool:
     """Whether any entry names this photo."""
-    return c.execute(select(photos.c.sha256).where(photos.c.sha256 == sha256)).first() is not None
+    return c.execute(_PHOTO, {"sha256": sha256}).first() is not None
 
 
 def photo_size(c: Connection, sha256: str) -> int:
