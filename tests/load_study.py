@@ -7,6 +7,7 @@ a photo of its own.
 """
 
 import argparse
+import http.client
 import io
 import json
 import multiprocessing
@@ -17,6 +18,7 @@ import tempfile
 import threading
 import time
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import httpx2 as httpx
 from PIL import Image
@@ -53,22 +55,33 @@ def probe(url: str, stop, answers) -> None:
 
 
 def phone(url: str, base: bytes, posts: list[bytes], told: dict, retries: list[int]) -> None:
-    """Send photos one after another; wait and send again when the service says so."""
-    with httpx.Client(base_url=url, timeout=120) as client:
-        while posts:
-            photo = base + posts.pop()
-            key = os.urandom(16).hex()
-            while True:
-                answer = client.post(
-                    "/api/batches/1/readings",
-                    files={"photo": ("snap.jpg", photo, "image/jpeg")},
-                    headers={"Idempotency-Key": key},
-                )
-                if answer.status_code not in (429, 503):
-                    break
-                retries.append(answer.status_code)
-                time.sleep(float(answer.headers["Retry-After"]))
-            told[key] = (answer.status_code, answer.json().get("log", {}).get("id"))
+    """Send photos one after another; wait and send again when the service says so.
+
+    Phones have processors of their own, these share the service's: so the body is put together by hand, as cheaply as
+    can be.
+    """
+    where = urlsplit(url)
+    link = http.client.HTTPConnection(where.hostname or "", where.port, timeout=120)
+    head = b'--b\r\nContent-Disposition: form-data; name="photo"; filename="snap.jpg"\r\n'
+    head += b"Content-Type: image/jpeg\r\n\r\n"
+    while posts:
+        parts = (head, base, posts.pop(), b"\r\n--b--\r\n")
+        key = os.urandom(16).hex()
+        headers = {
+            "Idempotency-Key": key,
+            "Content-Type": "multipart/form-data; boundary=b",
+            "Content-Length": str(sum(map(len, parts))),
+        }
+        while True:
+            link.request("POST", "/api/batches/1/readings", iter(parts), headers)
+            answer = link.getresponse()
+            said = json.loads(answer.read())
+            if answer.status not in (429, 503):
+                break
+            retries.append(answer.status)
+            time.sleep(float(answer.headers["Retry-After"]))
+        told[key] = (answer.status, said.get("log", {}).get("id"))
+    link.close()
 
 
 def memory_mb(pid: int) -> dict[str, int]:
