@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
-from typing import Annotated, Any
+from collections.abc import Iterator
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
+from fastapi.responses import StreamingResponse
 
 from service import store
 from service.bench_log import neutral_band
-from service.bench_service import Service, ServiceDep, the_batch
-from service.entries import all_shown
+from service.bench_service import ServiceDep, the_batch
 from service.forecast import forecast_now
+from service.listing import csv_export, json_export, pieces
 from service.models import now
 from service.problems import ServiceProblem, responses
 from service.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
@@ -84,16 +83,10 @@ def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
 )
 def export_json(batch: BatchId, service: ServiceDep) -> Response:
     """Everything about a batch as one JSON object."""
-    row, entries, events = _everything(service, batch)
-    whole = {"batch": _out(row).model_dump(), "events": events, "readings": all_shown(entries), "exported_at": now()}
-    return _download(json.dumps(whole, indent=1, ensure_ascii=False), "application/json", f"batch-{batch}.json")
-
-
-_HEAD = (
-    "id,received_at,snapped_at,taken_at,wash,kind,status,value,low,high,note,reasons,origin,corrects,corrected_by,"
-    "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software"
-)
-COLUMNS = _HEAD.split(",")
+    with service.database.read() as c:
+        row, events = the_batch(c, batch), store.batch_events(c, batch)
+    head = {"batch": _out(row).model_dump(), "events": events, "exported_at": now()}
+    return _download(json_export(head, pieces(service.database, batch)), "application/json", f"batch-{batch}.json")
 
 
 @router.get(
@@ -101,42 +94,14 @@ COLUMNS = _HEAD.split(",")
 )
 def export_csv(batch: BatchId, service: ServiceDep) -> Response:
     """A batch's entries as CSV, corrections and what they correct included."""
-    _, entries, _ = _everything(service, batch)
-    newer = store.corrected(entries)
-    out = io.StringIO()
-    table = csv.writer(out, lineterminator="\r\n")  # RFC 4180
-    table.writerow(COLUMNS)
-    for row in entries:
-        reading = row["reading"]
-        known = {
-            **row,
-            "taken_at": reading.get("taken_at"),
-            "reasons": " ".join(r["code"] for r in reading["reasons"]),
-            "corrects": row["corrects_id"],
-            "corrected_by": newer.get(row["id"]),
-            "withdrawn": "yes" if row["extras"].get("withdrawn") else "",
-            "photo": reading["photo"],
-            "sha256": row["photo_sha256"],
-            "profile": reading.get("profile"),
-        }
-        table.writerow([_cell(known[name]) for name in COLUMNS])
-    return _download(out.getvalue(), "text/csv; charset=utf-8", f"batch-{batch}.csv")
-
-
-def _cell(value: Any) -> Any:  # noqa: ANN401 - a cell
-    """A cell that no spreadsheet takes for a formula."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
-    return value
-
-
-def _everything(service: Service, batch: int) -> tuple[store.Row, list[store.Row], list[store.Row]]:
     with service.database.read() as c:
-        return the_batch(c, batch), store.entries_of(c, batch), store.batch_events(c, batch)
+        the_batch(c, batch)
+    return _download(csv_export(pieces(service.database, batch)), "text/csv; charset=utf-8", f"batch-{batch}.csv")
 
 
-def _download(content: str, media_type: str, name: str) -> Response:
-    return Response(content, media_type=media_type, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+def _download(content: Iterator[str], media_type: str, name: str) -> Response:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return StreamingResponse(content, media_type=media_type, headers=headers)
 
 
 def _out(row: store.Row) -> Batch:

@@ -5,14 +5,15 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
 from service import store
 from service.bench_service import Service, ServiceDep, the_batch, the_entry
 from service.correct import corrected_entry
-from service.entries import all_shown, file_name, shown
+from service.entries import file_name, shown
 from service.intake import Submission
+from service.listing import json_list, pieces
 from service.pictures import NotAPicture, clean_job, thumbnail_job
 from service.problems import ServiceProblem, responses
 from service.reread import SOFTWARE, reread_batch
@@ -86,9 +87,8 @@ def list_readings(
     """
     with service.database.read() as c:
         the_batch(c, batch)
-        rows = store.entries_of(c, batch, after=after, limit=limit)
-        newer = store.correctors(c, batch, [row["id"] for row in rows])
-    return JSONResponse(all_shown(rows, newer))  # as the log has it, like the answer to a photo
+    # In pieces, as the log has them, like the answer to a photo.
+    return StreamingResponse(json_list(pieces(service.database, batch, after, limit)), media_type="application/json")
 
 
 @router.get("/readings/{entry}", response_model=LogEntry, responses=responses(404))

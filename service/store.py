@@ -222,8 +222,8 @@ def corrector(c: Connection, number: int) -> int | None:
     return c.execute(select(func.max(entries.c.id)).where(entries.c.corrects_id == number)).scalar()
 
 
-def correctors(c: Connection, batch_id: int, numbers: list[int]) -> dict[int, int]:
-    """Old entry -> the newest entry that corrects it, for these entries of a batch, which must be in order."""
+def correctors(c: Connection, batch_id: int, numbers: list[int], up_to: int | None = None) -> dict[int, int]:
+    """Old entry -> the newest that corrects it (none after ``up_to``), for these of a batch, which must be in order."""
     if not numbers:
         return {}
     query = (
@@ -231,6 +231,8 @@ def correctors(c: Connection, batch_id: int, numbers: list[int]) -> dict[int, in
         .where(entries.c.batch_id == batch_id, entries.c.corrects_id.between(numbers[0], numbers[-1]))
         .group_by(entries.c.corrects_id)
     )
+    if up_to is not None:
+        query = query.where(entries.c.id <= up_to)
     return {row[0]: row[1] for row in c.execute(query)}
 
 

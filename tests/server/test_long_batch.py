@@ -1,8 +1,11 @@
 """A batch of many entries costs no more than its new ones: what is kept in memory is what the log says."""
 
+import csv
+import io
+
 import pytest
 
-from service import entry_cache, store
+from service import entry_cache, listing, store
 from service.bench.state import state_of
 from service.bench_log import batch_state, gate_entries, notes_of
 from service.washing import NEWEST_OF_A_WASH, counting
@@ -106,6 +109,34 @@ def test_the_list_comes_in_pages_and_each_entry_names_its_corrector(client, batc
         last = page[0]["log"]["id"]
     assert paged == whole
     assert client.get(f"/api/batches/{batch}/readings?after={middle}").json() == whole[2:]
+
+
+def test_lists_and_exports_in_pieces_are_the_same_as_whole(client, batch, send, monkeypatch):
+    numbers = [send(wash=str(n)).json()["log"]["id"] for n in range(5)]
+    _withdraw(client, numbers[0])
+    addresses = [
+        f"/api/batches/{batch}/{what}" for what in ("readings", "readings?limit=3", "export.csv", "export.json")
+    ]
+    whole = [client.get(address) for address in addresses]
+    monkeypatch.setattr(listing, "AT_ONCE", 2)
+    pieces = [client.get(address) for address in addresses]
+    for one, other in zip(whole[:3], pieces[:3], strict=True):
+        assert one.content == other.content
+    assert whole[3].json()["readings"] == pieces[3].json()["readings"] == whole[0].json()
+    assert [e["log"]["id"] for e in whole[1].json()] == numbers[:3]
+    assert len(list(csv.reader(io.StringIO(pieces[2].text)))) == 1 + 6
+    assert client.get(f"/api/batches/{batch}/readings?after={2**31 - 1}").json() == []
+
+
+def test_a_list_is_one_state_of_the_log_whatever_is_added_meanwhile(batch, client, send, database, monkeypatch):
+    monkeypatch.setattr(listing, "AT_ONCE", 1)
+    numbers = [send(wash=str(n)).json()["log"]["id"] for n in range(2)]
+    coming = listing.pieces(database, batch)
+    found = [next(coming)]
+    _withdraw(client, numbers[1])
+    found += coming
+    assert [row["id"] for rows, _ in found for row in rows] == numbers
+    assert [newer for _, newer in found] == [{}, {}]
 
 
 def test_a_forecast_rests_on_the_newest_readings_of_the_present_washing():
