@@ -30,7 +30,7 @@ _reader: PipelineReader | None = None  # of this worker process
 
 def play(data: Path) -> int:
     """Write the made-up batch into a new log in ``data``; returns the batch's number."""
-    settings = Settings(data, None, profile=DEMO / "profile.toml")
+    settings = Settings(data, None, profiles=(DEMO / "profile.toml",))
     database = Database(settings.database_url)
     database.migrate()
     profile = Profiles(settings).current("ph")

@@ -44,6 +44,8 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "profile_sha256": entry["profile_sha256"],
         "colours": extras.get("colours", []),
         "cautions": cautions(entry),
+        "said": extras.get("said", {}),
+        "blank_entry": extras.get("blank", {}).get("entry"),
     }
     return {**entry["reading"], "log": log}
 

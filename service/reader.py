@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from service.pictures import NotAPicture
+from service.said import Said
 from service.worker import Job, Outcome
 
 if TYPE_CHECKING:
+    from stripread.pipeline import Trace
     from stripread.profile import Profile
     from stripread.windows_pipeline import TintAsk
 
@@ -41,8 +44,6 @@ class PipelineReader:
         NotAPicture
             When there is no photo to draw on.
         """
-        from stripread.pipeline import trace_ph  # noqa: PLC0415
-
         data = job.photo.read_bytes()
         if job.kind != "ph":
             return _windows_picture(data, job)
@@ -50,7 +51,7 @@ class PipelineReader:
 
         assert job.profile is not None
         profile = _profile(job.profile)
-        trace = trace_ph(data, profile, job.name)
+        trace = _traced(data, profile, job.name, job.said)
         if trace.photo is None:
             raise NotAPicture("not opened")
         return picture_of(trace, profile)
@@ -72,18 +73,38 @@ def _windows_picture(data: bytes, job: Job) -> bytes:
 
 
 def _read_ph(data: bytes, job: Job) -> Outcome:
-    from stripread.pipeline import read_ph  # noqa: PLC0415
+    from stripread.joint_pipeline import seen_in  # noqa: PLC0415
 
     assert job.profile is not None
     profile = _profile(job.profile)
-    reading = read_ph(data, profile, job.name)
+    trace = _traced(data, profile, job.name, job.said)
+    reading = trace.reading
+    assert reading is not None
     curve = None
     if reading.ph is not None:
         import numpy as np  # noqa: PLC0415
 
         lab = profile.curve(np.array([reading.ph]))[0]  # (P, 3)
         curve = [[round(float(v), 2) for v in pad] for pad in lab]
-    return Outcome(reading.to_dict(), curve)
+    if job.blank is None:
+        return Outcome(reading.to_dict(), curve)
+    from stripread.blank import against_blank  # noqa: PLC0415
+
+    path, name = job.blank
+    water = _traced(path.read_bytes(), profile, name, replace(job.said, dipped_at=None))
+    return Outcome(against_blank(seen_in(trace), seen_in(water), profile).to_dict(), curve)
+
+
+def _traced(data: bytes, profile: Profile, name: str, said: Said) -> Trace:
+    """The photo's trace, its reading with what was said of the strip."""
+    from stripread.circumstances import with_circumstances  # noqa: PLC0415
+    from stripread.pipeline import trace_ph  # noqa: PLC0415
+
+    trace = trace_ph(data, profile, name)
+    if trace.reading is not None and said.to_dict():
+        of_photo = said.of_photo(trace.reading.stamp.taken_at)
+        trace.reading = with_circumstances(trace.reading, profile.kind, of_photo)
+    return trace
 
 
 def _read_tint(data: bytes, job: Job) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from service import store
 from service.bench_service import Service, the_batch
 from service.colours import swatches
+from service.jobs import job_again
 from service.schemas import Change, Reread
 from service.worker import Job, Outcome, read_job
 from stripread import __version__
@@ -77,16 +78,10 @@ def _job(service: Service, row: store.Row) -> Job | None:
         if text is None:
             return None
         profile = service.profiles.keep(text).path
-    if not photo.exists():
+    blank = row["extras"].get("blank")
+    if not photo.exists() or (blank is not None and not service.blobs.path(blank["sha256"]).exists()):
         return None
-    return Job(
-        row["kind"],
-        photo,
-        row["reading"]["photo"],
-        profile,
-        row["extras"].get("path_mm"),
-        row["extras"].get("taking", {}),
-    )
+    return job_again(row, service.blobs, profile)
 
 
 def _keep(service: Service, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:

@@ -12,9 +12,10 @@ from service import store
 from service.bench_log import neutral_band
 from service.bench_service import ServiceDep, the_batch
 from service.forecast import forecast_now
+from service.intake import blank_of
 from service.listing import csv_export, json_export, pieces
 from service.models import now
-from service.problems import ServiceProblem, responses
+from service.problems import responses
 from service.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
@@ -62,9 +63,7 @@ def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batc
         the_batch(c, batch)
         details = body.water.model_dump(exclude_none=True) if body.water else None
         if details and "blank_entry" in details:
-            blank = store.entry(c, details["blank_entry"])
-            if blank is None or blank["batch_id"] != batch or blank["kind"] != "ph":
-                raise ServiceProblem(409, "not_a_blank", "The blank must be a pH reading of this batch.")
+            blank_of(c, batch, details["blank_entry"])
         store.change_batch(c, batch, name=body.name, closed=body.closed, details=details)
         return _out(the_batch(c, batch))
 

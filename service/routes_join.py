@@ -12,7 +12,7 @@ from service.bench_service import ServiceDep
 from service.pairing import COOKIE, COOKIE_AGE
 from service.problems import ServiceProblem, responses
 from service.reread import SOFTWARE
-from service.schemas import MAX_ID, About, Health, Join, SessionOut
+from service.schemas import MAX_ID, About, Health, Join, SessionOut, StripProfile
 
 router = APIRouter(tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 
@@ -40,6 +40,7 @@ def about(request: Request, service: ServiceDep) -> About:
         software=SOFTWARE,
         max_body=service.settings.max_body,
         kinds=service.profiles.available(),
+        profiles=[StripProfile(**vars(known)) for known in service.profiles.strips()],
         local=request.state.local,
         neutral=list(NEUTRAL),
     )

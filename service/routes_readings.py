@@ -13,13 +13,16 @@ from service.bench_service import Service, ServiceDep, the_batch, the_entry
 from service.correct import corrected_entry
 from service.entries import file_name, shown
 from service.intake import Submission
+from service.jobs import job_again
 from service.listing import json_list, pieces
 from service.pictures import NotAPicture, clean_job, thumbnail_job
 from service.problems import ServiceProblem, responses
 from service.reread import SOFTWARE, reread_batch
 from service.routes_batches import BatchId
+from service.said import Said
 from service.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
 from service.worker import Job, Kind, overlay_job
+from stripread.errors import CallError
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
@@ -42,8 +45,25 @@ async def send_photo(
         YesNo, Form(description="Whether a tint smelled of ammonia, or a strip said so.")
     ] = "unknown",
     liquid: Annotated[Liquid, Form(description="The tested liquid of a tint before the ammonia.")] = "unknown",
+    profile: Annotated[
+        Text | None, Form(max_length=200, description="Name of the strip's profile; the service's first if not given.")
+    ] = None,
+    dipped_at: Annotated[
+        Text | None,
+        Form(
+            max_length=40,
+            description="When a strip was dipped: seconds before the photo, or the phone's clock then (10:04:30, or "
+            "with the date, ISO 8601).",
+        ),
+    ] = None,
+    temperature_c: Annotated[float | None, Form(ge=0, le=100, description="Of the sample of a strip, °C.")] = None,
+    rinse: Annotated[bool, Form(description="The liquid is rinse water: warn where it has no buffer.")] = False,
+    blank_entry: Annotated[
+        int | None,
+        Form(ge=1, le=MAX_ID, description="The rinse water's own pH reading in this batch: do the two still differ?"),
+    ] = None,
     snapped_at: Annotated[
-        Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601.")
+        Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601, in its zone.")
     ] = None,
     idempotency_key: Annotated[
         str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
@@ -54,6 +74,15 @@ async def send_photo(
     Send the same `Idempotency-Key` when you send again; the first answer comes back, and nothing is logged twice. The
     same photo in the same batch within a minute is taken for sent again, too.
     """
+    strip = kind == "ph"
+    try:
+        said = (
+            Said(dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None)
+            if strip
+            else Said()
+        )
+    except CallError as wrong:
+        raise ServiceProblem(422, "invalid_request", f"The request does not fit: {wrong}.") from None
     sent = Submission(
         batch,
         kind,
@@ -63,6 +92,9 @@ async def send_photo(
         path_mm=path_mm,
         taking={"wash": liquid, "ammonia_excess": ammonia_excess} if kind == "tint" else {},
         snapped_at=snapped_at or None,
+        profile=(profile or None) if strip else None,
+        said=said,
+        blank_entry=blank_entry if strip else None,
         key=idempotency_key,
     )
     taken = await service.intake.take(sent, photo.file)
@@ -192,8 +224,7 @@ def _row(service: Service, entry: int) -> store.Row:
 
 
 def _job(service: Service, row: store.Row) -> Job:
-    photo = service.blobs.path(row["photo_sha256"])
-    return Job(row["kind"], photo, row["reading"]["photo"], row.get("profile_path"), row["extras"].get("path_mm"))
+    return job_again(row, service.blobs, row.get("profile_path"))
 
 
 def _profile(c: Any, row: store.Row) -> tuple[str, str] | None:  # noqa: ANN401

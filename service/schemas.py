@@ -52,6 +52,8 @@ class LogInfo(BaseModel):
     profile_sha256: str | None = None
     colours: list[Swatch] = []
     cautions: list[str] = []
+    said: dict[str, Any] = Field({}, description="What was said of the strip: dipped_at, temperature_c, rinse.")
+    blank_entry: int | None = Field(None, description="The rinse water's entry that this one was compared with.")
 
 
 class _Entry(BaseModel):
@@ -250,11 +252,19 @@ class Health(BaseModel):
     waiting: int
 
 
+class StripProfile(BaseModel):
+    """A profile that strips may be read with; the first is taken when none is named."""
+
+    name: str = Field(examples=["four-pad 0-14"])
+    read_after_s: Pair = Field(None, description="The maker's reading window, seconds after dipping.")
+
+
 class About(BaseModel):
     """What the page needs to know of this service."""
 
     software: str
     max_body: int
     kinds: dict[str, bool]
+    profiles: list[StripProfile]
     local: bool
     neutral: Two

@@ -30,8 +30,9 @@ class Settings:
         Folder of the log: photos, kept profiles and, unless ``database`` is given, the SQLite file.
     database
         An SQLAlchemy URL; None for ``DATA/log.sqlite3``.
-    profile
-        The pH profile for new readings; None and pH photos are answered with a problem that says so.
+    profiles
+        The pH profiles for new readings, one for each kind of strip, the usual one first; without any, pH photos are
+        answered with a problem that says so.
     tint_standards
         Profile for the copper tint in mg/L; None leaves concentrations null.
     reader
@@ -40,7 +41,7 @@ class Settings:
 
     data: Path
     database: str | None = None
-    profile: Path | None = None
+    profiles: tuple[Path, ...] = ()
     tint_standards: Path | None = None
     reader: Callable[[], Reader] | None = None
     host: str = "127.0.0.1"
@@ -54,7 +55,7 @@ class Settings:
     reading_timeout: float = 60.0
     worker_memory: int | None = 6 * 1024 * MIB  # address space of one worker
     max_body: int = 64 * MIB
-    max_parts: int = 12
+    max_parts: int = 16
     body_idle: float = 15.0  # longest silence while a body comes in
     body_total: float = 180.0
     connection: Bounds = field(default_factory=Bounds)

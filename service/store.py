@@ -23,6 +23,7 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
     entries.c.batch_id == bindparam("batch_id"),
     entries.c.kind == bindparam("kind"),
     entries.c.photo_sha256 == bindparam("sha256"),
+    func.coalesce(entries.c.profile_sha256, "") == bindparam("profile"),
     entries.c.received_at >= bindparam("since"),
     entries.c.corrects_id.is_(None),
 )
@@ -195,10 +196,12 @@ def count_entries(c: Connection, batch_id: int) -> int:
     return int(c.execute(select(func.count()).where(entries.c.batch_id == batch_id)).scalar_one())
 
 
-def same_photo(c: Connection, batch_id: int, kind: str, sha256: str, within_s: float) -> int | None:
-    """The entry that this very photo made in this batch in the last ``within_s`` seconds."""
+def same_photo(
+    c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, within_s: float
+) -> int | None:
+    """The entry that this very photo made in this batch in the last ``within_s`` seconds, with this profile."""
     since = (datetime.now(UTC) - timedelta(seconds=within_s)).isoformat(timespec="microseconds")
-    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "since": since}
+    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "profile": profile or "", "since": since}
     return c.execute(_SAME_PHOTO, asked).scalar()
 
 

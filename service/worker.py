@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
 
+from service.said import Said
+
 Kind = Literal["ph", "tint", "solid"]
 KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
 T = TypeVar("T")
@@ -26,6 +28,8 @@ class Job:
     profile: Path | None = None
     path_mm: float | None = None  # optical path of a tint, mm
     taking: Mapping[str, str] = field(default_factory=dict)  # how a tint was made: wash, water, ammonia_excess
+    said: Said = field(default_factory=Said)  # of a strip
+    blank: tuple[Path, str] | None = None  # photo of a strip dipped in the rinse water itself, and its name
 
 
 @dataclass(frozen=True)

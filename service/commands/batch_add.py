@@ -66,7 +66,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     def told(taken: Taken) -> None:
         click.echo(json.dumps(taken.entry) if as_json else entry_lines(taken))
 
-    settings = Settings(data, database, profile=profile, tint_standards=o["standards"])
+    settings = Settings(data, database, profiles=(profile,) if profile else (), tint_standards=o["standards"])
     try:
         done = add_photos(settings, list(zip(sent, photos, strict=True)), told)
     except SQLAlchemyError as problem:

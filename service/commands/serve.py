@@ -21,7 +21,13 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
     help="Folder of the log.",
 )
 @click.option("--database", help="SQLAlchemy URL of the log's database (default: SQLite in the data folder).")
-@click.option("--profile", type=click.Path(path_type=Path), help="pH profile for new readings.")
+@click.option(
+    "--profile",
+    "profiles",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="pH profile for new readings (default: profile.toml, if it is here); again for each further kind of strip.",
+)
 @click.option("--standards", type=click.Path(path_type=Path), help="Tint profile, for copper in mg/L.")
 @click.option("--lan", is_flag=True, help="Let phones of this network join, by a code shown here.")
 @click.option("--name", "names", multiple=True, help="A further host name that phones may use.")
@@ -34,7 +40,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     port: int,
     data: Path,
     database: str | None,
-    profile: Path | None,
+    profiles: tuple[Path, ...],
     standards: Path | None,
     lan: bool,
     names: tuple[str, ...],
@@ -44,7 +50,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     workers: int | None,
 ) -> None:
     """Run the bench service: the phone's page, the readings and the log."""
-    for path in (profile, standards, cert, key):
+    for path in (*profiles, standards, cert, key):
         if path is not None and not path.is_file():
             raise CallError(f"no such file: {path}")
     if watch is not None and not watch.is_dir():
@@ -53,18 +59,21 @@ def command(  # noqa: PLR0917 - one parameter for each option
         raise CallError("give --cert and --key together")
     if host is not None and host not in _LOOPBACK and not lan:
         raise CallError(f"--host {host} is open to the network: add --lan, which pairs phones")
-    if profile is None and Path("profile.toml").is_file():
-        profile = Path("profile.toml")
+    if not profiles and Path("profile.toml").is_file():
+        profiles = (Path("profile.toml"),)
 
     import os
 
+    from service.profiles import check_profile
     from service.serving import serve
     from service.settings import Settings
 
+    for path in profiles:
+        check_profile(path)
     settings = Settings(
         data=data,
         database=database,
-        profile=profile,
+        profiles=profiles,
         tint_standards=standards,
         host=host or ("0.0.0.0" if lan else "127.0.0.1"),
         port=port,

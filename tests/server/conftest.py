@@ -27,7 +27,7 @@ def settings_in(folder, **more) -> Settings:
     """Settings of a service with the made-up reader, all its files in ``folder``."""
     profile = folder / "profile.toml"
     profile.write_text('name = "fake"\n', encoding="utf-8")
-    known = {"data": folder / "data", "profile": profile, "reader": FakeReader, "workers": 1, "reading_timeout": 10}
+    known = {"data": folder / "data", "profiles": (profile,), "reader": FakeReader, "workers": 1, "reading_timeout": 10}
     return Settings(**{**known, **more})
 
 
@@ -50,7 +50,7 @@ def settings(tmp_path):
 
 @pytest.fixture
 def profile(settings):
-    return settings.profile
+    return settings.profiles[0]
 
 
 @pytest.fixture

@@ -7,6 +7,7 @@
 import hashlib
 import os
 import time
+import tomllib
 
 from service.worker import Job, Outcome
 from stripread.reasons import because
@@ -37,15 +38,16 @@ class FakeReader:
             return Outcome(self._tint(stamp))
         if job.kind == "solid":
             return Outcome(self._solid(stamp))
+        known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]
         if what == "refuse":
-            return Outcome(PhReading(stamp, None, None, reasons=(because("no_card"),), profile="fake").to_dict())
+            return Outcome(PhReading(stamp, None, None, reasons=(because("no_card"),), profile=known).to_dict())
         ph = float(value)
         pads = tuple(
             PadColour((60.0 - k, 10.0 * k - 20, 30.0), (0.5, 0.5, 0.5), ((0, 0), (1, 0), (1, 1), (0, 1)))
             for k in range(4)
         )
         reasons = (because("some_glare"),) if what == "doubt" else ()
-        reading = PhReading(stamp, ph, (ph - 0.3, ph + 0.3), pads=pads, misfit=1.0, reasons=reasons, profile="fake")
+        reading = PhReading(stamp, ph, (ph - 0.3, ph + 0.3), pads=pads, misfit=1.0, reasons=reasons, profile=known)
         return Outcome(reading.to_dict(), [[61.0 - k, 10.0 * k - 21, 31.0] for k in range(4)])
 
     def overlay(self, job: Job) -> bytes:

@@ -98,7 +98,7 @@ def main() -> None:
     said = parser.parse_args()
     more = {"data": said.data} if said.data else {}
     if said.profile:
-        more |= {"reader": None, "profile": said.profile}
+        more |= {"reader": None, "profiles": (said.profile,)}
     settings = settings_in(
         said.folder,
         port=said.port,

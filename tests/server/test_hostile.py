@@ -131,4 +131,4 @@ def _begin(server) -> socket.socket:
 def test_settings_bound_what_the_threat_model_says(tmp_path):
     settings = settings_in(tmp_path)
     assert settings.max_body == 64 * 1024 * 1024
-    assert settings.max_parts == 12
+    assert settings.max_parts == 16

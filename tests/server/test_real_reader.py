@@ -25,7 +25,7 @@ PHOTO = DEMO / "photos" / "05-wash-04.jpg"
 def served(tmp_path_factory):
     folder = tmp_path_factory.mktemp("real")
     settings = settings_in(folder, reader=None, reading_timeout=60)
-    shutil.copy(DEMO / "profile.toml", settings.profile)
+    shutil.copy(DEMO / "profile.toml", settings.profiles[0])
     with TestClient(create_app(settings)) as c:
         c.post("/api/batches", json={"name": "real"})
         yield c, settings
@@ -43,7 +43,7 @@ def test_every_kind_is_read_and_drawn(served, kind):
     reading = sent.json()
     assert reading["kind"] == kind
     if kind == "ph":
-        alone = read_ph(PHOTO.read_bytes(), load_profile(settings.profile), PHOTO.name).to_dict()
+        alone = read_ph(PHOTO.read_bytes(), load_profile(settings.profiles[0]), PHOTO.name).to_dict()
         differing = {k for k in alone if alone[k] != reading[k]}
         assert differing <= {"seconds"}
         assert len(reading["log"]["colours"]) == len(reading["pads"]) > 0
@@ -71,18 +71,18 @@ def test_bombs_and_disguises_are_refused_in_time(served, name):
 
 def test_a_broken_profile_is_said(served):
     client, settings = served
-    good = settings.profile.read_text(encoding="utf-8")
+    good = settings.profiles[0].read_text(encoding="utf-8")
     try:
-        settings.profile.write_text("name = 3", encoding="utf-8")
+        settings.profiles[0].write_text("name = 3", encoding="utf-8")
         answer = client.post("/api/batches/1/readings", files={"photo": ("a.jpg", b"another")})
         assert (answer.status_code, answer.json()["code"]) == (409, "no_profile")
     finally:
-        settings.profile.write_text(good, encoding="utf-8")
+        settings.profiles[0].write_text(good, encoding="utf-8")
 
 
 def test_a_batch_is_read_again_from_the_command_line(tmp_path):
     settings = settings_in(tmp_path, reader=None, reading_timeout=60)
-    shutil.copy(DEMO / "profile.toml", settings.profile)
+    shutil.copy(DEMO / "profile.toml", settings.profiles[0])
     command = [sys.executable, "-m", "service.cli", "reread", "1", "--data", str(settings.data)]
     with TestClient(create_app(settings)) as c:
         c.post("/api/batches", json={"name": "real"})
