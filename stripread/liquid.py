@@ -22,7 +22,7 @@ MOST_PIXELS = 5000
 @dataclass(frozen=True)
 class LiquidMean:
     """Mean of one vial: encoded (3,), linear (3,), variance of the mean (3,), texture covariance (3, 3) of it, spread
-    of the blocks' colour (natural log)."""
+    of the blocks' colour (natural log) beyond noise."""
 
     encoded: Array
     linear: Array
@@ -54,11 +54,19 @@ def liquid_mean(view: CardView, vial: Vial) -> LiquidMean:
     texture, blocks = np.zeros((3, 3)), 0.0
     if len(means) >= 6:
         logs = np.log(np.maximum(means, 1e-3))
-        blocks = float(np.std(logs[:, 0] - logs[:, 2]))
+        blocks = float(np.sqrt(max(np.var(logs[:, 0] - logs[:, 2]) - _noise_of(linear, which, size, full), 0.0)))
         texture = np.cov(means.T) / len(means) * (1.0 + 3.0 / len(means))  # pixel noise is in it
     else:
         noise = noise + linear.var(axis=0) / max(4.0, INDEPENDENT * kept.sum())
     return LiquidMean(encoded, linear.mean(axis=0), noise, texture, blocks)
+
+
+def _noise_of(linear: Array, which: NDArray[np.intp], size: NDArray[np.intp], full: NDArray[np.bool_]) -> float:
+    """Variance of a block's ln of red over blue from its own pixels' scatter alone."""
+    tint = np.log(np.maximum(linear[:, 0], 1e-3)) - np.log(np.maximum(linear[:, 2], 1e-3))
+    mean = np.bincount(which, tint) / np.maximum(size, 1)
+    spread = np.bincount(which, (tint - mean[which]) ** 2)[full] / np.maximum(size[full] - 1, 1)
+    return float(np.mean(spread / np.maximum(INDEPENDENT * size[full], 1.0)))
 
 
 def excess(sample: LiquidMean, blank: LiquidMean) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,8 +12,10 @@ from numpy.typing import NDArray
 from stripread import picture
 from stripread.card import SIZE_MM
 from stripread.colour import lab_to_rgb, srgb_encode
-from stripread.picture import BLUE, FAINT, INK, PALE, SKY, Headline, Outline, Panel
+from stripread.picture import BLUE, FAINT, INK, PALE, SKY, VERMILION, Headline, Outline, Panel
 from stripread.pipeline import Trace
+from stripread.reasons import Reason
+from stripread.tintverdicts import CAUTIONS
 from stripread.vials import Vial
 from stripread.windows_pipeline import SolidTrace, TintTrace
 
@@ -23,6 +26,7 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 _CIRCLES = 2  # outlines drawn of each vessel: more would hide the liquid
+_PANEL_WIDTH, _CAUTION_PT, _LINE_PX = 550, 9.0, 16.5
 _TURN = np.linspace(0.0, 2 * np.pi, 49)
 
 
@@ -39,6 +43,8 @@ def tint_picture(trace: TintTrace) -> bytes:
         panels.append(Panel("How likely each absorbance is", 170, lambda axes: _posterior(axes, trace), below=50))
     if trace.sample is not None:
         panels.append(Panel("Light left in each channel, sample over blank", 110, lambda axes: _ratios(axes, trace)))
+    cautions = [reason for reason in reading.reasons if reason.code in CAUTIONS]
+    panels.append(caution_panel(cautions))
     below = []
     if reading.mg_per_l is not None and reading.interval is not None and reading.detection_limit is not None:
         low, high = reading.interval
@@ -52,7 +58,7 @@ def tint_picture(trace: TintTrace) -> bytes:
         _photo(trace.card),
         outlines,
         Headline(reading.status, big, "", tuple(below)),
-        reading.reasons,
+        [reason for reason in reading.reasons if reason.code not in CAUTIONS],
         panels,
         title=Path(reading.stamp.photo).name,
         caption=f"tint · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
@@ -127,6 +133,24 @@ def _vial_outlines(card: Trace, name: str, vial: Vial | None) -> list[Outline]:
     box = np.array([[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]])
     outlines.append(Outline(card.pose.to_px(box), "pad", name))
     return outlines
+
+
+def caution_panel(cautions: Sequence[Reason]) -> Panel:
+    """The cautions in full: they have a place of their own, so that no other words can push them out."""
+    lines: list[tuple[int, str]] = []
+    for reason in cautions:
+        lines += [(n, line) for n, line in enumerate(picture.wrap(reason.message, _PANEL_WIDTH - 24, _CAUTION_PT))]
+
+    def draw(axes: Axes) -> None:
+        axes.set_axis_off()
+        axes.set_xlim(0, _PANEL_WIDTH)
+        axes.set_ylim(_LINE_PX * len(lines), 0)
+        for n, (part, line) in enumerate(lines):
+            if part == 0:
+                axes.text(2, _LINE_PX * (n + 0.8), "!", fontsize=_CAUTION_PT, color=VERMILION, weight="bold")
+            axes.text(18, _LINE_PX * (n + 0.8), line, fontsize=_CAUTION_PT, color=INK, parse_math=False)
+
+    return Panel("Cautions, with every test", round(_LINE_PX * len(lines)), draw)
 
 
 def _posterior(axes: Axes, trace: TintTrace) -> None:

@@ -250,6 +250,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "doubt",
         "The solid is not a mix of a dark and a pale part ({detail}), so the pale share may not mean what it seems.",
     ),
+    "dark_is_light": (
+        "doubt",
+        "The dark part is lighter ({detail}) than dark oxide is: pale grains too fine to be told apart may lie in it, "
+        "or it is no oxide. Go closer, let it settle, or spread it thinner.",
+    ),
     "shine_on_solid": ("doubt", "Part of the solid shines and was left out ({detail}). Let it drain or turn the lamp."),
     "fits_description": ("note", "The colour fits: {detail}. A description of the colour, not an identification."),
 }

@@ -23,8 +23,9 @@ from stripread.errors import Refused
 from stripread.paleshare import mixed_doubt, scatter, share_interval
 from stripread.paper import paper_light
 from stripread.reasons import Reason, because
+from stripread.rims import RIM_SEEN, channel_mean, find_circles, printed
+from stripread.solidlevels import DARK_MOST, DARK_TOP, DARK_USUAL, DARK_USUAL_SD, dark_level, grain_shares, pale_level
 from stripread.tone import N_TONE, basis, log_light
-from stripread.vials import RIM_SEEN, channel_mean, find_circles, printed
 from stripread.view import CardView
 
 Array = NDArray[np.float64]
@@ -33,16 +34,16 @@ Rect = tuple[float, float, float, float]
 
 MARGIN_MM = 1.0  # from the edge of the heap or the vessel
 MIN_AREA_MM2 = 15.0
-DARK_TOP, PALE_BOTTOM = 0.22, 0.35  # shares of paper white: oxide lies below the first, chloride above the second
-PALE_USUAL, PALE_SD = 0.80, 0.10  # pale level where no grain is large enough to be read itself (from memory)
-SHINE = 1.12  # of paper white: brighter is a mirror image
+# Of paper white. Brighter than the first is a lamp's mirror image, or a grain that a phone has sharpened, and so is
+# what the picture's white end clips: few such places are mirror images, many are grains. No grain is brighter than the
+# second.
+PERHAPS_SHINE, SHINE = 1.12, 1.5
+FEW_MIRRORS = 8
 HALO_PX = (5, 5)  # a mirror image and its blur
+CLIPPED = 253
 DARK_LEAST_MM2 = 1.0  # less of it is a speck, not the oxide
 SPECK_TOP, MANY_SPECKS = 0.65, 20  # of paper white: what is left of dark specks smaller than a pixel; and how many
 PAPER_LIKE = 0.9
-DARK_USUAL = 0.06
-CORE_MM = 0.3  # a grain's core starts this far inside its edge
-BAND = 3.5  # standard deviations of the dark's texture
 
 
 @dataclass(frozen=True)
@@ -108,7 +109,7 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
         kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
         inside = np.asarray(cv2.erode(solid.astype(np.uint8), kernel, borderValue=0) > 0)
     whole = float(solid.sum()) / view.px_per_mm**2
-    shine = inside & ((_channel_min(light) > SHINE) | (_channel_min(crop) >= 253))
+    shine = _mirrors(light, _channel_min(crop) >= CLIPPED, inside)
     if shine.any():
         shine = inside & (cv2.dilate(shine.astype(np.uint8), np.ones(HALO_PX, np.uint8)) > 0)
     mask = inside & ~shine
@@ -127,6 +128,17 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
         view.px_per_mm,
         (round(float(origin[1])), round(float(origin[0]))),
     )
+
+
+def _mirrors(light: NDArray[np.float32], clipped: Mask, inside: Mask) -> Mask:
+    """Where a lamp is mirrored, for light (h, w, 3) relative to paper and the pixels at the white end of the scale."""
+    least = _channel_min(light)
+    maybe = inside & ((least > PERHAPS_SHINE) | clipped)
+    count, labels = cv2.connectedComponents(maybe.astype(np.uint8))
+    if count - 1 <= FEW_MIRRORS:
+        return maybe
+    sure = np.unique(labels[maybe & (least > SHINE)])
+    return np.asarray(np.isin(labels, sure[sure > 0]))
 
 
 def _channel_min(image: NDArray[Any]) -> NDArray[Any]:
@@ -224,21 +236,24 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     grey = channel_mean(sample.light)
     level = grey[sample.mask].astype(np.float64)
     reasons: list[Reason] = []
-    dark, texture, has_dark = _dark_level(level)
-    bright, bright_sd = _pale_level(grey, sample, dark)
+    dark, texture, has_dark = dark_level(level)
+    bright, bright_sd = pale_level(grey, sample.mask, sample.px_per_mm, dark)
     if not has_dark or bright < 2.2 * dark:
         reasons.append(because("not_dark_and_pale", f"levels {dark:.2f} and {bright:.2f} of paper white"))
-    share = ((grey - dark) / (bright - dark)).astype(np.float32)
-    # A pixel within the dark's own texture says nothing. Beyond it is grain; with it counts the blurred edge around it.
-    top = min(dark * np.exp(BAND * texture), dark + 0.35 * (bright - dark))
-    grain = (sample.mask & (grey > top)).astype(np.uint8)
-    around = cv2.dilate(grain, np.ones((5, 5), np.uint8)) > 0
-    share = np.where(around, np.clip(share, -0.1, 1.15), 0.0).astype(np.float32)
+    share = grain_shares(grey, sample.mask, dark, bright, texture)
     pale = float(np.clip(share[sample.mask].mean(), 0.0, 1.0))
+    lowest, veiled = pale, 0.0
+    if dark > DARK_MOST:
+        reasons.append(because("dark_is_light", f"{dark:.0%} of paper white"))
+        share = np.where(sample.mask, np.clip((grey - DARK_USUAL) / (bright - DARK_USUAL), 0.0, 1.15), 0.0)
+        share = np.asarray(share, dtype=np.float32)
+        pale = float(np.clip(share[sample.mask].mean(), 0.0, 1.0))
+        veiled = (1.0 - pale) * DARK_USUAL_SD / (bright - DARK_USUAL)
     variance = scatter(share, sample.mask, sample.px_per_mm)
-    doubt = mixed_doubt(share[sample.mask], bright_sd / max(bright - dark, 0.05))
+    doubt = float(np.hypot(mixed_doubt(share[sample.mask], bright_sd / max(bright - dark, 0.05)), veiled))
     unseen = 1.0 - min(float(sample.mask.sum()) / sample.px_per_mm**2 / sample.whole_mm2, 1.0)
     interval = share_interval(pale, float(np.hypot(np.sqrt(variance * unseen), doubt)))
+    interval = (min(interval[0], lowest), interval[1])
     batch = share_interval(pale, float(np.hypot(np.sqrt(variance), doubt)))
     lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6))
     if sample.shine > 0.02:
@@ -248,37 +263,3 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     return SolidEstimate(
         lab[0], np.sqrt(np.maximum(np.diag(cov), 0.0)), pale, interval, dark, bright, share, tuple(reasons)
     )
-
-
-def _dark_level(level: Array) -> tuple[float, float, bool]:
-    """Level of the dark solid, the spread of its texture (natural log, noise included), and whether there is one.
-
-    The mode of what is dark, and the spread below it mirrored: what lies above may be grains. Powder's texture is a
-    factor on its light, so that its logarithm is what is even on both sides.
-    """
-    dark = level[level < DARK_TOP]
-    if len(dark) < max(50, 0.01 * len(level)):
-        return DARK_USUAL, 0.3, False
-    logs = np.log(np.maximum(dark, 0.003))
-    bins = np.linspace(np.log(0.003), np.log(DARK_TOP), 61)
-    count = np.convolve(np.histogram(logs, bins)[0], [1, 2, 3, 2, 1], mode="same")
-    mode = float(bins[int(np.argmax(count))] + (bins[1] - bins[0]) / 2)
-    below = logs[logs <= mode]
-    if len(below) < 20:
-        below = np.sort(logs)[:20]
-    if np.mean(np.abs(np.log(np.maximum(level, 0.003)) - mode) < 0.4) < 0.35:
-        # Fine grains everywhere: hardly a pixel is purely dark, so the darkest stand for it.
-        mode = min(mode, float(np.log(max(np.quantile(level, 0.03), 0.003))))
-    return float(np.exp(mode)), float(np.clip(np.sqrt(np.mean((below - mode) ** 2)), 0.04, 0.6)), True
-
-
-def _pale_level(grey: NDArray[np.float32], sample: SolidSample, dark: float) -> tuple[float, float]:
-    """Level of the pale solid from the cores of grains, or the usual one where no grain has a core; and its doubt."""
-    pale = (sample.mask & (grey > max(PALE_BOTTOM, dark + 0.4 * (PALE_USUAL - dark)))).astype(np.uint8)
-    size = max(3, 2 * round(CORE_MM * sample.px_per_mm) + 1)
-    core = cv2.erode(pale, np.ones((size, size), np.uint8)) > 0
-    count = int(core.sum())
-    if count >= max(12, 0.1 * sample.px_per_mm**2):
-        level = float(np.median(grey[core]))
-        return level, max(0.04, PALE_SD / (1.0 + count / sample.px_per_mm**2))
-    return max(PALE_USUAL, dark + 0.2), PALE_SD

@@ -5,7 +5,7 @@ channels (glass, shade) is a nuisance with its own doubt; what is left across bo
 
 Limits by Currie's definitions (from memory, not looked up; ISO 11843 uses the same ideas): the decision limit is
 exceeded by a blank in 5 % of cases; what is really there at the detection limit is seen in 95 %. "Copper" is said only
-above a stricter limit (1 in 100 blanks), and the detection limit is stated for that one; between the two limits the
+above a stricter limit, and the detection limit is stated for that one; between the two limits the
 answer is "undecided".
 """
 
@@ -23,11 +23,17 @@ from stripread.tintsample import TintSample
 Array = NDArray[np.float64]
 Decision = Literal["copper", "none seen", "undecided"]
 
-ONE_IN_20, ONE_IN_100 = 1.645, 2.6  # standard deviations; the second with a little for tails heavier than normal
+ONE_IN_20 = 1.645  # standard deviations
+# From here on "copper" is said: a blank gets there once in 1000 times, and a weak blue that is something else (a
+# mirrored sky, nickel) seldom
+CALLED = 3.2
 GREY_SD = 0.02  # natural log: what glass, shade and filling differ between two like vials
 # Relative to ln of the light left: how far copper's curve of a real system is from all drawn ones
 SHAPE_SD = 0.04
-RESPONSE_LOW = 1.6  # what a phone of weak response needs more, and copper's blue to be told from nickel's
+# Of the light taken from the channel that loses most: what a phone's colour matrix puts into another channel beyond all
+# drawn ones, as where a deep blue lies outside of what the picture can show
+CROSS_SD = 0.03
+RESPONSE_LOW = 1.4  # what a phone of weak response needs more, and copper's blue to be told from nickel's
 FREEDOM = 8.0
 OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
 # Nickel is as likely as copper beforehand where it is weak. Its absorptivity is a tenth of copper's (5 to 7 L/(mol cm),
@@ -69,7 +75,7 @@ class TintEstimate:
     @property
     def detection_limit(self) -> float:
         """True absorbance that is called copper in 95 % of cases, over the phones that may be."""
-        return (ONE_IN_100 + ONE_IN_20) * RESPONSE_LOW * self.sd0
+        return (CALLED + ONE_IN_20) * RESPONSE_LOW * self.sd0
 
 
 def estimate_tint(sample: TintSample) -> TintEstimate:
@@ -82,7 +88,8 @@ def estimate_tint(sample: TintSample) -> TintEstimate:
     grey = GREY_SD**2 * np.outer(sample.ratio, sample.ratio)
     left_of_it = np.clip(sample.ratio, 1e-3, 1.0)
     shape = np.diag((SHAPE_SD * left_of_it * np.log(left_of_it)) ** 2)
-    whole = sample.cov + grey + shape
+    cross = (CROSS_SD * (1.0 - float(left_of_it.min()))) ** 2 * np.eye(3)
+    whole = sample.cov + grey + shape + cross
     precision = np.asarray(np.linalg.inv(whole), dtype=np.float64)
     error = sample.ratio - curves.ratio  # (S, G, 3)
     square = _square(error, precision)
@@ -140,7 +147,7 @@ def _decide(signal: float, sd0: float, misfit: float, nickel: float) -> Decision
         return "undecided"
     if misfit > OTHER_COLOUR or signal < -3.5 * sd0:
         return "undecided"
-    if signal > ONE_IN_100 * sd0:
+    if signal > CALLED * sd0:
         return "copper"
     return "none seen" if signal < ONE_IN_20 * sd0 else "undecided"
 
@@ -148,7 +155,7 @@ def _decide(signal: float, sd0: float, misfit: float, nickel: float) -> Decision
 def is_nickel(signal: float, sd0: float, nickel: float) -> bool:
     """Whether a blue is nickel's rather than copper's."""
     limit = np.interp(signal / sd0, (WEAK, PLAIN), (NICKEL_LIKELY, NICKEL_PLAIN))
-    return bool(signal > ONE_IN_100 * sd0 and nickel > limit)
+    return bool(signal > CALLED * sd0 and nickel > limit)
 
 
 def _quantiles(grid: Array, density: Array, at: tuple[float, ...]) -> tuple[float, ...]:

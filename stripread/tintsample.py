@@ -16,10 +16,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.bowl import in_bowl, middle_of
 from stripread.card import CardLayout
+from stripread.evenness import evenness
 from stripread.liquid import LiquidMean, excess, liquid_mean
 from stripread.paper import paper_light
-from stripread.vials import Vials
+from stripread.vials import Vial, Vials
 from stripread.view import CardView
 
 Array = NDArray[np.float64]
@@ -34,6 +36,8 @@ THROUGH, THROUGH_SD = 0.94, 0.05
 GLASS_SD = 0.006  # natural log, each channel: colour of glass and water where bare paper stands in for the blank
 PAPER_SEEN = 0.8
 DARKER = 0.8  # brightest channel, one vessel over the other: less is no pair of like views
+SURELY = 10.0  # mean square of a smooth unevenness over that of noise
+LEAST_TINT = 0.01  # natural log of red over blue
 RING_SEEN = 0.15  # contrast of the printed ring: paper is in sight however dark the glass
 
 
@@ -41,7 +45,9 @@ RING_SEEN = 0.15  # contrast of the printed ring: paper is in sight however dark
 class TintSample:
     """Sample against blank. ratio (3,): linear light, sample over blank, at the same light. cov (3, 3): its covariance
     without the grey nuisance. parts: that covariance by cause. uneven: colour differences inside the sample in excess
-    of the blank's, natural log. clarity: contrast of the printed ring, sample over blank; NaN when not seen in both.
+    of the blank's, natural log. sided: how much of the tint is smoothly uneven, 0 where noise could be all of it.
+    clarity: contrast of the printed ring, sample over blank; NaN when not seen in both.
+    guessed: no rim of the sample was seen, so that bare paper may have been read.
     hidden: in which vessel the paper was not seen; bare paper then stands in for a blank.
     """
 
@@ -51,6 +57,8 @@ class TintSample:
     uneven: float
     clarity: float
     hidden: Hidden = ""
+    sided: float = 0.0
+    guessed: bool = False
 
 
 def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
@@ -58,6 +66,8 @@ def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
     sample, blank = vials.sample, vials.blank
     assert sample is not None
     assert blank is not None
+    if in_bowl(view, sample, blank):
+        sample, blank = middle_of(view, sample), middle_of(view, blank)
     s, b = liquid_mean(view, sample), liquid_mean(view, blank)
     avoid = [(c.centre_mm, c.radius_mm) for vial in (sample, blank) for c in vial.circles]
     paper = paper_light(view, layout, avoid)
@@ -76,7 +86,16 @@ def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
     parts["light"] = _scaled(light_cov, ratio)
     parts["glass"] = _scaled(glass, ratio)
     clarity = sample.ring / blank.ring if blank.ring > RING_SEEN and hidden != "blank" else float("nan")
-    return TintSample(ratio, sum(parts.values(), np.zeros((3, 3))), parts, excess(s, b), clarity, hidden)
+    cov = sum(parts.values(), np.zeros((3, 3)))
+    return TintSample(ratio, cov, parts, excess(s, b), clarity, hidden, _sided(view, sample, blank))
+
+
+def _sided(view: CardView, sample: Vial, blank: Vial) -> float:
+    """Smooth part of the sample's unevenness over its tint against the blank."""
+    tint, none = evenness(view, sample), evenness(view, blank)
+    if tint is None or none is None or tint.clear < SURELY or tint.clear < SURELY * none.clear:
+        return 0.0
+    return tint.drift / max(abs(tint.mean - none.mean), LEAST_TINT)
 
 
 def _hidden(levels: tuple[float, float], rings: tuple[float, float]) -> Hidden:

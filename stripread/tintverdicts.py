@@ -8,7 +8,7 @@ from typing import Literal
 
 from stripread.concentration import Concentration
 from stripread.reasons import Reason, because
-from stripread.tint import OTHER_COLOUR, PLAIN, TintEstimate, is_nickel
+from stripread.tint import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
 from stripread.tintprofile import TintProfile
 from stripread.tintsample import TintSample
 
@@ -18,13 +18,15 @@ Excess = Literal["yes", "no", "unknown"]
 
 CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
-UNEVEN, UNEVEN_SHARE = 0.014, 0.3  # natural log of red over blue inside the sample; the second of the absorbance
+UNEVEN, UNEVEN_SHARE = 0.018, 0.3  # natural log of red over blue inside the sample; the second of the absorbance
+ONE_SIDED = 0.2  # of the tint: the same depth of the same liquid has none, a reflection has it, beyond all noise
 GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
 # Of a cloud: absorbance that is plain; light left in blue, where clear copper leaves all; ln of red over ln of green
 PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
 # Red is nearly gone above this absorbance, and with it what tells nickel; probabilities of nickel that are
 # worth a doubt and too much
 SATURATED, PERHAPS, TOO_LIKELY = 0.25, 0.02, 0.05
+DEEP_RED, DEEP_SHARE = 0.15, 0.3  # red left, against the blank and against green
 PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
@@ -52,32 +54,52 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     doubts: list[Reason] = []
     if sample.hidden:
         doubts.append(because("paper_hidden", f"{sample.hidden} {'vials' if sample.hidden == 'both' else 'vial'}"))
-    decision = estimate.decision
+    decision, more = _verdict(sample, estimate)
+    if sample.guessed and decision == "none seen":
+        decision = "undecided"  # the vial may stand elsewhere, and bare paper was read
+    return replace(estimate, decision=decision), doubts + more
+
+
+def _verdict(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list[Reason]]:
+    """What holds whatever the colour's place on the curves, else :func:`_by_colour`; with its reasons."""
     cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
-    fits = estimate.misfit <= OTHER_COLOUR
+    veil = [because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank")]
     if _pale_blue(sample, estimate, cloudy):
-        doubts.append(because("pale_blue_precipitate"))
-        decision = "copper"
-    elif cloudy:
-        doubts.append(because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank"))
-        decision = "undecided"
-    elif sample.hidden in ("sample", "both"):
-        decision = "undecided"
-    elif not fits or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
-        doubts.append(because("other_colour", _which(sample, estimate)))
-    elif decision == "copper" and estimate.absorbance > SATURATED and estimate.nickel > PERHAPS:
-        doubts.append(because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone"))
-        decision = "undecided" if estimate.nickel > TOO_LIKELY else decision
-    elif not GREY_LOW < estimate.grey < GREY_HIGH and estimate.signal < STRONG:
+        return "copper", [because("pale_blue_precipitate")]
+    if _deep_blue(sample):
+        return _deep(estimate, veil if cloudy and not sample.hidden else [])
+    if cloudy:
+        return "undecided", veil
+    if sample.hidden in {"sample", "both"}:
+        return "undecided", []
+    return _by_colour(sample, estimate)
+
+
+def _deep(estimate: TintEstimate, said: list[Reason]) -> tuple[Decision, list[Reason]]:
+    """Verdict on a blue in which red is gone."""
+    if estimate.nickel <= PERHAPS and estimate.misfit <= OTHER_COLOUR:
+        return "copper", said
+    said = [*said, because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")]
+    return ("undecided" if estimate.nickel > TOO_LIKELY else "copper"), said
+
+
+def _by_colour(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list[Reason]]:
+    """Verdict on clear liquid over paper."""
+    decision = estimate.decision
+    if estimate.misfit > OTHER_COLOUR or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
+        return decision, [because("other_colour", _which(sample, estimate))]
+    if decision == "copper" and estimate.absorbance > SATURATED and estimate.nickel > PERHAPS:
+        doubt = because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")
+        return ("undecided" if estimate.nickel > TOO_LIKELY else decision), [doubt]
+    if not GREY_LOW < estimate.grey < GREY_HIGH and estimate.signal < STRONG:
         more = "lighter" if estimate.grey > 0 else "darker"
-        doubts.append(because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}"))
-        decision = "undecided"
-    elif sample.uneven > UNEVEN + UNEVEN_SHARE * max(estimate.signal, 0.0):
-        doubts.append(because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}"))
-        decision = "undecided" if estimate.signal < STRONG else decision
-    elif decision == "undecided":
-        doubts.append(because("near_limit"))
-    return replace(estimate, decision=decision), doubts
+        return "undecided", [because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}")]
+    if sample.sided > ONE_SIDED:
+        return "undecided", [because("uneven_liquid", f"red over blue drifts by {sample.sided:.0%} of the whole tint")]
+    if sample.uneven > UNEVEN + UNEVEN_SHARE * max(estimate.signal, 0.0):
+        doubt = because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}")
+        return ("undecided" if estimate.signal < STRONG else decision), [doubt]
+    return decision, [because("near_limit")] if decision == "undecided" else []
 
 
 def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool:
@@ -93,6 +115,15 @@ def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool
         return red < 0.97 * green and estimate.signal > STRONG
     veiled = estimate.misfit > 2.0 * OTHER_COLOUR and blue < VEILED
     return veiled and math.log(max(red, 1e-3)) < COPPER_LIKE * math.log(green) and estimate.signal > PALE
+
+
+def _deep_blue(sample: TintSample) -> bool:
+    """Whether red is gone and green is not: so deep a blue is copper's through any depth, over paper or not.
+
+    Nickel's band lies between green and red and takes both alike; a reflection takes nothing away.
+    """
+    red, green, blue = (float(v) for v in sample.ratio)
+    return red < DEEP_RED and red < DEEP_SHARE * green and green < blue
 
 
 def measured(sample: TintSample, estimate: TintEstimate) -> bool:

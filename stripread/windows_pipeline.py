@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -78,9 +78,10 @@ def measure_tint(data: bytes, trace: TintTrace) -> TintSample:
         When the card or the vials can't be used.
     """
     view = find_card(data, trace.card)
-    trace.vials, doubts = _both(view, find_vials(view, layout()))
+    found = find_vials(view, layout())
+    trace.vials, doubts = _both(view, found)
     trace.reasons += doubts
-    trace.sample = sample_tint(view, trace.vials, layout())
+    trace.sample = replace(sample_tint(view, trace.vials, layout()), guessed=found.sample is None)
     return trace.sample
 
 

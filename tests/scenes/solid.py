@@ -19,6 +19,9 @@ class Solid:
     """pale : share of the batch that is pale (the expected share of the area). grain_mm : median radius of the grains.
 
     dark, bright : reflectance of oxide and chloride; brown : how much redder than black; rough : texture of the dark.
+    clumps : ragged clumps of many sizes in place of discs; uneven : spread of the grains' brightness; shade : how much
+    lighter one side of the heap is; dish_mm : inner radius of a dish of glass that it fills, 0 for a heap on paper;
+    wet : share of light mirrored by a film of water, from all round.
     """
 
     pale: float = 0.0
@@ -29,6 +32,11 @@ class Solid:
     rough: float = 0.15
     radius_mm: float = 10.0
     glints: int = 0
+    clumps: bool = False
+    uneven: float = 0.0
+    shade: float = 0.0
+    dish_mm: float = 0.0
+    wet: float = 0.0
     seed: int = 0
 
 
@@ -45,6 +53,8 @@ def grains(solid: Solid, shape: tuple[int, int], ppm: float) -> NDArray[np.bool_
     out = np.zeros(shape, np.uint8)
     if solid.pale <= 0:
         return out > 0
+    if solid.clumps:
+        return _clumps(solid, shape, ppm, rng)
     sigma = 0.35
     area = np.pi * solid.grain_mm**2 * np.exp(2 * sigma**2)
     margin = 4 * solid.grain_mm
@@ -56,6 +66,15 @@ def grains(solid: Solid, shape: tuple[int, int], ppm: float) -> NDArray[np.bool_
     for x, y, r in zip(xs, ys, radii, strict=True):
         cv2.circle(out, (round(x), round(y)), round(r * ppm * 16), 1, cv2.FILLED, cv2.LINE_8, 4)
     return out > 0
+
+
+def _clumps(solid: Solid, shape: tuple[int, int], ppm: float, rng: np.random.Generator) -> NDArray[np.bool_]:
+    """The highest part of a rough random surface, ``pale`` of its area on average: ragged, and of many sizes."""
+    own = raster_ppm(solid)  # the same clumps at whatever scale they are asked for
+    cells = (round(shape[0] / ppm * own), round(shape[1] / ppm * own))
+    rough = sum(noise_field(cells, max(2.5 * solid.grain_mm * own * size, 1.0), rng) * size for size in (0.5, 1, 2))
+    rough = cv2.resize(np.asarray(rough, np.float32), shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(rough > np.quantile(rough, 1 - solid.pale))
 
 
 def _outline(solid: Solid, rng: np.random.Generator, turn: Array) -> Array:
@@ -73,18 +92,31 @@ def solid_layers(solid: Solid) -> Builder:
         cells = round(2.6 * solid.radius_mm * fine)
         axis = (np.arange(cells) + 0.5) / fine - cells / fine / 2
         xs, ys = np.meshgrid(axis, axis)
-        edge = _outline(solid, rng, np.arctan2(ys, xs)) - np.hypot(xs, ys)
+        round_edge = solid.dish_mm > 0
+        outline = solid.dish_mm if round_edge else _outline(solid, rng, np.arctan2(ys, xs))
+        edge = outline - np.hypot(xs, ys)
         index = grains(solid, (cells, cells), fine).astype(np.uint8)
         mix = noise_field(index.shape, 0.25 * fine, rng) * 0.7 + noise_field(index.shape, 1.5 * fine, rng) * 0.5
         mix = np.where(index == 0, np.exp(np.clip(mix * solid.rough, -1, 1)) - 1, 0.3 * solid.rough * mix).astype(
             np.float32
         )
-        plain = spectra(solid)
+        if solid.uneven:  # from grain to grain
+            patchy = noise_field(index.shape, 2.0 * solid.grain_mm * fine, rng) * solid.uneven
+            mix = np.where(index == 1, mix - np.abs(patchy), mix).astype(np.float32)
+        if solid.shade:
+            turn = rng.uniform(0, 2 * np.pi)
+            slope = (xs * np.cos(turn) + ys * np.sin(turn)) * solid.shade / solid.radius_mm
+            mix = (mix + (1 + mix) * slope).astype(np.float32)
+        plain = spectra(solid) + solid.wet
         for _ in range(solid.glints):
             at = rng.uniform(0.2, 0.8, 2) * cells
             cv2.circle(index, (int(at[0]), int(at[1])), max(1, round(rng.uniform(0.1, 0.3) * fine)), 2, -1)
-        materials = np.vstack([plain, np.full((1, plain.shape[1]), 3.0)])
-        change = np.vstack([plain, np.zeros((1, plain.shape[1]))])
+        glass = np.full((1, plain.shape[1]), 0.55)
+        materials = np.vstack([plain, np.full((1, plain.shape[1]), 3.0), glass])
+        change = np.vstack([plain, np.zeros((2, plain.shape[1]))])
+        if round_edge:
+            index[edge < 0] = 3
+            edge = edge + 1.2  # the wall
         alpha = np.clip(edge * fine, 0, 1).astype(np.float32)
         origin = (float(centre[0] - cells / fine / 2), float(centre[1] - cells / fine / 2))
         return [Layer(index, fine, origin, materials, change, mix, alpha=alpha)]

@@ -22,6 +22,7 @@ from tests.scenes.spectra import WAVELENGTHS
 from tests.scenes.surfaces import RING_SRGB
 
 WATER = 1.333  # refractive index
+THIN = 0.1
 Grid = NDArray[np.float64]
 
 
@@ -57,6 +58,7 @@ class Vial:
     light: float = 1.0
     mirror: Array | None = None
     bubbles: int = 0
+    glints: int = 0  # lamps mirrored in the surface
     off_mm: tuple[float, float] = (0.0, 0.0)
     seed: int = 0
 
@@ -86,7 +88,7 @@ def vial_layers(vial: Vial, window: str, scene: Scene) -> Builder:
     return lambda ppm, seed: _build(vial, centre, eye, sheet, np.array(layout().windows[window].centre_mm), ppm, seed)
 
 
-def _lifted(centre: Array, radius: float, height: float, eye: Array) -> tuple[Array, float]:
+def lifted(centre: Array, radius: float, height: float, eye: Array) -> tuple[Array, float]:
     share = height / (eye[2] - height)
     return centre + (centre - eye[:2]) * share, radius * (1 + share)
 
@@ -96,10 +98,10 @@ def _build(  # noqa: PLR0917, PLR0915 - one picture, painted from the back to th
 ) -> list[Layer]:
     rng = np.random.default_rng([vial.seed, seed, 21])
     depth, outer = vial.depth_mm, vial.radius_mm + vial.wall_mm
-    top, r_top = _lifted(centre, vial.radius_mm, vial.height_mm, eye)
-    rim, r_rim = _lifted(centre, outer, vial.height_mm, eye)
-    surface, r_surface = _lifted(centre, vial.radius_mm, depth, eye)
-    floor, r_floor = _lifted(centre, vial.radius_mm, depth * (1 - 1 / WATER), eye)
+    top, r_top = lifted(centre, vial.radius_mm, vial.height_mm, eye)
+    rim, r_rim = lifted(centre, outer, vial.height_mm, eye)
+    surface, r_surface = lifted(centre, vial.radius_mm, depth, eye)
+    floor, r_floor = lifted(centre, vial.radius_mm, depth * (1 - 1 / WATER), eye)
     reach = float(max(outer, np.abs(rim - centre).max() + r_rim) + 4)
     cells = round(2 * reach * ppm)
     axis = (np.arange(cells) + 0.5) / ppm - reach
@@ -109,7 +111,7 @@ def _build(  # noqa: PLR0917, PLR0915 - one picture, painted from the back to th
         """Signed depth in mm inside a circle."""
         return np.asarray(radius - np.hypot(xs - place[0], ys - place[1]))
 
-    hull = np.stack([inside(*_lifted(centre, outer, z, eye)) for z in np.linspace(0, vial.height_mm, 12)]).max(axis=0)
+    hull = np.stack([inside(*lifted(centre, outer, z, eye)) for z in np.linspace(0, vial.height_mm, 12)]).max(axis=0)
     opening, liquid, bottom = inside(top, r_top), inside(surface, r_surface), inside(floor, r_floor)
     plain = sheet.reflectance(np.array([[255, 255, 255], RING_SRGB]) / 255.0)
     glow = sheet.glow(plain)
@@ -124,10 +126,12 @@ def _build(  # noqa: PLR0917, PLR0915 - one picture, painted from the back to th
     shine = (1 - vial.haze) ** 2 * glow * twice * vial.light * 0.96
     glass, dark = np.full_like(WAVELENGTHS, rng.uniform(0.45, 0.75)), np.full_like(WAVELENGTHS, 0.2)
     aside = 0.75 * (0.6 * seen[0] + 0.4 * glass * twice)  # the liquid seen through the wall
-    spectra = np.stack([glass, seen[0], seen[1], seen[0] * 0.72, glass * 0.6 + 0.3, dark, aside])
-    glows = np.stack([0 * glow[0], shine[0], shine[1], shine[0] * 0.5, 0 * glow[0], 0 * glow[0], 0 * glow[0]])
+    lamp = np.full_like(glass, 3.0)
+    spectra = np.stack([glass, seen[0], seen[1], seen[0] * 0.72, glass * 0.6 + 0.3, dark, aside, lamp])
+    glows = np.zeros_like(spectra)
+    glows[1:4] = shine[0], shine[1], shine[0] * 0.5
     index = np.zeros((cells, cells), np.uint8)
-    filled = np.stack([inside(*_lifted(centre, vial.radius_mm, z, eye)) for z in np.linspace(0, depth, 8)]).max(axis=0)
+    filled = np.stack([inside(*lifted(centre, vial.radius_mm, z, eye)) for z in np.linspace(0, depth, 8)]).max(axis=0)
     index[filled > 0] = 6
     looked_into = (opening > 0) & (liquid > 0)
     index[looked_into] = 3  # the wall below the surface
@@ -153,20 +157,24 @@ def _build(  # noqa: PLR0917, PLR0915 - one picture, painted from the back to th
         gap = np.hypot(xs - surface[0] - away * np.cos(turn), ys - surface[1] - away * np.sin(turn))
         index[looked_into & (np.abs(gap - size) < 0.12)] = 5
         index[looked_into & (gap < 0.4 * size)] = 4
+    for _ in range(vial.glints):
+        at, wide, tall = surface + rng.uniform(-0.7, 0.7, 2) * r_surface, *rng.uniform(0.3, 1.5, 2)
+        index[looked_into & (((xs - at[0]) / wide) ** 2 + ((ys - at[1]) / tall) ** 2 < 1)] = 7
     alpha = np.clip((hull + 0.05) * ppm, 0, 1)
     alpha = np.where(index == 0, np.where(hull > 0.6, 0.55, 0.8) * alpha, alpha).astype(
         np.float32
     )  # glass is half clear
-    gloss = np.array([0.6, 1.0, 1.0, 1.0, 1.2, 1.0, 0.6])
+    gloss = np.array([0.6, 1.0, 1.0, 1.0, 1.2, 1.0, 0.6, 0.0])
     origin = (float(centre[0] - reach), float(centre[1] - reach))
     layers = [
-        _shadow(centre, outer, density, rng),
+        shadow_layer(centre, outer, density, rng),
         Layer(index, ppm, origin, spectra, change, mix, glows, alpha, gloss=gloss),
     ]
     if vial.mirror is not None:
         where = placed_spot(xs, ys, surface + rng.normal(0, 0.4, 2) * r_surface, r_surface * rng.uniform(0.5, 0.9))
-        tint = np.stack([vial.mirror / max(float(vial.mirror.max()), 1e-6)])
-        strength = (where * looked_into * float(vial.mirror.max())).astype(np.float32)
+        # A mirror image adds its light to the liquid's: a thin cover of liquid made that much brighter does the same.
+        tint = np.stack([seen[0] + vial.mirror / THIN])
+        strength = (where * looked_into * THIN).astype(np.float32)
         layers.append(Layer(np.zeros_like(index), ppm, origin, tint, alpha=strength))
     return layers
 
@@ -176,7 +184,7 @@ def placed_spot(xs: Grid, ys: Grid, place: Array, radius: float) -> Grid:
     return np.asarray(np.exp(-((((xs - place[0]) ** 2 + (ys - place[1]) ** 2) / radius**2) ** 1.5)))
 
 
-def _shadow(centre: Array, outer: float, density: Array, rng: np.random.Generator) -> Layer:
+def shadow_layer(centre: Array, outer: float, density: Array, rng: np.random.Generator) -> Layer:
     """The soft shadow that a vessel throws on the card, tinted by what is in it."""
     ppm, reach = 4.0, outer + 14
     cells = round(2 * reach * ppm)

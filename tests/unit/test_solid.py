@@ -8,11 +8,12 @@ import pytest
 from stripread.paleshare import FALSE_PALE, mixed_doubt, scatter, share_interval
 from stripread.precipitates import fitting, precipitates
 from stripread.series import settled
-from stripread.solid import SolidSample, _dark_level, _pale_level
+from stripread.solid import SolidSample
+from stripread.solidlevels import dark_level, pale_level
 from stripread.windows_pipeline import read_solid
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, true_share, with_solid
-from tests.tint_study import one_heap
+from tests.tint_cases import one_heap
 
 PPM = 6.0
 
@@ -52,11 +53,11 @@ def sample_of(share, dark=0.06, bright=0.75, rough=0.15, seed=0):
 def test_levels_of_dark_and_pale():
     share = grains(Solid(0.2, 0.5, seed=3), (120, 120), PPM).astype(float)
     sample = sample_of(share)
-    dark, texture, has_dark = _dark_level(sample.light.mean(axis=2)[sample.mask].astype(float))
+    dark, texture, has_dark = dark_level(sample.light.mean(axis=2)[sample.mask].astype(float))
     assert has_dark
     assert dark == pytest.approx(0.06, rel=0.15)
     assert texture == pytest.approx(0.15, rel=0.5)
-    assert _pale_level(sample.light.mean(axis=2), sample, dark)[0] == pytest.approx(0.75, rel=0.03)
+    assert pale_level(sample.light.mean(axis=2), sample.mask, PPM, dark)[0] == pytest.approx(0.75, rel=0.03)
 
 
 def test_scatter_is_wider_for_coarser_grains():
