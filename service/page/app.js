@@ -7,15 +7,18 @@ import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer, line } from "./show.js";
+import { clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
 
 const state = {
-  about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, neutral: [6, 8], local: false }),
+  about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, profiles: [], neutral: [6, 8], local: false }),
   batches: store.get("batches", []),
   batch: store.get("batch"),
   page: null,
   entries: [],
   whole: null, // the batch that `entries` holds all of
+  lines: 0, // how many of its entries are drawn
 };
+const LINES = 30; // drawn at first, and more with each "Show older"
 
 const chosen = () => state.batches.find((b) => b.id === state.batch);
 const kind = () => document.querySelector("input[name=kind]:checked").value;
@@ -98,10 +101,14 @@ function show() {
   $("report").href = `/api/batches/${batch.id}/report.pdf`;
   $("json").href = `/api/batches/${batch.id}/export.json`;
   $("close").textContent = batch.closed_at ? "Open again" : "Close";
+  showStrip(state.page, state.about);
   const newest = [...state.entries].reverse();
   $("log").hidden = !newest.length;
   const act = { correct: (entry) => correct(entry, refresh) };
-  $("timeline").replaceChildren(...newest.map((entry) => line(entry, act)));
+  state.lines = Math.max(state.lines, LINES);
+  $("timeline").replaceChildren(...newest.slice(0, state.lines).map((entry) => line(entry, act)));
+  $("older").hidden = newest.length <= state.lines;
+  $("older").textContent = `Show older (${newest.length - state.lines} more)`;
   const last = newest.find((e) => e.log.corrected_by === null && !e.log.withdrawn);
   $("answer").hidden = !last;
   if (last && $("answer").dataset.entry !== String(last.log.id)) {
@@ -173,7 +180,8 @@ async function taken(input) {
   if (!file || state.batch === null) return;
   const wash = $("wash").value.trim();
   const depth = $("path").value.trim().replace(",", ".");
-  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim() };
+  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), snapped_at: clockAndZone(new Date()) };
+  if (details.kind === "ph") Object.assign(details, takeStrip());
   if (details.kind === "tint") Object.assign(details, { path_mm: Number(depth) > 0 ? Number(depth) : null, ammonia_excess: $("excess").value, liquid: $("liquid").value });
   try {
     const fits = await queue.fitting(file, state.about.max_body - 65536);
@@ -198,6 +206,7 @@ function choose(batch) {
   state.batch = Number(batch);
   store.set("batch", state.batch);
   delete $("answer").dataset.entry;
+  state.lines = LINES;
   $("wash").value = "";
   return refresh();
 }
@@ -218,7 +227,16 @@ $("new-batch").onclick = () => newBatch((made) => choose(made.id));
 $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);
 $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
-for (const radio of document.querySelectorAll("input[name=kind]")) radio.onchange = () => ($("tint-fields").hidden = kind() !== "tint");
+$("older").onclick = () => {
+  state.lines += LINES;
+  show();
+};
+for (const radio of document.querySelectorAll("input[name=kind]"))
+  radio.onchange = () => {
+    $("tint-fields").hidden = kind() !== "tint";
+    $("strip-fields").hidden = kind() !== "ph";
+    if (kind() !== "ph") $("strip-more").hidden = true;
+  };
 $("snap").onsubmit = (event) => event.preventDefault();
 addEventListener("online", () => { refresh(); sender.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));
@@ -236,6 +254,7 @@ async function join() {
 }
 
 calculators(chosen);
+stripButtons();
 await join();
 await refresh();
 if (state.about.local) pairing();

@@ -19,7 +19,7 @@ async function within(mode, act) {
   });
 }
 
-export const all = async () => (await within("readonly", (s) => s.getAll())).sort((a, b) => (a.snapped_at < b.snapped_at ? -1 : 1));
+export const all = async () => (await within("readonly", (s) => s.getAll())).sort((a, b) => new Date(a.snapped_at) - new Date(b.snapped_at));
 export const drop = (key) => within("readwrite", (s) => s.delete(key));
 const save = (item) => within("readwrite", (s) => s.put(item));
 
@@ -27,7 +27,7 @@ const save = (item) => within("readwrite", (s) => s.put(item));
 const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
 export async function add(file, details) {
-  const item = { ...details, key: newKey(), snapped_at: new Date().toISOString(), name: file.name || "photo.jpg", type: file.type || "image/jpeg", trouble: null };
+  const item = { ...details, key: newKey(), name: file.name || "photo.jpg", type: file.type || "image/jpeg", trouble: null };
   item.photo = await file.arrayBuffer(); // not the file: some phones let it vanish
   await save(item);
   return item.key;

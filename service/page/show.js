@@ -67,7 +67,11 @@ function swatches(entry) {
 
 export function reasons(entry) {
   const heads = { refuse: "Not read", doubt: "Doubtful", note: "Note" };
-  const items = entry.reasons.map((r) => el("li", { class: r.severity }, el("b", {}, heads[r.severity]), r.message));
+  const caution = (r) => r.code.startsWith("caution_");
+  const rank = (r) => ["refuse", "doubt"].indexOf(r.severity) + 1 || (caution(r) ? 3 : 4); // what matters most comes first
+  const items = [...entry.reasons]
+    .sort((a, b) => rank(a) - rank(b))
+    .map((r) => el("li", { class: r.severity }, el("b", {}, caution(r) ? "⚠ Caution" : heads[r.severity]), r.message));
   const care = entry.log.cautions.map((c) => el("li", { class: "note" }, el("b", {}, "⚠ Caution"), c));
   const others = (entry.alternatives || []).map((a) =>
     el("li", { class: "doubt" }, el("b", {}, "Also possible"), `pH ${a.ph.toFixed(1)} (${Math.round(100 * a.weight)} % of the weight)`),
@@ -83,12 +87,31 @@ export function answer(entry, neutral, act) {
     el("h2", { id: "answer-title" }, `${KIND[entry.kind]}${wash}`),
     el("p", { class: `big ${refused || entry.kind === "tint" ? "words" : ""}` }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
     range && !refused ? el("p", { class: "range" }, range) : null,
+    ...circumstances(entry).map((words) => el("p", {}, words)),
     el("p", {}, verdict(entry)),
     entry.kind === "ph" && entry.ph !== null ? scale(entry, neutral) : null,
     reasons(entry),
     swatches(entry),
     el("div", { class: "row wrap" }, links(entry, act)),
   ];
+}
+
+// When it was read, in what, and how it compares with the rinse water.
+function circumstances(entry) {
+  const said = [];
+  const waited = entry.waited_s;
+  if (waited !== undefined && waited !== null && waited >= 0) said.push(`Read ${Math.round(waited)} s after the dip`);
+  const { temperature_c: warmth } = entry.log.said || {};
+  if (warmth !== undefined) said.push(`Sample at ${warmth} °C`);
+  const water = entry.blank;
+  if (!water) return said.length ? [said.join(" · ")] : [];
+  const compared =
+    water.difference === null
+      ? "Not compared with the rinse water: one of the two has no value"
+      : `${Math.abs(water.difference).toFixed(2)} more ${water.difference < 0 ? "acid" : "alkaline"} than the rinse water's ${fixed(water.ph, 2)} ` +
+        `(${water.difference_interval.map((v) => `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(2)}`).join(" to ")}); ` +
+        `differs by more than ${water.tolerance}: ${Math.round(100 * water.probability_differs)} %`;
+  return [said.join(" · "), compared].filter(Boolean);
 }
 
 function links(entry, act) {

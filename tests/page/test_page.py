@@ -195,9 +195,10 @@ while (walk.nextNode()) {
 return poor;
 """
 SMALL = """
+const box = (e) => (e.type === "checkbox" ? e.closest("label") : e).getBoundingClientRect();  // its words can be hit, too
 return [...document.querySelectorAll("button, a, select, summary, input:not([type=file], [type=radio])")]
   .filter((e) => e.checkVisibility() && !e.matches(".skip"))
-  .filter((e) => e.getBoundingClientRect().height < 44 || e.getBoundingClientRect().width < 44)
+  .filter((e) => box(e).height < 44 || box(e).width < 44)
   .map((e) => e.id || e.textContent);
 """
 NAMELESS = """

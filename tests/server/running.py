@@ -7,7 +7,7 @@ import socket
 import subprocess
 import sys
 import time
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
 import httpx2 as httpx
@@ -86,7 +86,8 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("port", type=int)
     parser.add_argument("--data", type=Path)
-    parser.add_argument("--profile", type=Path, help="read with the real pipeline")
+    parser.add_argument("--profile", help="read with the real pipeline; several are joined as in PATH")
+    parser.add_argument("--more-profiles", type=Path, nargs="*", default=[], help="further kinds of strip")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--body-idle", type=float, default=15.0)
     for bound in fields(Bounds):
@@ -98,7 +99,7 @@ def main() -> None:
     said = parser.parse_args()
     more = {"data": said.data} if said.data else {}
     if said.profile:
-        more |= {"reader": None, "profiles": (said.profile,)}
+        more |= {"reader": None, "profiles": tuple(map(Path, said.profile.split(os.pathsep)))}
     settings = settings_in(
         said.folder,
         port=said.port,
@@ -113,7 +114,7 @@ def main() -> None:
         watch_every=0.2,
         **more,
     )
-    serve(settings)
+    serve(replace(settings, profiles=(*settings.profiles, *said.more_profiles)))
 
 
 if __name__ == "__main__":

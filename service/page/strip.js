@@ -1,0 +1,109 @@
+// What is said of a strip before its photo: which kind, when it was dipped, how warm, in rinse water or not.
+import { $, el, store } from "./dom.js";
+
+const FORGET_MS = 15 * 60 * 1000; // nobody photographs a strip so long after
+let batch = null;
+let profiles = [];
+let blank = null; // the rinse water's own entry
+
+const pad = (n) => String(n).padStart(2, "0");
+
+// The phone's own clock, without zone, as photos carry it.
+export function clock(at) {
+  const day = `${at.getFullYear()}-${pad(at.getMonth() + 1)}-${pad(at.getDate())}`;
+  return `${day}T${pad(at.getHours())}:${pad(at.getMinutes())}:${pad(at.getSeconds())}`;
+}
+
+// The same with its zone, so that it names one moment.
+export function clockAndZone(at) {
+  const east = -at.getTimezoneOffset();
+  return `${clock(at)}${east < 0 ? "-" : "+"}${pad(Math.floor(Math.abs(east) / 60))}:${pad(Math.abs(east) % 60)}`;
+}
+
+const dipped = () => {
+  const at = store.get("dipped"); // stored: some phones throw the page away while the camera is open
+  return at !== null && Date.now() - at < FORGET_MS && Date.now() >= at ? at : null;
+};
+
+const chosen = () => profiles.find((p) => p.name === $("profile").value) || profiles[0] || null;
+
+function tick() {
+  const at = dipped();
+  $("dip").classList.toggle("on", at !== null);
+  if (at === null) {
+    $("dip").replaceChildren(el("b", {}, "Dipped now"), el("small", {}, "start the clock"));
+    return;
+  }
+  const seconds = Math.floor((Date.now() - at) / 1000);
+  const [low, high] = (chosen() && chosen().read_after_s) || [null, null];
+  const shown = seconds < 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${pad(seconds % 60)}`;
+  const when = low === null ? "since the dip" : seconds < low ? `wait until ${low} s` : seconds <= high ? `photo now, to ${high} s` : `late: over ${high} s`;
+  $("dip").replaceChildren(el("b", {}, shown), el("small", {}, when));
+}
+
+function warmth() {
+  const box = $("temperature");
+  return box.value === "" || !box.validity.valid ? null : Number(box.value);
+}
+
+function more() {
+  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${warmth()} °C`, $("rinse").checked && "rinse"].filter(Boolean);
+  $("more").firstChild.textContent = words.join(", ") || "More";
+  $("more").setAttribute("aria-expanded", String(!$("strip-more").hidden));
+}
+
+// A batch is shown: its own kind of strip, as chosen the last time.
+export function showStrip(now, about) {
+  profiles = about.profiles || [];
+  blank = (now && now.water && now.water.blank_entry) || null;
+  $("profile-field").hidden = profiles.length < 2;
+  if (now && batch !== now.id) {
+    batch = now.id;
+    $("rinse").checked = store.get(`rinse-${batch}`, false);
+  }
+  const kept = store.get(`profile-${batch}`);
+  const name = profiles.some((p) => p.name === kept) ? kept : profiles.length ? profiles[0].name : "";
+  $("profile").replaceChildren(...profiles.map((p) => el("option", { value: p.name, selected: p.name === name }, p.name)));
+  $("rinse-text").textContent = blank === null ? "Rinse water" : `Rinse water, compare with entry ${blank}`;
+  tick();
+  more();
+}
+
+// What goes with the photo; the dip and the temperature are spent with it.
+export function takeStrip() {
+  const at = dipped();
+  const said = {
+    profile: profiles.length > 1 ? $("profile").value : null,
+    dipped_at: at === null ? null : clock(new Date(at)),
+    temperature_c: warmth(),
+    rinse: $("rinse").checked ? "true" : null,
+    blank_entry: $("rinse").checked ? blank : null,
+  };
+  store.set("dipped", null);
+  $("temperature").value = "";
+  $("strip-more").hidden = true;
+  tick();
+  more();
+  return said;
+}
+
+export function stripButtons() {
+  $("dip").onclick = () => {
+    store.set("dipped", Date.now());
+    tick();
+  };
+  $("more").onclick = () => {
+    $("strip-more").hidden = !$("strip-more").hidden;
+    more();
+  };
+  $("profile").onchange = () => {
+    store.set(`profile-${batch}`, $("profile").value);
+    tick();
+  };
+  $("rinse").onchange = () => {
+    store.set(`rinse-${batch}`, $("rinse").checked);
+    more();
+  };
+  $("temperature").oninput = more;
+  setInterval(tick, 500);
+}

@@ -1,0 +1,116 @@
+"""What is said of a strip on the page: its kind, when it was dipped, how warm; and a log too long to draw at once."""
+
+import httpx2 as httpx
+import pytest
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select
+
+from tests.page.phone import Phone
+from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
+from tests.server.conftest import a_photo
+from tests.server.running import Running
+
+
+@pytest.fixture
+def server(tmp_path):
+    acid = tmp_path / "acid.toml"
+    acid.write_text('name = "acid 0-3"\n[kind]\nread_after_s = [2, 30]\n', encoding="utf-8")
+    with Running(tmp_path, more_profiles=acid) as running:
+        yield running
+
+
+@pytest.fixture
+def phone(browser, server, batch, tmp_path):
+    complaints(browser)
+    return Phone(browser, server.url, tmp_path).open()
+
+
+def test_the_kind_of_strip_is_chosen_and_kept_for_the_batch(phone, server, batch):
+    other = httpx.post(f"{server.url}/api/batches", json={"name": "another"}).json()["id"]
+    phone.open()
+    Select(phone.by_id("batch")).select_by_value(str(batch))
+    phone.until(lambda: phone.by_id("profile").is_displayed())
+    Select(phone.by_id("profile")).select_by_value("acid 0-3")
+    phone.snap("ph=1.00", wash=1)
+    phone.wait_for_entries(batch, 1)
+    phone.open()
+    assert phone.by_id("profile").get_attribute("value") == "acid 0-3"
+    phone.snap("ph=1.50", wash=2)
+    phone.wait_for_entries(batch, 2)
+    Select(phone.by_id("batch")).select_by_value(str(other))
+    phone.until(lambda: phone.by_id("profile").get_attribute("value") == "fake")
+    phone.snap("ph=6.00")
+    phone.wait_for_entries(other, 1)
+    assert [e["profile"] for e in phone.entries(batch)] == ["acid 0-3", "acid 0-3"]
+    assert phone.entries(other)[0]["profile"] == "fake"
+
+
+def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):
+    Select(phone.by_id("profile")).select_by_value("acid 0-3")
+    phone.by_id("dip").click()
+    phone.until(lambda: "wait until 2 s" in phone.by_id("dip").text)
+    phone.until(lambda: "photo now, to 30 s" in phone.by_id("dip").text)
+    phone.by_id("more").click()
+    phone.by_id("temperature").send_keys("45.5")
+    phone.by_id("rinse").click()
+    assert phone.by_id("more").text == "45.5 °C, rinse"
+    assert phone.by_id("more").get_attribute("aria-expanded") == "true"
+    for check in (READABLE, SMALL, NAMELESS):
+        assert browser.execute_script(check) == []
+    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    phone.snap("ph=1.00", wash=1)
+    phone.wait_for_entries(batch, 1)
+    said = phone.entries(batch)[0]["log"]["said"]
+    assert (said["temperature_c"], said["rinse"]) == (45.5, True)
+    passed = browser.execute_script(
+        "return (new Date(arguments[0].slice(0, 19)) - new Date(arguments[1])) / 1000",
+        said["snapped_at"],
+        said["dipped_at"],
+    )  # both by the phone's own clock, one with its zone
+    assert 2 <= passed < 30
+    phone.until(lambda: "Dipped now" in phone.by_id("dip").text)  # the next strip has a dip of its own
+    assert phone.by_id("more").text == "rinse"
+    assert "Sample at 45.5 °C" in phone.answer()
+    phone.snap("ph=2.00", wash=2)
+    phone.wait_for_entries(batch, 2)
+    assert phone.entries(batch)[1]["log"]["said"].keys() == {"rinse", "snapped_at"}
+    assert complaints(browser) == []
+
+
+def test_a_temperature_that_is_none_is_shown_and_not_sent(phone, batch):
+    phone.by_id("more").click()
+    phone.by_id("temperature").send_keys("450")
+    assert phone.by_id("more").text == "°C?"
+    phone.snap("ph=1.00", wash=1)
+    phone.wait_for_entries(batch, 1)
+    assert phone.entries(batch)[0]["log"]["said"] == {}
+
+
+def test_the_rinse_waters_own_reading_goes_along(phone, server, batch):
+    phone.snap("ph=6.50")
+    phone.wait_for_entries(batch, 1)
+    water = phone.entries(batch)[0]["log"]["id"]
+    httpx.patch(f"{server.url}/api/batches/{batch}", json={"water": {"blank_entry": water}})
+    phone.open()
+    phone.by_id("more").click()
+    phone.until(lambda: f"compare with entry {water}" in phone.by_id("strip-more").text)
+    phone.by_id("rinse").click()
+    phone.snap("ph=5.00", wash=1)
+    phone.wait_for_entries(batch, 2)
+    assert phone.entries(batch)[1]["log"]["blank_entry"] == water
+
+
+def test_a_long_log_is_drawn_from_its_newest_entries(phone, server, batch, browser):
+    with httpx.Client(base_url=server.url) as client:
+        for n in range(33):
+            client.post(
+                f"/api/batches/{batch}/readings", files={"photo": (f"{n}.jpg", a_photo())}, data={"wash": str(n)}
+            )
+    phone.open()
+    lines = lambda: browser.find_elements(By.CSS_SELECTOR, "#timeline > li")  # noqa: E731
+    phone.until(lambda: len(lines()) == 30)
+    assert phone.by_id("plot").get_attribute("data-points") == "33"  # the plot has all of them
+    assert lines()[0].get_attribute("id") == f"entry-{phone.entries(batch)[-1]['log']['id']}"
+    phone.press("log", "Show older (3 more)")
+    phone.until(lambda: len(lines()) == 33)
+    assert not phone.by_id("older").is_displayed()
