@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from stripread.results import SolidReading, TintReading
+from stripread.tintverdicts import CAUTIONS
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
 
@@ -18,6 +19,9 @@ def windows_table(readings: Sequence[TintReading | SolidReading]) -> str:
         what = _tint(reading) if isinstance(reading, TintReading) else _solid(reading)
         lines.append(f"{Path(reading.stamp.photo).name:<{width}}   {what:<44}  {_MARK[reading.status]}")
         lines += [f"{'':<{width}}     {reason.message}" for reason in reading.reasons if reason.severity != "note"]
+    cautions = [x for reading in readings for x in reading.reasons if x.code in CAUTIONS]
+    if cautions:
+        lines += ["", *(f"  ! {text}" for text in dict.fromkeys(reason.message for reason in cautions))]
     return "\n".join(lines)
 
 

@@ -19,6 +19,7 @@ def tint_lines(reading: TintReading) -> str:
         low, high = reading.absorbance_interval
         head = f"{reading.decision}: absorbance {reading.absorbance:.4f} (95 %: {low:.4f} to {high:.4f})"
     lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
+    lines += [f"    {reading.claim}"] if reading.claim else []
     return "\n".join(lines + [f"    {reason.message}" for reason in reading.reasons])
 
 

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 ANGLES = 48
 REACH_MM, STEP_MM = 4.5, 0.5  # a faint rim is looked for near its window's middle only: it is not lifted high
-RADII_MM = np.arange(3.5, 14.76, 0.25)  # up to where the card's patches begin
+RADII_MM = np.arange(3.25, 14.76, 0.25)  # from the narrowest vial to where the card's patches begin
 HALF_EDGE_MM = 0.5
 LEAST = 0.004  # of full scale: less is the paper's own shade
 # Standard deviations of a median: the best of some 10,000 circles of pure noise reaches 4; shadows and the paper's

@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 _CIRCLES = 2  # outlines drawn of each vessel: more would hide the liquid
-_PANEL_WIDTH, _CAUTION_PT, _LINE_PX = 550, 9.0, 16.5
+_PANEL_WIDTH, _CAUTION_PT, _LINE_PX = 550, 9.0, 17.0
 _TURN = np.linspace(0.0, 2 * np.pi, 49)
 
 
@@ -53,6 +53,8 @@ def tint_picture(trace: TintTrace) -> bytes:
     elif reading.absorbance is not None and reading.absorbance_interval is not None:
         low, high = reading.absorbance_interval
         below.append(f"absorbance {reading.absorbance:.4f}, 95 % interval {low:.4f} to {high:.4f}")
+    if reading.claim:
+        below.append(reading.claim)
     big = "no reading" if reading.absorbance is None else reading.decision
     image = picture.compose(
         _photo(trace.card),
@@ -139,7 +141,7 @@ def caution_panel(cautions: Sequence[Reason]) -> Panel:
     """The cautions in full: they have a place of their own, so that no other words can push them out."""
     lines: list[tuple[int, str]] = []
     for reason in cautions:
-        lines += [(n, line) for n, line in enumerate(picture.wrap(reason.message, _PANEL_WIDTH - 24, _CAUTION_PT))]
+        lines += [(n, line) for n, line in enumerate(picture.wrap(reason.message, _PANEL_WIDTH - 40, _CAUTION_PT))]
 
     def draw(axes: Axes) -> None:
         axes.set_axis_off()

@@ -256,7 +256,8 @@ def _draw_headline(figure: Figure, headline: Headline) -> float:
     if headline.before:
         _text(figure, start, top, headline.before, 26, colour=PALE)
         start += 66
-    _text(figure, start, top, headline.big, 62 if len(headline.big) < 7 else 40, weight="bold")
+    figures = len(headline.big) < 7 and not headline.big.isalpha()  # words reach below the line
+    _text(figure, start, top, headline.big, 62 if figures else 40, weight="bold")
     top += 34
     for line in headline.below:
         for part in wrap(line, _RIGHT_W, 13):

@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 NEUTRAL_CHROMA = 6.0  # below it a hue means nothing
+NEAR = 1.4  # standard deviations of all three together from the nearest colour of a region
+LEAST_SD = 1.0  # CIELAB
 
 
 @dataclass(frozen=True)
@@ -49,19 +51,22 @@ def precipitates() -> tuple[Precipitate, ...]:
 
 def fitting(lab: Array, sd: Array) -> tuple[str, ...]:
     """Descriptions that a colour fits within its doubt (one standard deviation of CIELAB, (3,) each)."""
-    return tuple(dict.fromkeys(p.description for p in precipitates() if _fits(p, lab, sd)))
+    return tuple(dict.fromkeys(p.description for p in precipitates() if _away(p, lab, sd) < NEAR**2))
 
 
-def _fits(solid: Precipitate, lab: Array, sd: Array) -> bool:
-    lightness, slack = float(lab[0]), float(sd[0])
-    chroma, hue = float(np.hypot(lab[1], lab[2])), float(np.degrees(np.arctan2(lab[2], lab[1])) % 360.0)
-    wide = float(np.hypot(sd[1], sd[2]))
-    if not solid.lightness[0] - slack <= lightness <= solid.lightness[1] + slack:
-        return False
-    if not solid.chroma[0] - wide <= chroma <= solid.chroma[1] + wide:
-        return False
-    if chroma < NEUTRAL_CHROMA:
-        return solid.chroma[0] - wide <= NEUTRAL_CHROMA
-    turn = np.degrees(np.arctan2(wide, chroma))
-    low, high = solid.hue[0] - turn, solid.hue[1] + turn
-    return bool((hue - low) % 360.0 <= high - low) or high - low >= 360.0
+def _away(solid: Precipitate, lab: Array, sd: Array) -> float:
+    """Squared distance from the nearest colour of the region, in standard deviations.
+
+    Nearest in lightness, chroma and hue in turn, which is near enough for regions read off words. A grey has no hue.
+    """
+    chroma, hue = float(np.hypot(lab[1], lab[2])), float(np.degrees(np.arctan2(lab[2], lab[1])))
+    light = float(np.clip(lab[0], *solid.lightness))
+    near = float(np.clip(chroma, *solid.chroma))
+    low, high = solid.hue
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
+    off = (hue - middle + 180.0) % 360.0 - 180.0
+    turned = np.radians(middle + np.clip(off, -half, half))
+    grey = chroma < NEUTRAL_CHROMA and solid.chroma[0] < NEUTRAL_CHROMA
+    a, b = (lab[1], lab[2]) if grey else (near * np.cos(turned), near * np.sin(turned))
+    away = (np.array([light, a, b]) - lab) / np.maximum(sd, LEAST_SD)
+    return float(away @ away)

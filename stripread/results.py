@@ -173,6 +173,7 @@ class TintReading:
     path_mm: float | None = None
     metal: dict[str, float] = field(default_factory=dict)
     taken: dict[str, str] = field(default_factory=dict)
+    claim: str = ""  # what may be said of copper, given how the test was made
     reasons: tuple[Reason, ...] = ()
     profile: str = ""
 
@@ -200,6 +201,7 @@ class TintReading:
             "path_mm": _rounded(self.path_mm, 2),
             "metal": {name: _rounded(v, 4) for name, v in self.metal.items()},
             "taken": dict(self.taken),
+            "claim": self.claim,
             "level": LEVEL,
             "reasons": reasons_json(self.reasons),
             "sha256": self.stamp.sha256,

@@ -255,7 +255,7 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     interval = share_interval(pale, float(np.hypot(np.sqrt(variance * unseen), doubt)))
     interval = (min(interval[0], lowest), interval[1])
     batch = share_interval(pale, float(np.hypot(np.sqrt(variance), doubt)))
-    lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6))
+    lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6), dye=False)
     if sample.shine > 0.02:
         reasons.append(because("shine_on_solid", f"{sample.shine:.0%}"))
     if batch[1] - batch[0] > 0.2:

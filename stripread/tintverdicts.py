@@ -132,7 +132,8 @@ def measured(sample: TintSample, estimate: TintEstimate) -> bool:
     """
     cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
     violet = _nickel(estimate) and estimate.signal > PLAIN * estimate.sd0
-    return sample.hidden in {"", "blank"} and not cloudy and estimate.misfit <= OTHER_COLOUR and not violet
+    seen = not sample.guessed and sample.hidden in {"", "blank"}
+    return seen and not cloudy and estimate.misfit <= OTHER_COLOUR and not violet
 
 
 def _nickel(estimate: TintEstimate) -> bool:
@@ -151,6 +152,21 @@ def _which(sample: TintSample, estimate: TintEstimate) -> str:
             "hold the phone straight above"
         )
     return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
+
+
+def claim(decision: str, taking: Taking) -> str:
+    """What may be said of copper in one sentence: less, the less is known of how the test was made."""
+    if decision != "none seen":
+        return "There is copper in the liquid." if decision == "copper" else "Nothing is claimed of copper."
+    if taking.ammonia_excess == "no":
+        return "No blue is seen, which says nothing of copper: ammonia was short."
+    if taking.ammonia_excess == "unknown":
+        return "No blue is seen. Whether ammonia was in excess was not told: if not, this says nothing of copper."
+    if taking.wash == "acid" or taking.water == "soft":
+        return "No copper above the limit."
+    if taking.water == "hard":
+        return "No copper above the limit in the liquid; the solid may hold some."
+    return "No copper above the limit in the liquid. Wash or water was not told: of the solid nothing is claimed."
 
 
 def implications(

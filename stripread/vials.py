@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import CardLayout, Window
+from stripread.card import RING_RADIUS_MM, CardLayout, Window
 from stripread.rims import REACH_MM, RIM_SEEN, Circle, channel_mean, find_circles, lone_rim, printed
 from stripread.view import CardView
 
@@ -23,7 +23,7 @@ MARGIN_MM, MARGIN_SHARE = 0.9, 0.22  # inside every circle: wall, meniscus, blur
 MIN_AREA_MM2 = 6.0
 SLIVER_MM = 1.6
 GOOD_AREA_MM2 = 30.0
-RING_BESIDE_MM = 2.0
+RING_INSIDE_MM = 1.0
 RING_MARGIN_MM = 2.5  # the ring may lie just outside the area that is averaged
 
 
@@ -70,14 +70,16 @@ def find_vials(view: CardView, layout: CardLayout) -> Vials:
 def find_vial(view: CardView, window: Window) -> Vial | None:
     """The vessel in one window, or None: no rim, or no liquid area that can be used."""
     circles = tuple(c for c in find_circles(view, window) if not printed(c, window))
-    if not circles or circles[0].edge < RIM_SEEN:
-        circles = lone_rim(view, window)
-    if not circles:
-        return None
+    vial = _inside(view, window, circles) if circles and circles[0].edge >= RIM_SEEN else None
+    return vial or _inside(view, window, lone_rim(view, window))
+
+
+def _inside(view: CardView, window: Window, circles: tuple[Circle, ...]) -> Vial | None:
+    """The vessel with these circles, or None where they leave no liquid."""
     # Bubbles and crescents make circles too, which cut the area down: with fewer circles there is more of it.
     best: tuple[tuple[int, int], Mask, Mask, float] | None = None
     best_level = 0.0
-    for most in (len(circles), 3, 2, 1):
+    for most in (len(circles), 3, 2, 1) if circles else ():
         area = _overlap(view, window, circles[:most])
         if area is None:
             continue
@@ -100,7 +102,10 @@ def find_vial(view: CardView, window: Window) -> Vial | None:
     rows, columns = np.nonzero(mask)
     middle = view.view_to_mm(np.array([[columns.mean() + origin[1], rows.mean() + origin[0]]]))[0]
     centre = (float(middle[0]), float(middle[1]))
-    return Vial(circles, mask, origin, size, centre, _ring_contrast(view, window, origin, inside, mask))
+    # Below the wall of a narrow vial the ring is dim in clear liquid too.
+    wide = sorted(circle.radius_mm for circle in circles)[len(circles) // 2] > RING_RADIUS_MM + RING_INSIDE_MM
+    ring = _ring_contrast(view, window, origin, inside) if wide else float("nan")
+    return Vial(circles, mask, origin, size, centre, ring)
 
 
 def _overlap(view: CardView, window: Window, circles: tuple[Circle, ...]) -> tuple[tuple[int, int], Mask] | None:
@@ -146,6 +151,8 @@ def _liquid(pixels: NDArray[np.float32], inside: Mask, px_per_mm: float) -> Mask
     sharp = (steps > max(4.0 * usual, 0.02 / px_per_mm)).astype(np.uint8)
     edges = cv2.dilate(sharp, np.ones((size, size), np.uint8)) > 0
     even = inside & ~edges
+    if even.sum() / px_per_mm**2 < 2 * MIN_AREA_MM2:  # a narrow vial has no room for wide margins
+        even = inside & ~(cv2.dilate(sharp, np.ones((3, 3), np.uint8)) > 0)
     if even.sum() < 0.2 * inside.sum():
         even = inside
     level = grey[even]
@@ -168,11 +175,10 @@ def _liquid(pixels: NDArray[np.float32], inside: Mask, px_per_mm: float) -> Mask
     return np.asarray(broad if broad.sum() > 0.5 * kept.sum() else kept)
 
 
-def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], inside: Mask, liquid: Mask) -> float:
+def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], inside: Mask) -> float:
     """How clearly the printed ring shows through the liquid: ln(paper / ring) in the clearest channel.
 
-    The liquid lifts and shifts the ring a little, so it is looked for among circles near its printed place. Only where
-    the paper beside it is liquid that was read: below the wall of a narrow vial the ring is dim in clear liquid too.
+    The liquid lifts and shifts the ring a little, so it is looked for among circles near its printed place.
     """
     h, w = inside.shape
     crop = view.rgb[origin[0] : origin[0] + h, origin[1] : origin[1] + w].astype(np.float32) / 255.0
@@ -181,8 +187,6 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
     logs = [np.pad(plane, 1).ravel() for plane in cv2.split(np.log(smooth))]
     reach = max(3, 2 * round(RING_MARGIN_MM * view.px_per_mm) + 1)
     near = np.pad(cv2.dilate(inside.astype(np.uint8), np.ones((reach, reach), np.uint8)) > 0, 1).ravel()
-    close = max(3, 2 * round(RING_BESIDE_MM * view.px_per_mm) + 1)
-    beside = np.pad(cv2.dilate(liquid.astype(np.uint8), np.ones((close, close), np.uint8)) > 0, 1).ravel()
     turn = np.arange(48) * (2 * np.pi / 48)
     beam = np.stack([np.cos(turn), np.sin(turn)], axis=-1)
     shift = np.arange(-2.4, 2.41, 0.4)
@@ -198,7 +202,7 @@ def _ring_contrast(view: CardView, window: Window, origin: tuple[int, int], insi
     best = float("nan")
     for radius in (7.05, 7.4, 7.75):
         paper, ring = places(radius - 1.1), places(radius)
-        seen = beside.take(paper) & near.take(ring)
+        seen = near.take(paper) & near.take(ring)
         enough = seen.sum(axis=1) >= turn.size / 4
         if not enough.any():
             continue
@@ -224,4 +228,4 @@ def disc(view: CardView, window: Window, radius_mm: float = 5.5) -> Vial:
     mask = _liquid(pixels, inside, view.px_per_mm)
     area = float(mask.sum()) / view.px_per_mm**2
     circle = Circle(window.centre_mm, 9.0, 0.0)
-    return Vial((circle,), mask, origin, area, window.centre_mm, _ring_contrast(view, window, origin, inside, mask))
+    return Vial((circle,), mask, origin, area, window.centre_mm, _ring_contrast(view, window, origin, inside))

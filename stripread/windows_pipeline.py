@@ -23,7 +23,7 @@ from stripread.solid import SolidEstimate, SolidSample, estimate_solid, sample_s
 from stripread.tint import TintEstimate, estimate_tint
 from stripread.tintprofile import TintProfile, default_response
 from stripread.tintsample import TintSample, sample_tint
-from stripread.tintverdicts import CAUTIONS, Taking, implications, judge, measured
+from stripread.tintverdicts import CAUTIONS, Taking, claim, implications, judge, measured
 from stripread.vials import Vial, Vials, disc, find_vials
 from stripread.view import CardView, card_view
 
@@ -162,6 +162,7 @@ def _tint_reading(
         path_mm=ask.path_mm,
         metal=metal,
         taken=taken,
+        claim=claim(estimate.decision, ask.taking),
         reasons=reasons,
         profile=ask.profile.name,
     )

@@ -14,7 +14,7 @@ from tests.scenes.vial import Dye, Vial, copper, hydroxide, random_pair
 
 PATHS_MM = (10.0, 20.0, 30.0, 50.0, 100.0)
 VIALS = ("blank", "copper", "limit", "other", "solid", "cloud")  # the place in this row is part of the seed
-VESSELS = ("well", "beaker", "tube", "flat")
+VESSELS = ("well", "beaker", "tube", "flat", "hard")
 SORTS = (*VIALS, *VESSELS, "heap")
 
 
@@ -82,9 +82,12 @@ def tint_case(sort: str, number: int) -> Case:
 
 def _vessel_case(sort: str, number: int) -> Case:
     """Wells, beakers, narrow tubes, vessels drawn flat: a third with nothing in them, half with copper, the rest iron
-    or nickel.
+    or nickel. Hard: any of them in bad light and seen from the side.
     """
     rng = np.random.default_rng([9, 50 + VESSELS.index(sort), number])
+    hard = sort == "hard"
+    if hard:
+        sort = str(rng.choice(VESSELS[:-1]))
     lowest, highest = {"well": (4.0, 9.0), "beaker": (6.0, 30.0), "tube": (8.0, 40.0), "flat": (5.0, 60.0)}[sort]
     path = float(rng.uniform(lowest, highest))
     milligrams, name = 0.0, "blank"
@@ -97,12 +100,18 @@ def _vessel_case(sort: str, number: int) -> Case:
         strength = float(np.exp(rng.uniform(np.log(0.01), np.log(0.5))))
         name = str(rng.choice(["iron", "nickel"]))
         dyes = (Dye(1.5 * strength, 400.0, 6000.0) if name == "iron" else Dye(strength, 573.0, 4500.0),)
-    scene = tint_scene(rng, path)
+    scene = _hard_scene(rng) if hard else tint_scene(rng, path)
     if sort == "well":
         return Case(milligrams, path, name, with_vessels(scene, *random_wells(rng, dyes, path)))
     if sort == "flat":
         return Case(milligrams, path, name, with_vessels(scene, *random_flats(rng, dyes, path)))
     return Case(milligrams, path, name, with_vessels(scene, *_glass(rng, sort, dyes, path)))
+
+
+def _hard_scene(rng: np.random.Generator) -> Scene:
+    """Two lamps of different colour, poor colour or a coloured wall; shadows; the phone held anyhow."""
+    scene = random_scene(rng, "four", strips=(), hard=True)
+    return replace(scene, tilt_deg=float(rng.uniform(5.0, 30.0)))
 
 
 def _glass(rng: np.random.Generator, sort: str, dyes: tuple[Dye, ...], path_mm: float) -> tuple[Vial, Vial]:

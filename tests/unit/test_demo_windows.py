@@ -7,6 +7,8 @@ import pytest
 
 from service.commands.demo import DEMO, DEPTH_MM
 from service.show_demo import windows_table
+from stripread.reasons import because
+from stripread.tintverdicts import CAUTIONS
 from stripread.windows_pipeline import TintAsk, read_solid, read_tint
 
 WINDOWS = DEMO / "windows"
@@ -42,4 +44,7 @@ def test_table_has_a_line_for_each_and_the_doubts(readings):
     for reading in readings:
         assert sum(line.startswith(Path(reading.stamp.photo).name) for line in lines) == 1
         for reason in reading.reasons:
-            assert (reason.severity != "note") == any(reason.message in line for line in lines)
+            told = reason.severity != "note" or reason.code in CAUTIONS
+            assert told == any(reason.message in line for line in lines)
+    for code in CAUTIONS:  # once, below the table
+        assert sum(because(code).message in line for line in lines) == 1

@@ -13,7 +13,7 @@ from stripread.solidlevels import dark_level, pale_level
 from stripread.windows_pipeline import read_solid
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, true_share, with_solid
-from tests.tint_cases import one_heap
+from tests.tint_cases import another_heap, one_heap
 
 PPM = 6.0
 
@@ -149,3 +149,31 @@ def test_the_blur_of_a_mirror_image_is_no_grain():
     scene, solid = one_heap(295)
     assert (solid.pale, solid.glints) == (0.0, 4)
     assert read_solid(render(with_solid(scene, solid)).data).pale_fraction < 0.002
+
+
+def test_grains_whiter_than_the_paper_are_no_mirror_images():
+    scene, solid = one_heap(321)
+    reading = read_solid(render(with_solid(scene, solid)).data)
+    assert reading.pale_fraction == pytest.approx(true_share(solid), abs=0.03)
+    assert reading.pale_interval[0] <= true_share(solid) <= reading.pale_interval[1]
+
+
+def test_a_dark_lighter_than_oxide_may_hold_pale_grains_too_fine_to_see():
+    solid = Solid(0.0, dark=0.2, rough=0.05, seed=3)
+    reading = read_solid(render(with_solid(SCENE, solid)).data)
+    assert "dark_is_light" in {r.code for r in reading.reasons}
+    assert reading.pale_interval[0] < 0.002
+    assert reading.pale_interval[1] > 0.1
+
+
+@pytest.mark.parametrize("number", [3, 9, 13])
+def test_heaps_of_other_habits(number):
+    scene, solid = another_heap(number)
+    reading = read_solid(render(with_solid(scene, solid)).data)
+    assert reading.pale_fraction == pytest.approx(true_share(solid), abs=0.03)
+
+
+def test_a_dark_brown_is_not_brick_red():
+    found = fitting(np.array([23.0, 3.0, 8.0]), np.array([2.0, 4.0, 5.0]))
+    assert any("silver oxide" in text for text in found)
+    assert not any("chromate" in text for text in found)

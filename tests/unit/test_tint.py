@@ -7,16 +7,18 @@ from pathlib import Path
 import colour
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from calibration.response import KnownTint, fit_response
 from stripread.concentration import concentration, meaning
 from stripread.errors import CallError
-from stripread.reasons import REASONS
+from stripread.overlay_tint import caution_panel
+from stripread.reasons import REASONS, because
 from stripread.tint import estimate_tint
 from stripread.tintmodel import band, copper_curves, nickel_curves, observer, per_mg_l_mm
 from stripread.tintprofile import default_response, load_tint_profile, save_tint_profile
 from stripread.tintsample import TintSample
-from stripread.tintverdicts import CAUTIONS, Taking, implications, judge, measured
+from stripread.tintverdicts import CAUTIONS, Taking, claim, implications, judge, measured
 
 DATA = Path(__file__).parent.parent / "data"
 SD = 0.003
@@ -220,3 +222,49 @@ def test_profile_comes_back_from_its_file(tmp_path):
     (tmp_path / "other.toml").write_text("kind = 'strip'\n")
     with pytest.raises(CallError, match="not a tint profile"):
         load_tint_profile(tmp_path / "other.toml")
+
+
+def judged(**fixed):
+    sample = replace(sample_of((1.0, 1.0, 1.0)), **fixed)
+    return judge(sample, estimate_tint(sample))
+
+
+def test_nothing_is_absent_where_no_vial_was_seen():
+    assert judged()[0].decision == "none seen"
+    assert judged(guessed=True)[0].decision == "undecided"
+
+
+def test_a_blue_without_red_is_copper_even_where_the_paper_is_hidden():
+    estimate, doubts = judged(ratio=np.array([0.0, 0.12, 0.6]), hidden="sample")
+    assert estimate.decision == "copper"
+    assert "paper_hidden" in {d.code for d in doubts}
+    assert not measured(replace(sample_of((0.0, 0.12, 0.6)), hidden="sample"), estimate)
+    assert judged(ratio=np.array([0.1, 0.12, 0.6]), hidden="sample")[0].decision == "undecided"  # green is gone too
+
+
+def test_a_one_sided_tint_is_undecided():
+    blue = np.array([0.9, 0.97, 1.0])
+    assert judged(ratio=blue)[0].decision == "copper"
+    estimate, doubts = judged(ratio=blue, sided=0.5)
+    assert estimate.decision == "undecided"
+    assert [d.code for d in doubts] == ["uneven_liquid"]
+
+
+def test_the_claim_is_lower_where_the_taking_is_not_told():
+    told = claim("none seen", Taking("acid", "soft", "yes"))
+    assert told == "No copper above the limit."
+    assert "says nothing of copper" in claim("none seen", Taking(ammonia_excess="no"))
+    assert "if not, this says nothing" in claim("none seen", Taking())
+    assert "solid may hold" in claim("none seen", Taking("neutral", "hard", "yes"))
+    assert "of the solid nothing is claimed" in claim("none seen", Taking(ammonia_excess="yes"))
+    assert claim("undecided", Taking("acid", "soft", "yes")) == "Nothing is claimed of copper."
+
+
+def test_the_cautions_stand_in_the_picture_in_full():
+    panel = caution_panel([because(code) for code in CAUTIONS])
+    axes = Figure().add_subplot()
+    panel.draw(axes)
+    words = " ".join(text.get_text() for text in axes.texts if text.get_text() != "!")
+    assert words == " ".join(because(code).message for code in CAUTIONS)
+    lowest = max(text.get_position()[1] for text in axes.texts)
+    assert lowest < panel.height
