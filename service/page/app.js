@@ -254,7 +254,7 @@ async function join() {
 }
 
 calculators(chosen);
-stripButtons();
+stripButtons(() => state.batch);
 await join();
 await refresh();
 if (state.about.local) pairing();

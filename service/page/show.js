@@ -15,10 +15,10 @@ export function figures(entry) {
     return [fixed(entry.ph, 1), "pH", range];
   }
   if (entry.kind === "tint") {
-    const range = entry.interval ? `${fixed(entry.interval[0], 0)} to ${fixed(entry.interval[1], 0)} mg/L (95 %)` : "";
+    const range = entry.interval ? `${fixed(entry.interval[0], 0)} to ${fixed(entry.interval[1], 0)} mg/L (95\u00a0%)` : "";
     return [entry.decision || "–", "", [entry.mg_per_l !== null && `copper ${fixed(entry.mg_per_l, 0)} mg/L`, range].filter(Boolean).join(", ")];
   }
-  const pale = entry.pale_interval && `between ${percent(entry.pale_interval[0])} and ${percent(entry.pale_interval[1])} (95 %)`;
+  const pale = entry.pale_interval && `between ${percent(entry.pale_interval[0])} and ${percent(entry.pale_interval[1])} (95\u00a0%)`;
   return [percent(entry.pale_fraction), "still pale", pale];
 }
 

@@ -87,7 +87,8 @@ export function takeStrip() {
   return said;
 }
 
-export function stripButtons() {
+// `of()`: the batch that is chosen, which may not have been shown yet.
+export function stripButtons(of) {
   $("dip").onclick = () => {
     store.set("dipped", Date.now());
     tick();
@@ -97,11 +98,11 @@ export function stripButtons() {
     more();
   };
   $("profile").onchange = () => {
-    store.set(`profile-${batch}`, $("profile").value);
+    store.set(`profile-${of()}`, $("profile").value);
     tick();
   };
   $("rinse").onchange = () => {
-    store.set(`rinse-${batch}`, $("rinse").checked);
+    store.set(`rinse-${of()}`, $("rinse").checked);
     more();
   };
   $("temperature").oninput = more;

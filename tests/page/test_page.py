@@ -195,7 +195,7 @@ while (walk.nextNode()) {
 return poor;
 """
 SMALL = """
-const box = (e) => (e.type === "checkbox" ? e.closest("label") : e).getBoundingClientRect();  // its words can be hit, too
+const box = (e) => (e.type === "checkbox" ? e.closest("label") : e).getBoundingClientRect(); // words count
 return [...document.querySelectorAll("button, a, select, summary, input:not([type=file], [type=radio])")]
   .filter((e) => e.checkVisibility() && !e.matches(".skip"))
   .filter((e) => box(e).height < 44 || box(e).width < 44)
