@@ -27,6 +27,12 @@ if TYPE_CHECKING:
 @click.option(
     "--ammonia-excess", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Did a tint smell of it?"
 )
+@click.option("--dipped-at", help="When a strip was dipped: seconds before the photo, or the phone's clock (10:04:30).")
+@click.option("--temperature-c", type=float, help="Temperature of a strip's sample when dipped, °C.")
+@click.option("--rinse", is_flag=True, help="The liquid is rinse water: warn where it has no buffer.")
+@click.option(
+    "--blank", type=click.IntRange(1, 2**31 - 1), help="Entry of the rinse water's own strip, to compare with."
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
 @log_options
 def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, database: str | None, **o: Any) -> int:  # noqa: ANN401
@@ -42,6 +48,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     from service.addphotos import add_photos, entry_lines
     from service.entries import file_name
     from service.intake import Submission
+    from service.said import Said
     from service.settings import Settings
 
     if not data.is_dir():
@@ -56,9 +63,19 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
         raise CallError("a note has at most 2000 characters")
     tint = o["kind"] == "tint"
     taking = {"wash": o["liquid"], "ammonia_excess": o["ammonia_excess"]} if tint else {}
+    strip = o["kind"] == "ph"
+    said = Said(o["dipped_at"], o["temperature_c"], o["rinse"] or o["blank"] is not None) if strip else Said()
     sent = [
         Submission(
-            batch, o["kind"], file_name(p.name), o["wash"], o["note"].strip(), o["path_mm"] if tint else None, taking
+            batch,
+            o["kind"],
+            file_name(p.name),
+            o["wash"],
+            o["note"].strip(),
+            o["path_mm"] if tint else None,
+            taking,
+            said=said,
+            blank_entry=o["blank"] if strip else None,
         )
         for p in photos
     ]

@@ -28,12 +28,12 @@ def check(data: Path, database: str | None, as_json: bool) -> int:
 
     from sqlalchemy.exc import SQLAlchemyError
 
+    from service.commands.opening import check_there
     from service.database import Database
     from service.logcheck import check_log
     from service.settings import Settings
 
-    if not data.is_dir():
-        raise CallError(f"no such folder: {data}")
+    check_there(data, database)
     try:
         found = check_log(Database(Settings(data, database).database_url), data)
     except SQLAlchemyError as problem:

@@ -51,6 +51,20 @@ def opened(data: Path, database: str | None, make: bool = False) -> Iterator[Dat
         log.close()
 
 
+def check_there(data: Path, database: str | None) -> None:
+    """Say that there is no log, instead of making an empty one by looking into it.
+
+    Raises
+    ------
+    CallError
+        If the folder or its database is not there.
+    """
+    if not data.is_dir():
+        raise no_folder(data)
+    if database is None and not (data / "log.sqlite3").is_file():
+        raise CallError(f"there is no log in {data}; `stripread batch new NAME` or `stripread serve` makes it")
+
+
 def no_folder(data: Path) -> CallError:
     """There is no log there."""
     return CallError(f"no such folder: {data}; `stripread batch new NAME` or `stripread serve` makes it")

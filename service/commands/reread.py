@@ -23,17 +23,17 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     import asyncio
 
     from service.bench_service import Service
+    from service.commands.opening import check_there
     from service.problems import ServiceProblem
     from service.reread import reread_batch
     from service.settings import Settings
 
-    if not data.is_dir():
-        raise CallError(f"no such folder: {data}")
+    check_there(data, database)
     service = Service.start(Settings(data, database))
     try:
         found = asyncio.run(reread_batch(service, batch, keep))
     except ServiceProblem as problem:
-        raise CallError(problem.detail) from None
+        raise CallError(problem.detail.rstrip(".")) from None
     finally:
         asyncio.run(service.stop())
     if as_json:

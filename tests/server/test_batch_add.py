@@ -83,7 +83,13 @@ def test_a_strip_and_a_solid_as_a_person_calls_it(capsys, tmp_path):
     code, out, _ = _run(capsys, "add", 1, solid, "--kind", "solid", *data)
     assert "entry 2: " in out
     assert "in the log already" in out
-    assert "Chloride of June, 2 readings" in _run(capsys, "list", *data)[1]
+    more = ("--profile", DEMO / "profile.toml", "--dipped-at", "70", "--blank", 1, "--json")
+    code, out, _ = _run(capsys, "add", 1, DEMO / "photos" / "05-wash-04.jpg", *more, *data)
+    told = json.loads(out)
+    assert (code, told["waited_s"], told["log"]["blank_entry"]) == (0, 70.0, 1)
+    assert "read_too_late" in {reason["code"] for reason in told["reasons"]}
+    assert told["blank"]["ph"] is not None
+    assert "Chloride of June, 3 readings" in _run(capsys, "list", *data)[1]
 
 
 @pytest.mark.parametrize(
@@ -94,6 +100,8 @@ def test_a_strip_and_a_solid_as_a_person_calls_it(capsys, tmp_path):
         (1, DEMO / "strip.toml", "--wash", 1000),
         (1, DEMO / "strip.toml", "--profile", "nowhere.toml"),
         (1, DEMO / "strip.toml"),
+        (1, DEMO / "strip.toml", "--profile", DEMO / "profile.toml", "--dipped-at", "soon"),
+        (1, DEMO / "strip.toml", "--profile", DEMO / "profile.toml", "--temperature-c", "120"),
         (1,),
     ],
 )

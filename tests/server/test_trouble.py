@@ -13,6 +13,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from service.app import create_app
+from service.cli import main
 from service.database import Database
 from service.logcheck import check_log
 from stripread.errors import CallError
@@ -211,3 +212,13 @@ def test_a_taken_port_is_a_wrong_call_said_in_one_line(tmp_path):
     assert said.returncode == 2
     assert said.stderr.count("\n") == 1
     assert "can't listen" in said.stderr
+
+
+@pytest.mark.parametrize("args", [("log", "check"), ("reread", "1")])
+def test_looking_for_a_log_where_none_is_makes_none(tmp_path, capsys, args):
+    with pytest.raises(SystemExit) as stop:
+        main([*args, "--data", str(tmp_path)])
+    said = capsys.readouterr().err
+    assert (stop.value.code, said.count("\n")) == (2, 1)
+    assert "there is no log in" in said
+    assert list(tmp_path.iterdir()) == []
