@@ -26,6 +26,7 @@ PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
 # Red is nearly gone above this absorbance, and with it what tells nickel; probabilities of nickel that are
 # worth a doubt and too much
 SATURATED, PERHAPS, TOO_LIKELY = 0.25, 0.02, 0.05
+RED_WHOLE = 1.002  # red left: copper takes it away, and two like vessels do not differ by as much as that
 DEEP_RED, DEEP_SHARE = 0.15, 0.3  # red left, against the blank and against green
 PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
@@ -91,15 +92,25 @@ def _by_colour(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, li
     if decision == "copper" and estimate.absorbance > SATURATED and estimate.nickel > PERHAPS:
         doubt = because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")
         return ("undecided" if estimate.nickel > TOO_LIKELY else decision), [doubt]
-    if not GREY_LOW < estimate.grey < GREY_HIGH and estimate.signal < STRONG:
-        more = "lighter" if estimate.grey > 0 else "darker"
-        return "undecided", [because("other_colour", f"{more} than the blank by {abs(estimate.grey):.0%}")]
+    unlike = _unlike_pair(sample, estimate)
+    if unlike:
+        return "undecided", [because("other_colour", unlike)]
     if sample.sided > ONE_SIDED:
         return "undecided", [because("uneven_liquid", f"red over blue drifts by {sample.sided:.0%} of the whole tint")]
     if sample.uneven > UNEVEN + UNEVEN_SHARE * max(estimate.signal, 0.0):
         doubt = because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}")
         return ("undecided" if estimate.signal < STRONG else decision), [doubt]
     return decision, [because("near_limit")] if decision == "undecided" else []
+
+
+def _unlike_pair(sample: TintSample, estimate: TintEstimate) -> str:
+    """How the light differs as no two like vessels differ, in words; empty where it does not."""
+    red = float(sample.ratio[0])
+    if estimate.decision == "copper" and red > RED_WHOLE:
+        return f"red is {red - 1.0:.1%} stronger than in the blank, where copper takes it away"
+    if GREY_LOW < estimate.grey < GREY_HIGH or estimate.signal >= STRONG:
+        return ""
+    return f"{'lighter' if estimate.grey > 0 else 'darker'} than the blank by {abs(estimate.grey):.0%}"
 
 
 def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool:

@@ -48,6 +48,9 @@ def command(  # noqa: PLR0917 - click passes by name
 ) -> int:
     """Look for copper's ammonia blue in PHOTOS of two vials standing in the card's windows.
 
+    Small beakers, flat dishes and wells of a white spot plate do as well as vials, two alike. In a rounded well the
+    depth that counts is that of the middle.
+
     How to do it well: take a few drops of clear, decanted liquid apart from the batch; the same sort of vial, filled
     to the same depth, for the sample (left) and for clean water (right); ammonia drop by drop, in good air, until it
     smells of it; wait a minute; photo from straight above, away from lamps' reflections. Twice the depth shows half as
