@@ -27,7 +27,7 @@ PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
 # worth a doubt and too much
 SATURATED, PERHAPS, TOO_LIKELY = 0.25, 0.02, 0.05
 RED_WHOLE = 1.002  # red left: copper takes it away, and two like vessels do not differ by as much as that
-DEEP_RED, DEEP_SHARE = 0.15, 0.3  # red left, against the blank and against green
+DEEP_RED, DEEP_SHARE, DEEP_BLUE = 0.15, 0.3, 0.3  # red left, against the blank and against green; blue left
 PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = 0.03
@@ -131,10 +131,11 @@ def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool
 def _deep_blue(sample: TintSample) -> bool:
     """Whether red is gone and green is not: so deep a blue is copper's through any depth, over paper or not.
 
-    Nickel's band lies between green and red and takes both alike; a reflection takes nothing away.
+    Nickel's band lies between green and red and takes both alike; a reflection takes nothing away; what is black or dark
+    takes blue away too.
     """
     red, green, blue = (float(v) for v in sample.ratio)
-    return red < DEEP_RED and red < DEEP_SHARE * green and green < blue
+    return red < DEEP_RED and red < DEEP_SHARE * green and green < blue and blue > DEEP_BLUE
 
 
 def measured(sample: TintSample, estimate: TintEstimate) -> bool:

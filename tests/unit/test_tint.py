@@ -240,6 +240,7 @@ def test_a_blue_without_red_is_copper_even_where_the_paper_is_hidden():
     assert "paper_hidden" in {d.code for d in doubts}
     assert not measured(replace(sample_of((0.0, 0.12, 0.6)), hidden="sample"), estimate)
     assert judged(ratio=np.array([0.1, 0.12, 0.6]), hidden="sample")[0].decision == "undecided"  # green is gone too
+    assert judged(ratio=np.array([0.0, 0.01, 0.03]), hidden="sample")[0].decision == "undecided"  # black
 
 
 def test_a_one_sided_tint_is_undecided():
