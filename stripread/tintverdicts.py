@@ -131,8 +131,8 @@ def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool
 def _deep_blue(sample: TintSample) -> bool:
     """Whether red is gone and green is not: so deep a blue is copper's through any depth, over paper or not.
 
-    Nickel's band lies between green and red and takes both alike; a reflection takes nothing away; what is black or dark
-    takes blue away too.
+    Nickel's band lies between green and red and takes both alike; a reflection takes nothing away; what is black takes
+    blue away too.
     """
     red, green, blue = (float(v) for v in sample.ratio)
     return red < DEEP_RED and red < DEEP_SHARE * green and green < blue and blue > DEEP_BLUE
