@@ -1,7 +1,7 @@
 """A reader that does what the photo's tail tells it, so that tests know what must come out.
 
 ``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:slow=0.2;`` seconds
-``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;``
+``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:eat=2000;`` MiB of memory
 """
 
 import hashlib
@@ -26,6 +26,8 @@ class FakeReader:
             time.sleep(1000)
         if what == "die":
             os._exit(9)
+        if what == "eat":
+            bytearray(int(value) * 2**20)
         if what == "break":
             raise RuntimeError("a fault of ours")
         if what == "slow":

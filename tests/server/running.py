@@ -90,6 +90,7 @@ def main() -> None:
     parser.add_argument("--more-profiles", type=Path, nargs="*", default=[], help="further kinds of strip")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--body-idle", type=float, default=15.0)
+    parser.add_argument("--body-total", type=float, default=180.0)
     for bound in fields(Bounds):
         parser.add_argument(f"--{bound.name.replace('_', '-')}", type=type(bound.default), default=bound.default)
     parser.add_argument("--watch", type=Path)
@@ -105,6 +106,7 @@ def main() -> None:
         port=said.port,
         workers=said.workers,
         body_idle=said.body_idle,
+        body_total=said.body_total,
         connection=Bounds(**{bound.name: getattr(said, bound.name) for bound in fields(Bounds)}),
         posts_per_minute=said.posts_per_minute,
         lan=bool(said.lan),

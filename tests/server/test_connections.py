@@ -137,3 +137,29 @@ def test_each_service_counts_its_own(tmp_path):
     first, second = bounded(Bounds(each=1)), bounded(Bounds(each=2))
     assert first.open_by is not second.open_by
     assert (first.limits.each, second.limits.each) == (1, 2)
+
+
+def test_more_than_two_hundred_at_once_are_told_so(tmp_path):
+    with Running(tmp_path) as server:
+        held = [_connect(server) for _ in range(205)]
+        time.sleep(0.3)
+        held[-1].sendall(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        assert _told(held[-1], b" 503 ")
+        for connection in held:
+            connection.close()
+        time.sleep(0.5)
+        assert httpx.get(f"{server.url}/healthz", timeout=5).status_code == 200
+
+
+@pytest.mark.slow
+def test_an_idle_connection_is_closed(tmp_path):
+    with Running(tmp_path) as server:
+        connection = _connect(server)
+        connection.sendall(b"GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        assert _told(connection, b" 200 ")
+        connection.settimeout(25)
+        started = time.monotonic()
+        while connection.recv(65536):
+            pass
+        connection.close()
+        assert 15 < time.monotonic() - started < 23

@@ -7,7 +7,9 @@ import time
 import zlib
 
 import pytest
+from fastapi.testclient import TestClient
 
+from service.app import create_app
 from tests.server.conftest import a_photo, settings_in
 from tests.server.running import Running
 
@@ -117,6 +119,41 @@ def test_slow_bodies_are_cut_off_and_others_are_served_meanwhile(tmp_path):
                 said.write(chunk)
             assert b" 408 " in said.getvalue().split(b"\r\n")[0]
             connection.close()
+
+
+def test_a_body_that_trickles_in_for_ever_is_cut_off(tmp_path):
+    with Running(tmp_path, body_idle=5.0, body_total=1.5) as server:
+        connection = _begin(server)
+        connection.settimeout(0.2)
+        started, said = time.monotonic(), b""
+        while b"\r\n" not in said and time.monotonic() - started < 8:
+            connection.sendall(b"x")
+            try:
+                said += connection.recv(4096)
+            except TimeoutError:
+                continue
+        connection.close()
+    assert b" 408 " in said.split(b"\r\n")[0]
+    assert 1.0 < time.monotonic() - started < 5
+
+
+def test_posts_of_one_device_are_limited(tmp_path):
+    with TestClient(create_app(settings_in(tmp_path, posts_per_minute=3))) as client:
+        answers = [client.post("/api/batches", json={"name": str(n)}) for n in range(5)]
+        assert [a.status_code for a in answers] == [201, 201, 201, 429, 429]
+        assert answers[3].json()["code"] == "too_often"
+        assert 1 <= int(answers[3].headers["retry-after"]) <= 60
+        assert client.get("/api/batches").status_code == 200  # looking is not posting
+
+
+def test_a_photo_that_eats_memory_is_refused_and_the_next_is_read(tmp_path):
+    with TestClient(create_app(settings_in(tmp_path, worker_memory=1024 * 1024 * 1024))) as client:
+        client.post("/api/batches", json={"name": "b"})
+        path = "/api/batches/1/readings"
+        assert client.post(path, files={"photo": ("a.jpg", a_photo("eat=100"))}).status_code == 200
+        greedy = client.post(path, files={"photo": ("a.jpg", a_photo("eat=2000"))})
+        assert (greedy.status_code, greedy.json()["code"]) == (422, "reader_stopped")
+        assert client.post(path, files={"photo": ("a.jpg", a_photo())}).status_code == 200
 
 
 def _begin(server) -> socket.socket:
