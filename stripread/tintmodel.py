@@ -24,10 +24,10 @@ COPPER_G_PER_MOL = 63.546  # IUPAC abridged standard atomic weight
 # 5000 per cm (from memory). Each is drawn with the doubt stated here.
 PEAK_NM, PEAK_SD_NM = 617.0, 9.0
 WIDTH_PER_CM, WIDTH_SD = 5000.0, 0.06  # the second is relative
-EPSILON, EPSILON_SD = 58.0, 0.14  # L/(mol cm), relative doubt: 95 % from 44 to 76
+EPSILON, EPSILON_SD = 58.0, 0.13  # L/(mol cm), relative doubt: 95 % from 45 to 75
 # A phone's tone curve against the sRGB curve: d ln(decoded) / d ln(light) near white. Pictures hold highlights back a
 # little. The card cannot settle it: a steeper curve and a printer with more dot gain look alike on the ramp.
-TONE_SLOPE, TONE_SD = 0.95, 0.18
+TONE_SLOPE, TONE_SD = 0.95, 0.16
 SYSTEMS = 128
 _NM = np.arange(400.0, 701.0, 10.0)
 _A_LOW = np.arange(-0.1, 0.0, 0.001)
