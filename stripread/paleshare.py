@@ -14,7 +14,7 @@ FALSE_PALE = 0.0008  # pale share that texture and stray light may feign in a da
 # specks. Doubts relative to the share in mixed pixels: of the edges of large grains, and of specks, where all pixels
 # are mixed. Both are from rendered photos, not from a source.
 MIXED = (0.1, 0.9)
-EDGE_SD, SPECK_SD = 0.05, 0.40
+EDGE_SD, SPECK_SD = 0.05, 0.36
 BLOCKS_MM = (1.5, 3.0, 5.0)
 
 

@@ -90,8 +90,8 @@ def test_pure_grains_are_known_whatever_the_pale_level_is():
     pure, specks = np.array([0.0, 1.0, 1.0, 0.0], np.float32), np.full(4, 0.5, np.float32)
     edges = np.array([0.0, 1.0, 1.0, 0.5], np.float32)
     assert mixed_doubt(pure, 0.1) == 0.0
-    assert mixed_doubt(specks, 0.1) == pytest.approx(0.5 * np.hypot(0.1, 0.4))
-    assert mixed_doubt(edges, 0.1) == pytest.approx(0.125 * np.hypot(0.1, 0.05 + 0.35 * 0.2))
+    assert mixed_doubt(specks, 0.1) == pytest.approx(0.5 * np.hypot(0.1, 0.36))
+    assert mixed_doubt(edges, 0.1) == pytest.approx(0.125 * np.hypot(0.1, 0.05 + 0.31 * 0.2))
 
 
 def test_series_stops_when_level_and_not_before():
