@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from stripread.evenness import evenness
-from stripread.vials import Vial
+from stripread.vials import Vial, Vials
 from stripread.view import CardView
 
 RING_SEEN = 0.15  # contrast of the printed ring: the floor is the card
@@ -20,6 +20,13 @@ MIDDLE = 0.45  # of the radius: the liquid of a cap is still nine tenths as deep
 FALL = (0.35, 2.0)  # how much of the middle's tint is gone at the edge of what is read: a cap's nearly all
 SIDED = 0.6  # largest slope across, of the fall outward: a bowl is alike on all sides
 CLEAR = 6.0  # the fall, in its standard deviations
+
+
+def as_read(view: CardView, vials: Vials) -> Vials:
+    """The vessels with the liquid that is read: in bowls the middle, else all of it."""
+    if vials.sample is None or vials.blank is None or not in_bowl(view, vials.sample, vials.blank):
+        return vials
+    return Vials(middle_of(view, vials.sample), middle_of(view, vials.blank))
 
 
 def in_bowl(view: CardView, sample: Vial, blank: Vial) -> bool:

@@ -16,7 +16,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.bowl import in_bowl, middle_of
 from stripread.card import CardLayout
 from stripread.evenness import evenness
 from stripread.liquid import LiquidMean, excess, liquid_mean
@@ -66,8 +65,6 @@ def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
     sample, blank = vials.sample, vials.blank
     assert sample is not None
     assert blank is not None
-    if in_bowl(view, sample, blank):
-        sample, blank = middle_of(view, sample), middle_of(view, blank)
     s, b = liquid_mean(view, sample), liquid_mean(view, blank)
     avoid = [(c.centre_mm, c.radius_mm) for vial in (sample, blank) for c in vial.circles]
     paper = paper_light(view, layout, avoid)

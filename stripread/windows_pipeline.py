@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.bowl import as_read
 from stripread.card import Window, layout
 from stripread.colour import rgb_to_lab
 from stripread.concentration import Concentration, concentration, meaning
@@ -79,7 +80,8 @@ def measure_tint(data: bytes, trace: TintTrace) -> TintSample:
     """
     view = find_card(data, trace.card)
     found = find_vials(view, layout())
-    trace.vials, doubts = _both(view, found)
+    both, doubts = _both(view, found)
+    trace.vials = as_read(view, both)
     trace.reasons += doubts
     trace.sample = replace(sample_tint(view, trace.vials, layout()), guessed=found.sample is None)
     return trace.sample

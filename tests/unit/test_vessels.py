@@ -78,8 +78,9 @@ def test_the_tint_of_a_bowl_falls_outward_and_of_a_flat_floor_does_not():
     falls = []
     for bowl in (0.0, 1.0):
         trace = trace_tint(render(with_vessels(SCENE, *like(Well(9.0, 7.0, bowl=bowl), 150.0, 7.0))).data)
-        tint = evenness(trace.card.view, trace.vials.sample)
-        none = evenness(trace.card.view, trace.vials.blank)
+        found = find_vials(trace.card.view, layout())
+        tint, none = evenness(trace.card.view, found.sample), evenness(trace.card.view, found.blank)
+        assert (trace.vials.sample.area_mm2 < 0.5 * found.sample.area_mm2) == (bowl > 0)  # the middle is read
         falls.append(-tint.outward / (tint.middle - none.mean))
     assert abs(falls[0]) < 0.2
     assert falls[1] > 0.35
