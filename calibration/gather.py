@@ -85,9 +85,9 @@ def _measure(job: Job, kind: StripKind) -> Measured | LeftOutPhoto:
         return LeftOutPhoto(str(job.path), refused.reason.message)
 
 
-def to_pads(measured: Measured, card: CardValues) -> PadSet:
-    """Correct one photo's pads with the card's values."""
-    return pads_to_lab(measured.pads, fix_colour(measured.samples, card))
+def to_pads(measured: Measured, card: CardValues, *, dye: bool = True) -> PadSet:
+    """Correct one photo's pads, or with ``dye`` false a printed chart's fields, with the card's values."""
+    return pads_to_lab(measured.pads, fix_colour(measured.samples, card), dye=dye)
 
 
 def known_pads(rows: list[BufferRow], results: list[Measured | LeftOutPhoto], card: CardValues) -> list[KnownPads]:
@@ -110,5 +110,5 @@ def chart_jobs(spots: list[ChartSpot]) -> list[tuple[Job, list[ChartSpot]]]:
 
 def swatches(group: list[ChartSpot], measured: Measured, card: CardValues) -> list[Swatch]:
     """The chart's fields as seen on one photo."""
-    lab = to_pads(measured, card).lab
+    lab = to_pads(measured, card, dye=False).lab
     return [Swatch(s.ph, s.pad, (float(v[0]), float(v[1]), float(v[2]))) for s, v in zip(group, lab, strict=True)]

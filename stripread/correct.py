@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from stripread import light, tone
 from stripread.colour import rgb_to_lab
-from stripread.dye import channel_cov, dark_cov
+from stripread.dye import channel_cov, dark_cov, moved_cov
+from stripread.dyefield import INK_SHARE, basis, dye_field, ink_field
 from stripread.patches import PatchSamples
 from stripread.reference import CardValues
 from stripread.residual import ResidualModel, fit_residual
@@ -48,7 +49,8 @@ class ColourFix:
     theta (29,): tone, light (3 x 6), off-diagonals of A, flare. cov (29, 29): their covariance. matrix (3, 3): inverse
     of A. residual: what the patches still miss, as a model in CIELAB. lab_rms: root mean square residual of the patches
     before that model (Delta E*ab); rms_cv: the same after it, leaving one out. light_rms: the part of it in lightness
-    among the neutral patches. weights (N,): how far each patch was trusted, 0 to 1.
+    among the neutral patches. weights (N,): how far each patch was trusted, 0 to 1. dyes (10, 3): how dyes are off in
+    this photo (``dyefield``); zero where the card's own values are not known well enough to tell.
     """
 
     theta: Array
@@ -60,6 +62,7 @@ class ColourFix:
     light_rms: float
     weights: Array
     monochrome: bool
+    dyes: Array
 
     def to_linear(self, rgb: Array, at_mm: Array) -> Array:
         """Linear device RGB with the light field divided out, relative to paper white: (N, 3) from encoded (N, 3)."""
@@ -74,13 +77,31 @@ class ColourFix:
         """Linear reference RGB (relative to paper white), without the residual model: (N, 3)."""
         return _reference(self.theta, rgb, at_mm)
 
-    def to_lab(self, rgb: Array, at_mm: Array, var: Array) -> tuple[Array, Array, dict[str, Array]]:
+    def left_over(self, rgb: Array, at_mm: Array, *, dye: bool) -> tuple[Array, Array]:
+        """What the fit misses at encoded colours (P, 3): shift (P, 3) in CIELAB to add, its covariance (3P, 3P).
+
+        dye: the colours are a strip's, not a print's.
+        """
+        reference = self.to_rgb(rgb, at_mm)
+        lab = rgb_to_lab(reference)
+        shift, cov = self.residual.at(lab)
+        cov = cov + channel_cov(reference) + dark_cov(reference, rgb)
+        if dye and self.dyes.any():
+            moved = basis(lab) @ self.dyes
+            shift, cov = INK_SHARE * shift + moved, cov + moved_cov(moved)
+        return shift, cov
+
+    def to_lab(
+        self, rgb: Array, at_mm: Array, var: Array, *, dye: bool = True
+    ) -> tuple[Array, Array, dict[str, Array]]:
         """CIELAB of encoded colours at card points, all their covariances included.
 
         Parameters
         ----------
         rgb, at_mm, var
             Encoded means (P, 3) in 0 to 1, their places (P, 2) mm, and the variance (P, 3) of the means.
+        dye
+            The colours are a strip's, not a print's.
 
         Returns
         -------
@@ -101,9 +122,7 @@ class ColourFix:
         shifted = rgb_to_lab(shifted)
         jacobian = ((shifted - lab0) / step[:, None, None]).reshape(N_PARAMETERS, -1).T  # (3P, 29)
         noise = self.noise_cov(rgb, at_mm, var)
-        shift, shift_cov = self.residual.at(lab0)
-        reference = self.to_rgb(rgb, at_mm)
-        shift_cov = shift_cov + channel_cov(reference) + dark_cov(reference, rgb)
+        shift, shift_cov = self.left_over(rgb, at_mm, dye=dye)
         parts = {"noise": noise, "correction": shift_cov}
         for name, block in (("tone", _TONE), ("light", _LIGHT), ("correction", _MIX)):
             j = jacobian[:, block]
@@ -225,6 +244,9 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
     miss = target - lab
     residual = fit_residual(lab, miss, trusted, monochrome=monochrome)
     neutral = trusted & (np.ptp(values.rgb, axis=1) < 0.02)
+    dyes = np.zeros((10, 3))
+    if not monochrome and values.source != "nominal":
+        dyes = dye_field(ink_field(target, miss, 116.0 * values.sd, weight))
     return ColourFix(
         theta=theta,
         cov=cov,
@@ -235,6 +257,7 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
         light_rms=float(np.sqrt((miss[neutral, 0] ** 2).mean())) if neutral.any() else float("nan"),
         weights=weight,
         monochrome=monochrome,
+        dyes=dyes,
     )
 
 

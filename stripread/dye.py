@@ -16,12 +16,22 @@ from stripread.colour import lab_jacobian
 
 Array = NDArray[np.float64]
 
-CHANNEL_SD = np.array([0.063, 0.022, 0.03])  # of the log reflectance in red, green, blue, where that is -1
-CHANNEL_POWER = 0.8  # of the log reflectance
-CHANNEL_SHARED = 0.6  # part that pads of one strip have in common
+CHANNEL_SD = np.array([0.063, 0.02, 0.032])  # of the log reflectance in red, green, blue, where that is -1
+CHANNEL_POWER = 1.1  # of the log reflectance
+CHANNEL_SHARED = 0.85  # part that pads of one strip have in common
 DEEPEST = 2.5  # of the log reflectance: beyond it stray light is all there is
 DARK_SD = 0.004  # linear light: what a very dark channel is unsure by
 DARK_CLIPPED = 10.0  # how much more where the phone wrote zero: its gamut or black point cut it off
+MOVED_SD = 0.75  # of the shift that the inks' misses foretell (``dyefield``): a foretold miss is itself unsure
+MOVED_SHARED = 0.85  # part that pads of one strip have in common
+
+
+def moved_cov(shift: Array) -> Array:
+    """Doubt of shifts (P, 3) taken from ``dyefield`` as CIELAB covariance (3P, 3P), per channel."""
+    count = len(shift)
+    own = np.diag(shift.reshape(-1) ** 2)
+    alike = np.kron(np.ones((count, count)), np.eye(3)) * np.outer(shift.reshape(-1), shift.reshape(-1))
+    return np.asarray(MOVED_SD**2 * (MOVED_SHARED * alike + (1.0 - MOVED_SHARED) * own))
 
 
 def channel_cov(reference: Array) -> Array:

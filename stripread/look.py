@@ -11,9 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.colour import rgb_to_lab
 from stripread.correct import ColourFix
-from stripread.dye import channel_cov
 from stripread.pads import PadSamples, PadSet
 
 Array = NDArray[np.float64]
@@ -40,8 +38,7 @@ class Look:
 
 def look_at(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fix: ColourFix) -> Look:
     """Gather a look from what the pipeline's stages came to."""
-    reference = fix.to_rgb(samples.rgb, samples.at_mm)
-    foreign = fix.residual.at(rgb_to_lab(reference))[1] + channel_cov(reference)
+    foreign = fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
     parts = dict(pads.parts, foreign=foreign, mixing=pads.parts["correction"] - foreign)
     parts["fit"] = parts["tone"] + parts["light"] + parts["mixing"] + parts["cross"]
     causes = ("noise", "texture", "tone", "light", "mixing", "foreign", "fit")

@@ -110,8 +110,8 @@ def _block_means(pixels: Array, mask: NDArray[np.bool_]) -> Array:
     return np.asarray(sums[full, :3] / sums[full, 3:4])
 
 
-def pads_to_lab(pads: PadSamples, fix: ColourFix) -> PadSet:
-    """Correct the pads to CIELAB relative to the card."""
-    lab, cov, parts = fix.to_lab(pads.rgb, pads.at_mm, pads.noise)
+def pads_to_lab(pads: PadSamples, fix: ColourFix, *, dye: bool = True) -> PadSet:
+    """Correct the pads to CIELAB relative to the card. dye: they are a strip's, not the fields of a printed chart."""
+    lab, cov, parts = fix.to_lab(pads.rgb, pads.at_mm, pads.noise, dye=dye)
     parts["texture"] = fix.noise_cov(pads.rgb, pads.at_mm, pads.texture)
     return PadSet(lab, cov + parts["texture"], parts, pads.corners_mm, pads.reasons)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from tests import coverage_tables as t
 from tests.coverage_picture import draw
-from tests.coverage_rows import NO_PROFILE, Row
+from tests.coverage_rows import NO_PROFILE, Row, bottle_of
 
 START, END = "<!-- study: written by the program, do not edit -->", "<!-- /study -->"
 HEAD = "# Do the intervals hold what they promise?\n"
@@ -53,7 +53,8 @@ def body(rows: Sequence[Row]) -> str:
     sections = [
         f"{len(photos):,} rendered photos of {len(setups)} setups (a printer, its sheet, a lot of strips, a profile "
         f"made from other rendered photos; {failed} setups gave no profile). Every photo is by another phone in "
-        f"another light, of another strip of that lot; {hard.value:.0%} are hard scenes. Code {', '.join(codes)}.",
+        "another light, of another strip: half of the strips come from the bottle that the profile was made with, half "
+        f"from other bottles. {hard.value:.0%} are hard scenes. Code {', '.join(codes)}.",
         f"Remade by\n\n{REMAKE}",
         "![Reliability, PIT histogram, coverage by pH and light, error against bound, budget](coverage.png)",
         "## What was wanted\n\n" + verdicts(rows),
@@ -70,12 +71,14 @@ def body(rows: Sequence[Row]) -> str:
         "## By what makes a scene hard\n\n"
         + t.split(photos, "trouble", lambda r: r.trouble + (", local tone mapping" if r.local_tone else "")),
         "## By phone\n\n" + t.by_phone(photos),
+        "## By bottle\n\n"
+        + t.split(photos, "strip", lambda r: "the profile's" if bottle_of(r.setup, r.draw) == r.setup else "another"),
         "## By status\n\n" + t.split(photos, "status", lambda r: r.status),
         "## Error against the bound\n\n" + t.bounds(photos),
         "The bounds (`tests/scenes/bound.py`) are hybrid Cramér-Rao bounds, for each photo from its own lamps, phone "
         "and exposure: the standard deviation of a reader that knows light, phone and curve exactly and meets sensor "
-        "noise only; then also strips of one lot that differ; then also a lot that it does not know. (Profiles here "
-        "know their lot.) Normal errors at a bound of 1 have a mean absolute error of "
+        "noise only; then also strips of one lot that differ; then also a lot that it does not know. Normal errors at "
+        "a bound of 1 have a mean absolute error of "
         f"{t.AT_BOUND:.2f}, hence the last column. Bounds are means over the photos, none larger than the standard "
         "deviation of a guess over the range.",
         "## Where the variance comes from\n\n" + t.budget(photos),

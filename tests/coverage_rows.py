@@ -21,6 +21,7 @@ CAUSES = ("noise", "texture", "tone", "light", "correction", "strip_lot", "calib
 LEVELS = (0.50, 0.80, 0.95, 0.99)
 NO_PROFILE = "no profile"
 HARD_EVERY = 4  # one scene in so many is a hard one
+OTHER_BOTTLE = 10_000  # added to the number of a strip's lot where it is not the one that the profile was made with
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,11 @@ class Row:
         return self.lows[at] <= self.ph <= self.highs[at]
 
 
+def bottle_of(setup: int, draw: int) -> int:
+    """The lot of a photo's strip: half are of the bottle that the profile was made with, half of others."""
+    return setup if (draw // HARD_EVERY) % 2 == 0 else OTHER_BOTTLE + 100 * setup + draw
+
+
 def trouble_of(scene: Scene, hard: bool) -> str:
     """What makes a hard scene's light hard, told from its lamps."""
     if not hard:
@@ -109,7 +115,7 @@ def blank_row(code: str, kind: str, setup: int, draw: int, status: str) -> Row:
 def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> Row:
     """Render (or take from the shelf) one photo, read it, and say what came of it."""
     hard = (draw + 1) % HARD_EVERY == 0
-    scene = scene_of(kind, setup, draw, hard)
+    scene = scene_of(kind, setup, draw, hard, bottle_of(setup, draw))
     assert scene.ph is not None
     trace = trace_ph(photo_bytes(scene), profile)
     got, estimate = trace.reading, trace.estimate
