@@ -1,7 +1,7 @@
 // The page: what is chosen, what is shown, and when it is asked for again.
 import { call } from "./api.js";
 import { showBench } from "./bench.js";
-import { $, el, store } from "./dom.js";
+import { $, el, options, store } from "./dom.js";
 import { correct, newBatch, pairing, rename, rinseWater, toggleClosed } from "./manage.js";
 import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
@@ -85,9 +85,7 @@ async function refresh() {
 
 function show() {
   const batch = chosen();
-  $("batch").replaceChildren(
-    ...state.batches.map((b) => el("option", { value: b.id, selected: b.id === state.batch }, b.name + (b.closed_at ? " (closed)" : ""))),
-  );
+  options($("batch"), state.batches.map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : "")]), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
   for (const id of ["camera", "file"]) $(id).disabled = !open;

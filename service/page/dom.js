@@ -16,6 +16,13 @@ function fill(element, attributes, children) {
 export const el = (tag, attributes, ...children) => fill(document.createElement(tag), attributes, children);
 export const svg = (tag, attributes, ...children) => fill(document.createElementNS(SVG, tag), attributes, children);
 
+// The choices of a list, [value, text] each. Left alone if they are the same: somebody may just be choosing.
+export function options(select, choices, value) {
+  const same = choices.length === select.options.length && choices.every(([v, text], n) => select.options[n].value === String(v) && select.options[n].text === text);
+  if (!same) select.replaceChildren(...choices.map(([v, text]) => el("option", { value: v }, text)));
+  if (select.value !== String(value ?? "")) select.value = value ?? "";
+}
+
 export const store = {
   get(key, otherwise = null) {
     try {

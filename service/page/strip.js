@@ -1,5 +1,5 @@
 // What is said of a strip before its photo: which kind, when it was dipped, how warm, in rinse water or not.
-import { $, el, store } from "./dom.js";
+import { $, el, options, store } from "./dom.js";
 
 const FORGET_MS = 15 * 60 * 1000; // nobody photographs a strip so long after
 let batch = null;
@@ -14,10 +14,10 @@ export function clock(at) {
   return `${day}T${pad(at.getHours())}:${pad(at.getMinutes())}:${pad(at.getSeconds())}`;
 }
 
-// The same with its zone, so that it names one moment.
+// The same to the millisecond, which keeps photos in order, and with its zone, so that it names one moment.
 export function clockAndZone(at) {
   const east = -at.getTimezoneOffset();
-  return `${clock(at)}${east < 0 ? "-" : "+"}${pad(Math.floor(Math.abs(east) / 60))}:${pad(Math.abs(east) % 60)}`;
+  return `${clock(at)}.${String(at.getMilliseconds()).padStart(3, "0")}${east < 0 ? "-" : "+"}${pad(Math.floor(Math.abs(east) / 60))}:${pad(Math.abs(east) % 60)}`;
 }
 
 const dipped = () => {
@@ -63,7 +63,7 @@ export function showStrip(now, about) {
   }
   const kept = store.get(`profile-${batch}`);
   const name = profiles.some((p) => p.name === kept) ? kept : profiles.length ? profiles[0].name : "";
-  $("profile").replaceChildren(...profiles.map((p) => el("option", { value: p.name, selected: p.name === name }, p.name)));
+  options($("profile"), profiles.map((p) => [p.name, p.name]), name);
   $("rinse-text").textContent = blank === null ? "Rinse water" : `Rinse water, compare with entry ${blank}`;
   tick();
   more();
