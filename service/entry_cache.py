@@ -53,7 +53,7 @@ def _of(engine: Engine, batch_id: int) -> _Kept:
         batches = _kept.setdefault(engine, OrderedDict())
         kept = batches.setdefault(batch_id, _Kept())
         batches.move_to_end(batch_id)
-        if len(batches) > BATCHES:
+        while len(batches) > BATCHES:
             batches.popitem(last=False)
         return kept
 

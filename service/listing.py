@@ -20,7 +20,7 @@ AT_ONCE = 40  # entries read and written in one go: a few milliseconds
 
 _HEAD = (
     "id,received_at,snapped_at,taken_at,wash,kind,status,value,low,high,note,reasons,origin,corrects,corrected_by,"
-    "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software"
+    "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software,waited_s,temperature_c,rinse,blank_entry"
 )
 COLUMNS = _HEAD.split(",")
 Piece = tuple[list[store.Row], dict[int, int]]  # rows in order, and which entry corrects which of them
@@ -83,7 +83,7 @@ def _lines(rows: list[list[Any]]) -> str:
 
 
 def _cells(row: store.Row, corrected_by: int | None) -> list[Any]:
-    reading = row["reading"]
+    reading, said = row["reading"], row["extras"].get("said", {})
     known = {
         **row,
         "taken_at": reading.get("taken_at"),
@@ -94,6 +94,10 @@ def _cells(row: store.Row, corrected_by: int | None) -> list[Any]:
         "photo": reading["photo"],
         "sha256": row["photo_sha256"],
         "profile": reading.get("profile"),
+        "waited_s": reading.get("waited_s"),
+        "temperature_c": said.get("temperature_c"),
+        "rinse": "yes" if said.get("rinse") else "",
+        "blank_entry": row["extras"].get("blank", {}).get("entry"),
     }
     return [_cell(known[name]) for name in COLUMNS]
 

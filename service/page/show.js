@@ -142,7 +142,7 @@ export function line(entry, act) {
       el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note].filter(Boolean).join(" · ")),
       log.corrects ? el("p", { class: "meta" }, `${log.withdrawn ? "Withdraws" : "Corrects"} entry ${log.corrects}: ${log.why} (${log.made_by})`) : null,
       log.corrected_by ? el("p", { class: "meta" }, `Corrected by entry ${log.corrected_by}`) : null,
-      el("details", {}, el("summary", {}, `Details of entry ${log.id}`), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
+      el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );
 }

@@ -1,5 +1,7 @@
 """What is said of a strip beside its photo: which kind it is, when it was dipped, how warm, in which water."""
 
+import csv
+import io
 import json
 from dataclasses import replace
 
@@ -118,6 +120,9 @@ def test_the_same_json_as_on_the_command_line(served):  # noqa: F811
     sent = client.post("/api/batches/1/readings", files={"photo": (PHOTO.name, photo)}, data=form).json()
     assert {"read_too_late", "hot_sample"} <= {r["code"] for r in sent["reasons"]}
     assert (sent["waited_s"], sent["status"]) == (95.0, "doubtful")
+    rows = csv.DictReader(io.StringIO(client.get("/api/batches/1/export.csv").text))
+    row = next(row for row in rows if row["id"] == str(sent["log"]["id"]))
+    assert (row["waited_s"], row["temperature_c"], row["rinse"]) == ("95.0", "45.0", "yes")
     alone = _command_line(settings, "--dipped-at", "95", "--temperature-c", "45", "--rinse")
     _alike({**sent, "sha256": alone["sha256"]}, alone)
 
