@@ -250,6 +250,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "doubt",
         "The solid is not a mix of a dark and a pale part ({detail}), so the pale share may not mean what it seems.",
     ),
+    "edge_like_paper": (
+        "doubt",
+        "At the edge lies something that may be pale solid or bare ground ({detail}); the interval allows for both. "
+        "Push the solid together or name the place with a region.",
+    ),
     "dark_is_light": (
         "doubt",
         "The dark part is lighter ({detail}) than dark oxide is: pale grains too fine to be told apart may lie in it, "

@@ -24,6 +24,7 @@ from stripread.paleshare import mixed_doubt, scatter, share_interval
 from stripread.paper import paper_light
 from stripread.reasons import Reason, because
 from stripread.rims import RIM_SEEN, channel_mean, find_circles, printed
+from stripread.solidedge import left_out_mm2
 from stripread.solidlevels import DARK_MOST, DARK_TOP, DARK_USUAL, DARK_USUAL_SD, dark_level, grain_shares, pale_level
 from stripread.tone import N_TONE, basis, log_light
 from stripread.view import CardView
@@ -49,7 +50,8 @@ PAPER_LIKE = 0.9
 @dataclass(frozen=True)
 class SolidSample:
     """The solid as seen. light (h, w, 3): linear, relative to bare paper there; mask (h, w): of the solid, without edge
-    and shine; encoded (3,): mean as written; whole_mm2: area of the solid with both; shine: share left out; centre_mm.
+    and shine; encoded (3,): mean as written; whole_mm2: area of the solid with both; shine: share left out; centre_mm;
+    left_out_mm2: beside it, what may be pale solid.
     """
 
     light: NDArray[np.float32]
@@ -60,6 +62,7 @@ class SolidSample:
     centre_mm: tuple[float, float]
     px_per_mm: float
     origin: tuple[int, int]
+    left_out_mm2: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -104,10 +107,12 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     light = (decode(np.arange(256) / 255.0)[crop] / white).astype(np.float32)
     if isinstance(where, tuple):
         solid = inside = np.ones((h, w), dtype=bool)
+        left_out = 0.0
     else:
         solid = _outline(view, where, light, places)
         kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, _odd(MARGIN_MM * view.px_per_mm))
         inside = np.asarray(cv2.erode(solid.astype(np.uint8), kernel, borderValue=0) > 0)
+        left_out = left_out_mm2(view, where, solid, channel_mean(light), places)
     whole = float(solid.sum()) / view.px_per_mm**2
     shine = _mirrors(light, _channel_min(crop) >= CLIPPED, inside)
     if shine.any():
@@ -127,6 +132,7 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
         (float(centre[0]), float(centre[1])),
         view.px_per_mm,
         (round(float(origin[1])), round(float(origin[0]))),
+        left_out,
     )
 
 
@@ -254,6 +260,10 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     unseen = 1.0 - min(float(sample.mask.sum()) / sample.px_per_mm**2 / sample.whole_mm2, 1.0)
     interval = share_interval(pale, float(np.hypot(np.sqrt(variance * unseen), doubt)))
     interval = (min(interval[0], lowest), interval[1])
+    if sample.left_out_mm2:  # no more can be known of it than that it may all be pale
+        beside = sample.left_out_mm2 / (sample.whole_mm2 + sample.left_out_mm2)
+        reasons.append(because("edge_like_paper", f"{beside:.0%} of the area"))
+        interval = (interval[0], max(interval[1], min(interval[1] * (1.0 - beside) + beside, 1.0)))
     batch = share_interval(pale, float(np.hypot(np.sqrt(variance), doubt)))
     lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6), dye=False)
     if sample.shine > 0.02:

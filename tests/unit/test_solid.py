@@ -173,6 +173,14 @@ def test_heaps_of_other_habits(number):
     assert reading.pale_fraction == pytest.approx(true_share(solid), abs=0.03)
 
 
+@pytest.mark.parametrize("number", [580, 539])
+def test_lumps_at_the_edge_may_be_solid_or_bare_ground(number):
+    scene, solid = another_heap(number)
+    reading = read_solid(render(with_solid(scene, solid)).data)
+    assert "edge_like_paper" in {r.code for r in reading.reasons}
+    assert reading.pale_interval[0] <= true_share(solid) <= reading.pale_interval[1]
+
+
 def test_a_dark_brown_is_not_brick_red():
     found = fitting(np.array([23.0, 3.0, 8.0]), np.array([2.0, 4.0, 5.0]))
     assert any("silver oxide" in text for text in found)
