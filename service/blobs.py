@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
-CHUNK = 1024 * 1024
+CHUNK = 256 * 1024  # larger pieces make some systems take large pages for the file, fetched and cleared for each photo
 
 
 class Blobs:

@@ -13,6 +13,7 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 from service.app import create_app
 from service.bench_service import Service
 from service.connection import bounded
+from service.memory import keep_memory
 from service.settings import Settings
 from stripread.errors import CallError
 
@@ -26,6 +27,7 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         When the data folder or the database can't be opened, or the port is taken.
     """
     _check_port(settings)
+    keep_memory()
     try:
         app = create_app(settings)
     except (OSError, SQLAlchemyError, ArgumentError, CommandError, ImportError) as problem:

@@ -15,16 +15,11 @@ from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
+from service.memory import let_workers_keep_memory
 from service.problems import ServiceProblem
 from service.worker import Job, begin, nothing, work
 
 T = TypeVar("T")
-# A reading takes and gives back some tens of megabytes. Keeping them, in large pages, spares a worker a tenth of its
-# time: else the system hands out and clears the same pages for every photo. 32 MB is the most that glibc keeps at once.
-_KEEP_MEMORY = (
-    "glibc.malloc.mmap_threshold=33554432:glibc.malloc.trim_threshold=536870912:"
-    "glibc.malloc.top_pad=16777216:glibc.malloc.hugetlb=1"
-)
 
 
 class WorkPool:
@@ -52,7 +47,7 @@ class WorkPool:
         self._pool = self._start()
 
     def _start(self) -> ProcessPool:
-        os.environ.setdefault("GLIBC_TUNABLES", _KEEP_MEMORY)  # read by the C library when a worker starts
+        let_workers_keep_memory()
         return ProcessPool(
             max_workers=self._workers,
             max_tasks=2000,  # a leak in an image library then stays small
