@@ -42,7 +42,7 @@ class Said:
         """What was said, JSON-ready, to keep in the log; nothing when nothing was said."""
         if self.dipped_at is None and self.temperature_c is None and not self.rinse:
             return {}
-        return {name: value for name, value in asdict(self).items() if value}
+        return {name: value for name, value in asdict(self).items() if value is not None and value is not False}
 
 
 def _time(text: str | None) -> str | None:

@@ -68,6 +68,7 @@ def test_what_was_said_is_in_the_log(send):
     entry = send(dipped_at="35", temperature_c="20.5", rinse="true", snapped_at="2026-05-12T10:00:00+02:00").json()
     said = {"dipped_at": "35", "temperature_c": 20.5, "rinse": True, "snapped_at": "2026-05-12T10:00:00+02:00"}
     assert entry["log"]["said"] == said
+    assert send(temperature_c="0").json()["log"]["said"] == {"temperature_c": 0.0}
     assert send(snapped_at="2026-05-12T10:00:00Z").json()["log"]["said"] == {}
     assert send(kind="tint", temperature_c="20").json()["log"]["said"] == {}
 
