@@ -22,6 +22,7 @@ BAY_MM = 1.5
 LEAST_MM2 = 2.0
 DISH_EDGE = 0.03  # of full scale: the step of a dish's wall
 WALL_MM = 1.5
+MUCH_PALE = 0.15  # with less of it, what is dark reaches the wall all round
 HELD = 0.97  # share of the solid that lies inside its dish
 PAPER_LIKE = 0.9  # of paper white: the bare bottom of a dish
 
@@ -37,7 +38,8 @@ def left_out_mm2(view: CardView, window: Window, solid: Mask, grey: NDArray[np.f
     outline = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))
     cv2.drawContours(hull, [outline], -1, 1, cv2.FILLED)
     rest = _if_broad((hull > 0) & ~solid, view.px_per_mm)
-    for circle in lone_rim(view, window):  # the wall alone is the same all round; what lies in it is not
+    much = float((grey[solid] > PALE_BOTTOM).mean()) > MUCH_PALE
+    for circle in lone_rim(view, window) if much else ():  # a wall is the same all round, unlike what lies in it
         off = np.hypot(places[..., 0] - circle.centre_mm[0], places[..., 1] - circle.centre_mm[1])
         inner = off < circle.radius_mm - WALL_MM
         if circle.edge > DISH_EDGE and not printed(circle, window) and solid[inner].sum() > HELD * solid.sum():
