@@ -14,7 +14,7 @@ from tests.server.running import Running
 @pytest.fixture
 def server(tmp_path):
     acid = tmp_path / "acid.toml"
-    acid.write_text('name = "acid 0-3"\n[kind]\nread_after_s = [2, 30]\n', encoding="utf-8")
+    acid.write_text('name = "acid 0-3"\n[kind]\nread_after_s = [4, 120]\n', encoding="utf-8")
     with Running(tmp_path, more_profiles=acid) as running:
         yield running
 
@@ -48,8 +48,8 @@ def test_the_kind_of_strip_is_chosen_and_kept_for_the_batch(phone, server, batch
 def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):
     Select(phone.by_id("profile")).select_by_value("acid 0-3")
     phone.by_id("dip").click()
-    phone.until(lambda: "wait until 2 s" in phone.by_id("dip").text)
-    phone.until(lambda: "photo now, to 30 s" in phone.by_id("dip").text)
+    phone.until(lambda: "wait until 4 s" in phone.by_id("dip").text)
+    phone.until(lambda: "photo now, to 120 s" in phone.by_id("dip").text)
     phone.by_id("more").click()
     phone.by_id("temperature").send_keys("45.5")
     phone.by_id("rinse").click()
@@ -67,7 +67,7 @@ def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):
         said["snapped_at"],
         said["dipped_at"],
     )  # both by the phone's own clock, one with its zone
-    assert 2 <= passed < 30
+    assert 4 <= passed < 120
     phone.until(lambda: "Dipped now" in phone.by_id("dip").text)  # the next strip has a dip of its own
     assert phone.by_id("more").text == "rinse"
     assert "Sample at 45.5 °C" in phone.answer()
