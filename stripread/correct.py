@@ -91,6 +91,13 @@ class ColourFix:
             shift, cov = INK_SHARE * shift + moved, cov + moved_cov(moved)
         return shift, cov
 
+    def dyes_off(self, rgb: Array, at_mm: Array) -> float:
+        """Root mean square shift, CIELAB units, that dyes of these encoded colours (N, 3) are foretold to need."""
+        if not self.dyes.any():
+            return 0.0
+        shift = basis(rgb_to_lab(self.to_rgb(rgb, at_mm))) @ self.dyes
+        return float(np.sqrt((shift**2).sum(axis=1).mean()))
+
     def to_lab(
         self, rgb: Array, at_mm: Array, var: Array, *, dye: bool = True
     ) -> tuple[Array, Array, dict[str, Array]]:

@@ -54,6 +54,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The card's own patches are not matched well ({detail}). Use plain daylight or one white lamp, away from "
         "coloured walls and gloves.",
     ),
+    "poor_light": (
+        "doubt",
+        "This light or this phone shows dyes otherwise than those of the calibration ({detail}). Use daylight or a lamp "
+        "that shows colours well, or calibrate with this phone in this light.",
+    ),
     "card_without_colour": (
         "doubt",
         "The card was printed without colour, so colours can't be corrected well and the interval is wide. "

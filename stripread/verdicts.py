@@ -33,6 +33,9 @@ POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral 
 # the profile's own card lies beyond, and 9 in 10 of another printer's card (rendered: python -m tests.card_study).
 OTHER_CARD = 2.2
 OTHER_CARD_LAB = 9.0  # Delta E; values measured by the user are the ink's own, which a phone sees less well
+# Delta E, mean over the card's colours: how far dyes are foretold to be off (``dyefield``). In ordinary light 7 photos
+# in 1000 lie beyond (rendered); a lamp of three narrow lines, or a very odd sensor, often does.
+DYES_OFF = 4.0
 LIGHT_RATIO = 3.0  # brightest to darkest place of the card
 WIDE = 0.8  # pH, the whole interval: wider, and being off by the trade's ± 0.5 is no longer unlikely
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
@@ -90,6 +93,9 @@ def doubts_of_fix(fix: ColourFix, samples: PatchSamples, values: CardValues | No
         doubts.append(because("other_card", told))
     elif known and fix.rms_cv > POOR_FIT:
         doubts.append(because("colour_fit_poor", f"they differ by {fix.rms_cv:.1f} Delta E"))
+    off = fix.dyes_off(samples.rgb, samples.centre_mm)
+    if known and off > DYES_OFF:
+        doubts.append(because("poor_light", f"dyes are off by some {off:.0f} Delta E"))
     field = fix.light_at(samples.centre_mm).mean(axis=1)
     if field.max() / max(field.min(), 1e-6) > LIGHT_RATIO or (known and fix.light_rms > UNEVEN):
         doubts.append(because("uneven_light", f"{field.max() / field.min():.1f} to 1"))

@@ -80,15 +80,18 @@ def profile_of(kind: str, setup: int, step: float = 1.0, per_point: int = 2, one
     return make_profile(strip_kind(kind), fit, evidence, photos, card)
 
 
-def scene_of(kind: str, setup: int, draw: int, hard: bool = False, lot: int | None = None) -> Scene:
+def scene_of(
+    kind: str, setup: int, draw: int, hard: bool = False, lot: int | None = None, *, phone: int | None = None
+) -> Scene:
     rng = np.random.default_rng([setup, draw, 99])
-    return random_scene(
-        rng, kind=kind, hard=hard, printer_seed=setup, sheet_seed=setup, lot_seed=setup if lot is None else lot
-    )
+    fixed = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup if lot is None else lot}
+    if phone is not None:
+        fixed["phone_seed"] = phone
+    return random_scene(rng, kind=kind, hard=hard, **fixed)
 
 
-def run_setup(job: tuple[str, int, int, float, float, bool]) -> list[Row]:
-    kind, setup, reads, hard_share, step, other_lot = job
+def run_setup(job: tuple[str, int, int, float, float, bool, bool]) -> list[Row]:
+    kind, setup, reads, hard_share, step, other_lot, own_phone = job
     import cv2
 
     cv2.setNumThreads(1)
@@ -96,7 +99,8 @@ def run_setup(job: tuple[str, int, int, float, float, bool]) -> list[Row]:
     rows = []
     for draw in range(reads):
         hard = (draw + 1) % max(1, round(1 / hard_share)) == 0 if hard_share else False
-        scene = scene_of(kind, setup, draw, hard, 10_000 + setup * 100 + draw if other_lot else None)
+        lot, phone = 10_000 + setup * 100 + draw if other_lot else None, setup if own_phone else None
+        scene = scene_of(kind, setup, draw, hard, lot, phone=phone)
         got = read_ph(photo_bytes(scene), profile)
         low, high = got.interval or (float("nan"), float("nan"))
         lamps = "+".join(sorted({lamp.spectrum for lamp in scene.lamps}))
@@ -152,13 +156,16 @@ def main() -> None:
     ask.add_argument("--hard", type=float, default=0.0, help="share of hard scenes")
     ask.add_argument("--step", type=float, default=1.0, help="pH between buffers")
     ask.add_argument("--other-lot", action="store_true", help="read strips of other lots than the calibrated one")
+    ask.add_argument("--own-phone", action="store_true", help="read with the phone that the profile was made with")
+    ask.add_argument("--workers", type=int, default=os.cpu_count())
     ask.add_argument("--csv", help="write every row here")
     given = ask.parse_args()
     jobs = [
-        (given.kind, given.first + s, given.reads, given.hard, given.step, given.other_lot) for s in range(given.setups)
+        (given.kind, given.first + s, given.reads, given.hard, given.step, given.other_lot, given.own_phone)
+        for s in range(given.setups)
     ]
     rows: list[Row] = []
-    with ProcessPoolExecutor(os.cpu_count()) as pool:
+    with ProcessPoolExecutor(given.workers) as pool:
         for part in pool.map(run_setup, jobs):
             rows += part
             print(report(part, f"setup {part[0].setup}") if part else "setup without a profile", flush=True)

@@ -1,5 +1,7 @@
 """How dyes are off is told from how the inks are off."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,8 +9,9 @@ from stripread.colour import rgb_to_lab
 from stripread.correct import fix_colour
 from stripread.dyefield import INK_SHARE, basis, dye_field, ink_field, modes
 from stripread.reference import nominal_values
+from stripread.verdicts import doubts_of_fix
 from tests.design_dyes import MOST, one_card
-from tests.unit.test_correct import photo
+from tests.unit.test_correct import KNOWN, photo
 
 
 def patches(n=60, seed=0):
@@ -48,6 +51,14 @@ def test_dyes_of_cards_that_were_not_in_the_design_are_less_off():
     by_ink = np.sqrt(((error - ink)[keep] ** 2).mean(axis=0))
     by_dye = np.sqrt(((error - INK_SHARE * ink - shift)[keep] ** 2).mean(axis=0))
     assert (by_dye < [0.97, 0.93, 0.99] * by_ink).all()
+
+
+def test_a_light_that_shows_dyes_otherwise_is_doubted():
+    samples = photo(0)
+    fix = fix_colour(samples, KNOWN)
+    assert "poor_light" not in {r.code for r in doubts_of_fix(fix, samples, KNOWN)}
+    far = replace(fix, dyes=fix.dyes + 5.0 * np.eye(10, 3))
+    assert "poor_light" in {r.code for r in doubts_of_fix(far, samples, KNOWN)}
 
 
 def test_a_card_of_unknown_print_tells_nothing_of_dyes():
