@@ -17,7 +17,8 @@ from stripread.view import CardView
 
 RING_SEEN = 0.15  # contrast of the printed ring: the floor is the card
 MIDDLE = 0.45  # of the radius: the liquid of a cap is still nine tenths as deep there, on average
-FALL = (0.35, 2.0)  # how much of the middle's tint is gone at the edge of what is read: a cap's nearly all
+LEAST_SHARE = 0.05
+FALL = (0.25, 2.0)  # how much of the middle's tint is gone at the edge of what is read: a cap's nearly all
 SIDED = 0.6  # largest slope across, of the fall outward: a bowl is alike on all sides
 CLEAR = 6.0  # the fall, in its standard deviations
 
@@ -49,4 +50,6 @@ def middle_of(view: CardView, vial: Vial) -> Vial:
     radius = np.sqrt(vial.mask.sum() / np.pi)
     y, x = np.ogrid[: vial.mask.shape[0], : vial.mask.shape[1]]
     kept = vial.mask & (np.hypot(y - rows.mean(), x - columns.mean()) < MIDDLE * radius)
+    if kept.sum() < LEAST_SHARE * vial.mask.sum():  # a mirror image lies in the middle
+        return vial
     return replace(vial, mask=kept, area_mm2=float(kept.sum()) / view.px_per_mm**2)

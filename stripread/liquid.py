@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import srgb_decode
+from stripread.errors import Refused
+from stripread.reasons import because
 from stripread.vials import Vial
 from stripread.view import CardView
 
@@ -32,8 +34,16 @@ class LiquidMean:
 
 
 def liquid_mean(view: CardView, vial: Vial) -> LiquidMean:
-    """Average the liquid of one vessel. Outliers (dust, rests of edges) beyond 4 robust standard deviations go."""
+    """Average the liquid of one vessel. Outliers (dust, rests of edges) beyond 4 robust standard deviations go.
+
+    Raises
+    ------
+    Refused
+        ``no_vial`` when no pixel of the vessel can be used.
+    """
     pixels, places = vial.pixels(view), vial.places_mm(view)
+    if not len(pixels):
+        raise Refused(because("no_vial", "left or right"))
     stride = max(1, len(pixels) // MOST_PIXELS)
     if stride % 2 == 0:  # an even stride would walk down columns and see half of them
         stride += 1
@@ -42,6 +52,8 @@ def liquid_mean(view: CardView, vial: Vial) -> LiquidMean:
     centre = np.median(linear, axis=0)
     spread = 1.4826 * np.median(np.abs(linear - centre), axis=0) + 1e-4
     kept = (np.abs(linear - centre) < 4.0 * spread).all(axis=1)
+    if not kept.any():
+        kept[:] = True
     linear, places, encoded = linear[kept], places[kept], pixels[kept].mean(axis=0)
     slope = 2.2 * linear.mean(axis=0) / np.maximum(encoded, 0.03)
     noise = (slope * ROUNDING) ** 2

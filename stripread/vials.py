@@ -226,6 +226,7 @@ def disc(view: CardView, window: Window, radius_mm: float = 5.5) -> Vial:
     origin = (int(low[1]), int(low[0]))
     pixels = view.rgb[low[1] : low[1] + side, low[0] : low[0] + side].astype(np.float32) / 255.0
     mask = _liquid(pixels, inside, view.px_per_mm)
+    mask = mask if mask.any() else inside
     area = float(mask.sum()) / view.px_per_mm**2
     circle = Circle(window.centre_mm, 9.0, 0.0)
     return Vial((circle,), mask, origin, area, window.centre_mm, _ring_contrast(view, window, origin, inside))

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stripread.bowl import middle_of
 from stripread.card import layout
 from stripread.evenness import evenness
 from stripread.faintrim import faint_rim
@@ -84,6 +85,16 @@ def test_the_tint_of_a_bowl_falls_outward_and_of_a_flat_floor_does_not():
         falls.append(-tint.outward / (tint.middle - none.mean))
     assert abs(falls[0]) < 0.2
     assert falls[1] > 0.35
+
+
+def test_a_lamp_mirrored_in_the_middle_of_a_bowl_leaves_something_to_read():
+    trace = trace_tint(render(with_vessels(SCENE, *like(Well(9.0, 7.0, glints=0), 150.0, 7.0))).data)
+    vial = find_vials(trace.card.view, layout()).sample
+    rows, columns = np.indices(vial.mask.shape)
+    away = np.hypot(rows - rows[vial.mask].mean(), columns - columns[vial.mask].mean())
+    holed = replace(vial, mask=vial.mask & (away > 0.6 * away[vial.mask].max()))
+    assert middle_of(trace.card.view, holed).mask.any()
+    assert middle_of(trace.card.view, vial).mask.sum() < 0.3 * vial.mask.sum()
 
 
 def test_a_reflection_on_one_side_is_no_copper():
