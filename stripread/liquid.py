@@ -51,9 +51,9 @@ def liquid_mean(view: CardView, vial: Vial) -> LiquidMean:
     linear = srgb_decode(pixels)
     centre = np.median(linear, axis=0)
     spread = 1.4826 * np.median(np.abs(linear - centre), axis=0) + 1e-4
-    kept = (np.abs(linear - centre) < 4.0 * spread).all(axis=1)
+    kept: NDArray[np.bool_] = np.asarray((np.abs(linear - centre) < 4.0 * spread).all(axis=1))
     if not kept.any():
-        kept[:] = True
+        kept = np.ones(len(linear), dtype=bool)
     linear, places, encoded = linear[kept], places[kept], pixels[kept].mean(axis=0)
     slope = 2.2 * linear.mean(axis=0) / np.maximum(encoded, 0.03)
     noise = (slope * ROUNDING) ** 2
