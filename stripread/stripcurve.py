@@ -40,9 +40,9 @@ class Lot:
     pH unsure with four pads, 0.05 with one); calibration photos of one bottle can't tell.
     """
 
-    shift: float = 0.035
-    load: float = 0.045
-    lightness: float = 0.4
+    shift: float = 0.038
+    load: float = 0.05
+    lightness: float = 0.45
 
 
 @dataclass(frozen=True)
