@@ -64,6 +64,7 @@ def tint_picture(trace: TintTrace) -> bytes:
         panels,
         title=Path(reading.stamp.photo).name,
         caption=f"tint · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
+        words_px=250,  # what the test does not prove is long
     )
     return picture.png(image)
 

@@ -83,6 +83,7 @@ def compose(
     title: str = "",
     caption: str = "",
     ribbon: Image | None = None,
+    words_px: int = 150,
 ) -> Image:
     """Draw one picture of a reading.
 
@@ -94,6 +95,8 @@ def compose(
         What to show; panels go into the right column from the top.
     title, caption
         The photo's name above it; profile and software in small print at the foot.
+    words_px
+        Height kept for the reasons below the photo.
     ribbon
         A long picture shown under the photo (the strip, straightened), shape (h, w, 3), or None.
 
@@ -108,7 +111,7 @@ def compose(
     canvas = FigureCanvasAgg(figure)  # no pyplot: nothing global, so that threads may draw at once
     _text(figure, _LEFT, 56, clip(title, 62), 15, weight="bold")
     _text(figure, _LEFT, HEIGHT - 20, clip(caption, 130), 8.5, colour=PALE)
-    room = 800 if headline.status == "refused" else 710  # else reasons stand below
+    room = 800 if headline.status == "refused" else 860 - words_px  # else reasons stand below
     bottom, width = _draw_photo(figure, photo, outlines, height=room if ribbon is None else room - 110)
     if ribbon is not None:
         height = float(np.clip(width * ribbon.shape[0] / ribbon.shape[1], 36, 90))
