@@ -41,8 +41,8 @@ OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right o
 NICKEL_USUAL = 0.6
 # Above this probability of nickel a blue is not called copper: less strict where it is weak (standard deviations),
 # since a weak blue is never far from either
-WEAK, PLAIN = 6.0, 14.0
-NICKEL_LIKELY, NICKEL_PLAIN = 0.62, 0.25
+FAINT, WEAK, PLAIN = 4.5, 5.5, 14.0
+NICKEL_EVEN, NICKEL_LIKELY, NICKEL_PLAIN = 0.5, 0.62, 0.25  # even odds well below the detection limit
 
 
 @dataclass(frozen=True)
@@ -154,7 +154,7 @@ def _decide(signal: float, sd0: float, misfit: float, nickel: float) -> Decision
 
 def is_nickel(signal: float, sd0: float, nickel: float) -> bool:
     """Whether a blue is nickel's rather than copper's."""
-    limit = np.interp(signal / sd0, (WEAK, PLAIN), (NICKEL_LIKELY, NICKEL_PLAIN))
+    limit = np.interp(signal / sd0, (FAINT, WEAK, PLAIN), (NICKEL_EVEN, NICKEL_LIKELY, NICKEL_PLAIN))
     return bool(signal > CALLED * sd0 and nickel > limit)
 
 

@@ -19,9 +19,7 @@ from stripread.errors import CallError
 @click.option(
     "--overlay", type=click.Path(path_type=Path), help="Write a picture: a PNG file for one photo, else a folder."
 )
-def command(
-    photos: tuple[Path, ...], region: str | None, series: bool, as_json: bool, overlay: Path | None
-) -> int:
+def command(photos: tuple[Path, ...], region: str | None, series: bool, as_json: bool, overlay: Path | None) -> int:
     """Read the colour and the pale share of a solid in PHOTOS.
 
     Stir and spread the solid in the left window or in a flat dish standing there: dark oxide coats white chloride, so
