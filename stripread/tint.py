@@ -41,8 +41,8 @@ OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right o
 NICKEL_USUAL = 0.6
 # Above this probability of nickel a blue is not called copper: less strict where it is weak (standard deviations),
 # since a weak blue is never far from either
-FAINT, WEAK, PLAIN = 4.5, 5.5, 14.0
-NICKEL_EVEN, NICKEL_LIKELY, NICKEL_PLAIN = 0.5, 0.62, 0.25  # even odds well below the detection limit
+FAINT, WEAK, PLAIN = 4.5, 6.0, 14.0
+NICKEL_EVEN, NICKEL_LIKELY, NICKEL_PLAIN = 0.52, 0.62, 0.25  # about even odds well below the detection limit
 
 
 @dataclass(frozen=True)
