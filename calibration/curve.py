@@ -144,10 +144,10 @@ def judge(known: list[KnownPads], kind: StripKind, fit: Fit, *, lot: Lot, model:
 def finish(judged: Judged, known: list[KnownPads], kind: StripKind, why: str) -> FittedCurve:
     """Tabulate the posterior taken and sum up how well it fits."""
     posterior, left = judged.posterior, judged.left
-    strip = tabulate(posterior, kind, judged.lot)
+    found = quality(known, left, posterior)
+    strip = tabulate(posterior, kind, judged.lot, found.doubt_scale)
     seen = posterior.seen
     residuals = seen.lab.reshape(len(seen.ph), seen.pads, 3) - strip.curve(seen.ph)
-    found = quality(known, left, posterior)
     return FittedCurve(strip, judged.model, why, found, left, residuals, _parameters(posterior))
 
 
@@ -165,15 +165,15 @@ def _spline(known: list[KnownPads], _: StripKind, whole: Posterior | None = None
     return fit_spline(observe(known), None if whole is None else whole.sizes)
 
 
-def tabulate(posterior: Posterior, kind: StripKind, lot: Lot) -> StripCurve:
-    """The curve and its covariance on the grids of a profile."""
+def tabulate(posterior: Posterior, kind: StripKind, lot: Lot, widen: float = 1.0) -> StripCurve:
+    """The curve and its covariance, times ``widen``, on the grids of a profile."""
     low, high = kind.range[0] - BEYOND, kind.range[1] + BEYOND
     ph = np.round(np.arange(low, high + STEP / 2, STEP), 3)
     cov_ph = np.round(np.arange(low, high + COV_STEP / 2, COV_STEP), 3)
     cov = posterior.cov(cov_ph)
-    cov = 0.5 * (cov + cov.transpose(0, 2, 1)) + 1e-4 * np.eye(cov.shape[1])
+    cov = 0.5 * widen * (cov + cov.transpose(0, 2, 1)) + 1e-4 * np.eye(cov.shape[1])
     factor = np.asarray(np.linalg.cholesky(cov), dtype=np.float64)
-    return StripCurve(ph, posterior.curve(ph), cov_ph, factor, posterior.sizes.scatter(), lot)
+    return StripCurve(ph, posterior.curve(ph), cov_ph, factor, posterior.sizes.scatter().widened(widen), lot)
 
 
 def leave_one_out(

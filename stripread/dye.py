@@ -16,14 +16,14 @@ from stripread.colour import lab_jacobian
 
 Array = NDArray[np.float64]
 
-CHANNEL_SD = np.array([0.063, 0.02, 0.032])  # of the log reflectance in red, green, blue, where that is -1
+CHANNEL_SD = np.array([0.053, 0.017, 0.028])  # of the log reflectance in red, green, blue, where that is -1
 CHANNEL_POWER = 1.1  # of the log reflectance
-CHANNEL_SHARED = 0.85  # part that pads of one strip have in common
+CHANNEL_SHARED = 0.6  # part that pads of one strip have in common
 DEEPEST = 2.5  # of the log reflectance: beyond it stray light is all there is
 DARK_SD = 0.004  # linear light: what a very dark channel is unsure by
 DARK_CLIPPED = 10.0  # how much more where the phone wrote zero: its gamut or black point cut it off
-MOVED_SD = 0.75  # of the shift that the inks' misses foretell (``dyefield``): a foretold miss is itself unsure
-MOVED_SHARED = 0.85  # part that pads of one strip have in common
+MOVED_SD = 0.65  # of the shift that the inks' misses foretell (``dyefield``): a foretold miss is itself unsure
+MOVED_SHARED = 0.7  # part that pads of one strip have in common
 
 
 def moved_cov(shift: Array) -> Array:

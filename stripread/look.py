@@ -38,7 +38,7 @@ class Look:
 
 def look_at(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fix: ColourFix) -> Look:
     """Gather a look from what the pipeline's stages came to."""
-    foreign = fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
+    foreign = pads.scale * fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
     parts = dict(pads.parts, foreign=foreign, mixing=pads.parts["correction"] - foreign)
     parts["fit"] = parts["tone"] + parts["light"] + parts["mixing"] + parts["cross"]
     causes = ("noise", "texture", "tone", "light", "mixing", "foreign", "fit")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +41,7 @@ class PadSamples:
 class PadSet:
     """Corrected pads: lab (P, 3) and cov (3P, 3P), errors shared through the light fix kept.
 
-    parts: the covariances by cause that add up to ``cov``.
+    parts: the covariances by cause that add up to ``cov``. scale: factor that they were widened by.
     """
 
     lab: Array
@@ -49,6 +49,12 @@ class PadSet:
     parts: dict[str, Array]
     corners_mm: Array
     reasons: tuple[Reason, ...]
+    scale: float = 1.0
+
+    def widened(self, scale: float) -> PadSet:
+        """The same pads, their covariances times ``scale``."""
+        parts = {name: cov * scale for name, cov in self.parts.items()}
+        return replace(self, cov=self.cov * scale, parts=parts, scale=self.scale * scale)
 
     @property
     def sd(self) -> Array:

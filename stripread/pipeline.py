@@ -183,7 +183,7 @@ def trace_ph(data: bytes, profile: Profile, name: str = "") -> Trace:
         assert trace.samples is not None
         trace.fix = fix_colour(trace.samples, profile.card_values or nominal_values())
         trace.reasons += verdicts.doubts_of_fix(trace.fix, trace.samples, profile.card_values)
-        trace.pads = pads_to_lab(pads, trace.fix)
+        trace.pads = pads_to_lab(pads, trace.fix).widened(profile.quality.doubt_scale)
         trace.estimate = infer_ph(trace.pads, profile)
         trace.reasons += verdicts.doubts_of_estimate(trace.estimate, trace.pads, profile)
     except Refused as refused:
@@ -205,7 +205,7 @@ def _read_further(further: FurtherStrip, trace: Trace, profile: Profile) -> None
         further.samples = sample_pads(trace.view, further.strip)
         further.reasons += further.samples.reasons
         further.reasons += verdicts.doubts_of_fix(trace.fix, _sampled(trace), profile.card_values)
-        further.pads = pads_to_lab(further.samples, trace.fix)
+        further.pads = pads_to_lab(further.samples, trace.fix).widened(profile.quality.doubt_scale)
         further.estimate = infer_ph(further.pads, profile)
         further.reasons += verdicts.doubts_of_estimate(further.estimate, further.pads, profile)
     except Refused as refused:

@@ -42,6 +42,13 @@ class KnownPhoto:
     ph_sd: float
 
 
+# Chi-square per degree of freedom of profiles whose readings, by other phones, are as sure as they say (rendered): the
+# doubts of a dye allow for other phones, the calibration's photos are by one.
+USUAL_CHI_SQUARE = 0.65
+USUAL_WORTH = 5.0  # buffers that this counts as much as
+MOST_WIDENED = 2.5
+
+
 @dataclass(frozen=True)
 class Quality:
     """How well the curve fits, every error in pH found by leaving that buffer's photos out of the fit.
@@ -58,6 +65,17 @@ class Quality:
     loo_worst: float = float("nan")
     loo_coverage: float = float("nan")
     chi_square: float = float("nan")
+
+    @property
+    def doubt_scale(self) -> float:
+        """Factor on all covariances, 1 or more, where photos left out miss the curve by more than their doubts allow.
+
+        The Birge ratio (R. T. Birge, Phys. Rev. 40, 207, 1932; from memory), drawn to what is usual.
+        """
+        if np.isnan(self.chi_square):
+            return 1.0
+        drawn = (USUAL_WORTH * USUAL_CHI_SQUARE + self.points * self.chi_square) / (USUAL_WORTH + self.points)
+        return float(np.clip(drawn / USUAL_CHI_SQUARE, 1.0, MOST_WIDENED))
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB
 # error is larger than that of a patch left out by this factor, which counts it twice: for this photo, and for the one
 # phone that the calibration was made with. Pads of similar colour share a part of it.
 FOREIGN_COLOURANT = 0.7
-FOREIGN_BASE = np.array([0.1, 0.25, 0.25])  # CIELAB; and this much where the patches happen to agree
+FOREIGN_BASE = np.array([0.45, 1.0, 1.0])  # CIELAB; and this much where the patches happen to agree
 LOCAL_LAB, LOCAL_FEW = 30.0, 2.0  # reach of the patches that tell of a colour; worth of the average of all patches
 FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
 _RIDGES = (3e-3, 3e-2, 3e-1)

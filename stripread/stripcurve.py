@@ -25,6 +25,11 @@ class Scatter:
     common: tuple[float, float, float]
     own: tuple[float, float, float]
 
+    def widened(self, scale: float) -> Scatter:
+        """Variances times ``scale``."""
+        c, o = (np.sqrt(scale) * np.array(sd) for sd in (self.common, self.own))
+        return Scatter((float(c[0]), float(c[1]), float(c[2])), (float(o[0]), float(o[1]), float(o[2])))
+
     def cov(self, pads: int) -> Array:
         """Covariance (3P, 3P)."""
         shared = np.kron(np.ones((pads, pads)), np.diag(np.square(self.common)))

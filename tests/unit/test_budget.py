@@ -168,3 +168,11 @@ def test_the_profile_s_doubts_reach_the_reading(cause, change):
     )
     assert loud.budget[cause] > 2.0 * quiet.budget[cause]
     assert loud.interval[1] - loud.interval[0] > quiet.interval[1] - quiet.interval[0]
+
+
+def test_widened_pads_keep_parts_that_add_up():
+    pads = PadSet(np.zeros((2, 3)), 5 * np.eye(6), {"noise": 2 * np.eye(6), "tone": 3 * np.eye(6)}, np.zeros(0), ())
+    wide = pads.widened(1.5).widened(2.0)
+    assert wide.scale == 3.0
+    assert wide.cov == pytest.approx(15 * np.eye(6))
+    assert sum(wide.parts.values()) == pytest.approx(wide.cov)

@@ -140,3 +140,16 @@ def test_missing_and_binary_files(tmp_path):
     (tmp_path / "x.toml").write_bytes(b"\xff\xd8\xff\xe0" * 20)
     with pytest.raises(CallError, match="not a profile"):
         load_profile(tmp_path / "x.toml")
+
+
+def test_photos_that_disagree_widen_every_doubt_and_photos_that_agree_narrow_none():
+    scale = {chi: Quality(14, 28, chi_square=chi).doubt_scale for chi in (0.3, 0.65, 1.0, 1.4, 50.0)}
+    assert scale[0.3] == scale[0.65] == 1.0
+    assert 1.0 < scale[1.0] < scale[1.4] < scale[50.0] == 2.5
+    assert Quality(14, 28).doubt_scale == 1.0  # nothing was left out: nothing is known
+    assert Quality(3, 3, chi_square=1.4).doubt_scale < scale[1.4]  # few buffers prove little
+
+
+def test_a_widened_scatter_has_that_much_more_variance():
+    scatter = Scatter((1.0, 1.1, 1.2), (0.5, 0.6, 0.7))
+    assert scatter.widened(1.7).cov(2) == pytest.approx(1.7 * scatter.cov(2))

@@ -14,7 +14,7 @@ def patches(seed=0, n=60):
 def test_colours_whose_patches_miss_more_are_doubted_more():
     lab, rng = patches()
     green = lab[:, 1] < 0
-    miss = rng.normal(size=lab.shape) * np.where(green, 3.0, 0.4)[:, None]
+    miss = rng.normal(size=lab.shape) * np.where(green, 6.0, 0.4)[:, None]
     model = fit_residual(lab, miss, np.ones(len(lab), bool))
     _, cov = model.at(np.array([[60.0, -45.0, 10.0], [60.0, 45.0, 10.0]]))
     sd = np.sqrt(np.diag(cov)).reshape(2, 3)
