@@ -33,7 +33,7 @@ SHAPE_SD = 0.04
 # Of the light taken from the channel that loses most: what a phone's colour matrix puts into another channel beyond all
 # drawn ones, as where a deep blue lies outside of what the picture can show
 CROSS_SD = 0.03
-RESPONSE_LOW = 1.4  # what a phone of weak response needs more, and copper's blue to be told from nickel's
+RESPONSE_LOW = 1.5  # what a phone of weak response needs more, and copper's blue to be told from nickel's
 FREEDOM = 8.0
 OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
 # Nickel is as likely as copper beforehand where it is weak. Its absorptivity is a tenth of copper's (5 to 7 L/(mol cm),
