@@ -1,7 +1,7 @@
 // A reading as people see it: the answer in big figures, and its line in the log.
 import { el, svg } from "./dom.js";
 
-const VERDICT = { ok: "✓ good", doubtful: "! doubtful", refused: "✕ not read" };
+const VERDICT = { ok: "✓ well read", doubtful: "! doubtful", refused: "✕ not read" };
 const KIND = { ph: "pH", tint: "Copper tint", solid: "Solid" };
 
 const fixed = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits));

@@ -27,7 +27,7 @@ def test_from_snapping_to_the_plotted_batch(phone, batch, browser):
     phone.until(lambda: "3.2" in phone.answer())
     said = phone.answer()
     assert "between 2.90 and 3.50" in said
-    assert "good" in said
+    assert "well read" in said
     assert phone.by_id("plot").get_attribute("data-points") == "3"
     assert browser.find_elements(By.CSS_SELECTOR, "#plot canvas")
     assert browser.find_element(By.CSS_SELECTOR, ".scale").get_attribute("aria-label").startswith("pH scale")
