@@ -31,6 +31,7 @@ from stripread.view import CardView, card_view
 Array = NDArray[np.float64]
 
 GRAINS_PX_PER_MM = 8.0  # a solid's view: grains smaller than a pixel are taken for dark
+MIXED = 0.1  # pale share beyond which a heap is two materials, until it is as near to all pale
 
 
 @dataclass
@@ -212,7 +213,9 @@ def trace_solid(
     if estimate is None:
         trace.reading = SolidReading(stamp, region_mm=region_mm, reasons=tuple(trace.reasons))
         return trace
-    words = fitting(estimate.lab, estimate.sd)
+    low, high = estimate.interval
+    # The mean colour of dark and pale together is neither's.
+    words = () if low > MIXED and high < 1.0 - MIXED else fitting(estimate.lab, estimate.sd)
     trace.reasons += [because("fits_description", text) for text in words]
     lab, sd = estimate.lab, estimate.sd
     trace.reading = SolidReading(
