@@ -15,7 +15,7 @@ from service.bench import demobatch as script
 from service.bench_log import add_note, choose_procedure, move_on
 from service.blobs import Blobs
 from service.colours import swatches
-from service.correct import corrected_entry
+from service.corrected_entry import corrected_entry
 from service.database import Database
 from service.models import made_up_time
 from service.profiles import KeptProfile, Profiles

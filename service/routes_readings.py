@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service import store
 from service.bench_service import Service, ServiceDep, the_batch, the_entry
-from service.correct import corrected_entry
+from service.corrected_entry import corrected_entry
 from service.entries import file_name, shown
 from service.intake import Submission
 from service.jobs import job_again
