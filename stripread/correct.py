@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from stripread import light, tone
 from stripread.colour import rgb_to_lab
 from stripread.dye import channel_cov, dark_cov, moved_cov
-from stripread.dyefield import INK_SHARE, basis, dye_field, ink_field
+from stripread.dyefield import INK_SHARE, TERMS, basis, dye_field, ink_field
 from stripread.patches import PatchSamples
 from stripread.reference import CardValues
 from stripread.residual import ResidualModel, fit_residual
@@ -251,7 +251,7 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
     miss = target - lab
     residual = fit_residual(lab, miss, trusted, monochrome=monochrome)
     neutral = trusted & (np.ptp(values.rgb, axis=1) < 0.02)
-    dyes = np.zeros((10, 3))
+    dyes = np.zeros((len(TERMS), 3))
     if not monochrome and values.source != "nominal":
         dyes = dye_field(ink_field(target, miss, 116.0 * values.sd, weight))
     return ColourFix(

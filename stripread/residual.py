@@ -22,9 +22,9 @@ Array = NDArray[np.float64]
 LENGTH_LAB = 50.0  # colours nearer than this share their error
 NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
 MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
-# A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. Its
-# error is larger than that of a patch left out by this factor, which counts it twice: for this photo, and for the one
-# phone that the calibration was made with. Pads of similar colour share a part of it.
+# A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. What
+# the patches of its colour miss is added, times this factor, to what the model itself leaves open: a second time, for
+# the one phone that the calibration was made with. Pads of similar colour share a part of it. ``dye`` adds the rest.
 FOREIGN_COLOURANT = 0.7
 FOREIGN_BASE = np.array([0.45, 1.0, 1.0])  # CIELAB; and this much where the patches happen to agree
 LOCAL_LAB, LOCAL_FEW = 30.0, 2.0  # reach of the patches that tell of a colour; worth of the average of all patches

@@ -33,8 +33,8 @@ POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral 
 # the profile's own card lies beyond, and 9 in 10 of another printer's card (rendered: python -m tests.card_study).
 OTHER_CARD = 2.2
 OTHER_CARD_LAB = 9.0  # Delta E; values measured by the user are the ink's own, which a phone sees less well
-# Delta E, mean over the card's colours: how far dyes are foretold to be off (``dyefield``). In ordinary light 7 photos
-# in 1000 lie beyond (rendered); a lamp of three narrow lines, or a very odd sensor, often does.
+# Delta E, mean over the card's colours: how far dyes are foretold to be off (``dyefield``). In ordinary light 4 photos
+# in 1000 lie beyond (rendered: the reasons in docs/coverage.md); a lamp of three narrow lines, or an odd sensor, often.
 DYES_OFF = 4.0
 LIGHT_RATIO = 3.0  # brightest to darkest place of the card
 WIDE = 0.8  # pH, the whole interval: wider, and being off by the trade's ± 0.5 is no longer unlikely

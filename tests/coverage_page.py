@@ -10,6 +10,8 @@ from tests.coverage_picture import draw
 from tests.coverage_rows import NO_PROFILE, Row, bottle_of
 
 START, END = "<!-- study: written by the program, do not edit -->", "<!-- /study -->"
+PAIR = ("four", "universal")  # the kinds with many setups
+CHOSEN = 3  # every such setup of those served to choose how far dyes are doubted
 HEAD = "# Do the intervals hold what they promise?\n"
 REMAKE = """```sh
 SCENE_SHELF=photos python -m tests.coverage_study --rows rows.csv    # hours; stopped, it goes on where it was
@@ -66,13 +68,22 @@ def body(rows: Sequence[Row]) -> str:
         "interval: they are counted as refused and nowhere else.",
         "## Reliability\n\n" + t.reliability(photos),
         "The posterior's shortest intervals at each level. The 95 % interval of the other tables is the one shown.",
-        "## By band of 1 pH\n\n" + t.split(photos, "pH from", t.band, ("four", "universal")),
+        "## By band of 1 pH\n\n" + t.split(photos, "pH from", t.band, PAIR),
         "## By main light\n\n" + t.split(photos, "lamp", lambda r: r.lamp),
         "## By what makes a scene hard\n\n"
         + t.split(photos, "trouble", lambda r: r.trouble + (", local tone mapping" if r.local_tone else "")),
         "## By phone\n\n" + t.by_phone(photos),
         "## By bottle\n\n"
         + t.split(photos, "strip", lambda r: "the profile's" if bottle_of(r.setup, r.draw) == r.setup else "another"),
+        "## By what constants were chosen on\n\n"
+        + t.split(
+            [r for r in photos if r.kind in PAIR],
+            "setup",
+            _chosen,
+            PAIR,
+        ),
+        f"Every setup of number divisible by {CHOSEN}, of these kinds: how far dyes are doubted was chosen on "
+        "its photos.",
         "## By status\n\n" + t.split(photos, "status", lambda r: r.status),
         "## Error against the bound\n\n" + t.bounds(photos),
         "The bounds (`tests/scenes/bound.py`) are hybrid Cramér-Rao bounds, for each photo from its own lamps, phone "
@@ -100,3 +111,8 @@ def write_page(rows: Sequence[Row], folder: Path) -> None:
     if not mark:
         raise ValueError(f"{path} has lost its marks {START} and {END}")
     path.write_text(f"{before}{START}\n{body(rows)}\n{END}{after}", encoding="utf-8")
+
+
+def _chosen(row: Row) -> str:
+    """Whether constants were chosen on this photo's setup."""
+    return "chosen on" if row.setup % CHOSEN == 0 else "not"
