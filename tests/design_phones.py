@@ -1,9 +1,9 @@
 """Made-up phones and lamps for the design of what the reader expects of dyes (``tests/design_dyes.py``).
 
 Sensitivities are skewed Gaussians with crosstalk and cut-offs; a maker's matrix is fitted to smooth reflectances in two
-lights; lamps are CIE illuminants, mixtures of two, and three narrow lines. No code of ``tests/scenes`` is used, and inks
-and dyes follow other rules; but sensors, three-line lamps and the maker's smooth colours are of the same make as there,
-so that photos from there are no wholly independent trial.
+lights; lamps are CIE illuminants, mixtures of two, and three narrow lines. No code of ``tests/scenes`` is used, and
+inks and dyes follow other rules; but sensors, three-line lamps and the maker's smooth colours are of the same make as
+there, so that photos from there are no wholly independent trial.
 """
 
 from __future__ import annotations
