@@ -13,10 +13,10 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import layout
-from stripread.correct import fix_colour
-from stripread.patches import PatchSamples
-from stripread.reference import CardValues, nominal_values
+from stripread.card.layout import layout
+from stripread.card.patches import PatchSamples
+from stripread.card.values import CardValues, nominal_values
+from stripread.correction.fit import fix_colour
 
 Array = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from scipy.stats import chi2, norm
 
 from calibration.sharederror import WITHIN, Checked, Use, error_cov
 from calibration.tables import BufferRow
-from stripread.profile import Profile
+from stripread.ph.profile import Profile
 from stripread.results import PhReading
 
 Array = NDArray[np.float64]

@@ -12,7 +12,8 @@ import numpy as np
 from calibration.check import Check
 from calibration.checkwords import advice, figures, headline
 from calibration.sharederror import Checked
-from stripread.picture import (
+from stripread.ph.profile import Profile
+from stripread.picture.frame import (
     BLUE,
     DPI,
     FAINT,
@@ -30,7 +31,6 @@ from stripread.picture import (
     readable,
     wrap,
 )
-from stripread.profile import Profile
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

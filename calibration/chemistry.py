@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kubelka import channels_to_lab, lab_by_channels, reflectance, reflectance_slope
+from stripread.ph.kubelka import channels_to_lab, lab_by_channels, reflectance, reflectance_slope
 
 Array = NDArray[np.float64]
 

@@ -19,10 +19,10 @@ from calibration.padfit import Chemistry, fit_pad, one_pad
 from calibration.process import Observed, Posterior, find_sizes, observe
 from calibration.spline import fit_spline
 from stripread.kind import StripKind
-from stripread.pads import PadSet
-from stripread.ph import infer_ph
-from stripread.profile import Quality
-from stripread.stripcurve import Lot, StripCurve
+from stripread.ph.curve import Lot, StripCurve
+from stripread.ph.posterior import infer_ph
+from stripread.ph.profile import Quality
+from stripread.strip.pads import PadSet
 
 Array = NDArray[np.float64]
 # Fits photos; the third argument is the fit to all photos, where this one leaves some out

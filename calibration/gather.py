@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 
 from calibration.known import KnownPads
 from calibration.tables import BufferRow, ChartSpot, Swatch
-from stripread.correct import fix_colour
+from stripread.card.values import CardValues
+from stripread.correction.fit import fix_colour
 from stripread.errors import CallError, Refused
 from stripread.kind import StripKind
-from stripread.pads import PadSet, pads_to_lab
-from stripread.pipeline import Measured, measure, measure_points
-from stripread.reference import CardValues
+from stripread.strip.measure import Measured, measure, measure_points
+from stripread.strip.pads import PadSet, pads_to_lab
 
 Array = NDArray[np.float64]
 Spots = tuple[tuple[float, float], ...]

@@ -16,12 +16,13 @@ from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measur
 from calibration.known import KnownPads, points
 from calibration.process import Posterior
 from calibration.tables import ChartSpot, Swatch, read_buffers, read_chart
+from stripread.card.values import CardValues, measured_values
 from stripread.errors import CallError
 from stripread.kind import StripKind
-from stripread.pipeline import SOFTWARE, Measured
-from stripread.profile import Evidence, KnownPhoto, Profile
-from stripread.reference import CardValues, measured_values
-from stripread.stripcurve import Lot
+from stripread.ph.curve import Lot
+from stripread.ph.profile import Evidence, KnownPhoto, Profile
+from stripread.results import SOFTWARE
+from stripread.strip.measure import Measured
 
 MIN_BUFFERS = 3  # pH values, without a chart: fewer give no curve
 

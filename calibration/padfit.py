@@ -11,7 +11,7 @@ from scipy.optimize import least_squares
 
 from calibration import chemistry
 from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes
-from stripread.kubelka import absorption, lab_to_channels
+from stripread.ph.kubelka import absorption, lab_to_channels
 
 Array = NDArray[np.float64]
 

@@ -19,7 +19,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
 from calibration.known import KnownPads, pad_count
-from stripread.stripcurve import Scatter
+from stripread.ph.curve import Scatter
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from calibration.curve import FittedCurve
 from calibration.known import KnownPads
 from stripread.colour import delta_e
-from stripread.profile import Profile
+from stripread.ph.profile import Profile
 
 Array = NDArray[np.float64]
 

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from stripread import __version__
 from stripread.errors import CallError, Refused
 from stripread.photo import fingerprint
-from stripread.tint import estimate_tint
-from stripread.tintmodel import EPSILON_SD, TONE_SD, per_mg_l_mm
-from stripread.tintprofile import TintProfile
-from stripread.windows_pipeline import TintTrace, measure_tint
+from stripread.tint.estimate import estimate_tint
+from stripread.tint.profile import TintProfile
+from stripread.tint.read import TintTrace, measure_tint
+from stripread.tint.spectra import EPSILON_SD, TONE_SD, per_mg_l_mm
 
 Array = NDArray[np.float64]
 

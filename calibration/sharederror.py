@@ -18,8 +18,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kubelka import lab_by_load
-from stripread.profile import Profile
+from stripread.ph.kubelka import lab_by_load
+from stripread.ph.profile import Profile
 from stripread.results import PhReading
 
 Array = NDArray[np.float64]

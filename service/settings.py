@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from service.connection import Bounds
+from service.web.connection import Bounds
 
 if TYPE_CHECKING:
-    from service.worker import Reader
+    from service.readers.worker import Reader
 
 MIB = 1024 * 1024
 

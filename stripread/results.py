@@ -9,11 +9,13 @@ import math
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from stripread import __version__
 from stripread.reasons import Reason
 
 Status = Literal["ok", "doubtful", "refused"]
 Interval = tuple[float, float]
 LEVEL = 0.95
+SOFTWARE = f"stripread {__version__}"
 
 
 def status_of(reasons: tuple[Reason, ...]) -> Status:

@@ -24,8 +24,9 @@ from calibration.gather import to_pads
 from calibration.known import KnownPads
 from calibration.learn import fit_all, make_profile
 from stripread.errors import Refused
-from stripread.pipeline import measure, read_ph
-from stripread.profile import KnownPhoto, Profile
+from stripread.ph.profile import KnownPhoto, Profile
+from stripread.ph.read import read_ph
+from stripread.strip.measure import measure
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.shelf import photo_bytes
 from tests.scenes.strips import kind as strip_kind

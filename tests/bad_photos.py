@@ -9,7 +9,7 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
-from stripread.pipeline import read_ph
+from stripread.ph.read import read_ph
 from tests.accuracy import profile_of
 from tests.scenes.faults import FAULTS, bad_scene
 from tests.scenes.photo import render

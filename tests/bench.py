@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 import cv2
 import numpy as np
 
-from stripread.profile import load_profile
+from stripread.ph.profile import load_profile
 
 ROOT = Path(__file__).resolve().parents[1]
 PROFILE = ROOT / "service" / "demo" / "profile.toml"
@@ -36,7 +36,16 @@ def photo(size: tuple[int, int]) -> bytes:
 
 def stages(data: bytes) -> dict[str, float]:
     """Seconds of each stage, once."""
-    from stripread import pipeline as p
+    from stripread.card.layout import layout
+    from stripread.card.markers import find_markers
+    from stripread.card.patches import sample_patches
+    from stripread.card.pose import solve_pose
+    from stripread.card.view import card_view
+    from stripread.correction.fit import fix_colour
+    from stripread.ph.posterior import infer_ph
+    from stripread.photo import open_photo
+    from stripread.strip.find import find_strips
+    from stripread.strip.pads import pads_to_lab, sample_pads
 
     profile, took = load_profile(PROFILE), {}
 
@@ -46,21 +55,21 @@ def stages(data: bytes) -> dict[str, float]:
         took[name] = time.perf_counter() - start
         return value
 
-    opened = timed("open", lambda: p.open_photo(data))
-    marks = timed("marks", lambda: p.find_markers(opened))
-    pose = timed("pose", lambda: p.solve_pose(marks, p.layout(), opened))
-    view = timed("view", lambda: p.card_view(opened, pose))
-    samples = timed("patches", lambda: p.sample_patches(view, p.layout()))
-    strip = timed("strip", lambda: p.find_strips(view, profile.kind)[0])
-    pads = timed("pads", lambda: p.sample_pads(view, strip))
-    fix = timed("colour", lambda: p.fix_colour(samples, profile.card_values))
-    lab = timed("to CIELAB", lambda: p.pads_to_lab(pads, fix))
-    timed("posterior", lambda: p.infer_ph(lab, profile))
+    opened = timed("open", lambda: open_photo(data))
+    marks = timed("marks", lambda: find_markers(opened))
+    pose = timed("pose", lambda: solve_pose(marks, layout(), opened))
+    view = timed("view", lambda: card_view(opened, pose))
+    samples = timed("patches", lambda: sample_patches(view, layout()))
+    strip = timed("strip", lambda: find_strips(view, profile.kind)[0])
+    pads = timed("pads", lambda: sample_pads(view, strip))
+    fix = timed("colour", lambda: fix_colour(samples, profile.card_values))
+    lab = timed("to CIELAB", lambda: pads_to_lab(pads, fix))
+    timed("posterior", lambda: infer_ph(lab, profile))
     return took
 
 
 def main() -> None:
-    from stripread.pipeline import read_ph
+    from stripread.ph.read import read_ph
 
     profile = load_profile(PROFILE)
     for name, size in SIZES.items():
@@ -97,7 +106,7 @@ def main() -> None:
 
 def alone(path: str) -> None:
     """Read one photo in this process and print its peak memory."""
-    from stripread.pipeline import read_ph
+    from stripread.ph.read import read_ph
 
     reading = read_ph(Path(path).read_bytes(), load_profile(PROFILE))
     # VmHWM and not ru_maxrss: the latter starts at the parent's size on Linux.

@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 
 from calibration.cardvalues import estimate_card
-from stripread.cardcheck import TYPICAL, card_misfit
-from stripread.correct import fix_colour
+from stripread.card.find import CardTrace, find_card
+from stripread.card.patches import PatchSamples
+from stripread.correction.fit import fix_colour
+from stripread.correction.same_card import TYPICAL, card_misfit
+from stripread.correction.verdicts import OTHER_CARD
 from stripread.errors import Refused
-from stripread.patches import PatchSamples
-from stripread.pipeline import Trace, find_card
-from stripread.verdicts import OTHER_CARD
 from tests.accuracy import buffers
 from tests.scenes.photo import render
 from tests.scenes.printer import Printer
@@ -35,7 +35,7 @@ def seen(setup: int, n: int, tag: int, *, hard: bool = False, **fixed: Any) -> P
     """The card's patches on one photo; None where it was refused."""
     scene = random_scene(np.random.default_rng([setup, n, tag]), hard=hard, **fixed)
     data = photo_bytes(scene) if Printer.sheet is _plain else render(scene).data  # the shelf knows no faded cards
-    trace = Trace()
+    trace = CardTrace()
     try:
         find_card(data, trace)
     except Refused:

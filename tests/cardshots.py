@@ -10,7 +10,7 @@ from itertools import pairwise
 import cv2
 import numpy as np
 
-from stripread.card import DICTIONARY, layout
+from stripread.card.layout import DICTIONARY, layout
 from stripread.photo import Photo
 
 DRAWN_PX_PER_MM = 12

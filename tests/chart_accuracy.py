@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from calibration.learn import learn
-from stripread.pipeline import read_ph
+from stripread.ph.read import read_ph
 from tests.scenes import kind as strip_kind
 from tests.scenes import random_scene, render
 from tests.scenes.chart import chart_scene

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import numpy as np
 
-from stripread.ph import PhEstimate, _shortest
-from stripread.pipeline import trace_ph
-from stripread.profile import Profile
+from stripread.ph.posterior import PhEstimate, _shortest
+from stripread.ph.profile import Profile
+from stripread.ph.read import trace_ph
 from tests.accuracy import scene_of
 from tests.scenes.bound import scene_bounds
 from tests.scenes.scene import POOR, Scene
@@ -118,7 +118,7 @@ def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> R
     scene = scene_of(kind, setup, draw, hard, bottle_of(setup, draw))
     assert scene.ph is not None
     trace = trace_ph(photo_bytes(scene), profile)
-    got, estimate = trace.reading, trace.estimate
+    got, estimate = trace.reading, None if trace.first is None else trace.first.estimate
     assert got is not None
     bounds = scene_bounds(scene)
     low, high = got.interval or (NAN, NAN)

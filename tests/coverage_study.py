@@ -21,7 +21,7 @@ from pathlib import Path
 import calibration
 import stripread
 from stripread.errors import CallError
-from stripread.profile import Profile, load_profile, profile_from_text, profile_text
+from stripread.ph.profile import Profile, load_profile, profile_from_text, profile_text
 from tests.accuracy import profile_of
 from tests.coverage_rows import NO_PROFILE, Row, blank_row, read_row, read_rows, write_rows
 from tests.scenes import shelf

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stripread.card import COLOURS, GREYS, layout
+from stripread.card.layout import COLOURS, GREYS, layout
 from stripread.colour import delta_e, rgb_to_lab, srgb_decode, srgb_encode
 from tests.design_spectra import Printer, camera, lab_of, targets
 

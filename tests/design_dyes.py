@@ -19,11 +19,11 @@ from numpy.typing import NDArray
 from tqdm import tqdm
 
 from calibration.cardvalues import estimate_card
-from stripread.card import layout
+from stripread.card.layout import layout
+from stripread.card.patches import PatchSamples
 from stripread.colour import rgb_to_lab
-from stripread.correct import fix_colour
-from stripread.dyefield import INK_SHARE, TERMS, basis, ink_field
-from stripread.patches import PatchSamples
+from stripread.correction.dye_field import INK_SHARE, TERMS, basis, ink_field
+from stripread.correction.fit import fix_colour
 from tests.design_phones import Phone, lamp
 from tests.design_spectra import INDICATORS, NM, Printer, band, on_paper
 

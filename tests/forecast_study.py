@@ -19,8 +19,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.bench.posterior import Prior
-from service.bench.washing import Reading, forecast
+from service.bench.washing.forecast import Reading, forecast
+from service.bench.washing.posterior import Prior
 from service.bench.water import RinseWater, aired_water, liquid_ph, pure_water, tap_water
 
 MOST = 60

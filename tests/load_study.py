@@ -123,8 +123,8 @@ def one_reading_s(photo: bytes, profile: Path) -> tuple[float, float]:
     """Median seconds of one reading of this photo, alone, in this process: by the clock, and of the processor."""
     import cv2
 
-    from stripread.pipeline import read_ph
-    from stripread.profile import load_profile
+    from stripread.ph.profile import load_profile
+    from stripread.ph.read import read_ph
 
     cv2.setNumThreads(1)
     known = load_profile(profile)

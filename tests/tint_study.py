@@ -14,9 +14,10 @@ import cv2
 import numpy as np
 
 from stripread.results import TintReading
-from stripread.tint import CALLED, ONE_IN_20
-from stripread.tintmodel import copper_curves, per_mg_l_mm
-from stripread.windows_pipeline import TintAsk, TintTrace, read_solid, trace_tint
+from stripread.solid.read import read_solid
+from stripread.tint.estimate import CALLED, ONE_IN_20
+from stripread.tint.read import TintAsk, TintTrace, trace_tint
+from stripread.tint.spectra import copper_curves, per_mg_l_mm
 from tests.scenes import Scene, render
 from tests.scenes.phone import phone
 from tests.scenes.solid import true_share, with_solid

@@ -1,5 +1,4 @@
-"""The arithmetic of a batch: rinse water, washes, silver losses, reagents, mass balance, waste, stages, report.
+"""The arithmetic of a batch: silver, lye, reagents, waste, balance, stages and their gates.
 
-Pure functions on numbers and frozen dataclasses; nothing here knows the web service, the log or a photo. Every result
-carries a range, because none of these models is better than the bench it describes.
+Plain values in, plain values out: no log, no photo, no clock.
 """

@@ -11,7 +11,7 @@ from typing import Any
 
 from service.bench.balance import TURBIDITY, Decant
 from service.bench.procedure import parse_procedure
-from service.bench.typed import typed_number, typed_range
+from service.bench.quantities import typed_number, typed_range
 from service.bench.waste import Poured
 from stripread.errors import CallError
 

@@ -13,9 +13,9 @@ from service.commands.opening import log_options, opened
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
-    from service.bench.filed import Filed
     from service.bench.state import State
-    from service.database import Database
+    from service.log.database import Database
+    from service.report.batch_record import Filed
 
 _NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"]
 _FILE = "File to write: .html or .pdf."
@@ -41,9 +41,9 @@ command.add_command(add)
 @log_options
 def new(name: str, procedure: str, data: Path, database: str | None, **rinse: Any) -> int:  # noqa: ANN401 - click's
     """Start a batch called NAME."""
-    from service import store
     from service.bench.procedure import load_procedure
-    from service.bench_log import choose_procedure
+    from service.log import store
+    from service.log.notes import choose_procedure
 
     load_procedure(procedure)  # a wrong one leaves no batch behind
     if not 1 <= len(name.strip()) <= 200:
@@ -63,7 +63,7 @@ def new(name: str, procedure: str, data: Path, database: str | None, **rinse: An
 @log_options
 def list_(data: Path, database: str | None) -> int:
     """All batches, newest first."""
-    from service import store
+    from service.log import store
 
     with opened(data, database) as log, log.read() as c:
         for row in store.all_batches(c):
@@ -79,7 +79,7 @@ def list_(data: Path, database: str | None) -> int:
 @log_options
 def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
     """The stage of BATCH, its gate, and what to do next."""
-    from service.bench_log import batch_state
+    from service.log.notes import batch_state
 
     with opened(data, database) as log, log.read() as c:
         state = batch_state(c, batch)
@@ -105,7 +105,7 @@ def _told(state: State) -> str:
 @log_options
 def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # noqa: ANN401 - click's options
     """Go on to the next stage of BATCH."""
-    from service.bench_log import move_on
+    from service.log.notes import move_on
 
     with opened(data, database) as log, log.write() as c:
         _, state = move_on(c, batch, how["to"], how["reason"], how["who"])
@@ -124,7 +124,7 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     For example `note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4`, `note 1 decant name="wash 2" litres="900 ml"
     settled_h="90 min"`, `note 1 strike note=7 why="wrong batch"`.
     """
-    from service.bench_log import add_note
+    from service.log.notes import add_note
 
     given = dict(_field(text) for text in fields)
     with opened(data, database) as log, log.write() as c:
@@ -153,7 +153,7 @@ def _field(text: str) -> tuple[str, Any]:
 def stock(data: Path, database: str | None) -> int:
     """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
     from service.bench import waste
-    from service.bench_log import stock_of_log
+    from service.log.notes import stock_of_log
 
     with opened(data, database) as log, log.read() as c:
         held, pourings = stock_of_log(c)
@@ -180,7 +180,7 @@ def demo(out: Path, data: Path | None) -> int:
     """Make a batch up, from first wash to weighed silver: its photos are read, its gates judged, its report written."""
     import tempfile
 
-    from service.demo_log import play
+    from service.demo.play import play
 
     single = out.suffix.lower() in (".html", ".pdf")
     places = [out] if single else [out / "batch.html", out / "batch.pdf"]
@@ -218,10 +218,10 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
 
 def _filed(log: Database, data: Path, batch: int) -> Filed:
     """The batch as its report shows it, with thumbnails made from the log's own photos."""
-    from service import store
-    from service.blobs import Blobs
-    from service.filing import filed_batch
-    from service.pictures import NotAPicture, thumbnail
+    from service.log import store
+    from service.log.batch_record import filed_batch
+    from service.log.blobs import Blobs
+    from service.readers.pictures import NotAPicture, thumbnail
 
     with log.read() as c:
         blobs = Blobs(data / "photos")
@@ -241,8 +241,8 @@ def _ending(place: Path) -> Path:
 
 
 def _write(filed: Filed, place: Path) -> int:
-    from service.bench.report import html_report
-    from service.bench.reportpdf import pdf_report
+    from service.report.html import html_report
+    from service.report.pdf import pdf_report
 
     pdf = _ending(place).suffix.lower() == ".pdf"
     data = pdf_report(filed) if pdf else html_report(filed).encode()

@@ -11,7 +11,7 @@ from service.commands.opening import log_options, no_folder
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
-    from service.intake import Taken
+    from service.readers.intake import Taken
 
 
 @click.command("add")
@@ -45,10 +45,10 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
 
     from sqlalchemy.exc import SQLAlchemyError
 
-    from service.addphotos import add_photos, entry_lines
-    from service.entries import file_name
-    from service.intake import Submission
-    from service.said import Said
+    from service.log.entries import file_name
+    from service.readers.add_photos import add_photos, entry_lines
+    from service.readers.intake import Submission
+    from service.readers.statement import Said
     from service.settings import Settings
 
     if not data.is_dir():

@@ -37,7 +37,7 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
     from calibration.learn import learn
     from calibration.report import report
     from stripread.kind import load_kind
-    from stripread.profile import save_profile
+    from stripread.ph.profile import save_profile
 
     learned = learn(load_kind(kind), buffers=buffers, chart=chart, card_values=card_values)
     for photo in learned.left_out:

@@ -17,7 +17,7 @@ def command(standards: Path, out: Path) -> int:
     one. Some of 20 to 200 mg/L and two or three of nothing (0) are enough.
     """
     from calibration.response import learn_response
-    from stripread.tintprofile import save_tint_profile
+    from stripread.tint.profile import save_tint_profile
 
     fit = learn_response(standards)
     save_tint_profile(fit.profile, out)

@@ -21,8 +21,8 @@ from stripread.errors import CallError
 @click.option("--layout", "as_layout", is_flag=True, help="Print where everything lies on the card, as JSON.")
 def command(out: Path | None, paper: str, as_layout: bool) -> int:
     """Write the reference card, to be printed at 100 % in colour on matt paper."""
-    from stripread.card import layout_json
-    from stripread.cardpdf import PAPERS, draw_sheet
+    from stripread.card.layout import layout_json
+    from stripread.card.pdf import PAPERS, draw_sheet
 
     if out is None and not as_layout:
         raise CallError("nothing to do: give --out card.pdf for the card to print, or --layout for its JSON")

@@ -33,8 +33,8 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
     from calibration.check import check, to_dict
     from calibration.checkwords import in_words
     from calibration.tables import read_buffers
-    from service.many import read_many
-    from stripread.profile import load_profile
+    from service.terminal.strips import read_many
+    from stripread.ph.profile import load_profile
 
     learned = load_profile(profile)
     rows = read_buffers(buffers)

@@ -27,12 +27,12 @@ DEPTH_MM = 25.0  # of the liquid in the demo's vials
 )
 def command(out: Path, files: bool) -> int:
     """Read the shipped photos of a made-up batch being washed and converted; some are bad on purpose."""
-    from service.many import read_many
-    from service.many_windows import run_many
-    from service.show import ph_table
-    from service.show_demo import windows_table
-    from stripread.profile import load_profile
-    from stripread.windows_pipeline import TintAsk
+    from service.terminal.demo_table import windows_table
+    from service.terminal.lines import ph_table
+    from service.terminal.strips import read_many
+    from service.terminal.windows import run_many
+    from stripread.ph.profile import load_profile
+    from stripread.tint.read import TintAsk
 
     profile = load_profile(DEMO / "profile.toml")
     photos = sorted((DEMO / "photos").glob("*.jpg"))

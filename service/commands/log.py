@@ -29,8 +29,8 @@ def check(data: Path, database: str | None, as_json: bool) -> int:
     from sqlalchemy.exc import SQLAlchemyError
 
     from service.commands.opening import check_there
-    from service.database import Database
-    from service.logcheck import check_log
+    from service.log.check import check_log
+    from service.log.database import Database
     from service.settings import Settings
 
     check_there(data, database)

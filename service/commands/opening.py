@@ -12,7 +12,7 @@ import click
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
-    from service.database import Database
+    from service.log.database import Database
 
 
 def log_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -34,7 +34,7 @@ def opened(data: Path, database: str | None, make: bool = False) -> Iterator[Dat
     """
     from sqlalchemy.exc import SQLAlchemyError
 
-    from service.database import Database
+    from service.log.database import Database
     from service.settings import Settings
 
     if make:

@@ -30,7 +30,7 @@ def _amount(unit: str) -> Callable[[click.Context, click.Parameter, str | None],
 
 def _range(text: str, what: str) -> tuple[float, float]:
     """ "0.2-0.4", "20-40 %" or one number as (low, high)."""
-    from service.bench.typed import typed_range
+    from service.bench.quantities import typed_range
 
     try:
         return typed_range(text)
@@ -76,7 +76,7 @@ def command() -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
     """Lye, sugar and water for a mass of chloride; heat; what each plan leaves unconverted."""
-    from service.bench.lyeplan import lye_plan
+    from service.bench.lye_plan import lye_plan
 
     try:
         answer, said = lye_plan(
@@ -109,7 +109,7 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def wash(**o: Any) -> int:  # noqa: ANN401
     """Washes to neutral, the best use of a volume of water, and the forecast from readings."""
-    from service.bench.washplan import wash_plan
+    from service.bench.washing.plan import wash_plan
 
     try:
         answer, lines = wash_plan(

@@ -72,13 +72,13 @@ def command(  # noqa: PLR0917 - click passes by name
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.many import see_many
-    from service.overlay_paths import overlay_paths
-    from service.show import blank_line, combined_line, ph_line
-    from stripread.blank import against_blank
-    from stripread.circumstances import Circumstances, dip_time
-    from stripread.combined import combine as combine_seen
-    from stripread.profile import load_profile
+    from service.terminal.lines import blank_line, combined_line, ph_line
+    from service.terminal.picture_paths import overlay_paths
+    from service.terminal.strips import see_many
+    from stripread.ph.blank import against_blank
+    from stripread.ph.circumstances import Circumstances, dip_time
+    from stripread.ph.profile import load_profile
+    from stripread.ph.together import combine as combine_seen
 
     path = profile or Path(DEFAULT_PROFILE)
     if profile is None and not path.exists():

@@ -22,11 +22,11 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     """
     import asyncio
 
-    from service.bench_service import Service
     from service.commands.opening import check_there
-    from service.problems import ServiceProblem
-    from service.reread import reread_batch
+    from service.readers.reread import reread_batch
     from service.settings import Settings
+    from service.web.components import Service
+    from service.web.problems import ServiceProblem
 
     check_there(data, database)
     service = Service.start(Settings(data, database))

@@ -64,9 +64,9 @@ def command(  # noqa: PLR0917 - one parameter for each option
 
     import os
 
-    from service.profiles import check_profile
-    from service.serving import serve
+    from service.log.profiles import check_profile
     from service.settings import Settings
+    from service.web.serving import serve
 
     for path in profiles:
         check_profile(path)

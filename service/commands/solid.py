@@ -27,10 +27,10 @@ def command(photos: tuple[Path, ...], region: str | None, series: bool, as_json:
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.many_windows import run_many
-    from service.overlay_paths import overlay_paths
-    from service.show_windows import solid_lines
-    from stripread.series import settled
+    from service.terminal.picture_paths import overlay_paths
+    from service.terminal.window_lines import solid_lines
+    from service.terminal.windows import run_many
+    from stripread.solid.series import settled
 
     place = None if region is None else _rect(region)
     readings = []

@@ -12,7 +12,7 @@ import click
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
-    from stripread.tintverdicts import Excess, Wash, Water
+    from stripread.tint.verdicts import Excess, Wash, Water
 
 
 @click.command("tint")
@@ -58,11 +58,11 @@ def command(  # noqa: PLR0917 - click passes by name
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.many_windows import run_many
-    from service.overlay_paths import overlay_paths
-    from stripread.tintprofile import default_response, load_tint_profile
-    from stripread.tintverdicts import Taking
-    from stripread.windows_pipeline import TintAsk
+    from service.terminal.picture_paths import overlay_paths
+    from service.terminal.windows import run_many
+    from stripread.tint.profile import default_response, load_tint_profile
+    from stripread.tint.read import TintAsk
+    from stripread.tint.verdicts import Taking
 
     for name, value in (("--path-mm", path_mm), ("--retained-ml", retained_ml), ("--silver-g", silver_g)):
         if value is not None and not value > 0:
@@ -79,7 +79,7 @@ def command(  # noqa: PLR0917 - click passes by name
         if as_json:
             click.echo(json.dumps(reading.to_dict()))
         else:
-            from service.show_windows import tint_lines
+            from service.terminal.window_lines import tint_lines
 
             click.echo(tint_lines(reading))
         sys.stdout.flush()

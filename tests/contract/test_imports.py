@@ -72,7 +72,7 @@ def test_the_command_starts_without(heavy):
 
 def test_reading_does_not_load_what_it_does_not_use():
     code = (
-        "import stripread.pipeline, sys;"
+        "import stripread.ph.read, sys;"
         "sys.exit(any(m in sys.modules for m in ('matplotlib', 'skimage', 'fastapi', 'colormath', 'reportlab')))"
     )
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0

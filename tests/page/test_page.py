@@ -10,7 +10,7 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-from service.pairing import lan_address
+from service.web.pairing import lan_address
 from tests.page.phone import Phone
 from tests.server.running import Running
 

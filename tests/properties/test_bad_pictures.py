@@ -6,12 +6,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from stripread.card import layout
+from stripread.card.layout import layout
+from stripread.card.markers import find_markers
+from stripread.card.pose import solve_pose
+from stripread.card.view import card_view, check_sharp
 from stripread.errors import Refused
-from stripread.markers import find_markers
 from stripread.photo import open_photo
-from stripread.pose import solve_pose
-from stripread.view import card_view, check_sharp
 from tests.fuzz_pictures import DAMAGES, PICTURES, damaged, specimens
 
 SLOWEST_S = 5.0  # a hang, not a speed: other work may share the machine

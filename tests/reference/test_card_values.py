@@ -5,10 +5,10 @@ import warnings
 import numpy as np
 import pytest
 
-from stripread.card import layout
+from stripread.card.layout import layout
+from stripread.card.values import measured_values, nominal_values
 from stripread.colour import WHITE_D50, rgb_to_lab
 from stripread.errors import CallError
-from stripread.reference import measured_values, nominal_values
 
 NAME = layout().patches[30].id
 

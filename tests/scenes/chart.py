@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import least_squares
 
-from stripread.card import LANE_MM
+from stripread.card.layout import LANE_MM
 from tests.scenes.layers import Array, Layer, noise_field, placed
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.spectra import WAVELENGTHS, gaussian, true_lab

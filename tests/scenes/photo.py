@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from stripread.card import layout
+from stripread.card.layout import layout
 from tests.scenes.camera import Camera, Curl
 from tests.scenes.develop import develop, encode
 from tests.scenes.expose import expose

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from stripread.card import LANE_MM
+from stripread.card.layout import LANE_MM
 from tests.scenes.layers import Builder
 from tests.scenes.light import Lamp, Shadow
 from tests.scenes.strips import StripState, kind

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 import PIL
 
-from stripread.card import layout
+from stripread.card.layout import layout
 from tests.scenes.photo import render
 from tests.scenes.scene import Scene
 

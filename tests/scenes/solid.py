@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import layout
+from stripread.card.layout import layout
 from tests.scenes.layers import Array, Builder, Layer, noise_field
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import DICTIONARY, RING_RADIUS_MM, RING_SRGB, RING_WIDTH_MM, layout
+from stripread.card.layout import DICTIONARY, RING_RADIUS_MM, RING_SRGB, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Layer, noise_field, placed
 from tests.scenes.printer import Printer
 from tests.scenes.scene import Lying

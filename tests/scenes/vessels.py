@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from stripread.card import RING_RADIUS_MM, RING_WIDTH_MM, layout
+from stripread.card.layout import RING_RADIUS_MM, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Builder, Layer, noise_field
 from tests.scenes.printer import Printer
 from tests.scenes.scene import Scene

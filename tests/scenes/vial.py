@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import RING_RADIUS_MM, RING_WIDTH_MM, layout
+from stripread.card.layout import RING_RADIUS_MM, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Builder, Layer, noise_field, placed
 from tests.scenes.light import CARD_CENTRE
 from tests.scenes.photo import camera_of

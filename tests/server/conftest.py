@@ -7,8 +7,8 @@ import pytest
 from fastapi.testclient import TestClient
 from PIL import Image
 
-from service.app import create_app
 from service.settings import Settings
+from service.web.app import create_app
 from tests.server.fake_reader import FakeReader
 from tests.server.postgres import a_server
 

@@ -9,7 +9,7 @@ import os
 import time
 import tomllib
 
-from service.worker import Job, Outcome
+from service.readers.worker import Job, Outcome
 from stripread.reasons import because
 from stripread.results import PadColour, PhReading, Stamp
 

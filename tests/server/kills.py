@@ -13,8 +13,8 @@ from pathlib import Path
 
 import httpx2 as httpx
 
-from service.database import Database
-from service.logcheck import LogCheck, check_log
+from service.log.check import LogCheck, check_log
+from service.log.database import Database
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 

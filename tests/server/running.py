@@ -78,8 +78,8 @@ class Running:
 
 
 def main() -> None:
-    from service.connection import Bounds
-    from service.serving import serve
+    from service.web.connection import Bounds
+    from service.web.serving import serve
     from tests.server.conftest import settings_in
 
     parser = argparse.ArgumentParser()

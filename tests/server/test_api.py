@@ -11,7 +11,7 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
-from service.problems import MEDIA_TYPE
+from service.web.problems import MEDIA_TYPE
 from tests.server.conftest import a_photo
 
 CHECKS = [

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from service import store
-from service.addphotos import add_photos, entry_lines
 from service.cli import main
-from service.database import Database
-from service.intake import Submission
+from service.log import store
+from service.log.database import Database
+from service.readers.add_photos import add_photos, entry_lines
+from service.readers.intake import Submission
 from stripread.errors import CallError
 from tests.server.conftest import a_photo
 

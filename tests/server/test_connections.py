@@ -6,7 +6,7 @@ import time
 import httpx2 as httpx
 import pytest
 
-from service.connection import Bounds, bounded
+from service.web.connection import Bounds, bounded
 from tests.server.running import Running
 
 BOUNDS = {"head": 1.0, "after_answer": 1.0, "answer": 2.0}

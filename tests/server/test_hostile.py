@@ -9,7 +9,7 @@ import zlib
 import pytest
 from fastapi.testclient import TestClient
 
-from service.app import create_app
+from service.web.app import create_app
 from tests.server.conftest import a_photo, settings_in
 from tests.server.running import Running
 

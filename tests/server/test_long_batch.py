@@ -5,10 +5,10 @@ import io
 
 import pytest
 
-from service import entry_cache, listing, store
 from service.bench.state import state_of
-from service.bench_log import batch_state, gate_entries, notes_of
-from service.washing import NEWEST_OF_A_WASH, counting
+from service.bench.washing.course import NEWEST_OF_A_WASH, counting
+from service.log import entry_cache, listing, store
+from service.log.notes import batch_state, gate_entries, notes_of
 from tests.server.conftest import a_photo
 
 

@@ -9,10 +9,10 @@ from fastapi.testclient import TestClient
 from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DBAPIError
 
-from service import store
-from service.app import create_app
-from service.database import Database
-from service.logcheck import check_log
+from service.log import store
+from service.log.check import check_log
+from service.log.database import Database
+from service.web.app import create_app
 from tests.server.conftest import a_photo, settings_in
 
 
@@ -131,7 +131,7 @@ def test_the_tables_are_those_of_the_models(client):
     from alembic.autogenerate import compare_metadata
     from alembic.migration import MigrationContext
 
-    from service.models import metadata
+    from service.log.models import metadata
 
     with client.app.state.service.database.read() as c:
         assert compare_metadata(MigrationContext.configure(c), metadata) == []

@@ -6,8 +6,8 @@ import io
 
 import pytest
 
-from service import store
-from service.schemas import PhEntry
+from service.log import store
+from service.web.schemas import PhEntry
 from stripread.results import PhReading, Stamp
 from tests.server.conftest import a_photo
 

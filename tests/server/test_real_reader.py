@@ -11,9 +11,9 @@ import pytest
 from fastapi.testclient import TestClient
 from PIL import Image
 
-from service.app import create_app
-from stripread.pipeline import read_ph
-from stripread.profile import load_profile
+from service.web.app import create_app
+from stripread.ph.profile import load_profile
+from stripread.ph.read import read_ph
 from tests.server.conftest import settings_in
 from tests.server.test_hostile import BOMBS
 

@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 from fastapi.testclient import TestClient
 
-from service.app import create_app
 from service.commands.read import command as read_command
-from service.pictures import clean
-from service.reread import differences
+from service.readers.pictures import clean
+from service.readers.reread import differences
+from service.web.app import create_app
 from tests.server.conftest import a_photo, settings_in
 from tests.server.test_real_reader import DEMO, PHOTO, served  # noqa: F401 - a fixture
 

@@ -12,10 +12,10 @@ import httpx2 as httpx
 import pytest
 from fastapi.testclient import TestClient
 
-from service.app import create_app
 from service.cli import main
-from service.database import Database
-from service.logcheck import check_log
+from service.log.check import check_log
+from service.log.database import Database
+from service.web.app import create_app
 from stripread.errors import CallError
 from tests.server.conftest import a_photo, settings_in
 from tests.server.kills import faults, kill_again_and_again

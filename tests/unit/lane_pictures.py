@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card import layout
+from stripread.card.layout import layout
 from stripread.kind import StripKind
 
 MARGIN_MM = 6.0

@@ -5,12 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from stripread.correct import fix_colour
-from stripread.pads import PadSamples, PadSet, pads_to_lab
-from stripread.ph import FREEDOM, infer_ph
-from stripread.reference import CardValues
-from stripread.residual import fit_residual
-from stripread.stripcurve import Lot, Scatter, StripCurve
+from stripread.card.values import CardValues
+from stripread.correction.fit import fix_colour
+from stripread.correction.residual import fit_residual
+from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.posterior import FREEDOM, infer_ph
+from stripread.strip.pads import PadSamples, PadSet, pads_to_lab
 from tests.unit.test_correct import CENTRES, KNOWN, PADS, PRINTED, encode, photo
 from tests.unit.test_ph import KIND, LineCurve
 

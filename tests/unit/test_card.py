@@ -7,8 +7,8 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from stripread import card
-from stripread.cardpdf import PAPERS, draw_sheet, marker_cells, scale_bar_mm
+from stripread.card import layout as card
+from stripread.card.pdf import PAPERS, draw_sheet, marker_cells, scale_bar_mm
 
 DPI = 300
 PX = DPI / 25.4

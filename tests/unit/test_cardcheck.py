@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from calibration.cardvalues import estimate_card
-from stripread import verdicts
-from stripread.card import layout
-from stripread.cardcheck import card_misfit
-from stripread.correct import fix_colour
-from stripread.pipeline import Trace, find_card
-from stripread.reference import CardValues
+from stripread.card.find import CardTrace, find_card
+from stripread.card.layout import layout
+from stripread.card.values import CardValues
+from stripread.correction import verdicts
+from stripread.correction.fit import fix_colour
+from stripread.correction.same_card import card_misfit
 from tests.scenes.photo import render
 from tests.scenes.printer import Printer
 from tests.scenes.scene import random_scene
@@ -61,7 +61,7 @@ def test_values_nobody_measured_on_this_card_accuse_no_card():
 
 
 def _samples(seed, **fixed):
-    trace = Trace()
+    trace = CardTrace()
     find_card(render(random_scene(np.random.default_rng([seed, 41]), **fixed)).data, trace)
     return trace.samples
 

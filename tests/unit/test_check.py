@@ -20,13 +20,13 @@ from calibration.checkwords import advice, headline, in_words, outside
 from calibration.sharederror import Checked, error_cov
 from calibration.tables import BufferRow
 from stripread.kind import Pad, StripKind
-from stripread.kubelka import lab_by_load
-from stripread.pads import PadSet
-from stripread.ph import infer_ph
-from stripread.profile import KnownPhoto, Profile, Quality, save_profile
+from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.kubelka import lab_by_load
+from stripread.ph.posterior import infer_ph
+from stripread.ph.profile import KnownPhoto, Profile, Quality, save_profile
 from stripread.reasons import because
 from stripread.results import PadColour, PhReading, Stamp
-from stripread.stripcurve import Lot, Scatter, StripCurve
+from stripread.strip.pads import PadSet
 
 KIND = StripKind("two pads", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (2.0, 9.0), (10.0, 60.0))
 NOISE = 0.6
@@ -190,8 +190,8 @@ def test_picture_shows_shift_and_misses(profile):
 
 
 def test_the_command(profile, tmp_path, monkeypatch):
-    from service import many
     from service.commands.check import command
+    from service.terminal import strips as many
 
     save_profile(profile, tmp_path / "p.toml")
     (tmp_path / "a.jpg").write_bytes(b"x")

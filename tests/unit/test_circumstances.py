@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stripread.blank import difference_of
-from stripread.circumstances import Circumstances, dip_time, neutral_ph, waited, with_circumstances
 from stripread.errors import CallError
 from stripread.kind import Pad, StripKind
+from stripread.ph.blank import difference_of
+from stripread.ph.circumstances import Circumstances, dip_time, neutral_ph, waited, with_circumstances
 from stripread.results import PhReading, Stamp, StripReading
 from tests.unit.test_joint import SIZES, looks, profile
 

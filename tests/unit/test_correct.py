@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from calibration.cardvalues import estimate_card
-from stripread.card import layout
+from stripread.card.layout import layout
+from stripread.card.patches import PatchSamples
+from stripread.card.values import CardValues, nominal_values
 from stripread.colour import delta_e, rgb_to_lab, srgb_encode
-from stripread.correct import fix_colour
-from stripread.patches import PatchSamples
-from stripread.reference import CardValues, nominal_values
+from stripread.correction.fit import fix_colour
 
 CENTRES = np.array([p.rect_mm[:2] for p in layout().patches]) + 3.5
 PRINTED = nominal_values().rgb ** 1.2 * 0.95 + 0.01  # a printer with dot gain

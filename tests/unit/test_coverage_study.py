@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from stripread.ph import PhEstimate
+from stripread.ph.posterior import PhEstimate
 from tests import coverage_tables as t
 from tests.coverage_page import END, START, write_page
 from tests.coverage_rows import CAUSES, LEVELS, NO_PROFILE, blank_row, integral_to, read_rows, trouble_of, write_rows

@@ -12,10 +12,10 @@ from calibration.process import Posterior, Sizes, observe
 from calibration.report import report, weak_places
 from calibration.spline import fit_spline, repeat_sizes, through
 from calibration.tables import Swatch
-from stripread.pads import PadSet
-from stripread.ph import infer_ph
-from stripread.profile import KnownPhoto, profile_from_text, profile_text
-from stripread.stripcurve import Lot
+from stripread.ph.curve import Lot
+from stripread.ph.posterior import infer_ph
+from stripread.ph.profile import KnownPhoto, profile_from_text, profile_text
+from stripread.strip.pads import PadSet
 from tests.unit.toystrips import Toy, kind_of, photos, shot
 
 # Bromothymol blue 7.1, methyl red 5.1: pKa of tests/data/indicators.csv (sources there). Bands from memory.
@@ -44,7 +44,7 @@ def test_half_way_at_the_pka():
     # Henderson-Hasselbalch: at pH = pKa half has passed, one unit on 10/11 (steepness 1).
     level = np.array([[0.1, 0.2, 0.3], [1.1, 0.8, 0.5]])
     theta = chemistry.pack(np.array([7.0]), 1.0, level)
-    from stripread.kubelka import absorption, lab_to_channels
+    from stripread.ph.kubelka import absorption, lab_to_channels
 
     k = absorption(lab_to_channels(chemistry.pad_lab(theta, np.array([7.0, 8.0]))))
     assert k[0] == pytest.approx(level.mean(axis=0), rel=1e-6)
@@ -63,7 +63,7 @@ def test_the_fit_finds_the_indicators():
     # Each pad holds one indicator; the half-way point of the fitted colour change must lie at its published pKa.
     known = photos(TWO, np.arange(3.0, 10.1, 1.0), 3, seed=1, common=0.3, own=0.2)
     strip = tabulate(fit_chemistry(known, kind_of(2, 2, 11)), kind_of(2, 2, 11), Lot())
-    from stripread.kubelka import absorption, lab_to_channels
+    from stripread.ph.kubelka import absorption, lab_to_channels
 
     grid = np.arange(3, 10, 0.02)
     k = absorption(lab_to_channels(strip.curve(grid)))[:, :, 0]  # the long-wave channel, where both change most
@@ -118,7 +118,7 @@ def test_readings_between_the_buffers_are_covered():
 
 def fit_curve_of(strip):
     from calibration.curve import FittedCurve, LeftOut
-    from stripread.profile import Quality
+    from stripread.ph.profile import Quality
 
     empty = np.zeros(0)
     none = LeftOut(empty, empty, empty, empty, empty, np.zeros(0, dtype=bool))

@@ -6,10 +6,11 @@ from pathlib import Path
 import pytest
 
 from service.commands.demo import DEMO, DEPTH_MM
-from service.show_demo import windows_table
+from service.terminal.demo_table import windows_table
 from stripread.reasons import because
-from stripread.tintverdicts import CAUTIONS
-from stripread.windows_pipeline import TintAsk, read_solid, read_tint
+from stripread.solid.read import read_solid
+from stripread.tint.read import TintAsk, read_tint
+from stripread.tint.verdicts import CAUTIONS
 
 WINDOWS = DEMO / "windows"
 

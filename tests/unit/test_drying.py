@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stripread.pipeline import read_ph
-from stripread.profile import load_profile
+from stripread.ph.profile import load_profile
+from stripread.ph.read import read_ph
 from tests.scenes.demo import CARD, CEILING, LOT
 from tests.scenes.photo import render
 from tests.scenes.scene import random_scene

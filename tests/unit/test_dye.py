@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from stripread.dye import CHANNEL_SHARED, channel_cov, dark_cov
+from stripread.correction.dyes import CHANNEL_SHARED, channel_cov, dark_cov
 
 
 def sd(cov, pad=0):

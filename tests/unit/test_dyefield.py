@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stripread.card.values import nominal_values
 from stripread.colour import rgb_to_lab
-from stripread.correct import fix_colour
-from stripread.dyefield import INK_SHARE, basis, dye_field, ink_field, modes
-from stripread.reference import nominal_values
-from stripread.verdicts import doubts_of_fix
+from stripread.correction.dye_field import INK_SHARE, basis, dye_field, ink_field, modes
+from stripread.correction.fit import fix_colour
+from stripread.correction.verdicts import doubts_of_fix
 from tests.design_dyes import MOST, one_card
 from tests.unit.test_correct import KNOWN, photo
 

@@ -6,14 +6,14 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from stripread.combined import Seen, combine
-from stripread.joint import join
 from stripread.kind import Pad, StripKind
-from stripread.look import Look
-from stripread.profile import Profile, Quality
+from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.joint import join
+from stripread.ph.observation import Look
+from stripread.ph.profile import Profile, Quality
+from stripread.ph.together import Seen, combine
 from stripread.reasons import because
 from stripread.results import PhReading, Stamp, StripReading
-from stripread.stripcurve import Lot, Scatter, StripCurve
 
 KIND = StripKind("toy", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (0.0, 14.0))
 SLOPE = np.array([[3.0, 0.0, 0.0], [0.0, 3.0, 0.0]])  # Lab a pH of each pad

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from stripread.card import layout
-from stripread.markers import find_markers
+from stripread.card.layout import layout
+from stripread.card.markers import find_markers
 from tests.cardshots import Shot, as_photo, take
 
 CORNERS = {m.id: np.array(m.corners_mm) for m in layout().markers}

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from stripread import picture
-from stripread.overlay import OverlayInput, draw_overlay, lab_to_display
+from stripread.picture import frame as picture
+from stripread.picture.ph_panels import OverlayInput, draw_overlay, lab_to_display
 from stripread.reasons import REASONS, because
 from stripread.results import Alternative
 
@@ -139,7 +139,7 @@ def test_png_holds_the_same_pixels(full):
 
 
 def test_importing_does_not_load_matplotlib():
-    code = "import stripread.overlay, sys; sys.exit('matplotlib' in sys.modules)"
+    code = "import stripread.picture.ph_panels, sys; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from stripread.kind import Pad, StripKind
-from stripread.pads import PadSet
-from stripread.ph import infer_ph
+from stripread.ph.posterior import infer_ph
+from stripread.strip.pads import PadSet
 
 KIND = StripKind("toy", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (0.0, 14.0))
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from stripread.card import layout
+from stripread.card.layout import layout
+from stripread.card.markers import Sighting, find_markers
+from stripread.card.pose import solve_pose
 from stripread.errors import Refused
-from stripread.markers import Sighting, find_markers
-from stripread.pose import solve_pose
 from tests.cardshots import Shot, as_photo, take
 
 CARD = layout()

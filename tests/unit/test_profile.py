@@ -5,12 +5,20 @@ import dataclasses
 import numpy as np
 import pytest
 
+from stripread.card.values import CardValues, nominal_values
 from stripread.colour import rgb_to_lab
 from stripread.errors import CallError
 from stripread.kind import Pad, StripKind
-from stripread.profile import KnownPhoto, Profile, Quality, load_profile, profile_from_text, profile_text, save_profile
-from stripread.reference import CardValues, nominal_values
-from stripread.stripcurve import Lot, Scatter, StripCurve
+from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.profile import (
+    KnownPhoto,
+    Profile,
+    Quality,
+    load_profile,
+    profile_from_text,
+    profile_text,
+    save_profile,
+)
 
 KIND = StripKind("two pads", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (2.0, 9.0), (10.0, 60.0))
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from stripread.residual import NUGGET_FLOOR, fit_residual
+from stripread.correction.residual import NUGGET_FLOOR, fit_residual
 
 
 def patches(seed=0, n=60):

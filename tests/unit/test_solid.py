@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stripread.paleshare import FALSE_PALE, mixed_doubt, scatter, share_interval
-from stripread.precipitates import fitting, precipitates
-from stripread.series import settled
-from stripread.solid import SolidSample
-from stripread.solidlevels import dark_level, pale_level
-from stripread.windows_pipeline import read_solid
+from stripread.solid.descriptions import fitting, precipitates
+from stripread.solid.estimate import SolidSample
+from stripread.solid.levels import dark_level, pale_level
+from stripread.solid.read import read_solid
+from stripread.solid.series import settled
+from stripread.solid.share import FALSE_PALE, mixed_doubt, scatter, share_interval
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, true_share, with_solid
 from tests.tint_cases import another_heap, one_heap

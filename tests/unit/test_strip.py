@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 import pytest
 
-from stripread.card import LANE_MM
+from stripread.card.layout import LANE_MM
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
-from stripread.strip import FoundStrip, find_strips
+from stripread.strip.find import FoundStrip, find_strips
 from tests.unit.lane_pictures import Drawn, DrawnView, draw
 
 FOUR = StripKind("four", 6.0, 75.0, tuple(Pad(o, 6.0) for o in (2.0, 9.0, 16.0, 23.0)), (0.0, 14.0))

@@ -10,15 +10,15 @@ import pytest
 from matplotlib.figure import Figure
 
 from calibration.response import KnownTint, fit_response
-from stripread.concentration import concentration, meaning
 from stripread.errors import CallError
-from stripread.overlay_tint import caution_panel
+from stripread.picture.of_windows import caution_panel
 from stripread.reasons import REASONS, because
-from stripread.tint import estimate_tint
-from stripread.tintmodel import band, copper_curves, nickel_curves, observer, per_mg_l_mm
-from stripread.tintprofile import default_response, load_tint_profile, save_tint_profile
-from stripread.tintsample import TintSample
-from stripread.tintverdicts import CAUTIONS, Taking, claim, implications, judge, measured
+from stripread.tint.concentration import concentration, meaning
+from stripread.tint.estimate import estimate_tint
+from stripread.tint.profile import default_response, load_tint_profile, save_tint_profile
+from stripread.tint.sample import TintSample
+from stripread.tint.spectra import band, copper_curves, nickel_curves, observer, per_mg_l_mm
+from stripread.tint.verdicts import CAUTIONS, Taking, claim, implications, judge, measured
 
 DATA = Path(__file__).parent.parent / "data"
 SD = 0.003

@@ -6,10 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stripread.combined import combine
-from stripread.joint_pipeline import seen_in
-from stripread.pipeline import trace_ph
-from stripread.profile import load_profile
+from stripread.ph.profile import load_profile
+from stripread.ph.read import trace_ph
+from stripread.ph.together import combine, seen_in
 from tests.scenes.demo import CARD, CEILING, LOT
 from tests.scenes.faults import second_strip
 from tests.scenes.photo import render

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stripread.bowl import middle_of
-from stripread.card import layout
-from stripread.evenness import evenness
-from stripread.faintrim import faint_rim
-from stripread.vials import find_vials
-from stripread.windows_pipeline import TintAsk, read_tint, trace_tint
+from stripread.card.layout import layout
+from stripread.tint.read import TintAsk, read_tint, trace_tint
+from stripread.window.bowl import middle_of
+from stripread.window.evenness import evenness
+from stripread.window.faint_rim import faint_rim
+from stripread.window.vials import find_vials
 from tests.scenes import Scene, render
 from tests.scenes.spectra import WAVELENGTHS
 from tests.scenes.vessels import Flat, Well, with_vessels

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from service.cli import main
-from stripread.card import layout
-from stripread.vials import find_vials
-from stripread.windows_pipeline import TintAsk, read_tint, trace_tint
+from stripread.card.layout import layout
+from stripread.tint.read import TintAsk, read_tint, trace_tint
+from stripread.window.vials import find_vials
 from tests.scenes import Scene, render
 from tests.scenes.vial import Vial, copper, hydroxide, with_vials
 

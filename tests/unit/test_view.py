@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from stripread.card import layout
+from stripread.card.layout import layout
+from stripread.card.markers import find_markers
+from stripread.card.pose import solve_pose
+from stripread.card.view import MAX_PX_PER_MM, card_view, check_sharp
 from stripread.errors import Refused
-from stripread.markers import find_markers
-from stripread.pose import solve_pose
-from stripread.view import MAX_PX_PER_MM, card_view, check_sharp
 from tests.cardshots import Shot, as_photo, take
 
 CARD = layout()

@@ -9,7 +9,7 @@ import numpy as np
 from calibration.known import KnownPads
 from stripread.colour import WHITE_D50, xyz_to_lab
 from stripread.kind import Pad, StripKind
-from stripread.kubelka import absorption, reflectance
+from stripread.ph.kubelka import absorption, reflectance
 from tests.scenes.spectra import WAVELENGTHS, gaussian, observer, source
 
 _TO_XYZ = source("D50")[:, None] * observer()

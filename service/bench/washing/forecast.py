@@ -1,0 +1,229 @@
+"""How many washes are still to come: a number with its interval, or "cannot tell" with its reason.
+
+The state is acid minus alkalinity, never a line through pH: hard water jumps from pH 2 to 7 in one wash, distilled
+water bends to 5.6. See ``posterior`` for the model and ``hypotheses`` for the waters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import ndtr
+
+from service.bench.procedure import NEUTRAL
+from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
+from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
+from service.bench.water import Array, RinseWater
+
+LEVEL = 0.90
+TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip
+MODEL_SD = 0.08  # pH: activity, salt error of the dye, temperature; of the size the dilution table shows
+FINE = 0.1  # washes
+TOO_WIDE = 10.0  # washes between the interval's ends: nobody can plan by that
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of a decanted wash: wash number (0: the first liquid), pH, its 95 % interval.
+
+    ``bound`` says that the strip's range ended there: -1 the pH is at most so much, 1 at least.
+    """
+
+    wash: int
+    ph: float
+    interval: tuple[float, float]
+    bound: int = 0
+
+    @property
+    def limit(self) -> float:
+        """The value, or the end of the interval that a bound stands for."""
+        return self.ph if self.bound == 0 else self.interval[1] if self.bound < 0 else self.interval[0]
+
+    @property
+    def sd(self) -> float:
+        """Standard deviation of the pH, the model's own doubt added."""
+        half = max(self.interval[1] - self.ph, self.ph - self.interval[0], 0.05)
+        # Little acid is left above pH 4 and below 10: there the strip's own dye and paper hold the pH back.
+        weak = 0.2 if 4.0 < self.ph < 10.0 else 0.0
+        return float(np.sqrt((half / 1.96) ** 2 + MODEL_SD**2 + weak**2))
+
+
+@dataclass(frozen=True)
+class Range:
+    """A median with its 90 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What is to come.
+
+    ``washes`` counts from the last reading, in parts of a wash; ``whole`` is what to plan for. ``curve`` holds one
+    (wash, pH, low, high) for each past and coming wash. ``status`` is ok, done or cannot tell.
+    """
+
+    status: str
+    sentence: str
+    last_wash: int
+    kind: str
+    washes: Range | None = None
+    whole: tuple[int, int, int] | None = None  # median, low, high in whole washes
+    share: Range | None = None
+    start: Range | None = None
+    residue: Range | None = None  # mol/L after the last reading
+    done_now: float | None = None  # chance that the last liquid was already neutral
+    water_ph: Range | None = None
+    curve: tuple[tuple[int, float, float, float], ...] = ()
+
+
+def forecast(
+    readings: list[Reading],
+    water: RinseWater | None = None,
+    blank: tuple[float, tuple[float, float]] | None = None,
+    *,
+    prior: Prior | None = None,
+    kind: str = "auto",
+    band: tuple[float, float] = NEUTRAL,
+) -> Forecast:
+    """Forecast the washes to come from two readings or more.
+
+    Parameters
+    ----------
+    readings
+        In any order; several of one wash count together.
+    water
+        The rinse water, or None if unknown (then it is weighed by the blank and the readings).
+    blank
+        The rinse water's own reading, pH and 95 % interval.
+    prior
+        What is thought of the retained share and the start before any reading.
+    kind
+        "acid", "lye", or "auto": whichever side the readings lie on.
+    band
+        The pH that the gate calls neutral.
+    """
+    last = max((r.wash for r in readings), default=0)
+    sign = _side(readings, kind)
+    name = "acid" if sign > 0 else "lye"
+    if len({r.wash for r in readings}) < 2:
+        return Forecast("cannot tell", "Read the pH after two different washes or more.", last, name)
+    if all(r.bound for r in readings):
+        text = "Every reading stands at the end of the strip's range: use a strip of a wider range, or wash on."
+        return Forecast("cannot tell", text, last, name)
+    waters = hypotheses(water, sign)
+    own = None if blank is None else (blank[0], Reading(0, blank[0], blank[1]).sd)
+    cells = update([(r.wash, r.limit, r.sd, r.bound) for r in readings], waters, prior or Prior(), own)
+    goals = np.asarray([h.log_target(sign, TOLERANCE, band) for h in waters])[cells.hypothesis]
+    ahead, chance = _chance_done(cells, goals, last)
+    found = Forecast(
+        "ok",
+        "",
+        last,
+        name,
+        share=_range(cells.share, cells.weight),
+        start=_range(10.0**cells.log_start, cells.weight),
+        residue=_range(10.0 ** (_last(cells, last)), cells.weight),
+        done_now=float(chance[0]),
+        water_ph=_range(np.asarray([h.own_ph for h in waters])[cells.hypothesis], cells.weight),
+        curve=_curve(cells, waters, last, ahead, chance),
+    )
+    return _verdict(found, cells, ahead, chance)
+
+
+def _side(readings: list[Reading], kind: str) -> int:
+    if kind in ("acid", "lye"):
+        return 1 if kind == "acid" else -1
+    if kind != "auto":
+        raise ValueError(f"kind is acid, lye or auto, not {kind!r}")
+    furthest = max(readings, key=lambda r: abs(r.ph - 7.0), default=None)
+    return 1 if furthest is None or furthest.ph < 7.0 else -1
+
+
+def _last(cells: Cells, last: int) -> Array:
+    return log_residue(cells.share, cells.log_start, cells.bleed, cells.slow, last) + cells.mean
+
+
+def _chance_done(cells: Cells, goals: Array, last: int) -> tuple[Array, Array]:
+    """Further washes (A,) in steps of FINE and P(neutral within them); log residue linear between whole washes."""
+    n = np.arange(MOST_WASHES + 1.0)
+    path = log_residue(
+        cells.share[:, None], cells.log_start[:, None], cells.bleed[:, None], cells.slow[:, None], last + n
+    )
+    path = goals[:, None] - path - cells.mean[:, None]  # how far below the goal, (C, 41)
+    sd = np.sqrt(cells.var[:, None] + JITTER**2 * n)
+    whole = cells.weight @ ndtr(path / sd)
+    # Fine steps only where the answer is still open: this is where the time goes.
+    end = min(MOST_WASHES, int(np.searchsorted(whole, 0.97)) + 1)
+    ahead = np.arange(0.0, end + FINE / 2, FINE)
+    index = np.minimum(ahead.astype(int), end - 1)
+    part = ahead - index
+    x = path[:, index] * (1.0 - part) + path[:, index + 1] * part
+    chance = cells.weight @ ndtr(x / np.sqrt(cells.var[:, None] + JITTER**2 * ahead))
+    return ahead, np.maximum.accumulate(chance)
+
+
+def _range(values: Array, weight: Array) -> Range:
+    order = np.argsort(values)
+    total = np.cumsum(weight[order])
+    low, mid, high = np.interp([0.05, 0.5, 0.95], total - 0.5 * weight[order], values[order])
+    return Range(float(mid), float(low), float(high))
+
+
+def _curve(
+    cells: Cells, waters: tuple[Hypothesis, ...], last: int, ahead: Array, chance: Array
+) -> tuple[tuple[int, float, float, float], ...]:
+    """PH of each wash: median and 90 % band, up to a little beyond the likely end."""
+    end = last + min(12, int(np.ceil(float(np.interp(0.95, chance, ahead)))) + 1)
+    tables = np.stack([water.table for water in waters])
+    rows = []
+    for n in range(end + 1):
+        # Before the last reading only the last deviation is known; the band there is the model's, not a smoother's.
+        x = log_residue(cells.share, cells.log_start, cells.bleed, cells.slow, n)
+        x = x + cells.mean * min(1.0, n / max(last, 1))
+        sd = np.sqrt(cells.var + JITTER**2 * max(0, n - last))
+        # Three points stand for each cell's normal.
+        values = [look_up(tables, cells.hypothesis, x + step * sd) for step in (-1.2816, 0.0, 1.2816)]
+        weights = [cells.weight * part for part in (0.3, 0.4, 0.3)]
+        band = _range(np.concatenate(values), np.concatenate(weights))
+        rows.append((n, band.value, band.low, band.high))
+    return tuple(rows)
+
+
+def _verdict(found: Forecast, cells: Cells, ahead: Array, chance: Array) -> Forecast:
+    """Number, interval and sentence, or the reason why there is none."""
+    doubt = _doubt(found, cells, chance)
+    if doubt:
+        return replace(found, status="cannot tell", sentence=doubt)
+    low, mid, high = (float(np.interp(q, chance, ahead)) if chance[0] < q else 0.0 for q in (0.05, 0.5, 0.95))
+    steps = chance[:: round(1 / FINE)]
+    few, most, many = (int(np.argmax(steps >= q)) for q in (0.05, 0.5, 0.95))
+    told = replace(found, washes=Range(mid, low, high), whole=(most, few, many))
+    plural = "es" if many != 1 else ""
+    if many == 0:
+        text = "The last liquid reads neutral or like the rinse water; no further wash is needed for pH."
+        return replace(told, status="done", sentence=text)
+    if high - low > TOO_WIDE:
+        text = f"Somewhere between {few} and {many} more washes: too wide to plan by; one more reading narrows it."
+        return replace(told, status="cannot tell", sentence=text)
+    if most == 0:
+        text = f"Probably done ({chance[0]:.0%}); read once more: at most {many} more wash{plural} to come."
+    else:
+        span = f"{most}" if few == many else f"{most} ({few} to {many})"
+        text = f"{span} more wash{plural} until the pH is neutral or the rinse water's own."
+    return replace(told, sentence=text)
+
+
+def _doubt(found: Forecast, cells: Cells, chance: Array) -> str:
+    """Why no number can be given, or nothing."""
+    if cells.surprise > 3.0:
+        return "The readings do not fall as a wash does; check the wash numbers and read once more."
+    if found.share is not None and found.share.low > 0.45:
+        text = "The pH hardly moves from wash to wash; stir the solid up in each wash, or look for what gives off"
+        return f"{text} {found.kind}."
+    if chance[-1] < 0.95:
+        return f"It may take more than {MOST_WASHES} washes; wash with more water."
+    return ""

@@ -1,0 +1,113 @@
+"""A washing plan in words and figures: washes to neutral, how to split the water, what readings already say."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from service.bench.procedure import NEUTRAL
+from service.bench.washing.course import named_water
+from service.bench.washing.decant import best_split, retained_share, splits
+from service.bench.washing.forecast import TOLERANCE, Reading, forecast
+from service.bench.washing.posterior import Prior
+from service.bench.water import RinseWater, liquid_ph
+
+WORSE = 1.5  # dead corners: the share held back is up to this much larger than volume over volume; common practice
+HARD = 1e-3  # mol/L alkalinity
+
+HARD_WATER = (
+    "Hard water: the pH jumps to neutral in one wash while copper may fall pale green into the white; the clear liquid "
+    "then tests clean. Wash with soft or slightly acid water until copper is gone, use this water after."
+)
+REALITY = "Hot water, salt, clots and paper make it slower than the sum: go by the readings."
+
+
+def ideal_washes(share: float, start: float, water: RinseWater, most: int = 60) -> int | None:
+    """Whole washes until an ideal wash reads neutral (inside the band or like the water); None if over ``most``."""
+    own = water.ph(0.3)
+    for n in range(most + 1):
+        left = share**n
+        ph = float(liquid_ph(start * left, left, water, 0.3))
+        if NEUTRAL[0] <= ph <= NEUTRAL[1] or abs(ph - own) <= TOLERANCE:
+            return n
+    return None
+
+
+def _part(share: float) -> str:
+    """A share in words: percent while that can be read, else 1 part in so many."""
+    return f"{100 * share:.2g} %" if share >= 1e-3 else f"1 part in {float(f'{1 / share:.2g}'):,.0f}"
+
+
+def wash_plan(
+    *,
+    retained_l: float,
+    volume_l: float | None,
+    added_l: float | None,
+    start: float,
+    water: str,
+    alkalinity: float | None,
+    readings: list[tuple[int, float, tuple[float, float]]],
+) -> tuple[dict[str, Any], list[str]]:
+    """The plan as JSON, in it ``said``, and as lines to print.
+
+    Raises
+    ------
+    ValueError
+        For volumes not above 0, acid beyond 12 mol/L, or tap water without its alkalinity and without readings.
+    """
+    if not 0.0 < abs(start) <= 12.0 or not math.isfinite(start):
+        raise ValueError("the first liquid's acid or lye must lie between 0 and 12 mol/L")
+    rinse = named_water(water, alkalinity)
+    if rinse is None and not readings:
+        raise ValueError("tap water needs its alkalinity (in mmol/L: 1 is 50 mg/L as CaCO3), or readings to tell it by")
+    said: list[str] = []
+    answer: dict[str, Any] = {"said": said}
+    lines: list[str] = []
+    share = None if added_l is None else retained_share(retained_l, added_l)
+    if share is not None and rinse is not None:
+        few, many = ideal_washes(share, start, rinse), ideal_washes(min(0.95, WORSE * share), start, rinse)
+        answer["washes"] = {"ideal": few, "with dead corners": many, "share": share, "water_ph": rinse.ph(0.3)}
+        most = "over 60" if many is None else f"{many}"
+        ideal = "over 60" if few is None else f"{few}"
+        lines.append(f"Held back {share:.1%} a wash: {ideal} washes if ideal, {most} with dead corners. {REALITY}")
+        said.append(
+            f"About {100 * share:.0f} % is held back in each wash: neutral after "
+            f"{ideal} if it mixes well, {most} if not."
+        )
+        fresh, aired = f"{rinse.ph(0.0):.1f}", f"{rinse.ph(1.0):.1f}"
+        own = f"The water's own pH is {fresh}{f' fresh and {aired}' if fresh != aired else ''} after standing in air."
+        lines.append(own)
+        said.append(own)
+    if volume_l is not None:
+        rows = splits(volume_l, retained_l)
+        # Enough is where the rest is below what the water itself holds back, or a strip can see.
+        hold = 0.0 if rinse is None else rinse.alkalinity
+        best = best_split(rows, enough=max(2e-6, 0.5 * hold) / abs(start))
+        answer["splits"] = [asdict(row) for row in rows]
+        answer["best"] = best.washes
+        once = _part(rows[0].share_left)
+        said.append(
+            f"All {volume_l:.3g} L in {best.washes} washes of {best.portion_l:.3g} L leave {_part(best.share_left)} of "
+            f"the first liquid, {_part(best.share_left_high)} if it mixes badly; in one wash {once}."
+        )
+        lines += ["", "portions  litres each  share left (ideal)  with dead corners"]
+        for row in rows:
+            mark = "  <- enough" if row is best else ""
+            worse = row.share_left_high
+            lines.append(f"{row.washes:8d}  {row.portion_l:11.3g}  {row.share_left:18.2g}  {worse:17.2g}{mark}")
+    if rinse is not None and rinse.alkalinity >= HARD and start > 0:
+        lines.append(HARD_WATER)
+        answer["caution"] = HARD_WATER
+        said.append(HARD_WATER)
+    if readings:
+        prior = Prior() if share is None else Prior(share=min(0.5, 1.25 * share), share_ln_sd=0.4)
+        found = forecast([Reading(*r) for r in readings], rinse, prior=prior)
+        answer["forecast"] = asdict(found)
+        lines.append(found.sentence)
+        if found.share is not None:
+            fitted = found.share
+            lines.append(f"Fitted share held back: {fitted.value:.0%} ({fitted.low:.0%} to {fitted.high:.0%}).")
+    if not lines:
+        raise ValueError("give the water in all, the water added in each wash, or a reading")
+    return answer, lines

@@ -1,0 +1,134 @@
+"""The made-up batch played into a log: real photos through the real reader, notes and gates as at the bench."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection
+
+from service.demo import script
+from service.log import store
+from service.log.blobs import Blobs
+from service.log.correction import corrected_entry
+from service.log.database import Database
+from service.log.models import made_up_time
+from service.log.notes import add_note, choose_procedure, move_on
+from service.log.profiles import KeptProfile, Profiles
+from service.readers.photo_reader import PipelineReader
+from service.readers.swatches import swatches
+from service.readers.worker import Job, Outcome
+from service.settings import Settings
+from service.web.schemas import Correction
+
+DEMO = Path(__file__).parent
+_reader: PipelineReader | None = None  # of this worker process
+
+
+def play(data: Path) -> int:
+    """Write the made-up batch into a new log in ``data``; returns the batch's number."""
+    settings = Settings(data, None, profiles=(DEMO / "profile.toml",))
+    database = Database(settings.database_url)
+    database.migrate()
+    profile = Profiles(settings).current("ph")
+    assert profile is not None
+    steps = script.steps()
+    shots = [s for s in steps if isinstance(s, script.Shot)]
+    outcomes = dict(zip(shots, _read_all([_job(s, profile) for s in shots]), strict=True))
+    blobs = Blobs(data / "photos")
+    try:
+        with database.write() as c:
+            with made_up_time(script.OPENED):
+                batch = store.add_batch(c, script.NAME)
+                choose_procedure(c, batch, script.PROCEDURE)
+            entries: dict[str, int] = {}
+            for step in steps:
+                with made_up_time(step.at):
+                    if isinstance(step, script.Shot):
+                        entries[step.photo] = _log(c, batch, step, (blobs, profile, outcomes[step]))
+                    else:
+                        _do(c, batch, step, entries)
+            with made_up_time(script.CLOSED):
+                store.change_batch(c, batch, name=None, closed=True, details=None)
+    finally:
+        database.close()
+    return batch
+
+
+def _do(c: Connection, batch: int, step: script.Step, entries: dict[str, int]) -> None:
+    if isinstance(step, script.Written):
+        add_note(c, batch, step.kind, step.fields)
+    elif isinstance(step, script.Onward):
+        move_on(c, batch, step.to, step.reason, step.who)
+    elif isinstance(step, script.Struck):
+        first = c.execute(_first_weight(batch)).scalar_one()
+        add_note(c, batch, "strike", {"note": first, "why": step.why, "who": step.who})
+    elif isinstance(step, script.Mended):
+        old = store.entry(c, entries[step.photo])
+        assert old is not None
+        said = Correction(by=step.who, why=step.why, wash=step.wash, ph=None)
+        text = store.profile_text(c, old["profile_sha256"])
+        kept = None if text is None else (old["profile_sha256"], text)
+        store.add_entry(c, corrected_entry(old, said, store.photo_size(c, old["photo_sha256"]), kept))
+
+
+def _first_weight(batch: int) -> Any:  # noqa: ANN401 - a query
+    from sqlalchemy import func, select  # noqa: PLC0415
+
+    from service.log.models import events  # noqa: PLC0415
+
+    return select(func.min(events.c.id)).where(events.c.batch_id == batch, events.c.what == "bench:weight")
+
+
+def _log(c: Connection, batch: int, shot: script.Shot, read: tuple[Blobs, KeptProfile, Outcome]) -> int:
+    blobs, profile, outcome = read
+    with (DEMO / shot.photo).open("rb") as source:
+        sha256, size = blobs.keep(source)
+    tint = shot.kind == "tint"
+    new = store.NewEntry(
+        batch_id=batch,
+        kind=shot.kind,
+        origin="photo",
+        photo_sha256=sha256,
+        photo_size=size,
+        reading=outcome.reading,
+        wash=shot.wash,
+        note=shot.note,
+        profile=(profile.sha256, profile.text) if shot.kind == "ph" else None,
+        extras={
+            "path_mm": script.PATH_MM if tint else None,
+            "taking": script.ACID if tint else {},
+            "colours": swatches(outcome),
+        },
+    )
+    number = store.add_entry(c, new)
+    if shot.blank:
+        store.change_batch(c, batch, name=None, closed=None, details={"water": "unknown", "blank_entry": number})
+    return number
+
+
+def _job(shot: script.Shot, profile: KeptProfile) -> Job:
+    kind: Any = shot.kind
+    path, name = DEMO / shot.photo, Path(shot.photo).name
+    if kind == "tint":
+        return Job(kind, path, name, None, script.PATH_MM, script.ACID)
+    return Job(kind, path, name, profile.path if kind == "ph" else None)
+
+
+def _read_all(jobs: list[Job]) -> list[Outcome]:
+    """Read on all cores, in order."""
+    with ProcessPoolExecutor(os.cpu_count() or 1, get_context("spawn"), _start) as pool:
+        return list(pool.map(_read, jobs, chunksize=2))
+
+
+def _start() -> None:
+    global _reader  # noqa: PLW0603 - one a process, made once instead of for every photo
+    _reader = PipelineReader()
+
+
+def _read(job: Job) -> Outcome:
+    assert _reader is not None
+    return _reader.read(job)

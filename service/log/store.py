@@ -1,0 +1,265 @@
+"""The log's SQL in plain functions: a connection and values in, rows as dictionaries out."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, func, insert, select, text, update
+
+from service.log.models import batches, entries, events, keys, now, photos, profiles
+
+Row = dict[str, Any]
+
+# What every photo asks, built once: building a statement costs several times what running it does.
+_BATCH = select(batches).where(batches.c.id == bindparam("number"))
+_ENTRY = select(entries).where(entries.c.id == bindparam("number"))
+_KEY = select(keys).where(keys.c.key == bindparam("key"))
+_PHOTO = select(photos.c.sha256).where(photos.c.sha256 == bindparam("sha256"))
+_PROFILE = select(profiles.c.sha256).where(profiles.c.sha256 == bindparam("sha256"))
+_SAME_PHOTO = select(func.min(entries.c.id)).where(
+    entries.c.batch_id == bindparam("batch_id"),
+    entries.c.kind == bindparam("kind"),
+    entries.c.photo_sha256 == bindparam("sha256"),
+    func.coalesce(entries.c.profile_sha256, "") == bindparam("profile"),
+    entries.c.received_at >= bindparam("since"),
+    entries.c.corrects_id.is_(None),
+)
+_ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
+_ADD_ENTRY = insert(entries).returning(entries.c.id)
+
+
+@dataclass(frozen=True)
+class NewEntry:
+    """One entry to add. ``reading`` is the JSON object as the command line prints it."""
+
+    batch_id: int
+    kind: str
+    origin: str
+    photo_sha256: str
+    photo_size: int
+    reading: Row
+    wash: int | None = None
+    note: str = ""
+    snapped_at: str | None = None
+    profile: tuple[str, str] | None = None  # its SHA-256 and its text
+    extras: Row = field(default_factory=dict)
+    corrects_id: int | None = None
+    made_by: str | None = None
+    why: str | None = None
+
+
+# --- batches
+
+
+def add_batch(c: Connection, name: str) -> int:
+    """Open a batch and return its number."""
+    at = now()
+    number: int = c.execute(insert(batches).values(name=name, opened_at=at).returning(batches.c.id)).scalar_one()
+    _event(c, number, "opened", {"name": name})
+    return number
+
+
+def batch(c: Connection, number: int) -> Row | None:
+    """One batch, or None."""
+    row = c.execute(_BATCH, {"number": number}).mappings().one_or_none()
+    return None if row is None else _batch(dict(row))
+
+
+def all_batches(c: Connection) -> list[Row]:
+    """All batches with the number of their entries, newest first."""
+    counted = (
+        select(batches, func.count(entries.c.id).label("entries"))
+        .outerjoin(entries, entries.c.batch_id == batches.c.id)
+        .group_by(batches.c.id)
+        .order_by(batches.c.id.desc())
+    )
+    return [_batch(dict(row)) for row in c.execute(counted).mappings()]
+
+
+def open_batch(c: Connection) -> int | None:
+    """The newest batch that is open: where a watched folder's photos go."""
+    return c.execute(select(func.max(batches.c.id)).where(batches.c.closed_at.is_(None))).scalar()
+
+
+def change_batch(c: Connection, number: int, *, name: str | None, closed: bool | None, details: Row | None) -> None:
+    """Rename, close or open again, or set details; each becomes an event. The batch must exist."""
+    old = batch(c, number)
+    assert old is not None
+    if name is not None and name != old["name"]:
+        c.execute(update(batches).where(batches.c.id == number).values(name=name))
+        _event(c, number, "renamed", {"from": old["name"], "to": name})
+    if closed is not None and closed != (old["closed_at"] is not None):
+        c.execute(update(batches).where(batches.c.id == number).values(closed_at=now() if closed else None))
+        _event(c, number, "closed" if closed else "opened again", {})
+    if details is not None and details != old["details"]:
+        c.execute(update(batches).where(batches.c.id == number).values(details=json.dumps(details)))
+        _event(c, number, "details", {"from": old["details"], "to": details})
+
+
+def batch_events(c: Connection, number: int) -> list[Row]:
+    """What was done to a batch, in order."""
+    found = c.execute(select(events).where(events.c.batch_id == number).order_by(events.c.id)).mappings()
+    return [{**row, "detail": json.loads(row["detail"])} for row in found]
+
+
+def _event(c: Connection, number: int, what: str, detail: Row) -> None:
+    c.execute(insert(events).values(batch_id=number, at=now(), what=what, detail=json.dumps(detail)))
+
+
+def _batch(row: Row) -> Row:
+    return {**row, "details": json.loads(row["details"])}
+
+
+# --- entries
+
+
+def claim(c: Connection) -> None:
+    """Keep other processes from adding entries until this transaction ends; SQLite's own lock does it already."""
+    if c.dialect.name == "postgresql":
+        c.execute(text("LOCK TABLE entries IN SHARE ROW EXCLUSIVE MODE"))
+
+
+def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) -> int:
+    """Add an entry, the rows that it names, and the idempotency key that it answers; return its number."""
+    at = now()
+    if not knows_photo(c, new.photo_sha256):
+        c.execute(_ADD_PHOTO, {"sha256": new.photo_sha256, "size": new.photo_size, "first_at": at})
+    if new.profile is not None:
+        sha256, content = new.profile
+        if c.execute(_PROFILE, {"sha256": sha256}).first() is None:
+            c.execute(_ADD_PROFILE, {"sha256": sha256, "text": content, "first_at": at})
+    value, low, high = figures(new.reading)
+    number: int = c.execute(
+        _ADD_ENTRY,
+        {
+            "batch_id": new.batch_id,
+            "kind": new.kind,
+            "origin": new.origin,
+            "received_at": at,
+            "snapped_at": new.snapped_at,
+            "wash": new.wash,
+            "note": new.note,
+            "photo_sha256": new.photo_sha256,
+            "profile_sha256": new.profile[0] if new.profile else None,
+            "software": str(new.reading["software"]),
+            "status": str(new.reading["status"]),
+            "value": value,
+            "low": low,
+            "high": high,
+            "reading": json.dumps(new.reading),
+            "extras": json.dumps(new.extras),
+            "corrects_id": new.corrects_id,
+            "made_by": new.made_by,
+            "why": new.why,
+        },
+    ).scalar_one()
+    if key is not None:
+        add_key(c, key, number)
+    return number
+
+
+def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:
+    """Write down that this idempotency key (and fingerprint of its request) was answered with this entry."""
+    c.execute(_ADD_KEY, {"key": key[0], "fingerprint": key[1], "entry_id": entry_id, "at": now()})
+
+
+def key_of(c: Connection, key: str) -> Row | None:
+    """What an idempotency key was answered with, or None."""
+    row = c.execute(_KEY, {"key": key}).mappings().one_or_none()
+    return None if row is None else dict(row)
+
+
+def entry(c: Connection, number: int) -> Row | None:
+    """One entry, or None."""
+    row = c.execute(_ENTRY, {"number": number}).mappings().one_or_none()
+    return None if row is None else _entry(dict(row))
+
+
+def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | None = None) -> list[Row]:
+    """Entries of a batch in the order in which they came."""
+    query = (
+        select(entries).where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
+    )
+    return [_entry(dict(row)) for row in c.execute(query).mappings()]
+
+
+def last_entry(c: Connection, batch_id: int) -> int:
+    """Number of a batch's newest entry, 0 without any."""
+    return c.execute(select(func.max(entries.c.id)).where(entries.c.batch_id == batch_id)).scalar() or 0
+
+
+def count_entries(c: Connection, batch_id: int) -> int:
+    """How many entries a batch has."""
+    return int(c.execute(select(func.count()).where(entries.c.batch_id == batch_id)).scalar_one())
+
+
+def same_photo(
+    c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, within_s: float
+) -> int | None:
+    """The entry that this very photo made in this batch in the last ``within_s`` seconds, with this profile."""
+    since = (datetime.now(UTC) - timedelta(seconds=within_s)).isoformat(timespec="microseconds")
+    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "profile": profile or "", "since": since}
+    return c.execute(_SAME_PHOTO, asked).scalar()
+
+
+def knows_photo(c: Connection, sha256: str) -> bool:
+    """Whether any entry names this photo."""
+    return c.execute(_PHOTO, {"sha256": sha256}).first() is not None
+
+
+def photo_size(c: Connection, sha256: str) -> int:
+    """Size of a photo that the log names, in bytes."""
+    return int(c.execute(select(photos.c.size).where(photos.c.sha256 == sha256)).scalar_one())
+
+
+def profile_text(c: Connection, sha256: str) -> str | None:
+    """The kept copy of a profile."""
+    return c.execute(select(profiles.c.text).where(profiles.c.sha256 == sha256)).scalar()
+
+
+def corrector(c: Connection, number: int) -> int | None:
+    """The entry that corrects this one, if any."""
+    return c.execute(select(func.max(entries.c.id)).where(entries.c.corrects_id == number)).scalar()
+
+
+def correctors(c: Connection, batch_id: int, numbers: list[int], up_to: int | None = None) -> dict[int, int]:
+    """Old entry -> the newest that corrects it (none after ``up_to``), for these of a batch, which must be in order."""
+    if not numbers:
+        return {}
+    query = (
+        select(entries.c.corrects_id, func.max(entries.c.id))
+        .where(entries.c.batch_id == batch_id, entries.c.corrects_id.between(numbers[0], numbers[-1]))
+        .group_by(entries.c.corrects_id)
+    )
+    if up_to is not None:
+        query = query.where(entries.c.id <= up_to)
+    return {row[0]: row[1] for row in c.execute(query)}
+
+
+def corrected(rows: list[Row]) -> dict[int, int]:
+    """Old entry -> the newest entry that corrects it, within these rows."""
+    return {row["corrects_id"]: row["id"] for row in rows if row["corrects_id"] is not None}
+
+
+def in_force(rows: list[Row]) -> list[Row]:
+    """The entries that count: not corrected by a later one, and not withdrawn."""
+    old = corrected(rows)
+    return [row for row in rows if row["id"] not in old and not row["extras"].get("withdrawn")]
+
+
+def figures(reading: Row) -> tuple[float | None, float | None, float | None]:
+    """The value and interval of any kind of reading."""
+    value, interval = {
+        "ph": ("ph", "interval"),
+        "tint": ("mg_per_l", "interval"),
+        "solid": ("pale_fraction", "pale_interval"),
+    }[reading["kind"]]
+    low, high = reading.get(interval) or (None, None)
+    return reading.get(value), low, high
+
+
+def _entry(row: Row) -> Row:
+    return {**row, "reading": json.loads(row["reading"]), "extras": json.loads(row["extras"])}

@@ -1,0 +1,92 @@
+"""Photos put into the log without a service: through the same intake, so that the same promises hold.
+
+It may run beside a service on the same folder: the log's own locks keep them apart, and nothing is swept away here.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from service.log.blobs import Blobs
+from service.log.database import Database
+from service.log.profiles import Profiles
+from service.readers.intake import Intake, Submission, Taken
+from service.readers.photo_reader import PipelineReader
+from service.readers.pool import WorkPool
+from service.settings import Settings
+from service.web.problems import ServiceProblem
+from stripread.errors import CallError
+
+_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
+
+
+def add_photos(
+    settings: Settings, photos: Sequence[tuple[Submission, Path]], told: Callable[[Taken], None]
+) -> list[Taken]:
+    """Read and log photos one after the other; ``told`` hears of each as soon as it is in the log.
+
+    Raises
+    ------
+    CallError
+        What the service would have answered with a problem: no such batch, closed, no profile; or a file not there.
+    """
+    database = Database(settings.database_url)
+    try:
+        database.migrate()
+        return asyncio.run(_all(settings, database, photos, told))
+    except ServiceProblem as problem:
+        raise CallError(problem.detail.rstrip(".")) from None
+    finally:
+        database.close()
+
+
+async def _all(
+    settings: Settings,
+    database: Database,
+    photos: Sequence[tuple[Submission, Path]],
+    told: Callable[[Taken], None],
+) -> list[Taken]:
+    make = settings.reader or PipelineReader
+    pool = WorkPool(make, 1, 1, settings.reading_timeout, settings.worker_memory)
+    intake = Intake(database, Blobs(settings.data / "photos"), pool, Profiles(settings), settings.same_photo_window)
+    done = []
+    try:
+        for sent, path in photos:
+            try:
+                source = path.open("rb")
+            except OSError as problem:
+                raise CallError(f"can't open {path}: {problem.strerror}") from None
+            with source:
+                done.append(await intake.take(sent, source))
+            told(done[-1])
+    finally:
+        pool.close()
+    return done
+
+
+def entry_lines(taken: Taken) -> str:
+    """An entry in words: its number, value and interval, then the reasons and cautions, one a line."""
+    entry = taken.entry
+    head = f"entry {taken.entry_id}: {_value(entry)}  [{_MARK[entry['status']]}]"
+    if taken.repeated:
+        head += "  (was in the log already)"
+    more = [reason["message"] for reason in entry["reasons"]] + entry["log"]["cautions"]
+    return "\n".join([head, *(f"    {text}" for text in more)])
+
+
+def _value(entry: dict[str, Any]) -> str:
+    if entry["kind"] == "ph" and entry["ph"] is not None:
+        low, high = entry["interval"]
+        return f"pH {entry['ph']:.2f}  (95 %: {low:.2f} to {high:.2f})"
+    if entry["kind"] == "tint" and entry["absorbance"] is not None:
+        if entry["mg_per_l"] is not None and entry["interval"] is not None:
+            low, high = entry["interval"]
+            return f"{entry['decision']}: {entry['mg_per_l']:.1f} mg/L copper (95 %: {low:.1f} to {high:.1f})"
+        return f"{entry['decision']}: absorbance {entry['absorbance']:.4f}"
+    if entry["kind"] == "solid" and entry["pale_fraction"] is not None:
+        low, high = entry["pale_interval"]
+        return f"pale share {entry['pale_fraction']:.3f}  (95 %: {low:.3f} to {high:.3f})"
+    return "no value"

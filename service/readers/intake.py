@@ -1,0 +1,273 @@
+"""How a photo becomes one entry of the log, whatever the Wi-Fi does: for the page's posts and for a watched folder.
+
+The order is what keeps the promise: the photo is on the disk before it is read, and its entry is committed before
+anybody is told. A crash in between leaves at most a photo without an entry, which `stripread log check` names.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import json
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import BinaryIO
+
+from sqlalchemy import Connection
+from sqlalchemy.exc import IntegrityError
+from starlette.concurrency import run_in_threadpool
+
+from service.log import store
+from service.log.blobs import Blobs
+from service.log.database import Database
+from service.log.entries import shown
+from service.log.profiles import KeptProfile, Profiles
+from service.readers.pool import WorkPool
+from service.readers.statement import Said
+from service.readers.swatches import swatches
+from service.readers.worker import Job, Kind, Outcome, read_job
+from service.web.problems import ServiceProblem
+from stripread.errors import CallError
+
+log = logging.getLogger("stripread.intake")
+_Who = tuple[int, str, str, str | None]  # batch, kind, photo, profile: the same reading
+
+
+@dataclass(frozen=True)
+class Submission:
+    """A photo as it was sent, with what was said about it."""
+
+    batch_id: int
+    kind: Kind
+    name: str
+    wash: int | None = None
+    note: str = ""
+    path_mm: float | None = None
+    taking: Mapping[str, str] = field(default_factory=dict)
+    snapped_at: str | None = None
+    profile: str | None = None  # name of the strip's profile; the service's first if not said
+    said: Said = field(default_factory=Said)
+    blank_entry: int | None = None
+    origin: str = "photo"
+    key: str | None = None  # Idempotency-Key
+
+    def fingerprint(self, sha256: str) -> str:
+        """Tells this request from another that uses the same key."""
+        parts = [self.batch_id, self.kind, self.wash, self.note, self.path_mm, dict(self.taking), sha256]
+        more = [self.profile, self.said.to_dict(), self.blank_entry]
+        parts += more if any(more) else []
+        return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Taken:
+    """The entry that answers a submission, as JSON, and whether it was there before."""
+
+    entry_id: int
+    repeated: bool
+    entry: store.Row
+
+
+@dataclass(frozen=True)
+class _Arrived:
+    """A photo on the disk: its hash and size, the profile for it, and what it got when it came before."""
+
+    sha256: str
+    size: int
+    profile: KeptProfile | None
+    blank: store.Row | None  # the entry of the rinse water, to compare with
+    earlier: Taken | None
+
+
+class Intake:
+    """Takes photos in.
+
+    Parameters
+    ----------
+    window
+        Seconds within which the same photo in the same batch is the same reading.
+    """
+
+    def __init__(self, database: Database, blobs: Blobs, pool: WorkPool, profiles: Profiles, window: float) -> None:
+        self._database = database
+        self._blobs = blobs
+        self._pool = pool
+        self._profiles = profiles
+        self._window = window
+        self._under_way: dict[_Who, asyncio.Task[Taken]] = {}
+
+    async def take(self, sent: Submission, source: BinaryIO) -> Taken:
+        """Store, read and log one photo; what was sent before gets its first answer.
+
+        Raises
+        ------
+        ServiceProblem
+            404 or 409 for the batch, 409 without a profile, 422 for a key used for something else, 503 when busy.
+        OSError, SQLAlchemyError
+            When disk or database do not take it: then nothing is in the log.
+        """
+        # One hop to a thread for all that comes before the reading, and one after it: hops cost more than the queries.
+        came = await run_in_threadpool(self._arrive, sent, source)
+        if came.earlier is not None:
+            return came.earlier
+        who = (sent.batch_id, sent.kind, came.sha256, came.profile.sha256 if came.profile else None)
+        running = self._under_way.get(who)
+        if running is not None:
+            await asyncio.wait([running])
+            return await self._take_again(sent, came, running)
+        task = asyncio.create_task(self._read_and_log(sent, came))
+        self._under_way[who] = task
+        task.add_done_callback(lambda done: self._finished(who, done))
+        # A client that hangs up does not stop its reading: it will ask again and must find it.
+        return await asyncio.shield(task)
+
+    async def _take_again(self, sent: Submission, came: _Arrived, running: asyncio.Task[Taken]) -> Taken:
+        """Answer a photo that came while the same one was being read."""
+        first = running.result()  # raises what the first one met: both clients hear of it
+        earlier = await run_in_threadpool(self._earlier, sent, came.sha256, came.profile)
+        return earlier or Taken(first.entry_id, True, first.entry)
+
+    async def drain(self) -> None:
+        """Wait for what is under way, when the service stops."""
+        if self._under_way:
+            await asyncio.wait(list(self._under_way.values()))
+
+    def _finished(self, who: _Who, task: asyncio.Task[Taken]) -> None:
+        self._under_way.pop(who, None)
+        if not task.cancelled():
+            task.exception()  # heard by whoever waits; a client that hung up leaves nobody
+
+    def _arrive(self, sent: Submission, source: BinaryIO) -> _Arrived:
+        with self._database.read() as c:
+            self._check_batch(c, sent)
+            blank = None if sent.blank_entry is None else blank_of(c, sent.batch_id, sent.blank_entry)
+        profile = self._profiles.current(sent.kind, sent.profile)
+        sha256, size = self._blobs.keep(source)
+        return _Arrived(sha256, size, profile, blank, self._earlier(sent, sha256, profile))
+
+    def _check_batch(self, c: Connection, sent: Submission) -> None:
+        batch = store.batch(c, sent.batch_id)
+        if batch is None:
+            raise ServiceProblem(404, "no_such_batch", f"There is no batch {sent.batch_id}.")
+        if batch["closed_at"] is not None:
+            known = store.key_of(c, sent.key) if sent.key else None
+            if known is None:  # a repeated post of what came in before it was closed still gets its answer
+                raise ServiceProblem(409, "batch_closed", "This batch is closed. Open it again or choose another one.")
+
+    def _earlier(self, sent: Submission, sha256: str, profile: KeptProfile | None) -> Taken | None:
+        with self._database.read() as c:
+            found = self._find(c, sent, sha256, profile)
+            if found is None or not sent.key or store.key_of(c, sent.key) is not None:
+                return found
+        with self._database.write() as c:  # a second key for the same entry: remember it, it may come again much later
+            if store.key_of(c, sent.key) is None:
+                store.add_key(c, (sent.key, sent.fingerprint(sha256)), found.entry_id)
+        return found
+
+    def _find(self, c: Connection, sent: Submission, sha256: str, profile: KeptProfile | None) -> Taken | None:
+        if sent.key:
+            known = store.key_of(c, sent.key)
+            if known is not None:
+                if known["fingerprint"] != sent.fingerprint(sha256):
+                    raise ServiceProblem(
+                        422,
+                        "key_reused",
+                        "This Idempotency-Key was used for another photo or other details. Use a new one.",
+                    )
+                return _taken(c, known["entry_id"], repeated=True)
+        made_with = None if profile is None else profile.sha256
+        same = store.same_photo(c, sent.batch_id, sent.kind, sha256, profile=made_with, within_s=self._window)
+        return None if same is None else _taken(c, same, repeated=True)
+
+    async def _read_and_log(self, sent: Submission, came: _Arrived) -> Taken:
+        profile = came.profile.path if came.profile else None
+        blank = None if came.blank is None else (self._blobs.path(came.blank["photo_sha256"]), _photo_name(came.blank))
+        photo = self._blobs.path(came.sha256)
+        outcome = await self._read(
+            Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank)
+        )
+        return await run_in_threadpool(self._log, sent, came, outcome)
+
+    async def _read(self, job: Job) -> Outcome:
+        try:
+            return await self._pool.run(read_job, job)
+        except ServiceProblem:
+            raise
+        except CallError as wrong:
+            raise ServiceProblem(409, "no_profile", f"The profile can't be used: {wrong}.") from None
+        except Exception:
+            # A fault of ours. 422 and not 500: the same photo would only meet it again, and hold up others.
+            log.exception("reading %s failed", job.photo.name)
+            raise ServiceProblem(
+                422,
+                "reader_failed",
+                "Reading this photo failed; the bench computer's terminal says why.",
+            ) from None
+
+    def _log(self, sent: Submission, came: _Arrived, outcome: Outcome) -> Taken:
+        sha256, profile = came.sha256, came.profile
+        new = store.NewEntry(
+            batch_id=sent.batch_id,
+            kind=sent.kind,
+            origin=sent.origin,
+            photo_sha256=sha256,
+            photo_size=came.size,
+            reading=outcome.reading,
+            wash=sent.wash,
+            note=sent.note,
+            snapped_at=sent.snapped_at,
+            profile=(profile.sha256, profile.text) if profile else None,
+            extras=_extras(sent, came) | {"colours": swatches(outcome)},
+        )
+        key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
+        try:
+            with self._database.write() as c:
+                store.claim(c)
+                # Only here, with the log held, is it certain that nobody else logged the same photo meanwhile.
+                earlier = self._find(c, sent, sha256, profile)
+                return earlier or _taken(c, store.add_entry(c, new, key), repeated=False)
+        except IntegrityError:
+            with self._database.read() as c:  # another process used the key between our look and our commit
+                earlier = self._find(c, sent, sha256, profile)
+            if earlier is None:
+                raise
+            return earlier
+
+
+def blank_of(c: Connection, batch_id: int, number: int) -> store.Row:
+    """The entry of the rinse water itself.
+
+    Raises
+    ------
+    ServiceProblem
+        409 if it is no pH reading of this batch.
+    """
+    row = store.entry(c, number)
+    if row is None or row["batch_id"] != batch_id or row["kind"] != "ph":
+        raise ServiceProblem(409, "not_a_blank", "The blank must be a pH reading of this batch.")
+    return row
+
+
+def _extras(sent: Submission, came: _Arrived) -> store.Row:
+    """What the log keeps beside the reading; with it the photo can be read again in the same way."""
+    extras: store.Row = {"path_mm": sent.path_mm, "taking": dict(sent.taking)}
+    if sent.said.to_dict():
+        extras["said"] = sent.said.to_dict()
+    if came.blank is not None:
+        extras["blank"] = {
+            "entry": came.blank["id"],
+            "sha256": came.blank["photo_sha256"],
+            "photo": _photo_name(came.blank),
+        }
+    return extras
+
+
+def _photo_name(row: store.Row) -> str:
+    return str(row["reading"]["photo"])
+
+
+def _taken(c: Connection, number: int, *, repeated: bool) -> Taken:
+    row = store.entry(c, number)
+    assert row is not None
+    return Taken(number, repeated, shown(row, store.corrector(c, number) if repeated else None))

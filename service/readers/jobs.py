@@ -1,0 +1,26 @@
+"""From an entry of the log to the job that makes its reading again: for its picture, and for reading it again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from service.log.blobs import Blobs
+from service.log.store import Row
+from service.readers.statement import Said
+from service.readers.worker import Job
+
+
+def job_again(row: Row, blobs: Blobs, profile: Path | None) -> Job:
+    """The job as it was when the entry was made, with ``profile``, the kept copy of the entry's own."""
+    extras = row["extras"]
+    blank = extras.get("blank")
+    return Job(
+        row["kind"],
+        blobs.path(row["photo_sha256"]),
+        row["reading"]["photo"],
+        profile,
+        extras.get("path_mm"),
+        extras.get("taking", {}),
+        Said(**extras.get("said", {})),
+        None if blank is None else (blobs.path(blank["sha256"]), blank["photo"]),
+    )

@@ -1,0 +1,131 @@
+"""The reader of the service: the package's own pipeline, called in a worker process."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from service.readers.pictures import NotAPicture
+from service.readers.statement import Said
+from service.readers.worker import Job, Outcome
+
+if TYPE_CHECKING:
+    from stripread.ph.profile import Profile
+    from stripread.ph.read import PhTrace
+    from stripread.tint.read import TintAsk
+
+
+class PipelineReader:
+    """Reads with ``stripread``; imports it where it is made, in the worker, never in the service itself."""
+
+    def __init__(self) -> None:
+        import cv2  # noqa: PLC0415 - the service's own process never loads it
+
+        import stripread.ph.read  # noqa: F401, PLC0415 - paid for before the first photo comes
+
+        cv2.setNumThreads(1)  # one process a core already
+
+    def read(self, job: Job) -> Outcome:
+        """Read one photo as its kind."""
+        data = job.photo.read_bytes()
+        if job.kind == "ph":
+            return _read_ph(data, job)
+        from stripread.solid.read import read_solid  # noqa: PLC0415
+
+        return Outcome(_read_tint(data, job) if job.kind == "tint" else read_solid(data, job.name).to_dict())
+
+    def overlay(self, job: Job) -> bytes:
+        """Draw one reading as a PNG.
+
+        Raises
+        ------
+        NotAPicture
+            When there is no photo to draw on.
+        """
+        data = job.photo.read_bytes()
+        if job.kind != "ph":
+            return _windows_picture(data, job)
+        from stripread.picture.of_ph import picture_of  # noqa: PLC0415 - drawing is heavy and rare
+
+        assert job.profile is not None
+        profile = _profile(job.profile)
+        trace = _traced(data, profile, job.name, job.said)
+        if trace.card.photo is None:
+            raise NotAPicture("not opened")
+        return picture_of(trace, profile)
+
+
+def _windows_picture(data: bytes, job: Job) -> bytes:
+    from stripread.picture.of_windows import solid_picture, tint_picture  # noqa: PLC0415
+    from stripread.solid.read import trace_solid  # noqa: PLC0415
+    from stripread.tint.read import trace_tint  # noqa: PLC0415
+
+    if job.kind == "solid":
+        solid = trace_solid(data, job.name)
+        if solid.card.photo is None:
+            raise NotAPicture("not opened")
+        return solid_picture(solid)
+    tint = trace_tint(data, _ask(job), job.name)
+    if tint.card.photo is None:
+        raise NotAPicture("not opened")
+    return tint_picture(tint)
+
+
+def _read_ph(data: bytes, job: Job) -> Outcome:
+    from stripread.ph.together import seen_in  # noqa: PLC0415
+
+    assert job.profile is not None
+    profile = _profile(job.profile)
+    trace = _traced(data, profile, job.name, job.said)
+    reading = trace.reading
+    assert reading is not None
+    curve = None
+    if reading.ph is not None:
+        import numpy as np  # noqa: PLC0415
+
+        lab = profile.curve(np.array([reading.ph]))[0]  # (P, 3)
+        curve = [[round(float(v), 2) for v in pad] for pad in lab]
+    if job.blank is None:
+        return Outcome(reading.to_dict(), curve)
+    from stripread.ph.blank import against_blank  # noqa: PLC0415
+
+    path, name = job.blank
+    water = _traced(path.read_bytes(), profile, name, replace(job.said, dipped_at=None))
+    return Outcome(against_blank(seen_in(trace), seen_in(water), profile).to_dict(), curve)
+
+
+def _traced(data: bytes, profile: Profile, name: str, said: Said) -> PhTrace:
+    """The photo's trace, its reading with what was said of the strip."""
+    from stripread.ph.circumstances import with_circumstances  # noqa: PLC0415
+    from stripread.ph.read import trace_ph  # noqa: PLC0415
+
+    trace = trace_ph(data, profile, name)
+    if trace.reading is not None and said.to_dict():
+        of_photo = said.of_photo(trace.reading.stamp.taken_at)
+        trace.reading = with_circumstances(trace.reading, profile.kind, of_photo)
+    return trace
+
+
+def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
+    from stripread.tint.read import read_tint  # noqa: PLC0415
+
+    return read_tint(data, _ask(job), job.name).to_dict()
+
+
+def _ask(job: Job) -> TintAsk:
+    from stripread.tint.profile import default_response, load_tint_profile  # noqa: PLC0415
+    from stripread.tint.read import TintAsk  # noqa: PLC0415
+    from stripread.tint.verdicts import Taking  # noqa: PLC0415
+
+    standards = load_tint_profile(job.profile) if job.profile else default_response()
+    taking: Any = job.taking  # its words were checked at the door
+    return TintAsk(job.path_mm, standards, Taking(**taking))
+
+
+@lru_cache(maxsize=8)
+def _profile(path: Path) -> Profile:
+    from stripread.ph.profile import load_profile  # noqa: PLC0415
+
+    return load_profile(path)

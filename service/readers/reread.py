@@ -1,0 +1,108 @@
+"""Reading a batch again: the same photos and profiles through this version, and what comes out differently."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+
+from service.log import store
+from service.readers.jobs import job_again
+from service.readers.swatches import swatches
+from service.readers.worker import Job, Outcome, read_job
+from service.web.components import Service, the_batch
+from service.web.schemas import Change, Reread
+from stripread.results import SOFTWARE
+
+# What counts as a change. Names, times and versions differ by nature; the last printed digit is no news.
+_COMPARED = ("status", "ph", "interval", "decision", "mg_per_l", "absorbance", "pale_fraction", "pale_interval")
+_DIGIT = 0.0015
+
+
+async def reread_batch(service: Service, batch: int, keep: bool) -> Reread:
+    """Read every entry in force again; with ``keep`` each change becomes an entry that corrects the old one."""
+    rows = await run_in_threadpool(_rows, service, batch)
+    changes: list[Change] = []
+    missing: list[int] = []
+    read = 0
+    for row in rows:
+        job = await run_in_threadpool(_job, service, row)
+        if job is None:
+            missing.append(row["id"])
+            continue
+        outcome = await service.readers.run(read_job, job)
+        read += 1
+        changed = differences(row["reading"], outcome.reading)
+        if changed:
+            new = await run_in_threadpool(_keep, service, row, outcome, changed) if keep else None
+            was, is_now = (
+                {k: r.get(k) for k in changed} for r in (_summary(row["reading"]), _summary(outcome.reading))
+            )
+            changes.append(Change(entry=row["id"], changed=changed, was=was, now=is_now, new_entry=new))
+    return Reread(software=SOFTWARE, read=read, same=read - len(changes), changes=changes, missing=missing)
+
+
+def differences(was: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    """The fields in which two readings of one photo differ."""
+    old, new = _summary(was), _summary(now)
+    return [name for name in old if not _same(old[name], new.get(name))]
+
+
+def _summary(reading: dict[str, Any]) -> dict[str, Any]:
+    known = {name: reading[name] for name in _COMPARED if name in reading}
+    return {**known, "reasons": sorted(r["code"] for r in reading["reasons"])}
+
+
+def _same(a: Any, b: Any) -> bool:  # noqa: ANN401 - JSON values
+    if isinstance(a, list) and isinstance(b, list):
+        return len(a) == len(b) and all(_same(x, y) for x, y in zip(a, b, strict=True))
+    if isinstance(a, int | float) and isinstance(b, int | float):
+        return abs(a - b) <= _DIGIT
+    return bool(a == b)
+
+
+def _rows(service: Service, batch: int) -> list[store.Row]:
+    with service.database.read() as c:
+        the_batch(c, batch)
+        # What somebody entered by hand does not come from a photo.
+        return [r for r in store.in_force(store.entries_of(c, batch)) if not r["extras"].get("by_hand")]
+
+
+def _job(service: Service, row: store.Row) -> Job | None:
+    photo = service.blobs.path(row["photo_sha256"])
+    profile = None
+    if row["profile_sha256"] is not None:
+        with service.database.read() as c:
+            text = store.profile_text(c, row["profile_sha256"])
+        if text is None:
+            return None
+        profile = service.profiles.keep(text).path
+    blank = row["extras"].get("blank")
+    if not photo.exists() or (blank is not None and not service.blobs.path(blank["sha256"]).exists()):
+        return None
+    return job_again(row, service.blobs, profile)
+
+
+def _keep(service: Service, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:
+    with service.database.write() as c:
+        store.claim(c)
+        if store.corrector(c, row["id"]) is not None:
+            return None  # corrected by somebody meanwhile: theirs counts
+        text = store.profile_text(c, row["profile_sha256"]) if row["profile_sha256"] else None
+        new = store.NewEntry(
+            batch_id=row["batch_id"],
+            kind=row["kind"],
+            origin="reread",
+            photo_sha256=row["photo_sha256"],
+            photo_size=store.photo_size(c, row["photo_sha256"]),
+            reading=outcome.reading,
+            wash=row["wash"],
+            note=row["note"],
+            snapped_at=row["snapped_at"],
+            profile=(row["profile_sha256"], text) if text is not None else None,
+            extras={**row["extras"], "colours": swatches(outcome)},
+            corrects_id=row["id"],
+            made_by=SOFTWARE,
+            why=f"read again: {', '.join(changed)} changed",
+        )
+        return store.add_entry(c, new)

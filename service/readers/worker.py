@@ -1,0 +1,92 @@
+"""What runs inside a worker process. Nothing of the web or the database: a worker starts quickly and stays small."""
+
+from __future__ import annotations
+
+import os
+import resource
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal, Protocol, TypeVar
+
+from service.readers.statement import Said
+
+Kind = Literal["ph", "tint", "solid"]
+KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Job:
+    """One photo to read, as a worker gets it. ``profile`` is the log's own copy, so that it can't change meanwhile."""
+
+    kind: Kind
+    photo: Path
+    name: str
+    profile: Path | None = None
+    path_mm: float | None = None  # optical path of a tint, mm
+    taking: Mapping[str, str] = field(default_factory=dict)  # how a tint was made: wash, water, ammonia_excess
+    said: Said = field(default_factory=Said)  # of a strip
+    blank: tuple[Path, str] | None = None  # photo of a strip dipped in the rinse water itself, and its name
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a photo: the reading's JSON object, and the curve's colours at that pH, CIELAB (P, 3)."""
+
+    reading: dict[str, Any]
+    curve_lab: list[list[float]] | None = None
+
+
+class Reader(Protocol):
+    """Reads photos in a worker process. Bad photos come back as refused readings; only a wrong call raises."""
+
+    def read(self, job: Job) -> Outcome:
+        """Read one photo."""
+        ...
+
+    def overlay(self, job: Job) -> bytes:
+        """Draw the reading of one photo as a PNG."""
+        ...
+
+
+_made: Any = None  # of this worker process
+
+
+def begin(make: Callable[[], Any], parent: int, memory: int | None) -> None:
+    """Set up a worker: polite to the page, bounded in memory, gone when the service is gone."""
+    global _made  # noqa: PLW0603 - one a process, made once instead of for every photo
+    os.nice(5)
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # a process each core already; read when the library is first loaded
+    if memory is not None:
+        resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+    threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    _made = make()
+
+
+def _end_with(parent: int) -> None:
+    while os.getppid() == parent:
+        time.sleep(0.5)
+    os._exit(0)
+
+
+def work(function: Callable[[Any, Job], T], job: Job) -> T:
+    """Hand a job to a function, with what this worker was made with."""
+    return function(_made, job)
+
+
+def nothing() -> None:
+    """Do nothing: only to have the worker started."""
+
+
+def read_job(reader: Reader, job: Job) -> Outcome:
+    """Read one photo, in a worker."""
+    return reader.read(job)
+
+
+def overlay_job(reader: Reader, job: Job) -> bytes:
+    """Draw one reading, in a worker."""
+    return reader.overlay(job)

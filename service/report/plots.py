@@ -1,0 +1,183 @@
+"""The report's pictures: pH against wash, tint and pale share, and where the silver went.
+
+Drawn without pyplot and without dates, so that the same batch gives the same bytes. Colours of Okabe and Ito, which
+colour-blind eyes tell apart; every colour has a word beside it.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path as Curve
+from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
+
+from service.bench.balance import Balance, add_spans
+from service.bench.reagents import Span
+from service.report.batch_record import Filed
+
+BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666"
+_PLAIN = FuncFormatter(lambda value, _: f"{value:g}")
+_STYLE: dict[Any, Any] = {
+    "text.parse_math": False,  # a dollar sign in somebody's name for a decant is a dollar sign
+    "font.size": 9,
+    "font.family": "sans-serif",
+    "svg.fonttype": "none",
+    "svg.hashsalt": "stripread",
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+}
+
+
+def render(draw: Any, item: Any, form: str) -> bytes | None:  # noqa: ANN401 - a function of this module and its batch
+    """``draw(figure, item)`` as "svg" or "png"; None where there is nothing to draw."""
+    with mpl.rc_context(_STYLE):
+        figure = Figure(figsize=(6.6, 3.0), layout="constrained")
+        if not draw(figure, item):
+            return None
+        out = io.BytesIO()
+        empty = {"Date": None} if form == "svg" else {"Software": None}
+        figure.savefig(out, format=form, dpi=170, metadata=empty)
+    return out.getvalue()
+
+
+def ph_plot(figure: Figure, batch: Filed) -> bool:
+    """PH against wash with intervals, the neutral band and the forecast."""
+    seen = [r for r in batch.in_force
+            if r.kind == "ph" and r.wash is not None and not r.blank and r.data.get("ph") is not None]  # fmt: skip
+    if not seen:
+        return False
+    axes = figure.add_subplot()
+    axes.axhspan(*batch.band, color=GREEN, alpha=0.12, lw=0)
+    axes.text(0.01, batch.band[1], "neutral", color=GREEN, ha="left", va="top", transform=axes.get_yaxis_transform())
+    for place, told in enumerate(batch.forecasts):
+        curve = told["curve"]
+        n = [point["wash"] for point in curve]
+        axes.fill_between(n, [p["low"] for p in curve], [p["high"] for p in curve], color=ORANGE, alpha=0.3, lw=0,
+                          label=None if place else "expected, 90 %")  # fmt: skip
+        axes.plot(n, [p["ph"] for p in curve], color=ORANGE, ls="--", lw=1.2)
+    x = np.asarray([r.wash for r in seen], float)
+    y = np.asarray([r.data["ph"] for r in seen])
+    span = np.asarray([r.data["interval"] for r in seen])
+    reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
+    axes.errorbar(x, y, reach, fmt="o", color=BLUE, ms=4.5, capsize=3, lw=1.2, label="read, 95 %")
+    axes.legend(frameon=False, loc="best")
+    axes.set(xlabel="wash", ylabel="pH", ylim=(min(0.0, span.min()), max(9.0, span.max() + 0.3)))
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    return True
+
+
+def check_plot(figure: Figure, batch: Filed) -> bool:
+    """Copper tint (mg/L, with its limit) and pale share, each in the order of its readings."""
+    tint = [r for r in batch.in_force if r.kind == "tint" and r.data.get("status") != "refused"]
+    pale = [r for r in batch.in_force if r.kind == "solid" and r.data.get("pale_fraction") is not None]
+    panels = [p for p in ((tint, "tint"), (pale, "pale")) if p[0]]
+    if not panels:
+        return False
+    for place, (rows, what) in enumerate(panels, 1):
+        axes = figure.add_subplot(1, len(panels), place)
+        n = np.arange(1, len(rows) + 1)
+        if what == "tint":
+            _tint_panel(axes, n, [r.data for r in rows])
+        else:
+            y = np.asarray([100.0 * r.data["pale_fraction"] for r in rows])
+            span = 100.0 * np.asarray([r.data["pale_interval"] for r in rows])
+            reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
+            axes.errorbar(n, y, reach, fmt="s", color=BLUE, ms=4.5, capsize=3)
+            axes.set(xlabel="picture of the solid", ylabel="still pale, %", ylim=(0, None))
+        axes.set_xticks(n)
+    return True
+
+
+def _tint_panel(axes: Any, n: Any, rows: list[dict[str, Any]]) -> None:  # noqa: ANN401 - matplotlib's axes
+    for x, data in zip(n, rows, strict=True):
+        if data.get("decision") == "copper" and data.get("mg_per_l") is not None:
+            low, high = data["interval"]
+            value = data["mg_per_l"]
+            axes.errorbar(
+                [x], [value], [[max(0.0, value - low)], [max(0.0, high - value)]], fmt="o", color=RED, capsize=3
+            )
+            axes.annotate("copper", (x, value), textcoords="offset points", xytext=(5, 3), color=RED, fontsize=8)
+        elif data.get("decision") == "none seen" and data.get("detection_limit") is not None:
+            axes.plot([x], [data["detection_limit"]], "v", color=GREEN)
+            axes.annotate("below", (x, data["detection_limit"]), textcoords="offset points", xytext=(5, 3), color=GREEN,
+                          fontsize=8)  # fmt: skip
+        else:
+            text, low = f"{data.get('decision')},\nno figure", axes.get_xaxis_transform()
+            axes.annotate(text, (x, 0.02), xycoords=low, ha="center", color=GREY, fontsize=8)
+    axes.set(xlabel="ammonia check", ylabel="copper, mg/L", yscale="log", xlim=(0.5, len(rows) + 0.9))
+    axes.yaxis.set_major_formatter(_PLAIN)
+    axes.yaxis.set_minor_formatter(NullFormatter())
+
+
+def flow_plot(figure: Figure, found: Balance) -> bool:
+    """Where the silver went: bands to scale on the left, the small ones again with their ranges on the right."""
+    left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.25))
+    losses = _grouped(found)
+    parts = [(name, span[1], ORANGE) for name, span in losses]
+    if found.weighed_g is not None:
+        parts.insert(0, ("weighed", found.weighed_g[1], BLUE))
+        rest = found.expected_g[1] - found.weighed_g[1] - found.explained_g[1]
+        if rest > 0:
+            parts.append(("unexplained", rest, GREY))
+    else:
+        parts.insert(0, ("still in the batch", max(0.0, found.expected_g[1] - found.explained_g[1]), BLUE))
+    total = max(found.expected_g[1], sum(p[1] for p in parts), 1e-9)
+    small = [p for p in parts if p[1] < 0.004 * total]
+    parts = [p for p in parts if p not in small]
+    if small:
+        parts.append((f"{len(small)} small ones" if len(small) > 1 else small[0][0], sum(p[1] for p in small), ORANGE))
+    _flow(left, found, parts, total)
+    _ranges(right, found, losses)
+    return True
+
+
+def _flow(axes: Any, found: Balance, parts: list[tuple[str, float, str]], total: float) -> None:  # noqa: ANN401
+    """Bands to scale from what was expected to where it went; labels kept apart."""
+    top, end, label = total, total, total * 2.0
+    for name, grams, colour in parts:
+        _band(axes, (top, top - grams), (end, end - grams), colour)
+        label = min(end - grams / 2, label - 0.17 * total)
+        axes.text(1.06, label, f"{name}\n{grams:.4g} g", va="center", fontsize=7.5)
+        top, end = top - grams, end - grams - 0.05 * total
+    axes.text(-0.05, total / 2, f"expected\n{found.expected_g[1]:.4g} g", ha="right", va="center", fontsize=8)
+    axes.set(xlim=(-0.55, 2.1), ylim=(min(end, label) - 0.08 * total, 1.03 * total))
+    axes.axis("off")
+
+
+def _band(axes: Any, start: tuple[float, float], end: tuple[float, float], colour: str) -> None:  # noqa: ANN401
+    points = [(0, start[0]), (0.5, start[0]), (0.5, end[0]), (1, end[0]), (1, end[1]), (0.5, end[1]), (0.5, start[1]),
+              (0, start[1]), (0, start[0])]  # fmt: skip
+    codes = [Curve.MOVETO, *[Curve.CURVE4] * 3, Curve.LINETO, *[Curve.CURVE4] * 3, Curve.CLOSEPOLY]
+    axes.add_patch(PathPatch(Curve(points, codes), facecolor=colour, alpha=0.75, lw=0.4, edgecolor=colour))
+
+
+def _grouped(found: Balance) -> list[tuple[str, Span]]:
+    """Losses, the decants of each sort taken together: a dozen washes are one band; the table names each."""
+    groups: dict[str, list[Span]] = {}
+    for loss in found.losses:
+        sort = next((s for s in ("fines in", "dissolved in") if loss.name.startswith(s)), None)
+        groups.setdefault(loss.name if sort is None else f"{sort} the decants", []).append(loss.silver_g)
+    return sorted(((name, add_spans(spans)) for name, spans in groups.items()), key=lambda row: -row[1][1])
+
+
+def _ranges(axes: Any, found: Balance, losses: list[tuple[str, Span]]) -> None:  # noqa: ANN401
+    rows = [row for row in losses if row[1][2] > 0][:9]
+    if found.shortfall_g is not None and found.shortfall_g[2] > 0:
+        rows.append(("missing in all", found.shortfall_g))
+    floor = 1e-4
+    for place, (name, (low, value, high)) in enumerate(rows):
+        colour = GREY if name == "missing in all" else ORANGE
+        axes.plot(
+            [max(low, floor), max(high, floor)], [place, place], color=colour, lw=4, alpha=0.4, solid_capstyle="butt"
+        )
+        axes.plot([max(value, floor)], [place], "o", color=colour, ms=4)
+    axes.set_yticks(range(len(rows)), [name if len(name) < 34 else name[:32] + "…" for name, _ in rows], fontsize=7)
+    axes.invert_yaxis()
+    axes.set(xscale="log", xlabel="silver, g (value and range)")
+    axes.xaxis.set_major_formatter(_PLAIN)
+    axes.xaxis.set_minor_formatter(NullFormatter())

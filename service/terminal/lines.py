@@ -1,0 +1,70 @@
+"""A reading as a line of text for people."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from stripread.ph.blank import TOLERANCE, AgainstBlank
+from stripread.ph.together import CombinedReading
+from stripread.results import PhReading, StripReading
+
+_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
+
+
+def ph_line(reading: PhReading) -> str:
+    """One reading in words: value and interval, then the reasons, one a line."""
+    head = f"{reading.stamp.photo}: "
+    if reading.ph is None or reading.interval is None:
+        head += "no value"
+    else:
+        low, high = reading.interval
+        head += f"pH {reading.ph:.2f}  (95 %: {low:.2f} to {high:.2f})"
+    lines = [f"{head}  [{_MARK[reading.status]}]"]
+    lines += [f"    strip {n} of {len(reading.strips)}: {_strip(s)}" for n, s in enumerate(reading.strips[1:], 2)]
+    lines += [f"    also possible: pH {a.ph:.1f} (weight {a.weight:.0%})" for a in reading.alternatives]
+    lines += [f"    {reason.message}" for reason in reading.reasons]
+    return "\n".join(lines)
+
+
+def combined_line(combined: CombinedReading) -> str:
+    """A combined reading in words."""
+    count = sum(part.weight != 0.0 for part in combined.parts)
+    what = "photos of one strip" if combined.same_strip else "strips"
+    stamp = replace(combined.reading.stamp, photo=f"together, {count} {what}")
+    return ph_line(replace(combined.reading, stamp=stamp))
+
+
+def blank_line(compared: AgainstBlank) -> str:
+    """What the comparison with the rinse water says, in words."""
+    d, blank = compared.difference, compared.blank
+    if d is None or blank.ph is None:
+        return f"    not compared with {blank.stamp.photo}: one of the two has no value"
+    side = "more acid" if d.value < 0 else "more alkaline"
+    low, high = d.interval
+    told = f"by more than {TOLERANCE:g}: probability {d.differs:.0%}"
+    head = f"    {abs(d.value):.2f} {side} than the rinse water's {blank.ph:.2f}"
+    return f"{head}  (95 %: {low:+.2f} to {high:+.2f}); {told}"
+
+
+def _strip(strip: StripReading) -> str:
+    if strip.ph is None or strip.interval is None:
+        return f"no value  [{_MARK[strip.status]}]"
+    low, high = strip.interval
+    return f"pH {strip.ph:.2f}  (95 %: {low:.2f} to {high:.2f})  [{_MARK[strip.status]}]"
+
+
+def ph_table(readings: list[PhReading]) -> str:
+    """Readings as a table, one line a photo, with the first reason under those that have one."""
+    width = max([len(Path(r.stamp.photo).name) for r in readings] + [5])
+    lines = [f"{'photo':<{width}}   {'pH':>5}   {'95 % interval':<14}  status"]
+    lines.append("-" * (width + 38))
+    for reading in readings:
+        name = Path(reading.stamp.photo).name
+        if reading.ph is None or reading.interval is None:
+            value, interval = "-", "-"
+        else:
+            value, interval = f"{reading.ph:.2f}", f"{reading.interval[0]:.2f} to {reading.interval[1]:.2f}"
+        lines.append(f"{name:<{width}}   {value:>5}   {interval:<14}  {_MARK[reading.status]}")
+        lines += [f"{'':<{width}}     {reason.message}" for reason in reading.reasons if reason.severity != "note"]
+    return "\n".join(lines)

@@ -1,0 +1,98 @@
+"""The service: wiring only."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+from fastapi import APIRouter, FastAPI
+from fastapi.responses import FileResponse, Response
+from starlette.formparsers import MultiPartParser
+from starlette.middleware.gzip import GZipMiddleware
+
+from service.readers.watch import Watcher
+from service.settings import Settings
+from service.web.components import Service
+from service.web.guard import Guard
+from service.web.problems import add_handlers
+from service.web.routes import batches, bench, join, plan, readings
+from stripread import __version__
+
+PAGE = Path(__file__).resolve().parents[1] / "page"
+# A photo stays in memory until it is written to its place: in a temporary file each 64 KB would cost a hop to a thread.
+# `Settings.coming_in` bounds how many there are; larger ones go to a temporary file all the same.
+MultiPartParser.spool_max_size = 8 * 1024 * 1024
+_TYPES = {
+    ".html": "text/html; charset=utf-8",
+    ".js": "text/javascript; charset=utf-8",
+    ".css": "text/css; charset=utf-8",
+    ".svg": "image/svg+xml",
+    ".json": "application/manifest+json",
+    ".txt": "text/plain; charset=utf-8",
+}
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """Build the service. Opens the log and starts the workers at once, so that a wrong call fails before it serves."""
+    service = Service.start(settings)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        service.readers.warm()
+        watching = None
+        if settings.watch is not None:
+            watcher = Watcher(settings.watch, settings.watch_every, service.database, service.intake)
+            watching = asyncio.create_task(watcher.run())
+        try:
+            yield
+        finally:
+            if watching is not None:
+                watching.cancel()
+                with contextlib.suppress(asyncio.CancelledError):
+                    await watching
+            await service.stop()
+
+    app = FastAPI(
+        title="stripread",
+        summary="pH, tint and solid readings from phone photos, logged by batch.",
+        version=__version__,
+        lifespan=lifespan,
+        docs_url=None,  # their pages load scripts from outside; the description itself is at /openapi.json
+        redoc_url=None,
+        form_limits={"max_files": 1, "max_fields": settings.max_parts, "max_part_size": 16 * 1024},
+    )
+    app.state.service = service
+    add_handlers(app)
+    # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
+    api = APIRouter(max_body_size=settings.max_body)
+    # Addresses are tried in this order: photos come first, they are the many.
+    for routes in (readings, batches, bench, plan, join):
+        api.include_router(routes.router)
+    app.include_router(api)
+    files = _add_page(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(Guard, settings=settings, pairing=service.pairing, page_files=files)
+    return app
+
+
+def _add_page(app: FastAPI) -> frozenset[str]:
+    """Serve the page's files by exact name: there is no path from outside to look up."""
+    addresses = set()
+    for path in sorted(PAGE.iterdir()):
+        if path.suffix not in _TYPES:
+            continue
+        address = "/" if path.name == "index.html" else f"/{path.name}"
+        addresses.add(address)
+        app.add_api_route(address, _file(path), methods=["GET", "HEAD"], include_in_schema=False)
+    return frozenset(addresses)
+
+
+def _file(path: Path) -> Callable[[], Awaitable[Response]]:
+    async def serve() -> Response:
+        # Always asked for again, answered 304 by its ETag: a new version of the page must not mix with an old one.
+        return FileResponse(path, media_type=_TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
+
+    return serve

@@ -1,0 +1,118 @@
+"""The parts of a running service, made once at the start and handed to the routes."""
+
+from __future__ import annotations
+
+import fcntl
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, BinaryIO
+
+from fastapi import Depends, Request
+from sqlalchemy import Connection
+
+from service.log import store
+from service.log.blobs import Blobs
+from service.log.database import Database
+from service.log.profiles import Profiles
+from service.readers.intake import Intake
+from service.readers.photo_reader import PipelineReader
+from service.readers.pictures import no_reader
+from service.readers.pool import WorkPool
+from service.settings import Settings
+from service.web.pairing import Pairing
+from service.web.problems import ServiceProblem
+from stripread.errors import CallError
+
+
+@dataclass(frozen=True)
+class Service:
+    """Everything that a request may need. Two pools: pictures to look at don't queue behind photos to read."""
+
+    settings: Settings
+    database: Database
+    blobs: Blobs
+    profiles: Profiles
+    pairing: Pairing
+    readers: WorkPool
+    pictures: WorkPool
+    intake: Intake
+    lock: BinaryIO  # held as long as the service runs
+
+    @classmethod
+    def start(cls, settings: Settings) -> Service:
+        """Open the log and start the workers."""
+        settings.data.mkdir(parents=True, exist_ok=True)
+        lock = _only_one(settings.data)
+        database = Database(settings.database_url)
+        database.migrate()
+        blobs = Blobs(settings.data / "photos")
+        blobs.sweep()
+        profiles = Profiles(settings)
+        make = settings.reader or PipelineReader
+        memory = settings.worker_memory
+        readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
+        pictures = WorkPool(no_reader if settings.reader is None else make, 1, 64, settings.reading_timeout, memory)
+        intake = Intake(database, blobs, readers, profiles, settings.same_photo_window)
+        return cls(settings, database, blobs, profiles, Pairing(database, settings), readers, pictures, intake, lock)
+
+    async def stop(self) -> None:
+        """Finish what is under way, then end the workers."""
+        await self.intake.drain()
+        self.readers.close()
+        self.pictures.close()
+        self.database.close()
+        self.lock.close()
+
+
+def _only_one(data: Path) -> BinaryIO:
+    """Take this folder for one service: another would sweep away what is just coming in. Freed by any end, kills too.
+
+    Raises
+    ------
+    CallError
+        If another service has it.
+    """
+    lock = (data / "lock").open("ab")
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        lock.close()
+        raise CallError(f"another stripread uses the folder {data}: stop it, or ask it instead") from None
+    return lock
+
+
+async def _of_request(request: Request) -> Service:  # async: a plain function would cost a hop to a thread
+    service = request.app.state.service
+    assert isinstance(service, Service)
+    return service
+
+
+ServiceDep = Annotated[Service, Depends(_of_request)]
+
+
+def the_batch(c: Connection, number: int) -> store.Row:
+    """A batch that must exist.
+
+    Raises
+    ------
+    ServiceProblem
+        404 if it does not.
+    """
+    found = store.batch(c, number)
+    if found is None:
+        raise ServiceProblem(404, "no_such_batch", f"There is no batch {number}.")
+    return found
+
+
+def the_entry(c: Connection, number: int) -> store.Row:
+    """An entry that must exist.
+
+    Raises
+    ------
+    ServiceProblem
+        404 if it does not.
+    """
+    found = store.entry(c, number)
+    if found is None:
+        raise ServiceProblem(404, "no_such_reading", f"There is no reading {number}.")
+    return found

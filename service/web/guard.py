@@ -1,0 +1,198 @@
+"""What every request passes before the app sees it: known host, same site, paired, not too often, not too slow.
+
+Written as plain ASGI, so that a refused request costs almost nothing and a body is never read in vain.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import ipaddress
+import time
+from collections import OrderedDict
+from http.cookies import CookieError, SimpleCookie
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.settings import Settings
+from service.web.pairing import COOKIE, Pairing, lan_address
+from service.web.problems import ServiceProblem, answer
+
+_SAFE = {"GET", "HEAD", "OPTIONS"}
+_OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico"}  # and the page's own files
+_LOCAL_NAMES = {"localhost", "127.0.0.1", "[::1]", "testserver"}
+_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
+        "worker-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+class Buckets:
+    """Token buckets: so many a minute for each name, all of them at once if need be."""
+
+    def __init__(self, per_minute: int, names: int = 4096) -> None:
+        self._size = float(per_minute)
+        self._rate = per_minute / 60
+        self._names = names  # so that a flood of addresses can't fill the memory
+        self._state: OrderedDict[str, tuple[float, float]] = OrderedDict()
+
+    def take(self, name: str) -> int:
+        """0 if there is one left, else the seconds to wait."""
+        at = time.monotonic()
+        left, seen = self._state.pop(name, (self._size, at))
+        left = min(self._size, left + (at - seen) * self._rate)
+        wait = 0 if left >= 1 else max(1, round((1 - left) / self._rate))
+        self._state[name] = (left - 1 if left >= 1 else left, at)
+        while len(self._state) > self._names:
+            self._state.popitem(last=False)
+        return wait
+
+
+class Guard:
+    """The gate in front of ``app``.
+
+    ``page_files`` are the addresses of the page's own files, which a phone needs before it is paired.
+    """
+
+    def __init__(self, app: ASGIApp, settings: Settings, pairing: Pairing, page_files: frozenset[str]) -> None:
+        self._app = app
+        self._settings = settings
+        self._pairing = pairing
+        self._open = _OPEN | page_files
+        self._posts = Buckets(settings.posts_per_minute)
+        self._joins = Buckets(settings.joins_per_minute)
+        self._coming_in = 0
+        self._hosts = _LOCAL_NAMES | set(settings.names) | ({lan_address()} if settings.lan else set())
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through, or answer it here."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        dressed = _dressed(send, scope["path"])
+        try:
+            self._check(scope)
+        except ServiceProblem as p:
+            await answer(p.status, p.code, p.detail, retry_after=p.retry_after)(scope, receive, dressed)
+            return
+        if scope["method"] in _SAFE:
+            await self._app(scope, _patient(receive, self._settings), dressed)
+            return
+        self._coming_in += 1
+        try:
+            await self._app(scope, _patient(receive, self._settings), dressed)
+        finally:
+            self._coming_in -= 1
+
+    def _check(self, scope: Scope) -> None:
+        headers = Headers(scope=scope)
+        method, path = scope["method"], scope["path"]
+        address = scope["client"][0] if scope.get("client") else ""
+        host = headers.get("host", "")
+        # Only under its own names: a foreign name that points here (DNS rebinding) would share its site's scripts.
+        if _name_of(host) not in self._hosts:
+            raise ServiceProblem(
+                421, "wrong_host", "This service does not answer under that name. Use the link that it shows."
+            )
+        if method not in _SAFE:
+            _check_same_site(headers, host)
+        length = headers.get("content-length", "0")
+        if not length.isdigit() or int(length) > self._settings.max_body:
+            limit = self._settings.max_body // (1024 * 1024)
+            raise ServiceProblem(413, "too_large", f"The body is larger than {limit} MB. Send a smaller photo.")
+        local = not self._settings.lan or _is_loopback(address)
+        session = self._pairing.session_of(_cookie(headers))
+        scope.setdefault("state", {}).update(local=local, session=session)
+        if path == "/api/join":
+            self._limit(self._joins, address)
+        elif path not in self._open and not local and session is None:
+            raise ServiceProblem(
+                401, "not_paired", "This device is not paired. Scan the code that the bench computer shows."
+            )
+        if method not in _SAFE:
+            self._limit(self._posts, f"s{session}" if session else address)
+            if self._coming_in >= self._settings.coming_in:  # said before the body is read, and kept in memory, in vain
+                raise ServiceProblem(503, "busy", "Too many photos are coming in. Send it again in a moment.", 2)
+
+    def _limit(self, buckets: Buckets, name: str) -> None:
+        wait = buckets.take(name)
+        if wait:
+            raise ServiceProblem(429, "too_often", f"Too many requests. Try again in {wait} s.", wait)
+
+
+def _check_same_site(headers: Headers, host: str) -> None:
+    """Refuse posts that another site makes a browser send. Programs send neither header."""
+    site = headers.get("sec-fetch-site")
+    origin = headers.get("origin")
+    wrong = (site is not None and site not in ("same-origin", "none")) or (
+        origin is not None and (origin == "null" or urlsplit(origin).netloc != host)
+    )
+    if wrong:
+        raise ServiceProblem(403, "cross_site", "This request came from another site.")
+
+
+def _cookie(headers: Headers) -> str:
+    try:
+        morsel = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
+    except CookieError:
+        return ""
+    return morsel.value if morsel else ""
+
+
+def _name_of(host: str) -> str:
+    if host.startswith("["):
+        return host.partition("]")[0] + "]"
+    return host.partition(":")[0].lower()
+
+
+def _is_loopback(address: str) -> bool:
+    try:
+        return ipaddress.ip_address(address).is_loopback
+    except ValueError:
+        return False
+
+
+def _dressed(send: Send, path: str) -> Send:
+    async def sending(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in _HEADERS.items():
+                headers.setdefault(name, value)
+            if path.startswith("/api/"):
+                headers.setdefault("Cache-Control", "no-store")
+        await send(message)
+
+    return sending
+
+
+def _patient(receive: Receive, settings: Settings) -> Receive:
+    """Wait for a body, but not for ever: silence and trickling both end."""
+    deadline = time.monotonic() + settings.body_total
+    done = False
+
+    async def receiving() -> Message:
+        nonlocal done
+        if done:  # only the disconnect is left to come, and that may take as long as it likes
+            return await receive()
+        left = min(settings.body_idle, deadline - time.monotonic())
+        try:
+            async with asyncio.timeout(max(left, 0.001)):
+                message = await receive()
+        except TimeoutError:
+            raise HTTPException(
+                408, "The body came too slowly. Send it again over a better connection.", {"Connection": "close"}
+            ) from None
+        done = message["type"] != "http.request" or not message.get("more_body", False)
+        return message
+
+    return receiving

@@ -1,0 +1,111 @@
+"""Batches over HTTP: start, list, rename, close, export."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Response
+from fastapi.responses import StreamingResponse
+
+from service.log import store
+from service.log.forecast import forecast_now
+from service.log.listing import csv_export, json_export, pieces
+from service.log.models import now
+from service.log.notes import neutral_band
+from service.readers.intake import blank_of
+from service.web.components import ServiceDep, the_batch
+from service.web.problems import responses
+from service.web.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
+
+router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
+
+
+@router.post("", status_code=201, responses=responses(400, 413, 507))
+def start_batch(body: NewBatch, service: ServiceDep) -> Batch:
+    """Start a batch."""
+    with service.database.write() as c:
+        number = store.add_batch(c, body.name)
+        if body.water is not None:
+            store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
+        return _out(the_batch(c, number))
+
+
+@router.get("")
+def list_batches(service: ServiceDep) -> list[Batch]:
+    """All batches, newest first."""
+    with service.database.read() as c:
+        return [_out(row) for row in store.all_batches(c)]
+
+
+@router.get("/{batch}", responses=responses(404))
+def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
+    """One batch with its history and its wash forecast."""
+    with service.database.read() as c:
+        row = the_batch(c, batch)
+        count = store.count_entries(c, batch)
+        told, neutral = forecast_now(c, row), neutral_band(c, batch)
+        events = store.batch_events(c, batch)
+    return BatchPage(
+        **_out(row).model_dump(exclude={"entries"}),
+        entries=count,
+        events=[Event(**e) for e in events],
+        forecast=Forecast(**told),
+        neutral=list(neutral),
+    )
+
+
+@router.patch("/{batch}", responses=responses(400, 404, 409, 413, 507))
+def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batch:
+    """Rename, close or open again a batch, or name its rinse water. The batch's history keeps what was before."""
+    with service.database.write() as c:
+        the_batch(c, batch)
+        details = body.water.model_dump(exclude_none=True) if body.water else None
+        if details and "blank_entry" in details:
+            blank_of(c, batch, details["blank_entry"])
+        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details)
+        return _out(the_batch(c, batch))
+
+
+@router.get("/{batch}/forecast", responses=responses(404))
+def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
+    """How many further washes until the rinse is neutral, with an interval, or why that can't be told."""
+    with service.database.read() as c:
+        return Forecast(**forecast_now(c, the_batch(c, batch)))
+
+
+@router.get(
+    "/{batch}/export.json",
+    response_class=Response,
+    responses={**responses(404), 200: {"content": {"application/json": {}}}},
+)
+def export_json(batch: BatchId, service: ServiceDep) -> Response:
+    """Everything about a batch as one JSON object."""
+    with service.database.read() as c:
+        row, events = the_batch(c, batch), store.batch_events(c, batch)
+    head = {"batch": _out(row).model_dump(), "events": events, "exported_at": now()}
+    return _download(json_export(head, pieces(service.database, batch)), "application/json", f"batch-{batch}.json")
+
+
+@router.get(
+    "/{batch}/export.csv", response_class=Response, responses={**responses(404), 200: {"content": {"text/csv": {}}}}
+)
+def export_csv(batch: BatchId, service: ServiceDep) -> Response:
+    """A batch's entries as CSV, corrections and what they correct included."""
+    with service.database.read() as c:
+        the_batch(c, batch)
+    return _download(csv_export(pieces(service.database, batch)), "text/csv; charset=utf-8", f"batch-{batch}.csv")
+
+
+def _download(content: Iterator[str], media_type: str, name: str) -> Response:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+    return StreamingResponse(content, media_type=media_type, headers=headers)
+
+
+def _out(row: store.Row) -> Batch:
+    return Batch(
+        water=Water(**row["details"]),
+        entries=row.get("entries"),
+        **{k: row[k] for k in ("id", "name", "opened_at", "closed_at")},
+    )

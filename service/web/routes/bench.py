@@ -1,0 +1,162 @@
+"""The bench over HTTP: the stage with its gate, notes, the report, the stock vessel."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Response
+from pydantic import BaseModel, ConfigDict, Field
+from starlette.concurrency import run_in_threadpool
+
+from service.log import notes as bench_log
+from service.log import store
+from service.readers.pictures import NotAPicture, thumbnail_job
+from service.readers.worker import Job
+from service.web.components import Service, ServiceDep, the_batch
+from service.web.problems import responses
+from service.web.routes.batches import BatchId
+from service.web.routes.plan import asked
+from service.web.schemas import Text
+
+router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+NoteKind = Literal[
+    "weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"
+]
+
+
+class NewNote(BaseModel):
+    """Something to write down."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"kind": "weight", "data": {"of": "chloride", "grams": 412.0, "moisture": [0.25, 0.3]}},
+                {"kind": "decant", "data": {"name": "wash 2", "litres": "900 ml", "settled_h": "90 min"}},
+            ]
+        }
+    )
+    kind: NoteKind
+    data: dict[Annotated[str, Field(max_length=40)], Any] = Field(max_length=20)
+
+
+class NoteOut(BaseModel):
+    """A note of the log."""
+
+    id: int
+    kind: str
+    at: str
+    data: dict[str, Any]
+
+
+class Onward(BaseModel):
+    """Go on to the next stage, or to the one named; against the gate only with a reason."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{}, {"reason": "same colour as the tap's", "who": "A."}]})
+    to: Annotated[Text, Field(max_length=100)] | None = None
+    reason: Annotated[Text, Field(max_length=1000)] | None = None
+    who: Annotated[Text, Field(max_length=100)] | None = None
+
+
+class BenchState(BaseModel):
+    """Where a batch stands: stage and gate on top, what to do next in one line."""
+
+    model_config = ConfigDict(extra="allow")
+    procedure: str
+    stage: dict[str, Any]
+    gate: dict[str, str] = Field(examples=[{"state": "hold", "sentence": "Copper was still seen: wash on."}])
+    next: str
+    cautions: list[str]
+
+
+@router.get("/batches/{batch}/bench", responses=responses(404))
+def bench(batch: BatchId, service: ServiceDep) -> BenchState:
+    """The batch's stage, its gate, what to do next, cautions, mass balance, stock vessel."""
+    with service.database.read() as c:
+        the_batch(c, batch)
+        return BenchState(**asked(lambda: bench_log.batch_state(c, batch)).to_dict())
+
+
+@router.get("/batches/{batch}/notes", responses=responses(404))
+def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
+    """Everything written down, struck out or not, in order."""
+    with service.database.read() as c:
+        the_batch(c, batch)
+        return [NoteOut(id=n.id, kind=n.kind, at=n.at, data=n.data) for n in bench_log.notes_of(c, batch)]
+
+
+@router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
+def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
+    """Write down a weight, decant, reagent, pouring, or strike a note out. Sent twice in a minute it counts once.
+
+    Numbers may come as text with a unit ("1 lb", "900 ml"), ranges as "25-30 %"; the log keeps g, L, hours, °C, shares.
+    """
+    with service.database.write() as c:
+        the_batch(c, batch)
+        made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
+    return NoteOut(id=made.id, kind=made.kind, at=made.at, data=made.data)
+
+
+@router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))
+def go_on(batch: BatchId, body: Onward, service: ServiceDep) -> BenchState:
+    """Go on to the next stage. Against the gate it needs a reason, and the log keeps it."""
+    with service.database.write() as c:
+        the_batch(c, batch)
+        _, state = asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
+    return BenchState(**state.to_dict())
+
+
+@router.get(
+    "/batches/{batch}/report.{form}",
+    response_class=Response,
+    responses={**responses(404), 200: {"content": {"text/html": {}, "application/pdf": {}}}},
+)
+async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceDep) -> Response:
+    """The batch's report, remade from the log."""
+    rows = await run_in_threadpool(_rows, service, batch)
+    small: dict[str, bytes] = {}
+    for row in rows:
+        sha256 = row["photo_sha256"]
+        kept = service.settings.data / "derived" / f"{sha256}-thumbnail.jpg"
+        try:
+            job = Job(row["kind"], service.blobs.path(sha256), row["reading"]["photo"])
+            small[sha256] = kept.read_bytes() if kept.exists() else await service.pictures.run(thumbnail_job, job)
+        except (NotAPicture, OSError):
+            continue  # the reading stands in the report without its picture
+    data = await run_in_threadpool(_report, service, batch, form, small)
+    kind = "text/html; charset=utf-8" if form == "html" else "application/pdf"
+    name = f'attachment; filename="batch-{batch}.{form}"'  # a file to keep: the page's own policy forbids inline style
+    return Response(data, media_type=kind, headers={"Content-Disposition": name})
+
+
+def _rows(service: Service, batch: int) -> list[store.Row]:
+    with service.database.read() as c:
+        the_batch(c, batch)
+        return store.entries_of(c, batch)
+
+
+def _report(service: Service, batch: int, form: str, small: dict[str, bytes]) -> bytes:
+    from service.log.batch_record import filed_batch  # noqa: PLC0415
+    from service.report.html import html_report  # noqa: PLC0415 - loads the drawing library when first needed
+    from service.report.pdf import pdf_report  # noqa: PLC0415
+
+    with service.database.read() as c:
+        filed = filed_batch(c, batch, small)
+    return html_report(filed).encode() if form == "html" else pdf_report(filed)
+
+
+@router.get("/stock")
+def stock(service: ServiceDep) -> dict[str, Any]:
+    """The stock vessel over all batches since it was handed over. Never a drain."""
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from service.bench import waste  # noqa: PLC0415
+
+    with service.database.read() as c:
+        held, pourings = bench_log.stock_of_log(c)
+    return {
+        **asdict(held),
+        "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.data} for batch, n in pourings],
+        "ways": [asdict(way) for way in waste.ways(held)],
+        "recover": list(waste.recover(held)),
+        "cautions": list(waste.CAUTIONS),
+    }

@@ -1,0 +1,93 @@
+"""Pairing over HTTP. Making links and shutting phones out is for the bench computer itself."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Path, Request, Response
+from sqlalchemy import text
+
+from service.bench.procedure import NEUTRAL
+from service.web.components import ServiceDep
+from service.web.pairing import COOKIE, COOKIE_AGE
+from service.web.problems import ServiceProblem, responses
+from service.web.schemas import MAX_ID, About, Health, Join, SessionOut, StripProfile
+from stripread.results import SOFTWARE
+
+router = APIRouter(tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+
+
+def _local_only(request: Request) -> None:
+    if not request.state.local:
+        raise ServiceProblem(403, "only_here", "This can be done only on the bench computer itself.")
+
+
+LOCAL = [Depends(_local_only)]
+
+
+@router.get("/healthz")
+def health(service: ServiceDep) -> Health:
+    """Whether the log can be asked, and how many photos wait; 503 when it can't."""
+    with service.database.read() as c:
+        c.execute(text("SELECT 1"))
+    return Health(status="ok", software=SOFTWARE, waiting=service.readers.taken)
+
+
+@router.get("/api/about")
+def about(request: Request, service: ServiceDep) -> About:
+    """What the page needs to know."""
+    return About(
+        software=SOFTWARE,
+        max_body=service.settings.max_body,
+        kinds=service.profiles.available(),
+        profiles=[StripProfile(**vars(known)) for known in service.profiles.strips()],
+        local=request.state.local,
+        neutral=list(NEUTRAL),
+    )
+
+
+@router.post("/api/join", status_code=204, responses=responses(400, 413, 507))
+def join(body: Join, request: Request, service: ServiceDep) -> Response:
+    """Pair this device: the token of the link becomes a cookie of its own."""
+    secret = service.pairing.join(body.token, request.headers.get("user-agent", "unknown device"))
+    if secret is None:
+        raise ServiceProblem(
+            403, "wrong_token", "This link is no longer valid. Scan the code that the bench computer shows now."
+        )
+    response = Response(status_code=204)
+    response.set_cookie(
+        COOKIE, secret, max_age=COOKIE_AGE, httponly=True, samesite="strict", secure=service.settings.tls
+    )
+    return response
+
+
+@router.get(
+    "/api/pairing/qr.svg",
+    dependencies=LOCAL,
+    response_class=Response,
+    responses={200: {"content": {"image/svg+xml": {}}}},
+)
+def qr(service: ServiceDep) -> Response:
+    """The link as a QR code."""
+    return Response(service.pairing.qr_svg(), media_type="image/svg+xml")
+
+
+@router.post("/api/pairing/renew", dependencies=LOCAL, status_code=204)
+def renew(service: ServiceDep) -> Response:
+    """Make a new link; the old one stops working."""
+    service.pairing.renew()
+    return Response(status_code=204)
+
+
+@router.get("/api/sessions", dependencies=LOCAL)
+def list_sessions(service: ServiceDep) -> list[SessionOut]:
+    """The paired phones."""
+    return [SessionOut(**vars(s)) for s in service.pairing.all()]
+
+
+@router.delete("/api/sessions/{session}", dependencies=LOCAL, status_code=204, responses=responses(404))
+def revoke(session: Annotated[int, Path(ge=1, le=MAX_ID)], service: ServiceDep) -> Response:
+    """Shut a phone out at once."""
+    if not service.pairing.revoke(session):
+        raise ServiceProblem(404, "no_such_session", "There is no such phone, or it is shut out already.")
+    return Response(status_code=204)

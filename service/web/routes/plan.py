@@ -1,0 +1,116 @@
+"""The bench's arithmetic over HTTP, without a log: lye, sugar and water for a mass of chloride; washes.
+
+Masses and volumes come bare, in the unit of their name, or with their own: `chloride_g=1 lb`, `retained_l=80 ml`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Annotated, Any, Literal, TypeVar
+
+from fastapi import APIRouter, Query
+
+from service.web.problems import ServiceProblem, responses
+from stripread.errors import CallError
+
+router = APIRouter(prefix="/api/plan", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+T = TypeVar("T")
+Grams = Annotated[str, Query(min_length=1, max_length=60, description='In g, or with its unit: "1 lb".')]
+Litres = Annotated[str, Query(min_length=1, max_length=60, description='In L, or with its unit: "80 ml".')]
+Water = Annotated[str | None, Query(max_length=60)]
+Share = Annotated[float, Query(ge=0, le=0.95)]
+Excess = Annotated[float, Query(ge=1, le=20)]
+MOST = {"g": 1e6, "l": 1e4}
+
+
+def asked(ask: Callable[[], T]) -> T:
+    """What ``ask`` gives; a wrong call becomes a problem detail."""
+    try:
+        return ask()
+    except (CallError, ValueError) as wrong:
+        raise ServiceProblem(
+            409 if "gate says" in str(wrong) or "closed" in str(wrong) else 422, "bench", str(wrong)
+        ) from None
+
+
+def _amount(name: str, text: str | None, unit: str) -> float | None:
+    """What was typed, in ``unit``; None stays None.
+
+    Raises
+    ------
+    ServiceProblem
+        422, naming the parameter.
+    """
+    from service.bench.reagents import amount  # noqa: PLC0415 - its units load late
+
+    if not text:
+        return None
+    try:
+        value = amount(text, unit)
+    except ValueError as wrong:
+        raise ServiceProblem(422, "bench", f"{name}: {wrong}.") from None
+    if not 0.0 < value <= MOST[unit]:
+        raise ServiceProblem(422, "bench", f"{name}: must be above 0 and at most {MOST[unit]:g} {unit}.")
+    return value
+
+
+@router.get("/lye")
+def plan_lye(  # noqa: PLR0917 - query parameters, given by name
+    chloride_g: Grams,
+    moisture_low: Share = 0.0,
+    moisture_high: Share | None = None,
+    temp_c: Annotated[float, Query(ge=0, le=100)] = 80.0,
+    portions: Annotated[int, Query(ge=1, le=100)] = 1,
+    lye_excess: Excess = 1.5,
+    sugar_excess: Excess = 1.2,
+    sugar: Literal["glucose", "glucose monohydrate", "none"] = "glucose",
+    unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
+) -> dict[str, Any]:
+    """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted; also in words."""
+    from service.bench.lye_plan import lye_plan  # noqa: PLC0415
+    from service.bench.reagents import RULES  # noqa: PLC0415
+
+    mass = _amount("chloride_g", chloride_g, "g")
+    assert mass is not None
+    answer, said = asked(
+        lambda: lye_plan(
+            mass,
+            (moisture_low, moisture_low if moisture_high is None else moisture_high),
+            temp_c=temp_c,
+            portions=portions,
+            lye_excess=lye_excess,
+            sugar_excess=sugar_excess,
+            sugar=None if sugar == "none" else sugar,
+            unit=unit or None,
+        )
+    )
+    return {**answer, "said": said, "cautions": [*answer["cautions"], RULES]}
+
+
+@router.get("/wash")
+def plan_wash(  # noqa: PLR0917 - query parameters, given by name
+    retained_l: Litres,
+    water: Literal["pure", "air", "tap"] = "air",
+    alkalinity_mmol_l: Annotated[float | None, Query(ge=0, le=50)] = None,
+    acid_mol_l: Annotated[float, Query(ge=-12, le=12, description="Of the first liquid; below 0: lye.")] = 1.0,
+    volume_l: Water = None,
+    added_l: Water = None,
+) -> dict[str, Any]:
+    """Washes to neutral (`added_l` in each), the best use of a volume of water (`volume_l` in all); also in words."""
+    from service.bench.reagents import RULES  # noqa: PLC0415
+    from service.bench.washing.plan import REALITY, wash_plan  # noqa: PLC0415
+
+    retained = _amount("retained_l", retained_l, "l")
+    assert retained is not None
+    answer, lines = asked(
+        lambda: wash_plan(
+            retained_l=retained,
+            volume_l=_amount("volume_l", volume_l, "l"),
+            added_l=_amount("added_l", added_l, "l"),
+            start=acid_mol_l,
+            water=water,
+            alkalinity=alkalinity_mmol_l,
+            readings=[],
+        )
+    )
+    return {**answer, "lines": lines, "cautions": [REALITY, RULES]}

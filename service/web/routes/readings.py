@@ -1,0 +1,256 @@
+"""Readings over HTTP: send a photo, look at what came of it, correct it, read a batch again."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
+from fastapi.responses import JSONResponse, StreamingResponse
+from starlette.concurrency import run_in_threadpool
+
+from service.log import store
+from service.log.correction import corrected_entry
+from service.log.entries import file_name, shown
+from service.log.listing import json_list, pieces
+from service.readers.intake import Submission
+from service.readers.jobs import job_again
+from service.readers.pictures import NotAPicture, clean_job, thumbnail_job
+from service.readers.reread import reread_batch
+from service.readers.statement import Said
+from service.readers.worker import Job, Kind, overlay_job
+from service.web.components import Service, ServiceDep, the_batch, the_entry
+from service.web.problems import ServiceProblem, responses
+from service.web.routes.batches import BatchId
+from service.web.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
+from stripread.errors import CallError
+from stripread.results import SOFTWARE
+
+router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
+YesNo = Literal["yes", "no", "unknown"]
+Liquid = Literal["acid", "neutral", "unknown"]
+_PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
+
+
+@router.post("/batches/{batch}/readings", response_model=LogEntry, responses=responses(400, 404, 408, 409, 413, 507))
+async def send_photo(
+    *,
+    batch: BatchId,
+    service: ServiceDep,
+    photo: Annotated[UploadFile, File(description="The photo as the phone made it.")],
+    kind: Annotated[Kind, Form(description="What the photo shows.")] = "ph",
+    wash: Annotated[Wash | None, Form(description="Number of the wash that it belongs to.")] = None,
+    note: Annotated[Text, Form(max_length=2000)] = "",
+    path_mm: Annotated[float | None, Form(gt=0, le=1000, description="Depth of the liquid of a tint, mm.")] = None,
+    ammonia_excess: Annotated[
+        YesNo, Form(description="Whether a tint smelled of ammonia, or a strip said so.")
+    ] = "unknown",
+    liquid: Annotated[Liquid, Form(description="The tested liquid of a tint before the ammonia.")] = "unknown",
+    profile: Annotated[
+        Text | None, Form(max_length=200, description="Name of the strip's profile; the service's first if not given.")
+    ] = None,
+    dipped_at: Annotated[
+        Text | None,
+        Form(
+            max_length=40,
+            description="When a strip was dipped: seconds before the photo, or the phone's clock then (10:04:30, or "
+            "with the date, ISO 8601).",
+        ),
+    ] = None,
+    temperature_c: Annotated[float | None, Form(ge=0, le=100, description="Of the sample of a strip, °C.")] = None,
+    rinse: Annotated[bool, Form(description="The liquid is rinse water: warn where it has no buffer.")] = False,
+    blank_entry: Annotated[
+        int | None,
+        Form(ge=1, le=MAX_ID, description="The rinse water's own pH reading in this batch: do the two still differ?"),
+    ] = None,
+    snapped_at: Annotated[
+        Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601, in its zone.")
+    ] = None,
+    idempotency_key: Annotated[
+        str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
+    ] = None,
+) -> Response:
+    """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
+
+    Send the same `Idempotency-Key` when you send again; the first answer comes back, and nothing is logged twice. The
+    same photo in the same batch within a minute is taken for sent again, too.
+    """
+    strip = kind == "ph"
+    try:
+        said = (
+            Said(dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None)
+            if strip
+            else Said()
+        )
+    except CallError as wrong:
+        raise ServiceProblem(422, "invalid_request", f"The request does not fit: {wrong}.") from None
+    sent = Submission(
+        batch,
+        kind,
+        file_name(photo.filename),
+        wash=wash,
+        note=note,
+        path_mm=path_mm,
+        taking={"wash": liquid, "ammonia_excess": ammonia_excess} if kind == "tint" else {},
+        snapped_at=snapped_at or None,
+        profile=(profile or None) if strip else None,
+        said=said,
+        blank_entry=blank_entry if strip else None,
+        key=idempotency_key,
+    )
+    taken = await service.intake.take(sent, photo.file)
+    headers = {"Location": f"/api/readings/{taken.entry_id}"}
+    if taken.repeated:
+        headers["Idempotency-Replayed"] = "true"
+    # Sent as the log has it. It was made by the code whose form the model describes; tests hold them together.
+    return JSONResponse(taken.entry, headers=headers)
+
+
+@router.get("/batches/{batch}/readings", response_model=list[LogEntry], responses=responses(404))
+def list_readings(
+    batch: BatchId,
+    service: ServiceDep,
+    after: Annotated[int, Query(ge=0, le=MAX_ID, description="Only entries after this one.")] = 0,
+    limit: Annotated[int | None, Query(ge=1, le=10_000)] = None,
+) -> Response:
+    """The entries of a batch in the order in which they came; corrections are entries of their own.
+
+    An entry never changes but for `corrected_by`, which a later entry's `corrects` tells: ask for what is new with
+    `after`.
+    """
+    with service.database.read() as c:
+        the_batch(c, batch)
+    # In pieces, as the log has them, like the answer to a photo.
+    return StreamingResponse(json_list(pieces(service.database, batch, after, limit)), media_type="application/json")
+
+
+@router.get("/readings/{entry}", response_model=LogEntry, responses=responses(404))
+def show_reading(entry: EntryId, service: ServiceDep) -> Any:  # noqa: ANN401
+    """One entry."""
+    return _show(service, entry)
+
+
+@router.get("/readings/{entry}/photo", response_class=Response, responses={**responses(404, 409), **_PICTURE})
+async def show_photo(entry: EntryId, service: ServiceDep) -> Response:
+    """The photo with its pixels as they came, but without place, owner and other metadata."""
+    row = await run_in_threadpool(_row, service, entry)
+    try:
+        picture = await service.pictures.run(clean_job, _job(service, row))
+    except (NotAPicture, FileNotFoundError):
+        raise _no_picture() from None
+    return _picture(picture, "image/jpeg")
+
+
+@router.get("/readings/{entry}/thumbnail", response_class=Response, responses={**responses(404, 409), **_PICTURE})
+async def show_thumbnail(entry: EntryId, service: ServiceDep) -> Response:
+    """A small picture of the photo."""
+    row = await run_in_threadpool(_row, service, entry)
+    kept = service.settings.data / "derived" / f"{row['photo_sha256']}-thumbnail.jpg"
+    if kept.exists():
+        return _picture(await run_in_threadpool(kept.read_bytes), "image/jpeg")
+    try:
+        picture = await service.pictures.run(thumbnail_job, _job(service, row))
+    except (NotAPicture, FileNotFoundError):
+        raise _no_picture() from None
+    await run_in_threadpool(_keep, kept, picture)
+    return _picture(picture, "image/jpeg")
+
+
+@router.get(
+    "/readings/{entry}/overlay",
+    response_class=Response,
+    responses={**responses(404, 409), 200: {"content": {"image/png": {}}}},
+)
+async def show_overlay(entry: EntryId, service: ServiceDep) -> Response:
+    """A picture of the reading: what was found in the photo, colours, value and interval."""
+    row = await run_in_threadpool(_row, service, entry)
+    which = f"{row['kind']}-{(row['profile_sha256'] or 'none')[:16]}-{SOFTWARE.split()[-1]}"
+    kept = service.settings.data / "derived" / f"{row['photo_sha256']}-{which}-overlay.png"
+    if kept.exists():
+        return _picture(await run_in_threadpool(kept.read_bytes), "image/png")
+    try:
+        picture = await service.readers.run(overlay_job, _job(service, row))
+    except (NotAPicture, FileNotFoundError):
+        raise _no_picture() from None
+    await run_in_threadpool(_keep, kept, picture)
+    return _picture(picture, "image/png")
+
+
+@router.post(
+    "/readings/{entry}/corrections",
+    status_code=201,
+    response_model=LogEntry,
+    responses=responses(400, 404, 409, 413, 507),
+)
+def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> Any:  # noqa: ANN401
+    """Correct an entry: adds one that names it, who and why. The old one stays and is shown with it."""
+    with service.database.write() as c:
+        store.claim(c)
+        old = the_entry(c, entry)
+        newer = store.corrector(c, entry)
+        if newer is not None:
+            raise ServiceProblem(
+                409, "already_corrected", f"This entry was corrected by entry {newer}. Correct that one."
+            )
+        number = store.add_entry(
+            c, corrected_entry(old, body, store.photo_size(c, old["photo_sha256"]), _profile(c, old))
+        )
+        return shown(the_entry(c, number), None)
+
+
+@router.post("/batches/{batch}/reread", responses=responses(404, 507))
+async def read_again(
+    batch: BatchId,
+    service: ServiceDep,
+    keep: Annotated[bool, Query(description="Log what changed as new entries; else only say it.")] = False,
+) -> Reread:
+    """Read a batch's photos again with this version and the profiles of then, and say what changed."""
+    return await reread_batch(service, batch, keep)
+
+
+def _show(service: Service, entry: int) -> dict[str, Any]:
+    with service.database.read() as c:
+        row = the_entry(c, entry)
+        return shown(row, store.corrector(c, entry))
+
+
+def _row(service: Service, entry: int) -> store.Row:
+    with service.database.read() as c:
+        row = the_entry(c, entry)
+        if row["profile_sha256"]:
+            text = store.profile_text(c, row["profile_sha256"])
+            if text is not None:
+                row["profile_path"] = service.profiles.keep(text).path
+        return row
+
+
+def _job(service: Service, row: store.Row) -> Job:
+    return job_again(row, service.blobs, row.get("profile_path"))
+
+
+def _profile(c: Any, row: store.Row) -> tuple[str, str] | None:  # noqa: ANN401
+    if row["profile_sha256"] is None:
+        return None
+    text = store.profile_text(c, row["profile_sha256"])
+    return None if text is None else (row["profile_sha256"], text)
+
+
+def _keep(path: Any, data: bytes) -> None:  # noqa: ANN401
+    """Keep a derived picture. It can be made again, so a failure here is nobody's problem."""
+    try:
+        path.parent.mkdir(exist_ok=True)
+        temporary = path.with_name(f".{path.name}-{id(data)}")
+        temporary.write_bytes(data)
+        temporary.replace(path)
+    except OSError:
+        return
+
+
+def _no_picture() -> ServiceProblem:
+    return ServiceProblem(
+        409, "not_a_picture", "What was sent is no picture that can be shown. The file is kept in the data folder."
+    )
+
+
+def _picture(data: bytes, media_type: str) -> Response:
+    return Response(data, media_type=media_type, headers={"Cache-Control": "private, max-age=31536000, immutable"})

@@ -1,0 +1,76 @@
+"""Running the service with its server, and what the terminal shows meanwhile."""
+
+from __future__ import annotations
+
+import socket
+from pathlib import Path
+
+import click
+import uvicorn
+from alembic.util import CommandError
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+
+from service.readers.memory import keep_memory
+from service.settings import Settings
+from service.web.app import create_app
+from service.web.components import Service
+from service.web.connection import bounded
+from stripread.errors import CallError
+
+
+def serve(settings: Settings, cert: Path | None = None, key: Path | None = None) -> None:
+    """Serve until stopped.
+
+    Raises
+    ------
+    CallError
+        When the data folder or the database can't be opened, or the port is taken.
+    """
+    _check_port(settings)
+    keep_memory()
+    try:
+        app = create_app(settings)
+    except (OSError, SQLAlchemyError, ArgumentError, CommandError, ImportError) as problem:
+        raise CallError(f"can't open the log in {settings.data}: {str(problem).splitlines()[0]}") from None
+    service: Service = app.state.service
+    _say(settings, service)
+    uvicorn.run(
+        app,
+        host=settings.host,
+        port=settings.port,
+        http=bounded(settings.connection),
+        ws="none",
+        log_level="warning",
+        access_log=False,
+        proxy_headers=False,  # who is on this machine is decided by the real peer address
+        server_header=False,
+        limit_concurrency=200,
+        timeout_keep_alive=20,
+        timeout_graceful_shutdown=15,
+        ssl_certfile=str(cert) if cert else None,
+        ssl_keyfile=str(key) if key else None,
+    )
+
+
+def _check_port(settings: Settings) -> None:
+    """Say it before the workers start, and in one line."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((settings.host, settings.port))
+        except OSError as problem:
+            raise CallError(f"can't listen on {settings.host} port {settings.port}: {problem.strerror}") from None
+
+
+def _say(settings: Settings, service: Service) -> None:
+    scheme = "https" if settings.tls else "http"
+    click.echo(f"stripread serves at {scheme}://localhost:{settings.port}/  (log: {settings.data})")
+    if not any(service.profiles.available()[k] for k in ("ph",)):
+        click.echo("No pH profile: give --profile to read strips.")
+    if settings.lan:
+        click.echo("Scan with the phone's camera to join it (the link changes at every start):")
+        click.echo(service.pairing.qr_text())
+        click.echo(service.pairing.link())
+        if not settings.tls:
+            click.echo("Without --cert the network can listen in: use it only in a network that you trust.")

@@ -1,0 +1,63 @@
+"""Whether the card can be read at all as it is lit: too dark, burnt out or blurred, and why no card was found.
+
+A limit that turns a reading away must be one that a good photo does not reach: a needless refusal sends somebody back
+to the bench.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stripread.card.layout import CardLayout
+from stripread.card.patches import PatchSamples
+from stripread.errors import Refused
+from stripread.photo import Photo
+from stripread.reasons import Reason, because
+
+DARK_PICTURE = 45.0  # 98 % of a picture without a card in it lie below this (of 255)
+BURNT_LEVEL, BURNT_PICTURE = 250.0, 0.4
+BLURRED_STEP = 0.25  # of the contrast, between neighbours at 400 pixels across: sharp edges of a card are steeper
+BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
+WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
+
+
+def why_no_card(photo: Photo, found: Reason) -> Reason:
+    """A better reason than "no card" when the picture itself shows one: too dark, burnt out or blurred."""
+    if found.code != "no_card":
+        return found
+    grey = photo.pixels[::4, ::4].mean(axis=2)
+    if np.quantile(grey, 0.98) < DARK_PICTURE:
+        return because("too_dark")
+    if np.mean(grey > BURNT_LEVEL) > BURNT_PICTURE:
+        return because("blown_out")
+    step = max(1, max(photo.pixels.shape[:2]) // 800)
+    small = photo.pixels[::step, ::step].mean(axis=2)
+    small = (
+        small[:-1:2, :-1:2] + small[1::2, :-1:2] + small[:-1:2, 1::2] + small[1::2, 1::2]
+    ) / 4.0  # noise is no edge
+    contrast = np.quantile(small, 0.99) - np.quantile(small, 0.01)
+    # A shaken picture keeps the edges along its motion: judge the softer of the two directions.
+    steepest = min(np.quantile(np.abs(np.diff(small, axis=axis)), 0.9999) for axis in (0, 1))
+    if steepest < BLURRED_STEP * contrast:
+        return because("blurred")
+    return found
+
+
+def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:
+    """Refuse a photo whose card is burnt out, too dark or hidden.
+
+    Raises
+    ------
+    Refused
+        ``blown_out``, ``too_dark`` or ``card_cut_off``.
+    """
+    sent = layout.nominal_srgb()
+    light = (sent.min(axis=1) > 0.75) & samples.usable
+    if samples.usable.sum() < 24 or light.sum() < 4:
+        raise Refused(
+            because("card_cut_off", f"{int(samples.usable.sum())} of {len(samples.usable)} patches are clear")
+        )
+    if np.mean(samples.clipped[light].max(axis=1) > 0.3) > BURNT_SHARE:
+        raise Refused(because("blown_out"))
+    if np.median(samples.rgb[light].max(axis=1)) < WHITE_TOO_DARK:
+        raise Refused(because("too_dark"))

@@ -1,0 +1,47 @@
+"""Whether the card in the photo is the one that the profile was made with.
+
+After the photo's own fit of tone, light and colours the patches still miss the profile's values a little. Two things do
+that to one and the same card: noise and print texture (each patch on its own), and another lamp or sensor, which sees
+inks differently; that error is mostly smooth in colour. Another printer has other dot gain, black and inks, and a faded
+card loses one ink faster than the next: patches that look alike then move apart. So each patch is predicted from the
+others by a process smooth in colour, and what it misses the prediction by is counted, in the standard deviations that
+this needs.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.card.patches import PatchSamples
+from stripread.card.values import CardValues
+from stripread.colour import rgb_to_lab
+from stripread.correction.fit import MODEL_SD, ColourFix
+from stripread.correction.residual import LENGTH_LAB
+
+Array = NDArray[np.float64]
+
+SMOOTH_SD = 0.03  # cube-root units: what lamp and sensor may move a whole region of colours by
+COVERED = 0.1  # the fit trusts a patch this little where something lies on it: its neighbours must not hear of it
+KEPT = 0.8  # of the others, those that fit best: a drop or a shadow over some is no other card
+TYPICAL = 0.17  # of photos of one card (median of rendered ones: python -m tests.card_study)
+FEWEST = 30
+
+
+def card_misfit(fix: ColourFix, samples: PatchSamples, values: CardValues) -> float:
+    """How far the patches are from the profile's, about 1 where it is the same card.
+
+    Leave-one-out residuals of a Gaussian process in closed form (Rasmussen and Williams, Gaussian Processes for Machine
+    Learning, 2006, section 5.4.2). NaN where too few patches are clear, or the card has no colours.
+    """
+    good = samples.usable & (samples.clipped.max(axis=1) < 0.02) & (fix.weights > COVERED)
+    if fix.monochrome or good.sum() < FEWEST:
+        return float("nan")
+    error = np.cbrt(fix.to_rgb(samples.rgb[good], samples.centre_mm[good])) - np.cbrt(values.rgb[good])
+    lab = rgb_to_lab(values.rgb[good])
+    apart = ((lab[:, None] - lab[None]) ** 2).sum(axis=2)
+    cov = SMOOTH_SD**2 * np.exp(-0.5 * apart / LENGTH_LAB**2) + np.diag(values.sd[good] ** 2 + MODEL_SD**2)
+    inverse = np.linalg.inv(cov)
+    square = ((inverse @ error) ** 2).mean(axis=1) / np.diag(inverse)
+    best = np.sort(square)[: int(KEPT * len(square))]
+    return float(np.sqrt(best.mean())) / TYPICAL

@@ -1,0 +1,48 @@
+"""Doubts about the colour correction of a photo: another card, a poor fit, a lamp that shows dyes otherwise."""
+
+from __future__ import annotations
+
+from stripread.card.patches import PatchSamples
+from stripread.card.values import CardValues
+from stripread.correction.fit import ColourFix
+from stripread.correction.same_card import card_misfit
+from stripread.reasons import Reason, because
+
+POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
+# Misfit of the card's patches to the profile's (``same_card``; 1 is usual): in ordinary light about 1 photo in 200 of
+# the profile's own card lies beyond, and 9 in 10 of another printer's card (rendered: python -m tests.card_study).
+OTHER_CARD = 2.2
+OTHER_CARD_LAB = 9.0  # Delta E; values measured by the user are the ink's own, which a phone sees less well
+# Delta E, mean over the card's colours: how far dyes are foretold to be off (``dye_field``). In ordinary light 4 photos
+# in 1000 lie beyond (rendered: the reasons in docs/coverage.md); a lamp of three narrow lines, or an odd sensor, often.
+DYES_OFF = 4.0
+LIGHT_RATIO = 3.0  # brightest to darkest place of the card
+
+
+def doubts_of_fix(fix: ColourFix, samples: PatchSamples, values: CardValues | None) -> list[Reason]:
+    """Doubts about the colour correction of this photo."""
+    doubts: list[Reason] = []
+    known = values is not None and values.source != "nominal"
+    if fix.monochrome:
+        doubts.append(because("card_without_colour"))
+    elif told := _other_card(fix, samples, values):
+        doubts.append(because("other_card", told))
+    elif known and fix.rms_cv > POOR_FIT:
+        doubts.append(because("colour_fit_poor", f"they differ by {fix.rms_cv:.1f} Delta E"))
+    off = fix.dyes_off(samples.rgb, samples.centre_mm)
+    if known and off > DYES_OFF:
+        doubts.append(because("poor_light", f"dyes are off by some {off:.0f} Delta E"))
+    field = fix.light_at(samples.centre_mm).mean(axis=1)
+    if field.max() / max(field.min(), 1e-6) > LIGHT_RATIO or (known and fix.light_rms > UNEVEN):
+        doubts.append(because("uneven_light", f"{field.max() / field.min():.1f} to 1"))
+    return doubts
+
+
+def _other_card(fix: ColourFix, samples: PatchSamples, values: CardValues | None) -> str:
+    """By what the patches differ from the profile's beyond what another photo of the same card explains, or nothing."""
+    if values is not None and values.source == "estimated":
+        misfit = card_misfit(fix, samples, values)
+        return f"its patches fit {misfit:.1f} times worse than usual" if misfit > OTHER_CARD else ""  # NaN: can't tell
+    if values is not None and values.source == "measured" and fix.lab_rms > OTHER_CARD_LAB:
+        return f"its patches differ by {fix.lab_rms:.0f} Delta E"
+    return ""

@@ -1,0 +1,51 @@
+"""What one strip in one photo brings to a joint inference: its pad colours, and their doubt kept apart by cause.
+
+A cause is kept as a square root S (3P, 3P) of its covariance: two looks whose errors of that cause are correlated by r
+have the cross covariance r S S', which stays a covariance however many looks there are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.correction.fit import ColourFix
+from stripread.strip.pads import PadSamples, PadSet
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Look:
+    """One strip in one photo.
+
+    lab (P, 3); roots: cause -> (3P, 3P) square root of its covariance. Causes: noise, texture, tone, light, mixing
+    (the phone's colours), foreign (what the card can't correct for a dye), fit (tone, light and mixing together, with
+    their correlations).
+    """
+
+    photo: str
+    sha256: str
+    lab: Array
+    roots: dict[str, Array]
+
+    def cov(self, causes: tuple[str, ...]) -> Array:
+        """Covariance (3P, 3P) of independent causes together."""
+        return np.asarray(np.sum([self.roots[cause] @ self.roots[cause].T for cause in causes], axis=0))
+
+
+def look_at(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fix: ColourFix) -> Look:
+    """Gather a look from what the pipeline's stages came to."""
+    foreign = pads.scale * fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
+    parts = dict(pads.parts, foreign=foreign, mixing=pads.parts["correction"] - foreign)
+    parts["fit"] = parts["tone"] + parts["light"] + parts["mixing"] + parts["cross"]
+    causes = ("noise", "texture", "tone", "light", "mixing", "foreign", "fit")
+    return Look(photo, sha256, pads.lab, {cause: square_root(parts[cause]) for cause in causes})
+
+
+def square_root(cov: Array) -> Array:
+    """Symmetric square root of a covariance; what rounding made negative is nothing."""
+    values, vectors = np.linalg.eigh(0.5 * (cov + cov.T))
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)

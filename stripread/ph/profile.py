@@ -1,0 +1,338 @@
+"""A profile: everything learned about one sort of strip with one printed card, and its file.
+
+The file is TOML, made to be read, compared and mailed. Long tables stand in it as text, one pH a line. Reading needs
+no optimiser: the curve is there as a table, and the model's parameters only say where it came from.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import tomli_w
+from numpy.typing import NDArray
+
+from stripread.card.layout import VERSION as CARD_VERSION
+from stripread.card.layout import layout
+from stripread.card.values import CardValues
+from stripread.colour import lab_to_rgb, rgb_to_lab
+from stripread.errors import CallError
+from stripread.kind import StripKind, kind_from_dict
+from stripread.ph.curve import Lot, Scatter, StripCurve
+
+Array = NDArray[np.float64]
+Evidence = Literal["buffers", "chart and buffers", "chart only"]
+
+FORMAT = 1
+_WHAT = "stripread profile"
+_LSTAR = 116.0  # one unit of cube-root RGB in L*
+ENOUGH_POINTS = 4  # fewer buffers than this show nothing between them
+
+
+@dataclass(frozen=True)
+class KnownPhoto:
+    """One photo that the profile was made from. ``ph`` is NaN for a photo of the maker's chart."""
+
+    file: str
+    sha256: str
+    ph: float
+    ph_sd: float
+
+
+# Chi-square per degree of freedom of profiles whose readings, by other phones, are as sure as they say: the doubts of a
+# dye allow for other phones, the calibration's photos are by one. Chosen on twelve rendered profiles.
+USUAL_CHI_SQUARE = 0.65
+USUAL_WORTH = 5.0  # buffers that this counts as much as
+MOST_WIDENED = 2.5
+
+
+@dataclass(frozen=True)
+class Quality:
+    """How well the curve fits, every error in pH found by leaving that buffer's photos out of the fit.
+
+    loo_rms, loo_mean, loo_worst: root mean square, mean absolute and largest error; NaN where it can't be said.
+    loo_coverage: share of left-out photos inside their 95 % interval. chi_square: of the photos about the curve, per
+    degree of freedom, before the scatter was widened. points, photos: buffers, and photos of them.
+    """
+
+    points: int
+    photos: int
+    loo_rms: float = float("nan")
+    loo_mean: float = float("nan")
+    loo_worst: float = float("nan")
+    loo_coverage: float = float("nan")
+    chi_square: float = float("nan")
+
+    @property
+    def doubt_scale(self) -> float:
+        """Factor on all covariances, 1 or more, where photos left out miss the curve by more than their doubts allow.
+
+        The Birge ratio (R. T. Birge, Phys. Rev. 40, 207, 1932; from memory), drawn to what is usual.
+        """
+        if np.isnan(self.chi_square):
+            return 1.0
+        drawn = (USUAL_WORTH * USUAL_CHI_SQUARE + self.points * self.chi_square) / (USUAL_WORTH + self.points)
+        return float(np.clip(drawn / USUAL_CHI_SQUARE, 1.0, MOST_WIDENED))
+
+
+@dataclass(frozen=True)
+class Profile:
+    """One strip kind learned. ``model`` names the curve's model and ``why`` says how it was chosen."""
+
+    name: str
+    kind: StripKind
+    strip: StripCurve
+    evidence: Evidence
+    quality: Quality
+    model: str
+    why: str
+    photos: tuple[KnownPhoto, ...]
+    software: str
+    made: str  # ISO 8601, UTC
+    card_values: CardValues | None = None
+    card_version: str = CARD_VERSION
+    parameters: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.strip.pads != len(self.kind.pads):
+            told = f"the curve has {self.strip.pads} pads, the kind {len(self.kind.pads)}"
+            raise CallError(f"profile '{self.name}': {told}")
+
+    def curve(self, ph: Array) -> Array:
+        """Expected pad colours at pH (N,): CIELAB (N, P, 3)."""
+        return self.strip.curve(ph)
+
+    def curve_cov(self, ph: Array) -> Array:
+        """Covariance of the curve itself at each pH: (N, 3P, 3P)."""
+        return self.strip.curve_cov(ph)
+
+    def lot_cov(self, ph: Array) -> Array:
+        """Covariance of one strip in one photo about the curve at each pH: (N, 3P, 3P)."""
+        return self.strip.strip_cov(ph) + self.strip.scatter_cov()
+
+    @property
+    def photos_per_point(self) -> dict[float, int]:
+        """Number of photos at each known pH."""
+        counts: dict[float, int] = {}
+        for photo in self.photos:
+            if photo.ph == photo.ph:
+                counts[photo.ph] = counts.get(photo.ph, 0) + 1
+        return dict(sorted(counts.items()))
+
+    @property
+    def has_evidence(self) -> bool:
+        """Whether the profile may show an interval narrower than the trade's standard allows (ASTM D8294-21).
+
+        It needs buffers of its own, several of them, at least half of them photographed more than once, and a
+        leave-one-out error that could be computed.
+        """
+        counts = list(self.photos_per_point.values())
+        repeated = sum(c > 1 for c in counts)
+        return (
+            self.evidence != "chart only"
+            and len(counts) >= ENOUGH_POINTS
+            and 2 * repeated >= len(counts)
+            and self.quality.loo_rms == self.quality.loo_rms
+        )
+
+
+def save_profile(profile: Profile, path: Path) -> None:
+    """Write the profile's file.
+
+    Raises
+    ------
+    CallError
+        If it can't be written.
+    """
+    try:
+        path.write_text(profile_text(profile), encoding="utf-8")
+    except OSError as problem:
+        raise CallError(f"can't write the profile {path}: {problem.strerror}") from None
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a profile's file.
+
+    Raises
+    ------
+    CallError
+        If it is missing, broken, of a newer format, or not a profile at all.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except OSError as problem:
+        raise CallError(f"can't read the profile {path}: {problem.strerror}") from None
+    except UnicodeDecodeError:
+        raise CallError(f"{path} is not a profile: it is not a text file") from None
+    return profile_from_text(text, str(path))
+
+
+def profile_text(profile: Profile) -> str:
+    """The profile as the text of its file."""
+    q, s = profile.quality, profile.strip
+    table: dict[str, Any] = {
+        "what": _WHAT,
+        "format": FORMAT,
+        "name": profile.name,
+        "software": profile.software,
+        "made": profile.made,
+        "evidence": profile.evidence,
+        "kind": profile.kind.to_dict(),
+        "fit": {
+            "model": profile.model,
+            "why": profile.why,
+            "points": q.points,
+            "photos": q.photos,
+            "loo_rms_ph": _short(q.loo_rms),
+            "loo_mean_ph": _short(q.loo_mean),
+            "loo_worst_ph": _short(q.loo_worst),
+            "loo_coverage": _short(q.loo_coverage),
+            "chi_square": _short(q.chi_square),
+            "parameters": profile.parameters,
+        },
+        "scatter": {"common": [_short(v) for v in s.scatter.common], "own": [_short(v) for v in s.scatter.own]},
+        "lot": {"shift": s.lot.shift, "load": s.lot.load, "lightness": s.lot.lightness},
+        "photos": [
+            {"file": p.file, "sha256": p.sha256, "ph": _short(p.ph), "ph_sd": _short(p.ph_sd)} for p in profile.photos
+        ],
+        "card": {"version": profile.card_version, **_card_tables(profile.card_values)},
+        "curve": {
+            "columns": "pH, then L a b of each pad from the dipped end (CIELAB, D50, relative to the card's paper)",
+            "lab": _grid_text(s.ph, s.lab.reshape(len(s.ph), -1), 2),
+            "cov_columns": "pH, then the lower triangle, row by row, of F where F F' is the curve's covariance",
+            "cov_factor": _grid_text(s.cov_ph, s.cov_factor[:, *np.tril_indices(3 * s.pads)], 3),
+        },
+    }
+    return tomli_w.dumps(table, multiline_strings=True)
+
+
+def profile_from_text(text: str, where: str) -> Profile:
+    """Build a profile from its file's text; ``where`` names it in messages.
+
+    Raises
+    ------
+    CallError
+        As ``load_profile``.
+    """
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise CallError(f"{where} is not a profile: {problem}") from None
+    if table.get("what") != _WHAT:
+        raise CallError(f"{where} is not a profile that `stripread calibrate` wrote")
+    version = table.get("format")
+    if not isinstance(version, int):
+        raise CallError(f"{where}: the profile does not say its format")
+    if version > FORMAT:
+        raise CallError(f"{where} was made by a newer version ({table.get('software')}): update this program")
+    try:
+        return _build(table, where)
+    except KeyError as missing:
+        raise CallError(f"{where}: the profile lacks {missing}") from None
+    except (TypeError, ValueError, IndexError) as problem:
+        raise CallError(f"{where}: the profile is broken ({problem})") from None
+
+
+def _build(table: dict[str, Any], where: str) -> Profile:
+    kind = kind_from_dict(table["kind"], where)
+    size = 3 * len(kind.pads)
+    ph, lab = _grid_table(table["curve"]["lab"], size, "curve")
+    cov_ph, lower = _grid_table(table["curve"]["cov_factor"], size * (size + 1) // 2, "cov_factor")
+    factor = np.zeros((len(cov_ph), size, size))
+    factor[:, *np.tril_indices(size)] = lower
+    scatter, lot, fit = table["scatter"], table["lot"], table["fit"]
+    evidence = table["evidence"]
+    if evidence not in ("buffers", "chart and buffers", "chart only"):
+        raise ValueError(f"unknown evidence '{evidence}'")
+    strip = StripCurve(
+        ph,
+        lab.reshape(len(ph), -1, 3),
+        cov_ph,
+        factor,
+        Scatter(_three(scatter["common"]), _three(scatter["own"])),
+        Lot(float(lot["shift"]), float(lot["load"]), float(lot["lightness"])),
+    )
+    quality = Quality(
+        int(fit["points"]),
+        int(fit["photos"]),
+        *(float(fit[key]) for key in ("loo_rms_ph", "loo_mean_ph", "loo_worst_ph", "loo_coverage", "chi_square")),
+    )
+    photos = tuple(
+        KnownPhoto(str(p["file"]), str(p["sha256"]), float(p["ph"]), float(p["ph_sd"])) for p in table["photos"]
+    )
+    return Profile(
+        name=str(table["name"]),
+        kind=kind,
+        strip=strip,
+        evidence=evidence,
+        quality=quality,
+        model=str(fit["model"]),
+        why=str(fit["why"]),
+        photos=photos,
+        software=str(table["software"]),
+        made=str(table["made"]),
+        card_values=_card_values(table["card"]),
+        card_version=str(table["card"]["version"]),
+        parameters=dict(fit.get("parameters", {})),
+    )
+
+
+def _card_tables(values: CardValues | None) -> dict[str, str]:
+    """The card's patches as text: L a b relative to the card's paper, and the doubt of each in L*."""
+    if values is None:
+        return {"source": "none"}
+    lab = np.round(rgb_to_lab(values.rgb), 3) + 0.0  # minus zero is written as zero
+    lines = [
+        f"{patch.id:<6} {row[0]:8.3f} {row[1]:8.3f} {row[2]:8.3f} {sd * _LSTAR:6.3f}"
+        for patch, row, sd in zip(layout().patches, lab, values.sd, strict=True)
+    ]
+    text = "\n".join(["", *lines, ""])
+    return {"source": values.source, "columns": "patch, L a b, standard deviation", "patches": text}
+
+
+def _card_values(table: dict[str, Any]) -> CardValues | None:
+    source = table["source"]
+    if source == "none":
+        return None
+    if source not in ("nominal", "estimated", "measured"):
+        raise ValueError(f"unknown source '{source}' of the card's values")
+    rows = [line.split() for line in str(table["patches"]).splitlines() if line.strip()]
+    if [row[0] for row in rows] != [patch.id for patch in layout().patches]:
+        raise ValueError(f"made with card version {table['version']}, this is for {CARD_VERSION}: calibrate again")
+    numbers = _finite(np.array([[float(v) for v in row[1:]] for row in rows]), (4,), "card")
+    return CardValues(lab_to_rgb(numbers[:, :3]), numbers[:, 3] / _LSTAR, source)
+
+
+def _grid_text(ph: Array, rows: Array, digits: int) -> str:
+    """A table as text, the pH first, one line each. Minus zero is written as zero."""
+    rounded = np.round(rows, digits) + 0.0
+    lines = [f"{x:6.2f} " + " ".join(f"{v:.{digits}f}" for v in row) for x, row in zip(ph, rounded, strict=True)]
+    return "\n".join(["", *lines, ""])
+
+
+def _grid_table(text: object, width: int, what: str) -> tuple[Array, Array]:
+    """The way back from ``_grid_text``: pH (N,) and rows (N, width)."""
+    rows = np.array([[float(v) for v in line.split()] for line in str(text).splitlines() if line.strip()])
+    rows = _finite(rows, (width + 1,), what)
+    if len(rows) < 2 or (np.diff(rows[:, 0]) <= 0).any():
+        raise ValueError(f"{what}: pH must rise from line to line")
+    return rows[:, 0], rows[:, 1:]
+
+
+def _finite(rows: Array, shape: tuple[int, ...], what: str) -> Array:
+    if rows.ndim != 2 or rows.shape[1:] != shape or not np.isfinite(rows).all():
+        raise ValueError(f"{what}: wanted {shape[0]} finite numbers a line")
+    return rows
+
+
+def _three(values: list[float]) -> tuple[float, float, float]:
+    a, b, c = (float(v) for v in values)
+    return a, b, c
+
+
+def _short(value: float) -> float:
+    """Four digits after the point: nobody reads more. NaN stays (TOML has it)."""
+    return round(float(value), 4)

@@ -1,0 +1,160 @@
+"""The path of a photo to a pH, top to bottom. Every stage returns a value; only this file knows their order.
+
+``Refused`` is caught here and nowhere below: once for the photo, once for each strip in it. The clock is looked at
+only here.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+from stripread.card.find import CardTrace, find_card
+from stripread.card.pose import CardPose
+from stripread.card.values import nominal_values
+from stripread.correction.fit import ColourFix, fix_colour
+from stripread.correction.verdicts import doubts_of_fix
+from stripread.errors import Refused
+from stripread.ph.posterior import PhEstimate, infer_ph
+from stripread.ph.profile import Profile
+from stripread.ph.verdicts import doubts_of_estimate, evident_interval
+from stripread.reasons import Reason
+from stripread.results import PadColour, PhReading, Stamp, StripReading
+from stripread.strip.find import FoundStrip, find_strips
+from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
+
+
+@dataclass
+class StripTrace:
+    """What each stage of one strip came to, as far as it got."""
+
+    strip: FoundStrip
+    samples: PadSamples | None = None
+    pads: PadSet | None = None
+    estimate: PhEstimate | None = None
+    reasons: list[Reason] = field(default_factory=list)
+
+
+@dataclass
+class PhTrace:
+    """What each stage of one photo came to, as far as it got: for its picture, for joint readings and for tests.
+
+    strips: the one whose value is the reading's, then those that lie in the lane beside it.
+    """
+
+    card: CardTrace = field(default_factory=CardTrace)
+    fix: ColourFix | None = None
+    strips: list[StripTrace] = field(default_factory=list)
+    refusal: Reason | None = None  # what turned the photo away before a strip could be read
+    reading: PhReading | None = None
+
+    @property
+    def first(self) -> StripTrace | None:
+        """The strip whose value is the reading's."""
+        return self.strips[0] if self.strips else None
+
+
+def read_ph(data: bytes, profile: Profile, name: str = "") -> PhReading:
+    """Read the pH from one photo. Never raises for a bad photo: the reading is then refused, with its reason."""
+    reading = trace_ph(data, profile, name).reading
+    assert reading is not None
+    return reading
+
+
+def trace_ph(data: bytes, profile: Profile, name: str = "") -> PhTrace:
+    """Read the pH from one photo and keep what every stage came to."""
+    start = time.perf_counter()
+    trace = PhTrace()
+    try:
+        view = find_card(data, trace.card)
+        trace.strips = [StripTrace(strip) for strip in find_strips(view, profile.kind)]
+        trace.strips[0].samples = sample_pads(view, trace.strips[0].strip)
+        assert trace.card.samples is not None
+        trace.fix = fix_colour(trace.card.samples, profile.card_values or nominal_values())
+        for strip in trace.strips:
+            read_strip(strip, trace, profile)
+    except Refused as refused:
+        trace.refusal = refused.reason
+    trace.reading = _reading(trace, profile, trace.card.stamp(name, data, time.perf_counter() - start))
+    return trace
+
+
+def read_strip(strip: StripTrace, trace: PhTrace, profile: Profile) -> None:
+    """Read one strip of a photo, with the photo's one colour fit: pads, CIELAB, pH. A refusal is the strip's own."""
+    assert trace.fix is not None
+    assert trace.card.view is not None
+    assert trace.card.samples is not None
+    try:
+        strip.samples = strip.samples or sample_pads(trace.card.view, strip.strip)
+        strip.reasons += strip.samples.reasons
+        strip.reasons += doubts_of_fix(trace.fix, trace.card.samples, profile.card_values)
+        strip.pads = pads_to_lab(strip.samples, trace.fix).widened(profile.quality.doubt_scale)
+        strip.estimate = infer_ph(strip.pads, profile)
+        strip.reasons += doubts_of_estimate(strip.estimate, profile)
+    except Refused as refused:
+        strip.reasons.append(refused.reason)
+        strip.estimate = None
+
+
+def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
+    """The photo's reading; where it was turned away before its colours were corrected, only the first strip counts."""
+    strips = trace.strips if trace.fix is not None else trace.strips[:1]
+    told = [
+        strip_reading(
+            strip.estimate,
+            profile,
+            _pad_colours(strip.pads, trace.card.pose),
+            strip.reasons if trace.refusal is None else [*_reasons_so_far(strip), trace.refusal],
+        )
+        for strip in strips
+    ]
+    refused = [] if trace.refusal is None else [trace.refusal]
+    return reading_of(stamp, profile, told[0] if told else strip_reading(None, profile, (), refused), tuple(told))
+
+
+def _reasons_so_far(strip: StripTrace) -> list[Reason]:
+    """What was found on a strip before its photo was turned away."""
+    return [] if strip.samples is None else list(strip.samples.reasons)
+
+
+def strip_reading(
+    estimate: PhEstimate | None, profile: Profile, pads: tuple[PadColour, ...], reasons: list[Reason]
+) -> StripReading:
+    """What is told of one strip; ``estimate`` is None when it was refused."""
+    told = tuple(dict.fromkeys(reasons))
+    if estimate is None:
+        return StripReading(None, None, pads=pads, reasons=told)
+    interval = evident_interval(estimate, profile)
+    return StripReading(estimate.ph, interval, estimate.alternatives, pads, estimate.misfit, told, estimate.budget)
+
+
+def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...]) -> PhReading:
+    """A reading whose value is that of its first strip."""
+    return PhReading(
+        stamp,
+        first.ph,
+        first.interval,
+        first.alternatives,
+        first.pads,
+        first.misfit,
+        first.reasons,
+        profile.name,
+        first.budget,
+        strips,
+    )
+
+
+def _pad_colours(pads: PadSet | None, pose: CardPose | None) -> tuple[PadColour, ...]:
+    if pads is None or pose is None:
+        return ()
+    colours = []
+    for lab, sd, corners in zip(pads.lab, pads.sd, pads.corners_mm, strict=True):
+        quad = pose.to_full_px(corners)
+        colours.append(
+            PadColour(
+                (float(lab[0]), float(lab[1]), float(lab[2])),
+                (float(sd[0]), float(sd[1]), float(sd[2])),
+                tuple((float(x), float(y)) for x, y in quad),
+            )
+        )
+    return tuple(colours)

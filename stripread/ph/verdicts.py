@@ -1,0 +1,48 @@
+"""Doubts about a pH: how far its colours lie from the curve, what else fits, and how narrow an interval may be."""
+
+from __future__ import annotations
+
+from stripread.errors import Refused
+from stripread.ph.posterior import PhEstimate
+from stripread.ph.profile import Profile
+from stripread.reasons import Reason, because
+
+OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
+WIDE = 0.8  # pH, the whole interval: wider, and being off by the trade's ± 0.5 is no longer unlikely
+UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
+
+
+def doubts_of_estimate(estimate: PhEstimate, profile: Profile) -> list[Reason]:
+    """Doubts about the value.
+
+    Raises
+    ------
+    Refused
+        ``off_curve`` when no pH of the profile explains the colours.
+    """
+    if estimate.misfit > OFF_CURVE:
+        raise Refused(because("off_curve", f"{estimate.misfit:.1f} standard deviations away"))
+    doubts: list[Reason] = []
+    if estimate.misfit > NEAR_OFF_CURVE:
+        doubts.append(because("near_off_curve", f"{estimate.misfit:.1f} standard deviations away"))
+    if estimate.alternatives:
+        other = estimate.alternatives[0]
+        doubts.append(because("ambiguous", f"pH {other.ph:.1f}, weight {other.weight:.0%}"))
+    low, high = estimate.interval
+    if high - low > WIDE:
+        doubts.append(because("wide_interval", f"{low:.1f} to {high:.1f}"))
+    bottom, top = profile.kind.range
+    if low <= bottom + 0.02:
+        doubts.append(because("end_of_range", f"at most {high:.1f}"))
+    elif high >= top - 0.02:
+        doubts.append(because("end_of_range", f"at least {low:.1f}"))
+    return doubts
+
+
+def evident_interval(estimate: PhEstimate, profile: Profile) -> tuple[float, float]:
+    """The interval, not narrower than the evidence behind the profile allows, and within the strip's range."""
+    low, high = estimate.interval
+    if not profile.has_evidence:
+        low, high = min(low, estimate.ph - UNPROVEN_HALF_WIDTH), max(high, estimate.ph + UNPROVEN_HALF_WIDTH)
+    bottom, top = profile.kind.range
+    return max(low, bottom), min(high, top)

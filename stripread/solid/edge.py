@@ -1,0 +1,55 @@
+"""What may belong to a solid and was not counted: bays in its outline as white as the paper, and the rest of its dish.
+
+A lump of pale solid at the edge of a heap looks like paper that reaches into it. Heaps bulge; a bay wider than a
+millimetre and a half is seldom paper. In a dish the pale part may lie along the wall, beyond all that is dark.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.card.layout import Window
+from stripread.card.view import CardView
+from stripread.solid.levels import PALE_BOTTOM
+from stripread.window.rims import lone_rim, printed
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+BAY_MM = 1.5
+LEAST_MM2 = 2.0
+DISH_EDGE = 0.03  # of full scale: the step of a dish's wall
+WALL_MM = 1.5
+MUCH_PALE = 0.15  # with less of it, what is dark reaches the wall all round
+HELD = 0.97  # share of the solid that lies inside its dish
+PAPER_LIKE = 0.9  # of paper white: the bare bottom of a dish
+
+
+def left_out_mm2(view: CardView, window: Window, solid: Mask, grey: NDArray[np.float32], places: Array) -> float:
+    """Area (mm2) beside the solid's mask (h, w) that may be pale solid. grey (h, w): shares of paper white; places
+    (h, w, 2) mm.
+    """
+    if not solid.any():
+        return 0.0
+    rows, columns = np.nonzero(solid)
+    hull = np.zeros(solid.shape, np.uint8)
+    outline = cv2.convexHull(np.stack([columns, rows], axis=1).astype(np.int32))
+    cv2.drawContours(hull, [outline], -1, 1, cv2.FILLED)
+    rest = _if_broad((hull > 0) & ~solid, view.px_per_mm)
+    much = float((grey[solid] > PALE_BOTTOM).mean()) > MUCH_PALE
+    for circle in lone_rim(view, window) if much else ():  # a wall is the same all round, unlike what lies in it
+        off = np.hypot(places[..., 0] - circle.centre_mm[0], places[..., 1] - circle.centre_mm[1])
+        inner = off < circle.radius_mm - WALL_MM
+        if circle.edge > DISH_EDGE and not printed(circle, window) and solid[inner].sum() > HELD * solid.sum():
+            rest |= _if_broad(inner & (hull == 0) & (grey > PALE_BOTTOM) & (grey < PAPER_LIKE), view.px_per_mm)
+    return float(rest.sum()) / view.px_per_mm**2
+
+
+def _if_broad(mask: Mask, px_per_mm: float) -> Mask:
+    """The mask, or nothing where hardly any of it is as broad as a bay."""
+    side = max(3, 2 * round(0.5 * BAY_MM * px_per_mm) + 1)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side))
+    broad = float(cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel).sum()) / px_per_mm**2
+    return mask if broad > LEAST_MM2 else np.zeros_like(mask)

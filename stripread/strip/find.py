@@ -1,0 +1,227 @@
+"""The strip and its pads, found from the picture: where they lie, which pixels count, and what speaks against them."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.card.layout import layout
+from stripread.card.view import CardView
+from stripread.errors import Refused
+from stripread.kind import StripKind
+from stripread.reasons import Reason, because
+from stripread.robust import medians
+from stripread.strip.fit import refine, straighten
+from stripread.strip.kind_fits import PAD_SEEN, contrasts, ends_of_roll, misfit_of_kind, shining
+from stripread.strip.lane import LaneMap, lane_map
+from stripread.strip.order import settle
+from stripread.strip.pixels import MARGIN_MM, PadRegion, cover, usable
+from stripread.strip.search import Place, search
+from stripread.strip.shadow import Shadow, find_shadow
+
+Array = NDArray[np.float64]
+
+CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole length
+PAD_FAINT, CARRIER_PLAIN = 0.03, 0.02  # with no pad above the one, the carrier must be above the other
+SHINE_REFUSED, SHINE_SUSPECT = 0.4, 0.04  # shares of a pad brighter than paper
+GLARE_LEFT, GLARE_DOUBT = 0.3, 0.12  # least share of a pad; shining share worth a word
+UNEVEN_DOUBT = 0.3
+MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
+SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
+LEFT_SEEN = 0.1  # log ratio that the light's own unevenness does not reach
+AGAIN_MM = 1.0  # a strip moved further than this by the fit is fitted once more from its new place
+LANE_INSET_MM = 1.5  # the printed outline and its blur
+SECOND_SHARE = 0.4  # a second strip must match at least this well beside the first
+
+
+@dataclass(frozen=True)
+class FoundStrip:
+    """One strip on the card.
+
+    outline_mm (4, 2): corners, the dipped end's two first and last. angle_deg: direction from the dipped end to the
+    other, 0 to the right, positive clockwise as seen. end: the side the dipped end lies to. pads in the kind's order.
+    contrast: of the most visible pad to its carrier (log ratio). width_mm: as seen. reasons: doubts.
+    """
+
+    outline_mm: Array
+    angle_deg: float
+    end: Literal["left", "right"]
+    pads: tuple[PadRegion, ...]
+    contrast: float
+    width_mm: float
+    reasons: tuple[Reason, ...]
+
+
+def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
+    """Find the strips in and near the lane, the plainest first.
+
+    Raises
+    ------
+    Refused
+        ``no_strip`` when the lane is empty, ``wrong_kind`` when what lies there has other pads, ``shadow_on_pads`` or
+        ``glare_on_pads`` when the pads can't be used.
+    """
+    lane = lane_map(view, layout())
+    first = search(lane, kind)
+    if first.pad_score < PAD_SEEN / 4 and first.carrier_score < CARRIER_SEEN:
+        raise Refused(because("no_strip"))
+    strips = [_measure(view, lane, first, kind)]
+    rest = _without(lane, strips[0])
+    second = search(rest, kind) if _something_left(rest) else None
+    if second is not None and second.pad_score > max(SECOND_SHARE * first.pad_score, PAD_SEEN):
+        with suppress(Refused):  # what lies beside is no strip of this kind: the first one stands
+            strips.append(_measure(view, rest, second, kind))
+    return tuple(strips)
+
+
+def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> FoundStrip:
+    """Refine one place, check that the kind fits, and choose the pixels of each pad."""
+    fitted = refine(lane, place, straighten(lane, place, kind), kind)
+    settled = fitted.place if kind.is_roll else settle(fitted.frame, fitted.place, kind)
+    if settled != fitted.place:
+        fitted = refine(lane, settled, straighten(lane, settled, kind), kind)
+    elif fitted.moved_mm > AGAIN_MM:
+        fitted = refine(lane, settled, fitted.frame, kind)
+    place, frame, own, width = fitted.place, fitted.frame, fitted.own, fitted.width_mm
+    spans = [(p.offset_mm + d, p.offset_mm + d + p.length_mm) for p, d in zip(kind.pads, own, strict=True)]
+    length = kind.length_mm
+    if kind.is_roll:
+        start, stop = ends_of_roll(frame, kind)
+        spans, length = [(start, stop)], stop
+    contrast = contrasts(frame, spans, width)
+    if contrast.max() < PAD_FAINT and place.carrier_score < CARRIER_PLAIN:
+        raise Refused(because("no_strip"))
+    shadow = find_shadow(lane, place, (spans[0][0], spans[-1][1]), width)
+    shade = _shade(shadow, spans)
+    if shade > SHADOW_REFUSED:  # before the kind: half shaded pads fit no kind
+        raise Refused(because("shadow_on_pads"))
+    shine = shining(frame, spans, width)
+    problem = misfit_of_kind(frame, kind, spans, contrast)
+    if shine > SHINE_REFUSED or (problem is not None and shine > SHINE_SUSPECT):
+        raise Refused(because("glare_on_pads"))
+    if problem is not None:
+        raise Refused(problem)
+    seat = _Seat(view, lane, place, width, shadow)
+    pads = [_pad(seat, span, float(c)) for span, c in zip(spans, contrast, strict=True)]
+    reasons = _judge(pads, shade)
+    start = min(0.0, spans[0][0]) if not kind.is_roll else spans[0][0]
+    box = np.array([[start, -width / 2], [length, -width / 2], [length, width / 2], [start, width / 2]])
+    angle = float(np.degrees(np.arctan2(place.along[1], place.along[0])))
+    return FoundStrip(
+        outline_mm=place.to_mm(box),
+        angle_deg=angle,
+        end="left" if place.along[0] > 0 else "right",
+        pads=tuple(pads),
+        contrast=float(contrast.max()),
+        width_mm=width,
+        reasons=tuple(reasons),
+    )
+
+
+@dataclass(frozen=True)
+class _Seat:
+    """Where a strip lies, for measuring its pads one by one."""
+
+    view: CardView
+    lane: LaneMap
+    place: Place
+    width_mm: float
+    shadow: Shadow
+
+    def box(self, s0: float, s1: float, half_mm: float) -> Array:
+        """A box on the strip as card corners (4, 2) mm, dipped end first."""
+        return self.place.to_mm(np.array([[s0, -half_mm], [s1, -half_mm], [s1, half_mm], [s0, half_mm]]))
+
+
+def _pad(seat: _Seat, span: tuple[float, float], contrast: float) -> PadRegion:
+    """The pixels of one pad that count, and what was noticed on it."""
+    a, b = span
+    view, width = seat.view, seat.width_mm
+    quad = seat.box(a, b, width / 2)
+    mask, origin = cover(view, quad, min(MARGIN_MM, MARGIN_SHARE * min(width, b - a)))
+    paper = _paper_beside(seat, span, seat.lane.paper_rgb(quad.mean(axis=0)[None])[0])
+    left, glare, uneven, clipped = usable(view, mask, origin, paper)
+    carrier, carrier_origin = cover(view, seat.box(b + 0.3, b + 1.0, 0.4 * width), 0.0)
+    return PadRegion(
+        quad_mm=quad,
+        mask=left,
+        origin=origin,
+        glare=glare,
+        uneven=uneven,
+        clipped=clipped,
+        shadow=_shade(seat.shadow, [span]) > SHADOW_DOUBT,
+        score=contrast,
+        paper_rgb=paper,
+        carrier=carrier,
+        carrier_origin=carrier_origin,
+    )
+
+
+def _paper_beside(seat: _Seat, span: tuple[float, float], fallback: Array) -> Array:
+    """Median encoded value (3,) of the bare paper on both sides of a pad; the surface's value if print lies there."""
+    s, t = np.meshgrid(np.linspace(span[0], span[1], 7), seat.width_mm / 2 + np.arange(1.2, 3.6, 0.4))
+    points = np.concatenate([np.stack([s.ravel(), side * t.ravel()], axis=1) for side in (-1, 1)])
+    lane = seat.lane
+    px = np.rint(lane.to_px(seat.place.to_mm(points))).astype(int)
+    height, w = lane.known.shape
+    px = px[(px[:, 0] >= 0) & (px[:, 0] < w) & (px[:, 1] >= 0) & (px[:, 1] < height)]
+    px = px[lane.known[px[:, 1], px[:, 0]]]
+    if len(px) < 20:
+        return fallback
+    ratio = medians(lane.ratio[px[:, 1], px[:, 0]])
+    return np.asarray(np.clip(fallback * np.exp(ratio.astype(np.float64)), 0.0, 1.0))
+
+
+def _shade(shadow: Shadow, spans: list[tuple[float, float]]) -> float:
+    """The largest step of light that matters to the pads."""
+    return max([shadow.near(a - 0.5, b + 0.5) for a, b in spans] + [0.7 * shadow.across])
+
+
+def _judge(pads: list[PadRegion], shade: float) -> list[Reason]:
+    """Doubts about the pads.
+
+    Raises
+    ------
+    Refused
+        ``glare_on_pads``.
+    """
+    reasons: list[Reason] = []
+    if any(1.0 - p.glare < GLARE_LEFT for p in pads):
+        raise Refused(because("glare_on_pads"))
+    if shade > SHADOW_DOUBT:
+        reasons.append(because("uneven_light", "a shadow edge lies near the pads"))
+    if any(p.glare > GLARE_DOUBT for p in pads):
+        reasons.append(because("some_glare"))
+    odd = [n + 1 for n, p in enumerate(pads) if p.uneven > UNEVEN_DOUBT]
+    if odd:
+        reasons.append(because("uneven_pad", f"pad {odd[0]}"))
+    return reasons
+
+
+def _something_left(lane: LaneMap) -> bool:
+    """Whether clear colour is left inside the lane: enough pixels for half a pad."""
+    x, y, w, h = layout().lane_mm
+    inset = LANE_INSET_MM
+    low, high = lane.to_px(np.array([[x + inset, y + inset], [x + w - inset, y + h - inset]])).astype(int)
+    inner = np.ascontiguousarray(lane.ratio[max(0, low[1]) : high[1], max(0, low[0]) : high[0]])
+    size = max(3, round(1.5 * lane.px_per_mm))
+    some = cv2.blur(inner, (size, size))[::2, ::2]  # every other pixel of what is blurred says as much
+    clear = np.abs(some).max(axis=2) > LEFT_SEEN
+    return 4.0 * float(clear.sum()) / lane.px_per_mm**2 > 8.0
+
+
+def _without(lane: LaneMap, strip: FoundStrip) -> LaneMap:
+    """The map with a strip's footprint turned to paper."""
+    corner = strip.outline_mm[0]
+    along, across = strip.outline_mm[1] - corner, strip.outline_mm[3] - corner
+    one, two = along / np.hypot(*along), across / np.hypot(*across)
+    wide = np.array([[-3.0, -1.2], [3.0, -1.2], [3.0, 1.2], [-3.0, 1.2]])
+    quad = lane.to_px(strip.outline_mm + wide[:, :1] * one + wide[:, 1:] * two)
+    ratio = lane.ratio.copy()
+    cv2.fillConvexPoly(ratio, np.rint(quad).astype(np.int32), (0.0, 0.0, 0.0))
+    return replace(lane, ratio=ratio)

@@ -1,0 +1,91 @@
+"""Which way round the strip lies, and which pad is which: decided by how pads, carrier and bare paper follow along it.
+
+Equal pads at equal pitch look the same from both ends, and a nearly white pad at an end lets the pattern slip by one.
+What tells is the long bare carrier: its faint tint and its edges against the paper. Every hypothesis is charged for
+each column that it does not explain; the cheapest wins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.kind import StripKind
+from stripread.robust import MAD_TO_SD, medians
+from stripread.strip.fit import Frame
+from stripread.strip.search import Place
+
+Array = NDArray[np.float64]
+
+PAD_SD, CARRIER_SD = 0.04, 0.006  # log ratio; how much a pad or bare carrier varies along its length
+PAD_CHARGE = 2.5  # a pad may have any colour: the price of that freedom, per mm
+CAP = 12.0  # the most that one mm can cost, so that a stain can't decide
+EDGE_HALF_MM = 0.4
+LANE_CENTRE_X_MM, PLACE_SD_MM = 74.0, 12.0  # strips are laid about the middle of the lane
+REVERSED_CHARGE = 2.0  # people follow the sheet: dipped end to the left
+
+
+def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
+    """The best of the place as found, turned round, and slipped by whole pads."""
+    features, core = _features(frame, kind)
+    noise = MAD_TO_SD * medians(np.abs(np.diff(features, axis=0))) / np.sqrt(2.0)
+    sd = np.maximum(CARRIER_SD, 2.0 * noise)
+    pads_end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
+    slips = sorted({round(a.offset_mm - b.offset_mm, 3) for a in kind.pads for b in kind.pads})
+    most = 0.6 * (pads_end - kind.pads[0].offset_mm)
+    best, least = place, np.inf
+    for direction in (1, -1):
+        base = 0.0 if direction > 0 else kind.pads[0].offset_mm + pads_end
+        for slip in slips:
+            if abs(slip) > most:
+                continue
+            end = base + slip
+            cost = _cost(frame, (features, core, sd), kind, end, direction)
+            turned = place.angle if direction > 0 else place.angle + np.pi
+            middle = place.x + place.along[0] * (end + direction * kind.length_mm / 2)
+            cost += 0.5 * ((middle - LANE_CENTRE_X_MM) / PLACE_SD_MM) ** 2
+            cost += REVERSED_CHARGE if np.cos(turned) < 0 else 0.0
+            if cost < least:
+                x, y = np.array([place.x, place.y]) + end * place.along
+                best, least = replace(place, x=float(x), y=float(y), angle=float(turned)), cost
+    return best
+
+
+def _features(frame: Frame, kind: StripKind) -> tuple[Array, Array]:
+    """Per column: core colour and the two long edges' shade (N, 5), and the core's colour alone (N, 3)."""
+    core = frame.along(0.36 * kind.width_mm)
+    half = kind.width_mm / 2
+    columns = [core]
+    for side in (-1, 1):
+        edge = np.abs(frame.t_mm - side * half) <= EDGE_HALF_MM
+        columns.append(frame.ratio[edge].mean(axis=(0, 2))[:, None].astype(np.float64))
+    features = np.concatenate(columns, axis=1)
+    smooth = max(1, round(0.8 / frame.step_mm))
+    return np.asarray(cv2.blur(features, (1, smooth))), core
+
+
+def _cost(frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: float, direction: int) -> float:
+    """What a hypothesis leaves unexplained, in units of half chi-square per mm."""
+    features, core, sd = seen
+    q = direction * (frame.s_mm - end)
+    trusted = frame.known > 0.8
+    taken = np.zeros(len(q), dtype=bool)
+    total = 0.0
+    for pad in kind.pads:
+        here = (q > pad.offset_mm - 0.2) & (q < pad.offset_mm + pad.length_mm + 0.2)
+        taken |= here
+        inner = (q > pad.offset_mm + 0.6) & (q < pad.offset_mm + pad.length_mm - 0.6) & trusted
+        if inner.sum() > 2:
+            miss = ((core[inner] - medians(core[inner])) ** 2).sum(axis=1) / PAD_SD**2
+            scale = here.sum() / inner.sum()
+            total += float(np.minimum(0.5 * miss, CAP).sum() * scale) + PAD_CHARGE * here.sum()
+    on = (q > 0) & (q < kind.length_mm) & ~taken & trusted
+    off = ~((q > -0.5) & (q < kind.length_mm + 0.5)) & trusted
+    if on.sum() > 2:
+        miss = ((features[on] - medians(features[on])) ** 2 / sd**2).sum(axis=1)
+        total += float(np.minimum(0.5 * miss, CAP).sum())
+    total += float(np.minimum(0.5 * (features[off] ** 2 / sd**2).sum(axis=1), CAP).sum())
+    return total * frame.step_mm

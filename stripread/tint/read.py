@@ -1,0 +1,153 @@
+"""The path of a photo to a tint, top to bottom: two vials in the windows to copper, none seen, or undecided."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from stripread.card.find import CardTrace, find_card
+from stripread.card.layout import layout
+from stripread.card.view import CardView
+from stripread.colour import rgb_to_lab
+from stripread.errors import Refused
+from stripread.reasons import Reason, because
+from stripread.results import Stamp, TintReading
+from stripread.tint.concentration import Concentration, concentration, meaning
+from stripread.tint.estimate import TintEstimate, estimate_tint
+from stripread.tint.profile import TintProfile, default_response
+from stripread.tint.sample import TintSample, sample_tint
+from stripread.tint.verdicts import CAUTIONS, Taking, claim, implications, judge, measured
+from stripread.window.bowl import as_read
+from stripread.window.vials import Vial, Vials, disc, find_vials
+
+
+@dataclass
+class TintTrace:
+    """What each stage of a tint came to, as far as it got."""
+
+    card: CardTrace = field(default_factory=CardTrace)
+    vials: Vials | None = None
+    sample: TintSample | None = None
+    estimate: TintEstimate | None = None
+    found: Concentration | None = None
+    reading: TintReading | None = None
+    reasons: list[Reason] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class TintAsk:
+    """What the user says along with the photo. Lengths mm, volume mL, mass g."""
+
+    path_mm: float | None = None
+    profile: TintProfile = field(default_factory=default_response)
+    taking: Taking = field(default_factory=Taking)
+    retained_ml: float | None = None
+    silver_g: float | None = None
+    dilution: float = 1.0
+
+
+def measure_tint(data: bytes, trace: TintTrace) -> TintSample:
+    """Photo to the ratio of sample to blank; calibration calls it too.
+
+    Raises
+    ------
+    Refused
+        When the card or the vials can't be used.
+    """
+    view = find_card(data, trace.card)
+    found = find_vials(view, layout())
+    both, doubts = _both(view, found)
+    trace.vials = as_read(view, both)
+    trace.reasons += doubts
+    trace.sample = replace(sample_tint(view, trace.vials, layout()), guessed=found.sample is None)
+    return trace.sample
+
+
+def _both(view: CardView, vials: Vials) -> tuple[Vials, list[Reason]]:
+    """Both vials; where one rim was not seen the middle of that window stands in, with a doubt.
+
+    Raises
+    ------
+    Refused
+        ``no_vial`` when neither was seen.
+    """
+    windows = layout().windows
+    if vials.sample is None and vials.blank is None:
+        raise Refused(because("no_vial", "left or right"))
+    doubts: list[Reason] = []
+    pair: dict[str, Vial] = {}
+    for name, vial in (("sample", vials.sample), ("blank", vials.blank)):
+        if vial is None:
+            doubts.append(because("rim_not_seen", f"{name} window"))
+        pair[name] = vial or disc(view, windows[name])
+    return Vials(pair["sample"], pair["blank"]), doubts
+
+
+def read_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintReading:
+    """Read the tint from one photo. Never raises for a bad photo: the reading is then refused, with its reason."""
+    reading = trace_tint(data, ask, name).reading
+    assert reading is not None
+    return reading
+
+
+def trace_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintTrace:
+    """Read the tint from one photo and keep what every stage came to."""
+    start = time.perf_counter()
+    ask = ask or TintAsk()
+    trace = TintTrace()
+    delta_e: float | None = None
+    metal: dict[str, float] = {}
+    try:
+        sample = measure_tint(data, trace)
+        delta_e = _difference(sample)
+        trace.estimate, doubts = judge(sample, estimate_tint(sample))
+        trace.reasons += doubts
+        if ask.path_mm is not None and measured(sample, trace.estimate):
+            trace.found = concentration(trace.estimate, ask.path_mm, ask.profile, ask.dilution)
+        words = ""
+        if trace.found is not None:
+            metal, words = meaning(trace.found, trace.estimate.decision, ask.retained_ml, ask.silver_g)
+        told = ask.path_mm is not None
+        trace.reasons += implications(trace.estimate, trace.found, ask.taking, ask.profile, words, told_depth=told)
+    except Refused as refused:
+        trace.estimate = None
+        trace.reasons = [refused.reason, *(because(code) for code in CAUTIONS)]
+    stamp = trace.card.stamp(name, data, time.perf_counter() - start)
+    trace.reading = _tint_reading(trace, ask, stamp, delta_e, metal)
+    return trace
+
+
+def _tint_reading(
+    trace: TintTrace, ask: TintAsk, stamp: Stamp, delta_e: float | None, metal: dict[str, float]
+) -> TintReading:
+    reasons = tuple(dict.fromkeys(trace.reasons))
+    taken = ask.taking.to_dict()
+    if trace.estimate is None:
+        return TintReading(stamp, path_mm=ask.path_mm, taken=taken, reasons=reasons, profile=ask.profile.name)
+    estimate, found = trace.estimate, trace.found
+    return TintReading(
+        stamp,
+        decision=estimate.decision,
+        absorbance=estimate.absorbance,
+        absorbance_interval=estimate.interval,
+        delta_e=delta_e,
+        mg_per_l=None if found is None else found.mg_per_l,
+        interval=None if found is None else found.interval,
+        detection_limit=None if found is None else found.detection_limit,
+        decision_limit=None if found is None else found.decision_limit,
+        absorbance_limits=(estimate.decision_limit, estimate.detection_limit),
+        probability=estimate.probability,
+        path_mm=ask.path_mm,
+        metal=metal,
+        taken=taken,
+        claim=claim(estimate.decision, ask.taking),
+        reasons=reasons,
+        profile=ask.profile.name,
+    )
+
+
+def _difference(sample: TintSample) -> float:
+    """CIELAB distance (Delta E*ab) between sample and blank, the blank taken for white."""
+    return float(np.linalg.norm(rgb_to_lab(sample.ratio) - rgb_to_lab(np.ones(3))))

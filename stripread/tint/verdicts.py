@@ -1,0 +1,218 @@
+"""What is said with a tint: doubts of the photo, what the answer does not prove, the cautions that always go along."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from stripread.reasons import Reason, because
+from stripread.tint.concentration import Concentration
+from stripread.tint.estimate import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
+from stripread.tint.profile import TintProfile
+from stripread.tint.sample import TintSample
+
+Wash = Literal["acid", "neutral", "unknown"]
+Water = Literal["soft", "hard", "unknown"]
+Excess = Literal["yes", "no", "unknown"]
+
+CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
+STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
+UNEVEN, UNEVEN_SHARE = 0.018, 0.3  # natural log of red over blue inside the sample; the second of the absorbance
+ONE_SIDED = 0.2  # of the tint: the same depth of the same liquid has none, a reflection has it, beyond all noise
+GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
+# Of a cloud: absorbance that is plain; light left in blue, where clear copper leaves all; ln of red over ln of green
+PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
+# Red is nearly gone above this absorbance, and with it what tells nickel; probabilities of nickel that are
+# worth a doubt and too much
+SATURATED, PERHAPS, TOO_LIKELY = 0.25, 0.02, 0.05
+RED_WHOLE = 1.002  # red left: copper takes it away, and two like vessels do not differ by as much as that
+DEEP_RED, DEEP_SHARE, DEEP_BLUE = 0.15, 0.3, 0.3  # red left, against the blank and against green; blue left
+PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
+WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
+WEAK_ABSORBANCE = 0.03
+DARK_SPREAD = 2.5  # highest over lowest of the interval
+CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_waste")
+
+
+@dataclass(frozen=True)
+class Taking:
+    """How the test was made."""
+
+    wash: Wash = "unknown"
+    water: Water = "unknown"
+    ammonia_excess: Excess = "unknown"
+
+    def to_dict(self) -> dict[str, str]:
+        """As JSON."""
+        return {"wash": self.wash, "water": self.water, "ammonia_excess": self.ammonia_excess}
+
+
+def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, list[Reason]]:
+    """Doubts of this photo. A cloudy, uneven or strangely coloured sample turns the decision to undecided, except that
+    a cloudy strong blue is copper too (the hydroxide comes down where ammonia is short).
+    """
+    doubts: list[Reason] = []
+    if sample.hidden:
+        doubts.append(because("paper_hidden", f"{sample.hidden} {'vials' if sample.hidden == 'both' else 'vial'}"))
+    decision, more = _verdict(sample, estimate)
+    if sample.guessed and decision == "none seen":
+        decision = "undecided"  # the vial may stand elsewhere, and bare paper was read
+    return replace(estimate, decision=decision), doubts + more
+
+
+def _verdict(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list[Reason]]:
+    """What holds whatever the colour's place on the curves, else :func:`_by_colour`; with its reasons."""
+    cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
+    veil = [because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank")]
+    if _pale_blue(sample, estimate, cloudy):
+        return "copper", [because("pale_blue_precipitate")]
+    if _deep_blue(sample):
+        return _deep(estimate, veil if cloudy and not sample.hidden else [])
+    if cloudy:
+        return "undecided", veil
+    if sample.hidden in {"sample", "both"}:
+        return "undecided", []
+    return _by_colour(sample, estimate)
+
+
+def _deep(estimate: TintEstimate, said: list[Reason]) -> tuple[Decision, list[Reason]]:
+    """Verdict on a blue in which red is gone."""
+    if estimate.nickel <= PERHAPS and estimate.misfit <= OTHER_COLOUR:
+        return "copper", said
+    said = [*said, because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")]
+    return ("undecided" if estimate.nickel > TOO_LIKELY else "copper"), said
+
+
+def _by_colour(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list[Reason]]:
+    """Verdict on clear liquid over paper."""
+    decision = estimate.decision
+    if estimate.misfit > OTHER_COLOUR or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
+        return decision, [because("other_colour", _which(sample, estimate))]
+    if decision == "copper" and estimate.absorbance > SATURATED and estimate.nickel > PERHAPS:
+        doubt = because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")
+        return ("undecided" if estimate.nickel > TOO_LIKELY else decision), [doubt]
+    unlike = _unlike_pair(sample, estimate)
+    if unlike:
+        return "undecided", [because("other_colour", unlike)]
+    if sample.sided > ONE_SIDED:
+        return "undecided", [because("uneven_liquid", f"red over blue drifts by {sample.sided:.0%} of the whole tint")]
+    if sample.uneven > UNEVEN + UNEVEN_SHARE * max(estimate.signal, 0.0):
+        doubt = because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}")
+        return ("undecided" if estimate.signal < STRONG else decision), [doubt]
+    return decision, [because("near_limit")] if decision == "undecided" else []
+
+
+def _unlike_pair(sample: TintSample, estimate: TintEstimate) -> str:
+    """How the light differs as no two like vessels differ, in words; empty where it does not."""
+    red = float(sample.ratio[0])
+    if estimate.decision == "copper" and red > RED_WHOLE:
+        return f"red is {red - 1.0:.1%} stronger than in the blank, where copper takes it away"
+    if GREY_LOW < estimate.grey < GREY_HIGH or estimate.signal >= STRONG:
+        return ""
+    return f"{'lighter' if estimate.grey > 0 else 'darker'} than the blank by {abs(estimate.grey):.0%}"
+
+
+def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool:
+    """Whether a cloud of copper's blue floats in the sample: ammonia is short.
+
+    The ring shows through a thin cloud. But a cloud takes light from blue too, which no clear copper does: then the
+    colour fits no clear liquid, and is still copper's in how much less of red than of green is left.
+    """
+    red, green, blue = (float(v) for v in sample.ratio)
+    if green < PALE_GREEN or red > 0.85 * blue or _nickel(estimate):
+        return False
+    if cloudy:
+        return red < 0.97 * green and estimate.signal > STRONG
+    veiled = estimate.misfit > 2.0 * OTHER_COLOUR and blue < VEILED
+    return veiled and math.log(max(red, 1e-3)) < COPPER_LIKE * math.log(green) and estimate.signal > PALE
+
+
+def _deep_blue(sample: TintSample) -> bool:
+    """Whether red is gone and green is not: so deep a blue is copper's through any depth, over paper or not.
+
+    Nickel's band lies between green and red and takes both alike; a reflection takes nothing away; what is black takes
+    blue away too.
+    """
+    red, green, blue = (float(v) for v in sample.ratio)
+    return red < DEEP_RED and red < DEEP_SHARE * green and green < blue and blue > DEEP_BLUE
+
+
+def measured(sample: TintSample, estimate: TintEstimate) -> bool:
+    """Whether the colour was that of clear liquid over paper and fits copper's: only then is there a concentration, and
+    a limit that means anything.
+    """
+    cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
+    violet = _nickel(estimate) and estimate.signal > PLAIN * estimate.sd0
+    seen = not sample.guessed and sample.hidden in {"", "blank"}
+    return seen and not cloudy and estimate.misfit <= OTHER_COLOUR and not violet
+
+
+def _nickel(estimate: TintEstimate) -> bool:
+    return is_nickel(estimate.signal, estimate.sd0, estimate.nickel)
+
+
+def _which(sample: TintSample, estimate: TintEstimate) -> str:
+    red, green, blue = (math.log(max(float(v), 1e-3)) for v in sample.ratio)
+    if blue < min(red, green) - 0.01:
+        return "it is yellow or brown, as iron is"
+    if _nickel(estimate):
+        return "it is violet-blue, as nickel is"
+    if max(red, green, blue) > 0.05:
+        return (
+            "it is lighter than the blank: haze, a reflection, or the blank's wall in sight, not the paper below; "
+            "hold the phone straight above"
+        )
+    return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
+
+
+def claim(decision: str, taking: Taking) -> str:
+    """What may be said of copper in one sentence: less, the less is known of how the test was made."""
+    if decision != "none seen":
+        return "There is copper in the liquid." if decision == "copper" else "Nothing is claimed of copper."
+    if taking.ammonia_excess == "no":
+        return "No blue is seen, which says nothing of copper: ammonia was short."
+    if taking.ammonia_excess == "unknown":
+        return "No blue is seen. Whether ammonia was in excess was not told: if not, this says nothing of copper."
+    if taking.wash == "acid" or taking.water == "soft":
+        return "No copper above the limit."
+    if taking.water == "hard":
+        return "No copper above the limit in the liquid; the solid may hold some."
+    return "No copper above the limit in the liquid. Wash or water was not told: of the solid nothing is claimed."
+
+
+def implications(
+    estimate: TintEstimate,
+    found: Concentration | None,
+    taking: Taking,
+    profile: TintProfile,
+    metal: str,
+    *,
+    told_depth: bool = False,
+) -> list[Reason]:
+    """What the answer means and does not prove; the cautions come last. ``told_depth``: whether the depth was given."""
+    said: list[Reason] = []
+    if found is None and not told_depth:
+        said.append(because("path_unknown"))
+        if estimate.detection_limit > WEAK_ABSORBANCE:
+            said.append(because("weak_limit", f"an absorbance of {estimate.detection_limit:.3f}"))
+    elif found is not None:
+        if found.detection_limit > WEAK_MG_PER_L:
+            said.append(because("weak_limit", f"{found.detection_limit:.0f} mg/L of copper or more"))
+        if not profile.learned:
+            said.append(because("default_response"))
+    low, high = estimate.interval
+    if estimate.absorbance > 0.5 and high > DARK_SPREAD * low:
+        said.append(because("beyond_range"))
+    if estimate.decision != "copper":
+        if taking.ammonia_excess == "no":
+            said.append(because("ammonia_short"))
+        elif taking.ammonia_excess == "unknown":
+            said.append(because("ammonia_unknown"))
+        if taking.water == "hard" and taking.wash != "acid":
+            said.append(because("clear_not_proof"))
+        elif "unknown" in (taking.water, taking.wash) and not (taking.water == "soft" or taking.wash == "acid"):
+            said.append(because("taking_unknown"))
+    if metal:
+        said.append(because("limit_meaning", metal))
+    return said + [because(code) for code in CAUTIONS]
