@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.known import KnownPads
+from calibration.known_pads import KnownPads
 from calibration.process import PRIOR, Posterior, Sizes, find_sizes, observe
 from calibration.spline import Spline
 from calibration.tables import Swatch

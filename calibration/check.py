@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2, norm
 
-from calibration.sharederror import WITHIN, Checked, Use, error_cov
+from calibration.shared_error import WITHIN, Checked, Use, error_cov
 from calibration.tables import BufferRow
 from stripread.ph.profile import Profile
 from stripread.results import PhReading
@@ -38,7 +38,7 @@ class Check:
     shifts that the profile's promise covers at 95 %, bias_p: chance of a larger one. spread, spread_claimed: root mean
     square error about the shift. covered, read: photos inside their 95 % interval, of all read; covered_least: fewer
     come by chance only once in forty. chi_square, freedom, p: of all errors together. notices: the smallest shift that
-    would have been found nine times in ten. NaN where it can't be said.
+    would have been found nine times in ten. NaN where there is none.
     """
 
     photos: tuple[Checked, ...]

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration import chemistry
-from calibration.known import KnownPads, points
-from calibration.padfit import Chemistry, fit_pad, one_pad
+from calibration.known_pads import KnownPads, points
+from calibration.pad_fit import Chemistry, fit_pad, one_pad
 from calibration.process import Observed, Posterior, find_sizes, observe
 from calibration.spline import fit_spline
 from stripread.kind import StripKind

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.known import KnownPads
+from calibration.known_pads import KnownPads
 from calibration.tables import BufferRow, ChartSpot, Swatch
 from stripread.card.values import CardValues
 from stripread.correction.fit import fix_colour

@@ -9,11 +9,11 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from calibration.cardvalues import estimate_card
+from calibration.card_estimate import estimate_card
 from calibration.chart import ChartMean, chart_mean, covers, fit_chart
 from calibration.curve import FittedCurve, clearly_better, finish, fit_curve, judge
 from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measure_all, swatches
-from calibration.known import KnownPads, points
+from calibration.known_pads import KnownPads, points
 from calibration.process import Posterior
 from calibration.tables import ChartSpot, Swatch, read_buffers, read_chart
 from stripread.card.values import CardValues, measured_values

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
-from calibration.known import KnownPads, pad_count
+from calibration.known_pads import KnownPads, pad_count
 from stripread.ph.curve import Scatter
 
 Array = NDArray[np.float64]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.curve import FittedCurve
-from calibration.known import KnownPads
+from calibration.known_pads import KnownPads
 from stripread.colour import delta_e
 from stripread.ph.profile import Profile
 
@@ -102,14 +102,14 @@ def _table(fit: FittedCurve, known: list[KnownPads]) -> list[str]:
         on_curve = fit.strip.curve(np.array([ph]))[0]
         miss = delta_e(on_curve + fit.residuals[at], np.broadcast_to(on_curve, fit.residuals[at].shape)).mean(axis=0)
         chosen = np.flatnonzero(fit.left_out.ph == ph)
-        told = "-"
+        words = "-"
         if len(chosen):
             read = fit.left_out.read[chosen].mean()
             low, high = fit.left_out.low[chosen].min(), fit.left_out.high[chosen].max()
-            told = f"{read:5.2f} ({low:.2f} to {high:.2f})"
+            words = f"{read:5.2f} ({low:.2f} to {high:.2f})"
             if not fit.left_out.inner[chosen[0]]:
-                told += " end"
-        lines.append(f"{ph:6.2f}  {at.sum():6d}  {told:<26}  " + "  ".join(f"{v:4.1f}" for v in miss))
+                words += " end"
+        lines.append(f"{ph:6.2f}  {at.sum():6d}  {words:<26}  " + "  ".join(f"{v:4.1f}" for v in miss))
     return lines
 
 

@@ -19,9 +19,9 @@ from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from calibration.cardvalues import estimate_card
+from calibration.card_estimate import estimate_card
 from calibration.gather import to_pads
-from calibration.known import KnownPads
+from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
 from stripread.errors import Refused
 from stripread.ph.profile import KnownPhoto, Profile

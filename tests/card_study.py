@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from calibration.cardvalues import estimate_card
+from calibration.card_estimate import estimate_card
 from stripread.card.find import CardTrace, find_card
 from stripread.card.patches import PatchSamples
 from stripread.correction.fit import fix_colour

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from tqdm import tqdm
 
-from calibration.cardvalues import estimate_card
+from calibration.card_estimate import estimate_card
 from stripread.card.layout import layout
 from stripread.card.patches import PatchSamples
 from stripread.colour import rgb_to_lab

@@ -16,7 +16,7 @@ import numpy as np
 from stripread.results import TintReading
 from stripread.solid.read import read_solid
 from stripread.tint.estimate import CALLED, ONE_IN_20
-from stripread.tint.read import TintAsk, TintTrace, trace_tint
+from stripread.tint.read import TintRequest, TintTrace, trace_tint
 from stripread.tint.spectra import copper_curves, per_mg_l_mm
 from tests.scenes import Scene, render
 from tests.scenes.phone import phone
@@ -44,7 +44,7 @@ def floor_mg(scene: Scene, trace: TintTrace, path_mm: float) -> float:
 def one_tint(sort: str, number: int) -> Row:
     """Render and read one photo: (mg/L, mm, what it is, reading, noise floor)."""
     case = tint_case(sort, number)
-    trace = trace_tint(render(case.scene).data, TintAsk(case.path_mm))
+    trace = trace_tint(render(case.scene).data, TintRequest(case.path_mm))
     assert trace.reading is not None
     floor = float("nan") if trace.estimate is None else floor_mg(case.scene, trace, case.path_mm)
     return case.mg_per_l, case.path_mm, case.name, trace.reading, floor

@@ -31,7 +31,7 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     from calibration.check import check, to_dict
-    from calibration.checkwords import in_words
+    from calibration.check_words import in_words
     from calibration.tables import read_buffers
     from service.terminal.strips import read_many
     from stripread.ph.profile import load_profile
@@ -41,7 +41,7 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
     readings = list(read_many([row.path for row in rows], learned, [None] * len(rows)))
     found = check(rows, readings, learned)
     if out is not None:
-        from calibration.checkpicture import picture_of
+        from calibration.check_picture import picture_of
 
         try:
             out.write_bytes(picture_of(found, learned))

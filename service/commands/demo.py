@@ -32,7 +32,7 @@ def command(out: Path, files: bool) -> int:
     from service.terminal.strips import read_many
     from service.terminal.windows import run_many
     from stripread.ph.profile import load_profile
-    from stripread.tint.read import TintAsk
+    from stripread.tint.read import TintRequest
 
     profile = load_profile(DEMO / "profile.toml")
     photos = sorted((DEMO / "photos").glob("*.jpg"))
@@ -51,7 +51,7 @@ def command(out: Path, files: bool) -> int:
     windows = DEMO / "windows"
     tints, solids = sorted(windows.glob("tint-*.jpg")), sorted(windows.glob("solid-*.jpg"))
     click.echo(f"Reading {len(tints)} photos of vials and {len(solids)} of a solid …", file=sys.stderr)
-    seen = list(run_many("tint", tints, [out / f"{p.stem}.png" for p in tints], TintAsk(path_mm=DEPTH_MM)))
+    seen = list(run_many("tint", tints, [out / f"{p.stem}.png" for p in tints], TintRequest(path_mm=DEPTH_MM)))
     seen += run_many("solid", solids, [out / f"{p.stem}.png" for p in solids], None)
     click.echo("\n" + windows_table(seen))
     click.echo(f"\nA picture of every reading is in {out}/. The bad photos were refused or doubted on purpose.")

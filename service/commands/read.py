@@ -77,8 +77,8 @@ def command(  # noqa: PLR0917 - click passes by name
     from service.terminal.strips import see_many
     from stripread.ph.blank import against_blank
     from stripread.ph.circumstances import Circumstances, dip_time
+    from stripread.ph.combined_reading import combine as combine_seen
     from stripread.ph.profile import load_profile
-    from stripread.ph.together import combine as combine_seen
 
     path = profile or Path(DEFAULT_PROFILE)
     if profile is None and not path.exists():

@@ -61,8 +61,8 @@ def command(  # noqa: PLR0917 - click passes by name
     from service.terminal.picture_paths import overlay_paths
     from service.terminal.windows import run_many
     from stripread.tint.profile import default_response, load_tint_profile
-    from stripread.tint.read import TintAsk
-    from stripread.tint.verdicts import Taking
+    from stripread.tint.read import TintRequest
+    from stripread.tint.verdicts import TintConditions
 
     for name, value in (("--path-mm", path_mm), ("--retained-ml", retained_ml), ("--silver-g", silver_g)):
         if value is not None and not value > 0:
@@ -71,10 +71,10 @@ def command(  # noqa: PLR0917 - click passes by name
         raise CallError("--dilution is 1 or more: the volume after adding ammonia over the volume before")
     profile = default_response() if standards is None else load_tint_profile(standards)
     # click lets only these words through
-    taking = Taking(cast("Wash", wash), cast("Water", water), cast("Excess", ammonia_excess))
-    ask = TintAsk(path_mm, profile, taking, retained_ml, silver_g, dilution)
+    conditions = TintConditions(cast("Wash", wash), cast("Water", water), cast("Excess", ammonia_excess))
+    request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, dilution)
     refused = False
-    for reading in run_many("tint", photos, overlay_paths(photos, overlay), ask):
+    for reading in run_many("tint", photos, overlay_paths(photos, overlay), request):
         refused = refused or reading.status == "refused"
         if as_json:
             click.echo(json.dumps(reading.to_dict()))

@@ -14,7 +14,7 @@ from service.readers.worker import Job, Outcome
 if TYPE_CHECKING:
     from stripread.ph.profile import Profile
     from stripread.ph.read import PhTrace
-    from stripread.tint.read import TintAsk
+    from stripread.tint.read import TintRequest
 
 
 class PipelineReader:
@@ -67,14 +67,14 @@ def _windows_picture(data: bytes, job: Job) -> bytes:
         if solid.card.photo is None:
             raise NotAPicture("not opened")
         return solid_picture(solid)
-    tint = trace_tint(data, _ask(job), job.name)
+    tint = trace_tint(data, _request(job), job.name)
     if tint.card.photo is None:
         raise NotAPicture("not opened")
     return tint_picture(tint)
 
 
 def _read_ph(data: bytes, job: Job) -> Outcome:
-    from stripread.ph.together import seen_in  # noqa: PLC0415
+    from stripread.ph.combined_reading import observed_photo  # noqa: PLC0415
 
     assert job.profile is not None
     profile = _profile(job.profile)
@@ -93,7 +93,7 @@ def _read_ph(data: bytes, job: Job) -> Outcome:
 
     path, name = job.blank
     water = _traced(path.read_bytes(), profile, name, replace(job.said, dipped_at=None))
-    return Outcome(against_blank(seen_in(trace), seen_in(water), profile).to_dict(), curve)
+    return Outcome(against_blank(observed_photo(trace), observed_photo(water), profile).to_dict(), curve)
 
 
 def _traced(data: bytes, profile: Profile, name: str, said: Said) -> PhTrace:
@@ -111,17 +111,17 @@ def _traced(data: bytes, profile: Profile, name: str, said: Said) -> PhTrace:
 def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
     from stripread.tint.read import read_tint  # noqa: PLC0415
 
-    return read_tint(data, _ask(job), job.name).to_dict()
+    return read_tint(data, _request(job), job.name).to_dict()
 
 
-def _ask(job: Job) -> TintAsk:
+def _request(job: Job) -> TintRequest:
     from stripread.tint.profile import default_response, load_tint_profile  # noqa: PLC0415
-    from stripread.tint.read import TintAsk  # noqa: PLC0415
-    from stripread.tint.verdicts import Taking  # noqa: PLC0415
+    from stripread.tint.read import TintRequest  # noqa: PLC0415
+    from stripread.tint.verdicts import TintConditions  # noqa: PLC0415
 
     standards = load_tint_profile(job.profile) if job.profile else default_response()
     taking: Any = job.taking  # its words were checked at the door
-    return TintAsk(job.path_mm, standards, Taking(**taking))
+    return TintRequest(job.path_mm, standards, TintConditions(**taking))
 
 
 @lru_cache(maxsize=8)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from stripread.ph.blank import TOLERANCE, AgainstBlank
-from stripread.ph.together import CombinedReading
+from stripread.ph.combined_reading import CombinedReading
 from stripread.results import PhReading, StripReading
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}

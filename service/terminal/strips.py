@@ -16,7 +16,7 @@ from stripread.results import PhReading
 
 if TYPE_CHECKING:
     from stripread.ph.circumstances import Circumstances
-    from stripread.ph.together import Seen
+    from stripread.ph.combined_reading import ObservedPhoto
 
 _profile: Profile | None = None  # of this worker process
 _said: Circumstances | None = None
@@ -30,7 +30,7 @@ def read_many(photos: Sequence[Path], profile: Profile, overlays: Sequence[Path 
 
 def see_many(
     photos: Sequence[Path], profile: Profile, overlays: Sequence[Path | None], said: Circumstances | None = None
-) -> Iterator[Seen]:
+) -> Iterator[ObservedPhoto]:
     """Read the photos in their order and keep of each what a joint reading needs; ``said`` goes for all of them."""
     jobs = list(zip(photos, overlays, strict=True))
     workers = min(len(jobs), os.cpu_count() or 1)
@@ -57,14 +57,14 @@ def _start(profile: Profile, said: Circumstances | None) -> None:
     _profile, _said = profile, said
 
 
-def _in_worker(job: tuple[Path, Path | None]) -> Seen:
+def _in_worker(job: tuple[Path, Path | None]) -> ObservedPhoto:
     assert _profile is not None
     return _read_one(*job, _profile, _said)
 
 
-def _read_one(photo: Path, overlay: Path | None, profile: Profile, said: Circumstances | None) -> Seen:
+def _read_one(photo: Path, overlay: Path | None, profile: Profile, said: Circumstances | None) -> ObservedPhoto:
+    from stripread.ph.combined_reading import observed_photo  # noqa: PLC0415
     from stripread.ph.read import trace_ph  # noqa: PLC0415 - a worker pays for it once, the command's start never
-    from stripread.ph.together import seen_in  # noqa: PLC0415
 
     try:
         data = photo.read_bytes()
@@ -83,4 +83,4 @@ def _read_one(photo: Path, overlay: Path | None, profile: Profile, said: Circums
             overlay.write_bytes(picture_of(trace, profile))
         except OSError as problem:
             raise CallError(f"can't write {overlay}: {problem.strerror}") from None
-    return seen_in(trace)
+    return observed_photo(trace)

@@ -17,7 +17,7 @@ Job = tuple[Sort, Path, Path | None, Any]
 
 
 def run_many(sort: Sort, photos: Sequence[Path], overlays: Sequence[Path | None], ask: Any) -> Iterator[Any]:  # noqa: ANN401
-    """Read the photos in their order. ``ask`` is a ``TintAsk`` for a tint, a region in mm or None for a solid.
+    """Read the photos in their order. ``ask`` is a ``TintRequest`` for a tint, a region in mm or None for a solid.
 
     Raises
     ------

@@ -25,8 +25,8 @@ def doubts_of_fix(fix: ColourFix, samples: PatchSamples, values: CardValues | No
     known = values is not None and values.source != "nominal"
     if fix.monochrome:
         doubts.append(because("card_without_colour"))
-    elif told := _other_card(fix, samples, values):
-        doubts.append(because("other_card", told))
+    elif difference := _other_card(fix, samples, values):
+        doubts.append(because("other_card", difference))
     elif known and fix.rms_cv > POOR_FIT:
         doubts.append(because("colour_fit_poor", f"they differ by {fix.rms_cv:.1f} Delta E"))
     off = fix.dyes_off(samples.rgb, samples.centre_mm)

@@ -13,12 +13,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.ph.combined_reading import ObservedPhoto
 from stripread.ph.curve import Scatter
-from stripread.ph.joint import CALIBRATING_PHONE, join
-from stripread.ph.observation import Look, square_root
+from stripread.ph.joint_posterior import CALIBRATING_PHONE, infer_joint
+from stripread.ph.observation import StripObservation, square_root
 from stripread.ph.posterior import FREEDOM, PhEstimate
 from stripread.ph.profile import Profile
-from stripread.ph.together import Seen
 from stripread.ph.verdicts import UNPROVEN_HALF_WIDTH
 from stripread.results import PhReading
 
@@ -56,8 +56,8 @@ class AgainstBlank:
     def to_dict(self) -> dict[str, Any]:
         """The reading's JSON object with ``blank``."""
         blank, d = self.blank.to_dict(), self.difference
-        told = {key: blank[key] for key in ("photo", "sha256", "status", "ph", "interval", "reasons")}
-        told |= {
+        value = {key: blank[key] for key in ("photo", "sha256", "status", "ph", "interval", "reasons")}
+        value |= {
             "difference": None if d is None else round(d.value, 3),
             "difference_interval": None if d is None else [round(v, 3) for v in d.interval],
             "tolerance": TOLERANCE,
@@ -65,22 +65,27 @@ class AgainstBlank:
             "probability_more_acid": None if d is None else round(d.more_acid, 4),
             "probability_more_alkaline": None if d is None else round(d.more_alkaline, 4),
         }
-        return {**self.reading.to_dict(), "blank": told}
+        return {**self.reading.to_dict(), "blank": value}
 
 
-def against_blank(wash: Seen, blank: Seen, profile: Profile) -> AgainstBlank:
+def against_blank(wash: ObservedPhoto, blank: ObservedPhoto, profile: Profile) -> AgainstBlank:
     """Compare the first strips of two photos."""
     values = wash.reading.ph is not None and blank.reading.ph is not None
-    difference = difference_of(wash.looks[0], blank.looks[0], profile) if values else None
+    difference = difference_of(wash.observations[0], blank.observations[0], profile) if values else None
     return AgainstBlank(wash.reading, blank.reading, difference)
 
 
-def difference_of(wash: Look, blank: Look, profile: Profile, tolerance: float = TOLERANCE) -> Difference:
+def difference_of(
+    wash: StripObservation, blank: StripObservation, profile: Profile, tolerance: float = TOLERANCE
+) -> Difference:
     """Posterior of the difference in pH, wash minus blank, both flat over the strip's range before."""
-    alone = [join([look], profile, same_strip=True).estimate for look in (wash, blank)]
+    alone = [infer_joint([observation], profile, same_strip=True).estimate for observation in (wash, blank)]
     one, other = (_support(estimate) for estimate in alone)
     near = _near(*alone)
-    own = [look.cov(("noise", "texture", "fit", "foreign")) + profile.strip.scatter_cov() for look in (wash, blank)]
+    own = [
+        observation.cov(("noise", "texture", "fit", "foreign")) + profile.strip.scatter_cov()
+        for observation in (wash, blank)
+    ]
     cross = _photos_share(wash, blank, profile)
     curves = [profile.curve(at).reshape(len(at), -1) for at in (one, other)]
     shared = [[_roots(cov(at)) for at in (one, other)] for cov in (profile.curve_cov, profile.strip.strip_cov)]
@@ -104,7 +109,7 @@ def difference_of(wash: Look, blank: Look, profile: Profile, tolerance: float = 
     # As wide as the covariances say at the peak, Student's tails beyond: agreement must not narrow what is shared.
     mass = (1.0 + (depth - depth.min()) / FREEDOM) ** (-0.5 * (FREEDOM + 2))
     apart = (one[:, None] - other[None, :]).ravel()
-    return _told(apart, mass.ravel() / mass.sum(), profile, tolerance)
+    return _summary(apart, mass.ravel() / mass.sum(), profile, tolerance)
 
 
 def _near(one: PhEstimate, other: PhEstimate) -> float:
@@ -122,7 +127,7 @@ def _support(estimate: PhEstimate) -> Array:
     return np.linspace(at[0], at[-1], POINTS)
 
 
-def _photos_share(wash: Look, blank: Look, profile: Profile) -> Array:
+def _photos_share(wash: StripObservation, blank: StripObservation, profile: Profile) -> Array:
     """Cross covariance (3P, 3P) of the two photos' own errors."""
     far = float(((wash.lab - blank.lab) ** 2).sum(axis=1).max())
     alike = float(np.exp(-0.5 * far / ALIKE_LAB**2))
@@ -139,7 +144,7 @@ def _roots(covs: Array) -> Array:
     return np.array([square_root(cov) for cov in covs])
 
 
-def _told(apart: Array, mass: Array, profile: Profile, tolerance: float) -> Difference:
+def _summary(apart: Array, mass: Array, profile: Profile, tolerance: float) -> Difference:
     """Summary of a weighted set of differences (M,); as wide as the trade's practice if the profile proves nothing."""
     order = np.argsort(apart)
     apart, mass = apart[order], mass[order]

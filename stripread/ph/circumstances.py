@@ -78,26 +78,28 @@ def neutral_ph(temp_c: float) -> float:
     return -kw / 2.0
 
 
-def with_circumstances(reading: PhReading, kind: StripKind, said: Circumstances) -> PhReading:
-    """The reading with what was said of the strip: waiting time, neutral pH, and the doubts that follow."""
-    wait = None if said.dipped is None else waited(said.dipped, reading.stamp.taken_at)
-    neutral = None if said.temperature_c is None else neutral_ph(said.temperature_c)
-    common = _of_temperature(said)
-    if said.dipped is not None and wait is None:
+def with_circumstances(reading: PhReading, kind: StripKind, given: Circumstances) -> PhReading:
+    """The reading with what was given of the strip: waiting time, neutral pH, and the doubts that follow."""
+    wait = None if given.dipped is None else waited(given.dipped, reading.stamp.taken_at)
+    neutral = None if given.temperature_c is None else neutral_ph(given.temperature_c)
+    common = _of_temperature(given)
+    if given.dipped is not None and wait is None:
         common.append(because("no_photo_time"))
-    strips = tuple(replace(s, reasons=(*s.reasons, *common, *_of_time(s.ph, wait, kind, said))) for s in reading.strips)
+    strips = tuple(
+        replace(s, reasons=(*s.reasons, *common, *_of_time(s.ph, wait, kind, given))) for s in reading.strips
+    )
     return replace(
         reading,
-        reasons=(*reading.reasons, *common, *_of_time(reading.ph, wait, kind, said)),
+        reasons=(*reading.reasons, *common, *_of_time(reading.ph, wait, kind, given)),
         strips=strips,
         waited_s=wait,
         neutral_ph=neutral,
     )
 
 
-def _of_time(ph: float | None, wait: float | None, kind: StripKind, said: Circumstances) -> list[Reason]:
+def _of_time(ph: float | None, wait: float | None, kind: StripKind, given: Circumstances) -> list[Reason]:
     """Doubts about when the strip was read; ``ph`` None for a strip without a value."""
-    slow = ph is not None and said.rinse and UNBUFFERED[0] <= ph <= UNBUFFERED[1]
+    slow = ph is not None and given.rinse and UNBUFFERED[0] <= ph <= UNBUFFERED[1]
     window = UNBUFFERED_WINDOW_S if slow else kind.read_after_s
     if ph is None or (wait is None and not slow):
         return []
@@ -113,8 +115,8 @@ def _of_time(ph: float | None, wait: float | None, kind: StripKind, said: Circum
     return [because("read_too_late", f"{wait:.0f} s, later than {high:.0f} s")] if wait > high else []
 
 
-def _of_temperature(said: Circumstances) -> list[Reason]:
-    if said.temperature_c is None:
+def _of_temperature(given: Circumstances) -> list[Reason]:
+    if given.temperature_c is None:
         return []
-    told = f"{said.temperature_c:.0f} °C, where neutral is pH {neutral_ph(said.temperature_c):.1f}"
-    return [because("hot_sample", told)] if said.temperature_c >= HOT_C else [because("neutral_at", told)]
+    words = f"{given.temperature_c:.0f} °C, where neutral is pH {neutral_ph(given.temperature_c):.1f}"
+    return [because("hot_sample", words)] if given.temperature_c >= HOT_C else [because("neutral_at", words)]

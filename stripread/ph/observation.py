@@ -1,7 +1,7 @@
 """What one strip in one photo brings to a joint inference: its pad colours, and their doubt kept apart by cause.
 
-A cause is kept as a square root S (3P, 3P) of its covariance: two looks whose errors of that cause are correlated by r
-have the cross covariance r S S', which stays a covariance however many looks there are.
+A cause is kept as a square root S (3P, 3P) of its covariance: two observations whose errors of that cause are
+correlated by r have the cross covariance r S S', which stays a covariance however many observations there are.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Look:
+class StripObservation:
     """One strip in one photo.
 
     lab (P, 3); roots: cause -> (3P, 3P) square root of its covariance. Causes: noise, texture, tone, light, mixing
@@ -36,13 +36,13 @@ class Look:
         return np.asarray(np.sum([self.roots[cause] @ self.roots[cause].T for cause in causes], axis=0))
 
 
-def look_at(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fix: ColourFix) -> Look:
-    """Gather a look from what the pipeline's stages came to."""
+def observe_strip(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fix: ColourFix) -> StripObservation:
+    """Gather one strip's observation from what the pipeline's stages came to."""
     foreign = pads.scale * fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
     parts = dict(pads.parts, foreign=foreign, mixing=pads.parts["correction"] - foreign)
     parts["fit"] = parts["tone"] + parts["light"] + parts["mixing"] + parts["cross"]
     causes = ("noise", "texture", "tone", "light", "mixing", "foreign", "fit")
-    return Look(photo, sha256, pads.lab, {cause: square_root(parts[cause]) for cause in causes})
+    return StripObservation(photo, sha256, pads.lab, {cause: square_root(parts[cause]) for cause in causes})
 
 
 def square_root(cov: Array) -> Array:

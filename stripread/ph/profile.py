@@ -53,7 +53,7 @@ MOST_WIDENED = 2.5
 class Quality:
     """How well the curve fits, every error in pH found by leaving that buffer's photos out of the fit.
 
-    loo_rms, loo_mean, loo_worst: root mean square, mean absolute and largest error; NaN where it can't be said.
+    loo_rms, loo_mean, loo_worst: root mean square, mean absolute and largest error; NaN where there is none.
     loo_coverage: share of left-out photos inside their 95 % interval. chi_square: of the photos about the curve, per
     degree of freedom, before the scatter was widened. points, photos: buffers, and photos of them.
     """
@@ -98,8 +98,8 @@ class Profile:
 
     def __post_init__(self) -> None:
         if self.strip.pads != len(self.kind.pads):
-            told = f"the curve has {self.strip.pads} pads, the kind {len(self.kind.pads)}"
-            raise CallError(f"profile '{self.name}': {told}")
+            sizes = f"the curve has {self.strip.pads} pads, the kind {len(self.kind.pads)}"
+            raise CallError(f"profile '{self.name}': {sizes}")
 
     def curve(self, ph: Array) -> Array:
         """Expected pad colours at pH (N,): CIELAB (N, P, 3)."""

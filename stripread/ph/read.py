@@ -99,7 +99,7 @@ def read_strip(strip: StripTrace, trace: PhTrace, profile: Profile) -> None:
 def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
     """The photo's reading; where it was turned away before its colours were corrected, only the first strip counts."""
     strips = trace.strips if trace.fix is not None else trace.strips[:1]
-    told = [
+    readings = [
         strip_reading(
             strip.estimate,
             profile,
@@ -109,7 +109,9 @@ def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
         for strip in strips
     ]
     refused = [] if trace.refusal is None else [trace.refusal]
-    return reading_of(stamp, profile, told[0] if told else strip_reading(None, profile, (), refused), tuple(told))
+    return reading_of(
+        stamp, profile, readings[0] if readings else strip_reading(None, profile, (), refused), tuple(readings)
+    )
 
 
 def _reasons_so_far(strip: StripTrace) -> list[Reason]:
@@ -120,12 +122,12 @@ def _reasons_so_far(strip: StripTrace) -> list[Reason]:
 def strip_reading(
     estimate: PhEstimate | None, profile: Profile, pads: tuple[PadColour, ...], reasons: list[Reason]
 ) -> StripReading:
-    """What is told of one strip; ``estimate`` is None when it was refused."""
-    told = tuple(dict.fromkeys(reasons))
+    """The reading of one strip; ``estimate`` is None when it was refused."""
+    once = tuple(dict.fromkeys(reasons))
     if estimate is None:
-        return StripReading(None, None, pads=pads, reasons=told)
+        return StripReading(None, None, pads=pads, reasons=once)
     interval = evident_interval(estimate, profile)
-    return StripReading(estimate.ph, interval, estimate.alternatives, pads, estimate.misfit, told, estimate.budget)
+    return StripReading(estimate.ph, interval, estimate.alternatives, pads, estimate.misfit, once, estimate.budget)
 
 
 def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...]) -> PhReading:

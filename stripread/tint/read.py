@@ -18,7 +18,7 @@ from stripread.tint.concentration import Concentration, concentration, meaning
 from stripread.tint.estimate import TintEstimate, estimate_tint
 from stripread.tint.profile import TintProfile, default_response
 from stripread.tint.sample import TintSample, sample_tint
-from stripread.tint.verdicts import CAUTIONS, Taking, claim, implications, judge, measured
+from stripread.tint.verdicts import CAUTIONS, TintConditions, claim, implications, judge, measured
 from stripread.window.bowl import as_read
 from stripread.window.vials import Vial, Vials, disc, find_vials
 
@@ -37,12 +37,12 @@ class TintTrace:
 
 
 @dataclass(frozen=True)
-class TintAsk:
-    """What the user says along with the photo. Lengths mm, volume mL, mass g."""
+class TintRequest:
+    """What the user gives along with the photo. Lengths mm, volume mL, mass g."""
 
     path_mm: float | None = None
     profile: TintProfile = field(default_factory=default_response)
-    taking: Taking = field(default_factory=Taking)
+    conditions: TintConditions = field(default_factory=TintConditions)
     retained_ml: float | None = None
     silver_g: float | None = None
     dilution: float = 1.0
@@ -85,17 +85,17 @@ def _both(view: CardView, vials: Vials) -> tuple[Vials, list[Reason]]:
     return Vials(pair["sample"], pair["blank"]), doubts
 
 
-def read_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintReading:
+def read_tint(data: bytes, request: TintRequest | None = None, name: str = "") -> TintReading:
     """Read the tint from one photo. Never raises for a bad photo: the reading is then refused, with its reason."""
-    reading = trace_tint(data, ask, name).reading
+    reading = trace_tint(data, request, name).reading
     assert reading is not None
     return reading
 
 
-def trace_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintTrace:
+def trace_tint(data: bytes, request: TintRequest | None = None, name: str = "") -> TintTrace:
     """Read the tint from one photo and keep what every stage came to."""
     start = time.perf_counter()
-    ask = ask or TintAsk()
+    request = request or TintRequest()
     trace = TintTrace()
     delta_e: float | None = None
     metal: dict[str, float] = {}
@@ -104,28 +104,32 @@ def trace_tint(data: bytes, ask: TintAsk | None = None, name: str = "") -> TintT
         delta_e = _difference(sample)
         trace.estimate, doubts = judge(sample, estimate_tint(sample))
         trace.reasons += doubts
-        if ask.path_mm is not None and measured(sample, trace.estimate):
-            trace.found = concentration(trace.estimate, ask.path_mm, ask.profile, ask.dilution)
+        if request.path_mm is not None and measured(sample, trace.estimate):
+            trace.found = concentration(trace.estimate, request.path_mm, request.profile, request.dilution)
         words = ""
         if trace.found is not None:
-            metal, words = meaning(trace.found, trace.estimate.decision, ask.retained_ml, ask.silver_g)
-        told = ask.path_mm is not None
-        trace.reasons += implications(trace.estimate, trace.found, ask.taking, ask.profile, words, told_depth=told)
+            metal, words = meaning(trace.found, trace.estimate.decision, request.retained_ml, request.silver_g)
+        known_depth = request.path_mm is not None
+        trace.reasons += implications(
+            trace.estimate, trace.found, request.conditions, request.profile, words, known_depth=known_depth
+        )
     except Refused as refused:
         trace.estimate = None
         trace.reasons = [refused.reason, *(because(code) for code in CAUTIONS)]
     stamp = trace.card.stamp(name, data, time.perf_counter() - start)
-    trace.reading = _tint_reading(trace, ask, stamp, delta_e, metal)
+    trace.reading = _tint_reading(trace, request, stamp, delta_e, metal)
     return trace
 
 
 def _tint_reading(
-    trace: TintTrace, ask: TintAsk, stamp: Stamp, delta_e: float | None, metal: dict[str, float]
+    trace: TintTrace, request: TintRequest, stamp: Stamp, delta_e: float | None, metal: dict[str, float]
 ) -> TintReading:
     reasons = tuple(dict.fromkeys(trace.reasons))
-    taken = ask.taking.to_dict()
+    conditions = request.conditions.to_dict()
     if trace.estimate is None:
-        return TintReading(stamp, path_mm=ask.path_mm, taken=taken, reasons=reasons, profile=ask.profile.name)
+        return TintReading(
+            stamp, path_mm=request.path_mm, taken=conditions, reasons=reasons, profile=request.profile.name
+        )
     estimate, found = trace.estimate, trace.found
     return TintReading(
         stamp,
@@ -139,12 +143,12 @@ def _tint_reading(
         decision_limit=None if found is None else found.decision_limit,
         absorbance_limits=(estimate.decision_limit, estimate.detection_limit),
         probability=estimate.probability,
-        path_mm=ask.path_mm,
+        path_mm=request.path_mm,
         metal=metal,
-        taken=taken,
-        claim=claim(estimate.decision, ask.taking),
+        taken=conditions,
+        claim=claim(estimate.decision, request.conditions),
         reasons=reasons,
-        profile=ask.profile.name,
+        profile=request.profile.name,
     )
 
 

@@ -1,4 +1,4 @@
-"""What is said with a tint: doubts of the photo, what the answer does not prove, the cautions that always go along."""
+"""What goes with a tint: doubts of the photo, what the answer does not prove, the cautions that always go along."""
 
 from __future__ import annotations
 
@@ -36,8 +36,8 @@ CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_wast
 
 
 @dataclass(frozen=True)
-class Taking:
-    """How the test was made."""
+class TintConditions:
+    """The conditions of the test: the wash it was taken from, the water, and whether ammonia was in excess."""
 
     wash: Wash = "unknown"
     water: Water = "unknown"
@@ -76,12 +76,12 @@ def _verdict(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list
     return _by_colour(sample, estimate)
 
 
-def _deep(estimate: TintEstimate, said: list[Reason]) -> tuple[Decision, list[Reason]]:
+def _deep(estimate: TintEstimate, reasons: list[Reason]) -> tuple[Decision, list[Reason]]:
     """Verdict on a blue in which red is gone."""
     if estimate.nickel <= PERHAPS and estimate.misfit <= OTHER_COLOUR:
-        return "copper", said
-    said = [*said, because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")]
-    return ("undecided" if estimate.nickel > TOO_LIKELY else "copper"), said
+        return "copper", reasons
+    reasons = [*reasons, because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")]
+    return ("undecided" if estimate.nickel > TOO_LIKELY else "copper"), reasons
 
 
 def _by_colour(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list[Reason]]:
@@ -166,17 +166,17 @@ def _which(sample: TintSample, estimate: TintEstimate) -> str:
     return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
 
 
-def claim(decision: str, taking: Taking) -> str:
-    """What may be said of copper in one sentence: less, the less is known of how the test was made."""
+def claim(decision: str, conditions: TintConditions) -> str:
+    """What may be reasons of copper in one sentence: less, the less is known of how the test was made."""
     if decision != "none seen":
         return "There is copper in the liquid." if decision == "copper" else "Nothing is claimed of copper."
-    if taking.ammonia_excess == "no":
+    if conditions.ammonia_excess == "no":
         return "No blue is seen, which says nothing of copper: ammonia was short."
-    if taking.ammonia_excess == "unknown":
+    if conditions.ammonia_excess == "unknown":
         return "No blue is seen. Whether ammonia was in excess was not told: if not, this says nothing of copper."
-    if taking.wash == "acid" or taking.water == "soft":
+    if conditions.wash == "acid" or conditions.water == "soft":
         return "No copper above the limit."
-    if taking.water == "hard":
+    if conditions.water == "hard":
         return "No copper above the limit in the liquid; the solid may hold some."
     return "No copper above the limit in the liquid. Wash or water was not told: of the solid nothing is claimed."
 
@@ -184,35 +184,37 @@ def claim(decision: str, taking: Taking) -> str:
 def implications(
     estimate: TintEstimate,
     found: Concentration | None,
-    taking: Taking,
+    conditions: TintConditions,
     profile: TintProfile,
     metal: str,
     *,
-    told_depth: bool = False,
+    known_depth: bool = False,
 ) -> list[Reason]:
-    """What the answer means and does not prove; the cautions come last. ``told_depth``: whether the depth was given."""
-    said: list[Reason] = []
-    if found is None and not told_depth:
-        said.append(because("path_unknown"))
+    """What the answer means and does not prove; cautions come last. ``known_depth``: the depth was given."""
+    reasons: list[Reason] = []
+    if found is None and not known_depth:
+        reasons.append(because("path_unknown"))
         if estimate.detection_limit > WEAK_ABSORBANCE:
-            said.append(because("weak_limit", f"an absorbance of {estimate.detection_limit:.3f}"))
+            reasons.append(because("weak_limit", f"an absorbance of {estimate.detection_limit:.3f}"))
     elif found is not None:
         if found.detection_limit > WEAK_MG_PER_L:
-            said.append(because("weak_limit", f"{found.detection_limit:.0f} mg/L of copper or more"))
+            reasons.append(because("weak_limit", f"{found.detection_limit:.0f} mg/L of copper or more"))
         if not profile.learned:
-            said.append(because("default_response"))
+            reasons.append(because("default_response"))
     low, high = estimate.interval
     if estimate.absorbance > 0.5 and high > DARK_SPREAD * low:
-        said.append(because("beyond_range"))
+        reasons.append(because("beyond_range"))
     if estimate.decision != "copper":
-        if taking.ammonia_excess == "no":
-            said.append(because("ammonia_short"))
-        elif taking.ammonia_excess == "unknown":
-            said.append(because("ammonia_unknown"))
-        if taking.water == "hard" and taking.wash != "acid":
-            said.append(because("clear_not_proof"))
-        elif "unknown" in (taking.water, taking.wash) and not (taking.water == "soft" or taking.wash == "acid"):
-            said.append(because("taking_unknown"))
+        if conditions.ammonia_excess == "no":
+            reasons.append(because("ammonia_short"))
+        elif conditions.ammonia_excess == "unknown":
+            reasons.append(because("ammonia_unknown"))
+        if conditions.water == "hard" and conditions.wash != "acid":
+            reasons.append(because("clear_not_proof"))
+        elif "unknown" in (conditions.water, conditions.wash) and not (
+            conditions.water == "soft" or conditions.wash == "acid"
+        ):
+            reasons.append(because("taking_unknown"))
     if metal:
-        said.append(because("limit_meaning", metal))
-    return said + [because(code) for code in CAUTIONS]
+        reasons.append(because("limit_meaning", metal))
+    return reasons + [because(code) for code in CAUTIONS]

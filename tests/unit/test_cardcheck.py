@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.cardvalues import estimate_card
+from calibration.card_estimate import estimate_card
 from stripread.card.find import CardTrace, find_card
 from stripread.card.layout import layout
 from stripread.card.values import CardValues

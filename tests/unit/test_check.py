@@ -15,9 +15,9 @@ import pytest
 from click.testing import CliRunner
 
 from calibration.check import LIMIT, check, to_dict
-from calibration.checkpicture import picture_of
-from calibration.checkwords import advice, headline, in_words, outside
-from calibration.sharederror import Checked, error_cov
+from calibration.check_picture import picture_of
+from calibration.check_words import advice, headline, in_words, outside
+from calibration.shared_error import Checked, error_cov
 from calibration.tables import BufferRow
 from stripread.kind import Pad, StripKind
 from stripread.ph.curve import Lot, Scatter, StripCurve

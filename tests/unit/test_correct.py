@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from calibration.cardvalues import estimate_card
+from calibration.card_estimate import estimate_card
 from stripread.card.layout import layout
 from stripread.card.patches import PatchSamples
 from stripread.card.values import CardValues, nominal_values

@@ -6,7 +6,7 @@ import pytest
 from calibration import chemistry
 from calibration.chart import chart_mean
 from calibration.curve import fit_chemistry, fit_curve, leave_one_out, tabulate
-from calibration.known import KnownPads
+from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
 from calibration.process import Posterior, Sizes, observe
 from calibration.report import report, weak_places

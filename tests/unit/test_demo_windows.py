@@ -9,7 +9,7 @@ from service.commands.demo import DEMO, DEPTH_MM
 from service.terminal.demo_table import windows_table
 from stripread.reasons import because
 from stripread.solid.read import read_solid
-from stripread.tint.read import TintAsk, read_tint
+from stripread.tint.read import TintRequest, read_tint
 from stripread.tint.verdicts import CAUTIONS
 
 WINDOWS = DEMO / "windows"
@@ -17,7 +17,7 @@ WINDOWS = DEMO / "windows"
 
 @pytest.fixture(scope="module")
 def readings():
-    tints = [read_tint(p.read_bytes(), TintAsk(DEPTH_MM), str(p)) for p in sorted(WINDOWS.glob("tint-*.jpg"))]
+    tints = [read_tint(p.read_bytes(), TintRequest(DEPTH_MM), str(p)) for p in sorted(WINDOWS.glob("tint-*.jpg"))]
     solids = [read_solid(p.read_bytes(), str(p)) for p in sorted(WINDOWS.glob("solid-*.jpg"))]
     return [*tints, *solids]
 

@@ -18,7 +18,7 @@ from stripread.tint.estimate import estimate_tint
 from stripread.tint.profile import default_response, load_tint_profile, save_tint_profile
 from stripread.tint.sample import TintSample
 from stripread.tint.spectra import band, copper_curves, nickel_curves, observer, per_mg_l_mm
-from stripread.tint.verdicts import CAUTIONS, Taking, claim, implications, judge, measured
+from stripread.tint.verdicts import CAUTIONS, TintConditions, claim, implications, judge, measured
 
 DATA = Path(__file__).parent.parent / "data"
 SD = 0.003
@@ -188,7 +188,7 @@ def test_what_a_clear_test_does_not_prove_is_said():
     estimate = replace(estimate_tint(sample_of((1.0, 1.0, 1.0))), decision="none seen")
 
     def codes(**taking):
-        return [r.code for r in implications(estimate, None, Taking(**taking), default_response(), "")]
+        return [r.code for r in implications(estimate, None, TintConditions(**taking), default_response(), "")]
 
     assert "clear_not_proof" in codes(wash="neutral", water="hard", ammonia_excess="yes")
     assert "clear_not_proof" not in codes(wash="acid", water="hard", ammonia_excess="yes")
@@ -252,13 +252,13 @@ def test_a_one_sided_tint_is_undecided():
 
 
 def test_the_claim_is_lower_where_the_taking_is_not_told():
-    told = claim("none seen", Taking("acid", "soft", "yes"))
+    told = claim("none seen", TintConditions("acid", "soft", "yes"))
     assert told == "No copper above the limit."
-    assert "says nothing of copper" in claim("none seen", Taking(ammonia_excess="no"))
-    assert "if not, this says nothing" in claim("none seen", Taking())
-    assert "solid may hold" in claim("none seen", Taking("neutral", "hard", "yes"))
-    assert "of the solid nothing is claimed" in claim("none seen", Taking(ammonia_excess="yes"))
-    assert claim("undecided", Taking("acid", "soft", "yes")) == "Nothing is claimed of copper."
+    assert "says nothing of copper" in claim("none seen", TintConditions(ammonia_excess="no"))
+    assert "if not, this says nothing" in claim("none seen", TintConditions())
+    assert "solid may hold" in claim("none seen", TintConditions("neutral", "hard", "yes"))
+    assert "of the solid nothing is claimed" in claim("none seen", TintConditions(ammonia_excess="yes"))
+    assert claim("undecided", TintConditions("acid", "soft", "yes")) == "Nothing is claimed of copper."
 
 
 def test_the_cautions_stand_in_the_picture_in_full():

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from stripread.ph.combined_reading import combine, observed_photo
 from stripread.ph.profile import load_profile
 from stripread.ph.read import trace_ph
-from stripread.ph.together import combine, seen_in
 from tests.scenes.demo import CARD, CEILING, LOT
 from tests.scenes.faults import second_strip
 from tests.scenes.photo import render
@@ -35,14 +35,14 @@ def test_both_strips_are_read(trace):
 
 
 def test_strips_of_two_liquids_are_not_believed_to_be_one(trace):
-    together = combine([seen_in(trace)], PROFILE, same_strip=False)
+    together = combine([observed_photo(trace)], PROFILE, same_strip=False)
     assert together.reading.status != "ok"
     assert "photos_disagree" in [r.code for r in together.reading.reasons]
     assert len(together.parts) == 2
 
 
 def test_as_one_strip_photographed_again_only_the_first_counts(trace):
-    together = combine([seen_in(trace)], PROFILE, same_strip=True)
+    together = combine([observed_photo(trace)], PROFILE, same_strip=True)
     assert together.reading.ph == pytest.approx(trace.reading.ph, abs=0.01)
     assert together.reading.interval == pytest.approx(trace.reading.interval, abs=0.01)
     assert "other_strips" in [r.code for r in together.reading.reasons]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stripread.card.layout import layout
-from stripread.tint.read import TintAsk, read_tint, trace_tint
+from stripread.tint.read import TintRequest, read_tint, trace_tint
 from stripread.window.bowl import middle_of
 from stripread.window.evenness import evenness
 from stripread.window.faint_rim import faint_rim
@@ -20,7 +20,7 @@ SCENE = Scene(printer_seed=3, phone_seed=5, level=0.7, fill=0.9, distance_mm=320
 
 
 def read(sample, blank, path, scene=SCENE):
-    return read_tint(render(with_vessels(scene, sample, blank)).data, TintAsk(path_mm=path))
+    return read_tint(render(with_vessels(scene, sample, blank)).data, TintRequest(path_mm=path))
 
 
 def like(vessel, mg, path):

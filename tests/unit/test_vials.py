@@ -8,7 +8,7 @@ import pytest
 
 from service.cli import main
 from stripread.card.layout import layout
-from stripread.tint.read import TintAsk, read_tint, trace_tint
+from stripread.tint.read import TintRequest, read_tint, trace_tint
 from stripread.window.vials import find_vials
 from tests.scenes import Scene, render
 from tests.scenes.vial import Vial, copper, hydroxide, with_vials
@@ -41,7 +41,7 @@ def test_liquid_lies_in_the_window_and_off_the_printed_ring(blue):
 
 
 def test_copper_is_called_and_its_concentration_held(blue):
-    reading = read_tint(blue, TintAsk(path_mm=20.0, retained_ml=100.0, silver_g=50.0))
+    reading = read_tint(blue, TintRequest(path_mm=20.0, retained_ml=100.0, silver_g=50.0))
     assert reading.status == "ok"
     assert reading.decision == "copper"
     assert reading.interval[0] <= 60.0 <= reading.interval[1]
@@ -60,20 +60,20 @@ def test_without_a_path_there_is_no_concentration(blue):
 
 
 def test_clean_liquid_is_none_seen():
-    reading = read_tint(photo(*pair(0.0)), TintAsk(path_mm=20.0))
+    reading = read_tint(photo(*pair(0.0)), TintRequest(path_mm=20.0))
     assert reading.decision == "none seen"
     assert reading.interval[0] == 0.0
 
 
 def test_milk_is_not_copper():
-    reading = read_tint(photo(*pair(0.0, haze=0.3)), TintAsk(path_mm=20.0))
+    reading = read_tint(photo(*pair(0.0, haze=0.3)), TintRequest(path_mm=20.0))
     assert reading.decision == "undecided"
     assert {"cloudy", "other_colour"} & {r.code for r in reading.reasons}
 
 
 @pytest.mark.parametrize("haze", [0.3, 0.5])
 def test_pale_blue_hydroxide_is_copper_with_too_little_ammonia(haze):
-    reading = read_tint(photo(*pair(0.0, **hydroxide(haze))), TintAsk(path_mm=20.0))
+    reading = read_tint(photo(*pair(0.0, **hydroxide(haze))), TintRequest(path_mm=20.0))
     assert reading.decision == "copper"
     assert reading.status == "doubtful"
     said = {r.code: r.message for r in reading.reasons}

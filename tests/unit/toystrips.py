@@ -6,7 +6,7 @@ spectrum with the CIE observer. Lots, strips, photo scatter and noise are drawn 
 
 import numpy as np
 
-from calibration.known import KnownPads
+from calibration.known_pads import KnownPads
 from stripread.colour import WHITE_D50, xyz_to_lab
 from stripread.kind import Pad, StripKind
 from stripread.ph.kubelka import absorption, reflectance

@@ -1,6 +1,6 @@
-"""Several photos of one liquid as one reading: who takes part, what is doubted, what is told.
+"""Several photos of one liquid as one reading: which take part, what is doubted, and the JSON.
 
-A refused photo is left out and said; a file sent twice counts once.
+A refused photo is left out and named; a file sent twice counts once.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from stripread.errors import Refused
-from stripread.ph.joint import DISAGREE, Agreement, Joint, join
-from stripread.ph.observation import Look, look_at
+from stripread.ph.joint_posterior import DISAGREE, Agreement, JointPosterior, infer_joint
+from stripread.ph.observation import StripObservation, observe_strip
 from stripread.ph.profile import Profile
 from stripread.ph.read import PhTrace, reading_of, strip_reading
 from stripread.ph.verdicts import doubts_of_estimate
@@ -25,23 +25,23 @@ COLOURS_APART = 2.1  # standard deviations, over all colours: as far as one phot
 
 
 @dataclass(frozen=True)
-class Seen:
-    """A photo read, and a look at each strip in it that has a value."""
+class ObservedPhoto:
+    """A photo read, and an observation at each strip in it that has a value."""
 
     reading: PhReading
-    looks: tuple[Look, ...]
+    observations: tuple[StripObservation, ...]
 
 
-def seen_in(trace: PhTrace) -> Seen:
-    """The photo's reading with a look at each strip that has a value."""
+def observed_photo(trace: PhTrace) -> ObservedPhoto:
+    """The photo's reading with an observation at each strip that has a value."""
     assert trace.reading is not None
     stamp = trace.reading.stamp
-    looks = [
-        look_at(stamp.photo, stamp.sha256, strip.pads, strip.samples, trace.fix)
+    observations = [
+        observe_strip(stamp.photo, stamp.sha256, strip.pads, strip.samples, trace.fix)
         for strip in trace.strips
         if strip.estimate is not None and strip.pads is not None and strip.samples is not None and trace.fix is not None
     ]
-    return Seen(trace.reading, tuple(looks))
+    return ObservedPhoto(trace.reading, tuple(observations))
 
 
 @dataclass(frozen=True)
@@ -56,13 +56,13 @@ class Part:
         """The part as JSON: the value is that of the strip alone."""
         strips = self.reading.strips
         alone = (strips[self.strip] if strips else self.reading.own()).to_dict()
-        told = {key: alone[key] for key in ("status", "ph", "interval", "reasons")}
+        value = {key: alone[key] for key in ("status", "ph", "interval", "reasons")}
         stamp = self.reading.stamp
         return {
             "photo": stamp.photo,
             "sha256": stamp.sha256,
             "strip": self.strip,
-            **told,
+            **value,
             "used": self.weight != 0.0,
             "weight": round(self.weight, 3),
         }
@@ -95,12 +95,14 @@ class CombinedReading:
         }
 
 
-def combine(seen: Sequence[Seen], profile: Profile, *, same_strip: bool, name: str = "combined") -> CombinedReading:
+def combine(
+    photos: Sequence[ObservedPhoto], profile: Profile, *, same_strip: bool, name: str = "combined"
+) -> CombinedReading:
     """Combine the readings of photos of one liquid.
 
     Parameters
     ----------
-    seen
+    photos
         The photos as read.
     same_strip
         They show one strip, photographed again; else each strip is another one and all strips of a photo count.
@@ -108,30 +110,30 @@ def combine(seen: Sequence[Seen], profile: Profile, *, same_strip: bool, name: s
         Stands for the photo's name in the result.
     """
     reasons: list[Reason] = []
-    used: list[tuple[PhReading, int, Look]] = []
+    used: list[tuple[PhReading, int, StripObservation]] = []
     left_out: list[PhReading] = []
-    known: set[str] = set()
-    for photo in seen:
+    hashes: set[str] = set()
+    for photo in photos:
         sha = photo.reading.stamp.sha256
-        if sha in known:
+        if sha in hashes:
             reasons.append(because("sent_twice", photo.reading.stamp.photo))
             continue
-        known.add(sha)
-        strips = [(n, look) for n, look in _with_place(photo) if n == 0 or not same_strip]
+        hashes.add(sha)
+        strips = [(n, observation) for n, observation in _with_place(photo) if n == 0 or not same_strip]
         if not strips:
             left_out.append(photo.reading)
-        used += [(photo.reading, n, look) for n, look in strips]
+        used += [(photo.reading, n, observation) for n, observation in strips]
         if same_strip and len(photo.reading.strips) > 1:
             reasons.append(because("other_strips", photo.reading.stamp.photo))
     if left_out:
-        told = ", ".join(f"{r.stamp.photo}: {_why(r)}" for r in left_out)
-        reasons.append(because("left_out", f"{len(left_out)} of {len(known)}; {told}"))
-    seconds = sum(photo.reading.stamp.seconds for photo in seen)
-    stamp = Stamp(name, _fingerprint(known), SOFTWARE, seconds, _first_time(seen))
+        names = ", ".join(f"{r.stamp.photo}: {_refusal_code(r)}" for r in left_out)
+        reasons.append(because("left_out", f"{len(left_out)} of {len(hashes)}; {names}"))
+    seconds = sum(photo.reading.stamp.seconds for photo in photos)
+    stamp = Stamp(name, _fingerprint(hashes), SOFTWARE, seconds, _first_time(photos))
     parts = [Part(reading, 0, 0.0) for reading in left_out]
     if not used:
         return _refused(stamp, profile, [because("none_left"), *reasons], parts, same_strip=same_strip)
-    joint = join([look for _, _, look in used], profile, same_strip=same_strip)
+    joint = infer_joint([observation for _, _, observation in used], profile, same_strip=same_strip)
     reasons = _doubts_of_photos(used) + reasons + _doubts_of(joint)
     parts = [Part(r, n, float(w)) for (r, n, _), w in zip(used, joint.weights, strict=True)] + parts
     try:
@@ -143,14 +145,14 @@ def combine(seen: Sequence[Seen], profile: Profile, *, same_strip: bool, name: s
     return CombinedReading(reading, tuple(parts), same_strip, joint.agreement)
 
 
-def _with_place(photo: Seen) -> list[tuple[int, Look]]:
-    """The looks with the number of their strip: those of strips that have a value, in their order."""
+def _with_place(photo: ObservedPhoto) -> list[tuple[int, StripObservation]]:
+    """The observations with the number of their strip: those of strips that have a value, in their order."""
     strips = photo.reading.strips
     places = [n for n, strip in enumerate(strips) if strip.ph is not None]
-    return list(zip(places, photo.looks, strict=True))
+    return list(zip(places, photo.observations, strict=True))
 
 
-def _doubts_of_photos(used: list[tuple[PhReading, int, Look]]) -> list[Reason]:
+def _doubts_of_photos(used: list[tuple[PhReading, int, StripObservation]]) -> list[Reason]:
     """Doubts that a photo carries into the mean, each once, with the photo named."""
     found: dict[str, Reason] = {}
     for reading, number, _ in used:
@@ -160,14 +162,14 @@ def _doubts_of_photos(used: list[tuple[PhReading, int, Look]]) -> list[Reason]:
     return list(found.values())
 
 
-def _doubts_of(joint: Joint) -> list[Reason]:
+def _doubts_of(joint: JointPosterior) -> list[Reason]:
     fit = joint.agreement
     if not fit.freedom or (fit.chance >= DISAGREE and fit.colours <= COLOURS_APART):
         return []
     if fit.chance >= DISAGREE:
         return [because("photos_disagree", f"their colours lie {fit.colours:.1f} standard deviations apart")]
-    told = f"chi-square {fit.chi_square:.1f} with {fit.freedom} degrees of freedom"
-    return [because("photos_disagree", told)]
+    misfit = f"chi-square {fit.chi_square:.1f} with {fit.freedom} degrees of freedom"
+    return [because("photos_disagree", misfit)]
 
 
 def _refused(
@@ -177,7 +179,7 @@ def _refused(
     return CombinedReading(reading, tuple(parts), same_strip, None)
 
 
-def _colours(joint: Joint) -> tuple[PadColour, ...]:
+def _colours(joint: JointPosterior) -> tuple[PadColour, ...]:
     """The mean colours. They lie in no one photo, so there are no corners."""
     return tuple(
         PadColour((float(v[0]), float(v[1]), float(v[2])), (float(s[0]), float(s[1]), float(s[2])), ())
@@ -190,11 +192,11 @@ def _fingerprint(shas: set[str]) -> str:
     return hashlib.sha256("".join(sorted(shas)).encode()).hexdigest()
 
 
-def _first_time(seen: Sequence[Seen]) -> str | None:
-    times = sorted(t for t in (photo.reading.stamp.taken_at for photo in seen) if t)
+def _first_time(photos: Sequence[ObservedPhoto]) -> str | None:
+    times = sorted(t for t in (photo.reading.stamp.taken_at for photo in photos) if t)
     return times[0] if times else None
 
 
-def _why(reading: PhReading) -> str:
+def _refusal_code(reading: PhReading) -> str:
     """Code of what refused the photo."""
     return next((reason.code for reason in reading.reasons if reason.severity == "refuse"), "refused")

@@ -1,6 +1,6 @@
-"""Several looks at one liquid as one: the mean of the pads' colours, with what the looks share counted once.
+"""Several observations of one liquid as one posterior: the pads' mean colours, with what is shared counted once.
 
-The looks' colours are jointly normal. By cause, two of them are correlated
+The observations' colours are jointly normal. By cause, two of them are correlated
 
 - not at all: sensor noise; with different strips also texture, and what makes one strip differ from the next
 - fully: the calibrated curve and the lot; with one strip photographed again also its texture and its own deviation
@@ -11,7 +11,7 @@ r is not assumed: photos by one phone under one lamp agree far better than their
 two photos differ by is what they do not share; the rest they do (variance components, as in a one-way analysis of
 variance). So pictures that all say the same narrow an interval less than pictures from different light do.
 
-The mean is weighted by the inverse of each look's covariance and *not* by that of all together: where errors are
+The mean is weighted by the inverse of each observation's covariance and *not* by that of all together: where errors are
 nearly shared, those weights run off to large and negative numbers that rest on how exactly the covariances are known.
 The mean's own covariance then has every cross term in it. Since curve and lot are shared, the mean can be read like
 one photo.
@@ -28,7 +28,7 @@ from scipy.stats import f as fisher
 
 from stripread.kind import StripKind
 from stripread.ph.curve import Scatter
-from stripread.ph.observation import Look, square_root
+from stripread.ph.observation import StripObservation, square_root
 from stripread.ph.posterior import COARSE, FREEDOM, PhEstimate, infer_ph
 from stripread.ph.profile import Profile
 from stripread.strip.pads import PadSet
@@ -42,7 +42,7 @@ CAUSES = ("noise", "texture", "fit", "foreign", "common", "own")
 
 @dataclass(frozen=True)
 class Agreement:
-    """Whether the looks fit each other: chi-square of their differences along pH, with its degrees of freedom.
+    """Whether the observations fit each other: chi-square of their differences along pH, with its degrees of freedom.
 
     chance: of differences as large as these or larger. colours: root mean square difference of all colours, in standard
     deviations. likeness (n, n): how alike the photos were found to err, 0 to 1.
@@ -56,13 +56,13 @@ class Agreement:
 
     @property
     def stretch(self) -> float:
-        """By how much variances have to grow for the looks to fit each other; 1 where they do."""
+        """By how much variances have to grow for the observations to fit each other; 1 where they do."""
         return max(1.0, self.chi_square / self.freedom) if self.freedom and self.chance < DISAGREE else 1.0
 
 
 @dataclass(frozen=True)
-class Joint:
-    """What several looks came to together. pads: the mean colours; weights (n,): share of each look in the value."""
+class JointPosterior:
+    """What several observations came to. pads: the mean colours; weights (n,): each one's share in the value."""
 
     pads: PadSet
     estimate: PhEstimate
@@ -72,7 +72,7 @@ class Joint:
 
 @dataclass(frozen=True)
 class _MeanCurve:
-    """The profile's curve as a mean of looks sees it: of what photos scatter by, only what is left in the mean."""
+    """The profile's curve as the mean sees it: of what photos scatter by, only what is left in the mean."""
 
     profile: Profile
     scatter: Array
@@ -91,12 +91,14 @@ class _MeanCurve:
         return self.profile.strip.strip_cov(ph) + self.scatter
 
 
-def join(looks: Sequence[Look], profile: Profile, *, same_strip: bool, alike: Array | None = None) -> Joint:
-    """Read several looks at one liquid together.
+def infer_joint(
+    observations: Sequence[StripObservation], profile: Profile, *, same_strip: bool, alike: Array | None = None
+) -> JointPosterior:
+    """Read several observations of one liquid together.
 
     Parameters
     ----------
-    looks
+    observations
         One or more; two of one photo are two strips in it.
     same_strip
         Whether all show one and the same strip.
@@ -106,55 +108,57 @@ def join(looks: Sequence[Look], profile: Profile, *, same_strip: bool, alike: Ar
     Raises
     ------
     ValueError
-        Without a look.
+        Without an observation.
     """
-    if not looks:
-        raise ValueError("nothing to join")
-    roots = [_with_scatter(look, profile.strip.scatter) for look in looks]
-    like = likeness(looks, roots, same_strip=same_strip) if alike is None else np.asarray(alike, dtype=np.float64)
+    if not observations:
+        raise ValueError("no observation to read")
+    roots = [_with_scatter(observation, profile.strip.scatter) for observation in observations]
+    like = (
+        likeness(observations, roots, same_strip=same_strip) if alike is None else np.asarray(alike, dtype=np.float64)
+    )
     shared = _correlations(like, same_strip)
     weights = _weights(roots)  # (n, 3P, 3P)
-    mean = np.einsum("nij,nj->i", weights, np.array([look.lab.reshape(-1) for look in looks]))
+    mean = np.einsum("nij,nj->i", weights, np.array([observation.lab.reshape(-1) for observation in observations]))
     parts = {cause: _of_mean([r[cause] for r in roots], weights, shared[cause]) for cause in CAUSES}
     for cause in ("tone", "light", "mixing"):
-        parts[cause] = _of_mean([look.roots[cause] for look in looks], weights, shared["fit"])
+        parts[cause] = _of_mean([observation.roots[cause] for observation in observations], weights, shared["fit"])
     pads, scatter = _pad_set(mean.reshape(-1, 3), parts), parts["common"] + parts["own"]
     estimate = infer_ph(pads, _MeanCurve(profile, scatter))
     agreement, shares = _agreement(
-        looks, roots, weights, estimate.ph, _MeanCurve(profile, scatter), pads, same_strip=same_strip
+        observations, roots, weights, estimate.ph, _MeanCurve(profile, scatter), pads, same_strip=same_strip
     )
     agreement = Agreement(**{**vars(agreement), "likeness": like})
     if agreement.stretch > 1.0:
         pads = _pad_set(pads.lab, {cause: agreement.stretch * part for cause, part in parts.items()})
         estimate = infer_ph(pads, _MeanCurve(profile, agreement.stretch * scatter))
-    return Joint(pads, estimate, agreement, shares)
+    return JointPosterior(pads, estimate, agreement, shares)
 
 
-def likeness(looks: Sequence[Look], roots: Sequence[dict[str, Array]], *, same_strip: bool) -> Array:
+def likeness(observations: Sequence[StripObservation], roots: Sequence[dict[str, Array]], *, same_strip: bool) -> Array:
     """How alike the photos err in what their colour fits leave over: correlation (n, n), 0 to 1, 1 within one photo.
 
-    The difference of two looks has the covariance (1 - r) (C_i + C_j) + what they never share. Its size over all
+    The difference of two observations has the covariance (1 - r) (C_i + C_j) + what they never share. Its size over all
     colours, whitened by the sum of both, tells r.
     """
-    count = len(looks)
+    count = len(observations)
     like = np.eye(count)
     apart = ("noise",) if same_strip else ("noise", "texture", "own")
     for i in range(count):
         for j in range(i + 1, count):
-            if looks[i].sha256 == looks[j].sha256:
+            if observations[i].sha256 == observations[j].sha256:
                 like[i, j] = like[j, i] = 1.0
                 continue
             alone = _sum(roots[i], apart) + _sum(roots[j], apart)
             joint = _sum(roots[i], ("fit", "foreign", "common")) + _sum(roots[j], ("fit", "foreign", "common"))
             whitening = np.linalg.inv(alone + joint)
-            off = (looks[i].lab - looks[j].lab).reshape(-1)
+            off = (observations[i].lab - observations[j].lab).reshape(-1)
             seen = float(off @ whitening @ off) - float(np.trace(whitening @ alone))
             like[i, j] = like[j, i] = np.clip(1.0 - seen / float(np.trace(whitening @ joint)), 0.0, 1.0)
     return _correlation(like)
 
 
 def _correlations(like: Array, same_strip: bool) -> dict[str, Array]:
-    """Correlation (n, n) of the looks' errors by cause."""
+    """Correlation (n, n) of the observations' errors by cause."""
     count = len(like)
     none, full = np.eye(count), np.ones((count, count))
     strip = full if same_strip else none
@@ -163,7 +167,7 @@ def _correlations(like: Array, same_strip: bool) -> dict[str, Array]:
 
 
 def _agreement(  # noqa: PLR0917 - what the mean was made of
-    looks: Sequence[Look],
+    observations: Sequence[StripObservation],
     roots: list[dict[str, Array]],
     weights: Array,
     ph: float,
@@ -172,23 +176,23 @@ def _agreement(  # noqa: PLR0917 - what the mean was made of
     *,
     same_strip: bool,
 ) -> tuple[Agreement, Array]:
-    """Chi-square of the looks about their mean, and each look's share in the value (n,).
+    """Chi-square of the observations about their mean, and each observation's share in the value (n,).
 
     All that need not be shared may differ: the photos are taken to err independently here, however alike they look.
     """
-    count, at = len(looks), np.array([ph - COARSE, ph, ph + COARSE])
+    count, at = len(observations), np.array([ph - COARSE, ph, ph + COARSE])
     below, _, above = curve.curve(at).reshape(3, -1)
     slope = (above - below) / (2 * COARSE)
     along = np.linalg.solve(pads.cov + curve.curve_cov(at[1:2])[0] + curve.lot_cov(at[1:2])[0], slope)
     shares = np.einsum("i,nij,j->n", along, weights, slope) / max(1e-12, float(along @ slope))
-    like = np.array([[float(a.sha256 == b.sha256) for b in looks] for a in looks])
+    like = np.array([[float(a.sha256 == b.sha256) for b in observations] for a in observations])
     if count == 1:
         return Agreement(0.0, 0, 1.0, 0.0, like), shares
     shared = _correlations(like, same_strip)
     cov = np.sum([_block([r[cause] for r in roots], shared[cause]) for cause in CAUSES], axis=0)
     size = len(slope)
     contrast = np.concatenate([-np.tile(np.eye(size), (count - 1, 1)), np.eye(size * (count - 1))], axis=1)
-    off = contrast @ np.concatenate([look.lab.reshape(-1) for look in looks])
+    off = contrast @ np.concatenate([observation.lab.reshape(-1) for observation in observations])
     spread = contrast @ cov @ contrast.T
     line = np.kron(np.eye(count - 1), along)  # (n-1, 3P (n-1)): the differences as seen along pH
     square = float(line @ off @ np.linalg.solve(line @ spread @ line.T, line @ off))
@@ -201,7 +205,7 @@ def _agreement(  # noqa: PLR0917 - what the mean was made of
 def _pad_set(lab: Array, parts: dict[str, Array]) -> PadSet:
     """The mean as a set of pads; what photos scatter by about the curve is not in it (``_MeanCurve`` has it)."""
     cov = parts["noise"] + parts["texture"] + parts["fit"] + parts["foreign"]
-    told = {
+    parts_of_cov = {
         "noise": parts["noise"],
         "texture": parts["texture"],
         "tone": parts["tone"],
@@ -209,18 +213,18 @@ def _pad_set(lab: Array, parts: dict[str, Array]) -> PadSet:
         "correction": parts["mixing"] + parts["foreign"],
         "cross": parts["fit"] - parts["tone"] - parts["light"] - parts["mixing"],
     }
-    return PadSet(lab, cov, told, np.zeros((len(lab), 4, 2)), ())
+    return PadSet(lab, cov, parts_of_cov, np.zeros((len(lab), 4, 2)), ())
 
 
-def _with_scatter(look: Look, scatter: Scatter) -> dict[str, Array]:
-    pads = len(look.lab)
+def _with_scatter(observation: StripObservation, scatter: Scatter) -> dict[str, Array]:
+    pads = len(observation.lab)
     common = Scatter(scatter.common, (0.0, 0.0, 0.0)).cov(pads)
     own = Scatter((0.0, 0.0, 0.0), scatter.own).cov(pads)
-    return {**look.roots, "common": square_root(common), "own": square_root(own)}
+    return {**observation.roots, "common": square_root(common), "own": square_root(own)}
 
 
 def _weights(roots: Sequence[dict[str, Array]]) -> Array:
-    """Weights (n, 3P, 3P) that add up to the identity: by the inverse covariance of each look alone."""
+    """Weights (n, 3P, 3P) that add up to the identity: by the inverse covariance of each observation alone."""
     precision = np.array([np.linalg.inv(_sum(r, CAUSES)) for r in roots])
     return np.asarray(np.linalg.inv(precision.sum(axis=0)) @ precision)
 
@@ -236,7 +240,7 @@ def _of_mean(roots: list[Array], weights: Array, shared: Array) -> Array:
 
 
 def _block(roots: list[Array], shared: Array) -> Array:
-    """Joint covariance (3Pn, 3Pn) of the looks from one cause."""
+    """Joint covariance (3Pn, 3Pn) of the observations from one cause."""
     S = np.array(roots)
     count, size = S.shape[:2]
     return np.asarray(np.einsum("nm,nik,mjk->nimj", shared, S, S).reshape(count * size, count * size))

@@ -33,9 +33,7 @@ class Chemistry:
 
     def features(self, ph: Array) -> list[Array]:
         """Per pad, slope by the scaled parameters (N, 3, K)."""
-        return [
-            chemistry.pad_lab_and_slope(t, ph)[1] @ p.factor for t, p in zip(self.theta, self.priors, strict=True)
-        ]
+        return [chemistry.pad_lab_and_slope(t, ph)[1] @ p.factor for t, p in zip(self.theta, self.priors, strict=True)]
 
     def offset(self) -> list[Array]:
         """Per pad, where the prior's mean lies from here, in scaled parameters (K,)."""

@@ -1,6 +1,6 @@
 """The picture of a check: values against the truth, errors below on the same pH scale, the verdict beside them.
 
-Looks like the picture of a reading. Nothing is told by colour alone: every sort of photo has its own mark.
+It has the form of a reading's picture. Nothing rests on colour alone: every sort of photo has its own mark.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from calibration.check import Check
-from calibration.checkwords import advice, figures, headline
-from calibration.sharederror import Checked
+from calibration.check_words import advice, figures, headline
+from calibration.shared_error import Checked
 from stripread.ph.profile import Profile
 from stripread.picture.frame import (
     BLUE,
@@ -56,13 +56,13 @@ def picture_of(found: Check, profile: Profile) -> bytes:
 
     figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=GROUND)
     canvas = FigureCanvasAgg(figure)
-    _say(figure, _LEFT - 50, 56, clip(f"Check of {profile.name}", 62), 15, weight="bold")
+    _write(figure, _LEFT - 50, 56, clip(f"Check of {profile.name}", 62), 15, weight="bold")
     made = f"{profile.name} · made {profile.made} by {profile.software} from {profile.evidence}"
-    _say(figure, _LEFT - 50, HEIGHT - 20, clip(made, 130), 8.5, colour=PALE)
+    _write(figure, _LEFT - 50, HEIGHT - 20, clip(made, 130), 8.5, colour=PALE)
     span = _span(found, profile)
-    _say(figure, _LEFT - 50, 92, "Value read, with its 95 % interval, against the known pH", 10.5, weight="bold")
+    _write(figure, _LEFT - 50, 92, "Value read, with its 95 % interval, against the known pH", 10.5, weight="bold")
     _values(_scaled(axes_at(figure, _LEFT, 108, _LEFT_W, 440), span), found, span)
-    _say(figure, _LEFT - 50, 612, "Error: value read less known pH", 10.5, weight="bold")
+    _write(figure, _LEFT - 50, 612, "Error: value read less known pH", 10.5, weight="bold")
     _errors(_scaled(axes_at(figure, _LEFT, 628, _LEFT_W, 280), span), found, span)
     _beside(figure, found)
     canvas.draw()  # type: ignore[no-untyped-call]
@@ -175,7 +175,7 @@ def _beside(figure: Figure, found: Check) -> None:
     """The right column: verdict, figures, what to do, and what the marks mean."""
     y = 92.0
     for line in wrap(_capital(headline(found)), 0.85 * _RIGHT_W, 18):  # bold letters are wider than those measured
-        _say(figure, _RIGHT, y, line, 18, weight="bold")
+        _write(figure, _RIGHT, y, line, 18, weight="bold")
         y += 34
     y = _lines(figure, y + 16, "", figures(found))
     y = _lines(figure, y + 18, "What to do", advice(found))
@@ -184,12 +184,12 @@ def _beside(figure: Figure, found: Check) -> None:
 
 def _lines(figure: Figure, y: float, title: str, items: list[str]) -> float:
     if title:
-        _say(figure, _RIGHT, y, title, 12, weight="bold")
+        _write(figure, _RIGHT, y, title, 12, weight="bold")
         y += 28
     for item in items:
-        _say(figure, _RIGHT, y, "·", 11.5, weight="bold")
+        _write(figure, _RIGHT, y, "·", 11.5, weight="bold")
         for line in wrap(_capital(item), _RIGHT_W - 18, 11.5):
-            _say(figure, _RIGHT + 18, y, line, 11.5)
+            _write(figure, _RIGHT + 18, y, line, 11.5)
             y += 22
         y += 6
     return y
@@ -231,7 +231,7 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _say(
+def _write(
     figure: Figure, x: float, y: float, words: str, size: float, *, colour: str = INK, weight: str = "normal"
 ) -> None:
     """A line of text, its base line's start at (x, y) px from the top left."""

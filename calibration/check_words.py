@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from calibration.check import BLIND, ENOUGH_PHOTOS, ENOUGH_POINTS, LIMIT, Check
-from calibration.sharederror import Checked
+from calibration.shared_error import Checked
 
 MANY_REFUSED = 1 / 3
 MANY_LINES = 12
@@ -17,14 +17,16 @@ def headline(found: Check) -> str:
         return "holds: the calibration is still true"
     if found.verdict == "too few":
         return "too few photos to tell"
-    told = []
+    findings = []
     if "shifted" in found.verdict:
         low, high = sorted(abs(v) for v in found.bias_interval)
         way = "too high" if found.bias > 0 else "too low"
-        told.append(f"shifted: readings are {abs(found.bias):.2f} pH {way} (95 %: {low:.2f} to {high:.2f})")
+        findings.append(f"shifted: readings are {abs(found.bias):.2f} pH {way} (95 %: {low:.2f} to {high:.2f})")
     if "wider" in found.verdict:
-        told.append(f"spread wider than claimed: {found.spread:.2f} pH, where {found.spread_claimed:.2f} is promised")
-    return "; ".join(told)
+        findings.append(
+            f"spread wider than claimed: {found.spread:.2f} pH, where {found.spread_claimed:.2f} is promised"
+        )
+    return "; ".join(findings)
 
 
 def figures(found: Check) -> list[str]:
@@ -111,13 +113,13 @@ def in_words(found: Check, name: str) -> str:
 
 
 def _photos(found: Check) -> str:
-    told = f"{_photos_word(found.read)} read ({found.status('ok')} ok, {found.status('doubtful')} doubtful)"
-    told += f", {found.status('refused')} refused"
+    words = f"{_photos_word(found.read)} read ({found.status('ok')} ok, {found.status('doubtful')} doubtful)"
+    words += f", {found.status('refused')} refused"
     bounds = found.count("covered")
     if bounds:
-        told += f"; {bounds} with several values or at the end of the range count for the coverage alone"
+        words += f"; {bounds} with several values or at the end of the range count for the coverage alone"
     known = found.count("known")
-    return told + (f"; {known} left out" if known else "")
+    return words + (f"; {known} left out" if known else "")
 
 
 def _more(found: Check) -> str:
