@@ -19,7 +19,7 @@ from calibration.pad_fit import Chemistry, fit_pad, one_pad
 from calibration.process import Observed, Posterior, find_sizes, observe
 from calibration.spline import fit_spline
 from stripread.kind import StripKind
-from stripread.ph.curve import Lot, StripCurve
+from stripread.ph.curve import Lot, StripCurve, StripModel
 from stripread.ph.posterior import infer_ph
 from stripread.ph.profile import Quality
 from stripread.strip.pads import PadSet
@@ -72,20 +72,11 @@ class FittedCurve:
 
 
 @dataclass(frozen=True)
-class _Reader:
-    """A curve and its kind: what ``infer_ph`` asks for."""
+class _CandidateModel(StripModel):
+    """A curve on trial and its kind: what ``infer_ph`` asks for."""
 
     kind: StripKind
     strip: StripCurve
-
-    def curve(self, ph: Array) -> Array:
-        return self.strip.curve(ph)
-
-    def curve_cov(self, ph: Array) -> Array:
-        return self.strip.curve_cov(ph)
-
-    def lot_cov(self, ph: Array) -> Array:
-        return self.strip.strip_cov(ph) + self.strip.scatter_cov()
 
 
 def fit_curve(known: list[KnownPads], kind: StripKind, lot: Lot | None = None) -> FittedCurve:
@@ -190,7 +181,7 @@ def leave_one_out(
         inner = ends or values[0] < value < values[-1]
         if not rest:
             break
-        reader = _Reader(kind, tabulate(fit(rest, kind, whole), kind, lot))
+        reader = _CandidateModel(kind, tabulate(fit(rest, kind, whole), kind, lot))
         for k in known:
             if k.ph == value:
                 e = infer_ph(PadSet(k.lab, k.cov, {"noise": k.cov}, np.zeros((len(k.lab), 4, 2)), ()), reader)

@@ -31,20 +31,17 @@ ROUNDS = ((0.25, 0.5), (0.06, 0.35))
 class CardPose:
     """The fitted pose.
 
-    parameters (12,) and covariance (12, 12) of ``cardmodel``; rms_px: of the corners about the fit; ids: markers used;
-    px_per_mm (working pixels), tilt_deg and rotation_deg at the card's centre; rotation_deg is the turn of the card's
-    x axis in the picture, clockwise as seen; edge_px (M, 4): edge widths of the markers' sides, working px.
+    parameters (12,) and covariance (12, 12) of ``camera``; ids: markers used; px_per_mm (working pixels) and tilt_deg
+    at the card's centre; edge_px (M, 4): edge widths of the markers' sides, working px.
     """
 
     parameters: Array
     covariance: Array
     frame: Frame
     photo: Photo
-    rms_px: float
     ids: tuple[int, ...]
     px_per_mm: float
     tilt_deg: float
-    rotation_deg: float
     edge_px: Array
 
     def to_px(self, points_mm: Array) -> Array:
@@ -107,11 +104,9 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
         covariance=fit.covariance,
         frame=frame,
         photo=photo,
-        rms_px=float(np.sqrt(np.mean(np.sum(fit.residual**2, axis=1)))),
         ids=tuple(s.id for s in used),
         px_per_mm=float(np.sqrt(abs(np.linalg.det(slope[0])))),
         tilt_deg=tilt_deg(homography(fit.parameters)),
-        rotation_deg=float(np.degrees(np.arctan2(slope[0, 1, 0], slope[0, 0, 0]))),
         edge_px=np.stack([s.edge_px for s in used]),
     )
     if pose.px_per_mm < MIN_PX_PER_MM:

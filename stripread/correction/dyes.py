@@ -22,12 +22,12 @@ CHANNEL_SHARED = 0.6  # part that pads of one strip have in common
 DEEPEST = 2.5  # of the log reflectance: beyond it stray light is all there is
 DARK_SD = 0.004  # linear light: what a very dark channel is unsure by
 DARK_CLIPPED = 10.0  # how much more where the phone wrote zero: its gamut or black point cut it off
-MOVED_SD = 0.65  # of the shift that the inks' misses foretell (``dyefield``): a foretold miss is itself unsure
+MOVED_SD = 0.65  # of the shift that the inks' misses foretell (``dye_field``): a foretold miss is itself unsure
 MOVED_SHARED = 0.7  # part that pads of one strip have in common
 
 
 def moved_cov(shift: Array) -> Array:
-    """Doubt of shifts (P, 3) taken from ``dyefield`` as CIELAB covariance (3P, 3P), per channel."""
+    """Doubt of shifts (P, 3) taken from ``dye_field`` as CIELAB covariance (3P, 3P), per channel."""
     count = len(shift)
     own = np.diag(shift.reshape(-1) ** 2)
     alike = np.kron(np.ones((count, count)), np.eye(3)) * np.outer(shift.reshape(-1), shift.reshape(-1))

@@ -50,7 +50,7 @@ class ColourFix:
     of A. residual: what the patches still miss, as a model in CIELAB. lab_rms: root mean square residual of the patches
     before that model (Delta E*ab); rms_cv: the same after it, leaving one out. light_rms: the part of it in lightness
     among the neutral patches. weights (N,): how far each patch was trusted, 0 to 1. dyes (10, 3): how dyes are off in
-    this photo (``dyefield``); zero where the card's own values are not known well enough to tell.
+    this photo (``dye_field``); zero where the card's own values are not known well enough to tell.
     """
 
     theta: Array
@@ -63,10 +63,6 @@ class ColourFix:
     weights: Array
     monochrome: bool
     dyes: Array
-
-    def to_linear(self, rgb: Array, at_mm: Array) -> Array:
-        """Linear device RGB with the light field divided out, relative to paper white: (N, 3) from encoded (N, 3)."""
-        return _device(self.theta, rgb, at_mm)
 
     def light_at(self, at_mm: Array) -> Array:
         """Relative light at card points (N, 2): shape (N, 3), 1 at the card's centre."""

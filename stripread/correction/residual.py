@@ -1,6 +1,6 @@
 """What the colour fit leaves over, as a model in CIELAB chosen by cross-validation on the card's own patches.
 
-After ``correct`` a patch still misses its reference value: inks and sensor do not mix linearly, and two colours that
+After ``fit`` a patch still misses its reference value: inks and sensor do not mix linearly, and two colours that
 look alike to the eye do not to the camera (metamerism). Three candidates for the rest: none, a root-polynomial of
 degree 2 (Finlayson, Mackiewicz and Hurlbert, IEEE Trans. Image Process. 24, 2015: terms keep
 their meaning at any exposure), ridge-regularised, and a Gaussian process over CIELAB. Each predicts every
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import lab_to_rgb
+from stripread.gauss import bell_between
 
 Array = NDArray[np.float64]
 
@@ -24,7 +25,7 @@ NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
 MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
 # A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. What
 # the patches of its colour miss is added, times this factor, to what the model itself leaves open: a second time, for
-# the one phone that the calibration was made with. Pads of similar colour share a part of it. ``dye`` adds the rest.
+# the one phone that the calibration was made with. Pads of similar colour share a part of it. ``dyes`` adds the rest.
 FOREIGN_COLOURANT = 0.7
 FOREIGN_BASE = np.array([0.45, 1.0, 1.0])  # CIELAB; and this much where the patches happen to agree
 LOCAL_LAB, LOCAL_FEW = 30.0, 2.0  # reach of the patches that tell of a colour; worth of the average of all patches
@@ -59,7 +60,7 @@ class ResidualModel:
         """
         if len(self.missed) == 0:
             return np.tile(self.nugget**2, (len(lab), 1))
-        near = _kernel(lab, self.train, LOCAL_LAB)
+        near = bell_between(lab, self.train, LOCAL_LAB)
         few = LOCAL_FEW * self.nugget**2
         return np.asarray((near @ self.missed**2 + few) / (near.sum(axis=1, keepdims=True) + LOCAL_FEW))
 
@@ -68,16 +69,16 @@ class ResidualModel:
         count = len(lab)
         shift, smooth = np.zeros((count, 3)), np.zeros((count, 3, count, 3))
         if self.kind == "process":
-            k = _kernel(lab, self.train)
+            k = bell_between(lab, self.train, LENGTH_LAB)
             shift = k @ self.solved
-            shared = _kernel(lab, lab) - k @ self.inverse @ k.T
+            shared = bell_between(lab, lab, LENGTH_LAB) - k @ self.inverse @ k.T
             smooth = shared[:, None, :, None] * np.diag(self.amplitude**2)[None, :, None, :]
         elif self.kind == "root-polynomial":
             terms = _terms(lab)
             shift = terms @ self.solved
             reach = terms @ self.inverse @ terms.T
             smooth = reach[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
-        alike = FOREIGN_SHARED * _kernel(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
+        alike = FOREIGN_SHARED * bell_between(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
         spread = np.sqrt(FOREIGN_COLOURANT**2 * self.local_variance(lab) + FOREIGN_BASE**2)  # (P, 3)
         for c in range(3):
             smooth[:, c, :, c] += alike * np.outer(spread[:, c], spread[:, c])
@@ -124,7 +125,7 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
             best = ResidualModel(
                 "root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried, left_out
             )
-    K = _kernel(x, x)
+    K = bell_between(x, x, LENGTH_LAB)
     for ratio in _RATIOS:
         inverse = np.asarray(np.linalg.inv(K + np.eye(len(x)) / ratio), np.float64)
         left_out = (inverse @ y) / np.diag(inverse)[:, None]
@@ -138,12 +139,6 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
                 "process", x, inverse @ y, inverse, amplitude, amplitude / np.sqrt(ratio), score, tried, left_out
             )
     return best
-
-
-def _kernel(one: Array, other: Array, length: float = LENGTH_LAB) -> Array:
-    """Squared-exponential kernel over CIELAB, shape (len(one), len(other))."""
-    square = (one**2).sum(axis=1)[:, None] + (other**2).sum(axis=1)[None, :] - 2.0 * one @ other.T
-    return np.asarray(np.exp(-0.5 * np.maximum(square, 0.0) / length**2))
 
 
 def _terms(lab: Array) -> Array:

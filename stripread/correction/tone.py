@@ -2,7 +2,7 @@
 
 ``log light = log srgb_decode(v) + sum_j a_j b_j(v)``, one curve for the three channels (phones apply it after their
 colour matrix). The basis holds a change of gamma, an S (contrast), lifted shadows and a shoulder; the coefficients are
-fitted to the neutral ramp together with light and colour in ``correct``.
+fitted to the neutral ramp together with light and colour in ``fit``.
 """
 
 from __future__ import annotations

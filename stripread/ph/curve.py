@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.kind import StripKind
 from stripread.ph.kubelka import lab_by_load
 
 Array = NDArray[np.float64]
@@ -108,6 +109,28 @@ class StripCurve:
     @cached_property
     def _slope(self) -> Array:
         return np.asarray(np.gradient(self.lab, self.ph, axis=0))
+
+
+class StripModel:
+    """The forward model that a reading is inferred with: one kind's curve, and what lies about it.
+
+    A mixin: frozen dataclasses give it ``kind`` and ``strip``.
+    """
+
+    kind: StripKind
+    strip: StripCurve
+
+    def curve(self, ph: Array) -> Array:
+        """Expected pad colours at pH (N,): CIELAB (N, P, 3)."""
+        return self.strip.curve(ph)
+
+    def curve_cov(self, ph: Array) -> Array:
+        """Covariance of the curve itself at each pH (N,): (N, 3P, 3P)."""
+        return self.strip.curve_cov(ph)
+
+    def lot_cov(self, ph: Array) -> Array:
+        """Covariance of one strip in one photo about the curve at each pH (N,): (N, 3P, 3P)."""
+        return self.strip.strip_cov(ph) + self.strip.scatter_cov()
 
 
 def _between(grid: Array, table: Array, at: Array) -> Array:

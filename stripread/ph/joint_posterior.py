@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 from scipy.stats import f as fisher
 
 from stripread.kind import StripKind
-from stripread.ph.curve import Scatter
+from stripread.ph.curve import Scatter, StripCurve, StripModel
 from stripread.ph.observation import StripObservation, square_root
 from stripread.ph.posterior import COARSE, FREEDOM, PhEstimate, infer_ph
 from stripread.ph.profile import Profile
@@ -71,24 +71,15 @@ class JointPosterior:
 
 
 @dataclass(frozen=True)
-class _MeanCurve:
+class _MeanCurve(StripModel):
     """The profile's curve as the mean sees it: of what photos scatter by, only what is left in the mean."""
 
-    profile: Profile
+    kind: StripKind
+    strip: StripCurve
     scatter: Array
 
-    @property
-    def kind(self) -> StripKind:
-        return self.profile.kind
-
-    def curve(self, ph: Array) -> Array:
-        return self.profile.curve(ph)
-
-    def curve_cov(self, ph: Array) -> Array:
-        return self.profile.curve_cov(ph)
-
     def lot_cov(self, ph: Array) -> Array:
-        return self.profile.strip.strip_cov(ph) + self.scatter
+        return self.strip.strip_cov(ph) + self.scatter
 
 
 def infer_joint(
@@ -123,14 +114,20 @@ def infer_joint(
     for cause in ("tone", "light", "mixing"):
         parts[cause] = _of_mean([observation.roots[cause] for observation in observations], weights, shared["fit"])
     pads, scatter = _pad_set(mean.reshape(-1, 3), parts), parts["common"] + parts["own"]
-    estimate = infer_ph(pads, _MeanCurve(profile, scatter))
+    estimate = infer_ph(pads, _MeanCurve(profile.kind, profile.strip, scatter))
     agreement, shares = _agreement(
-        observations, roots, weights, estimate.ph, _MeanCurve(profile, scatter), pads, same_strip=same_strip
+        observations,
+        roots,
+        weights,
+        estimate.ph,
+        _MeanCurve(profile.kind, profile.strip, scatter),
+        pads,
+        same_strip=same_strip,
     )
     agreement = Agreement(**{**vars(agreement), "likeness": like})
     if agreement.stretch > 1.0:
         pads = _pad_set(pads.lab, {cause: agreement.stretch * part for cause, part in parts.items()})
-        estimate = infer_ph(pads, _MeanCurve(profile, agreement.stretch * scatter))
+        estimate = infer_ph(pads, _MeanCurve(profile.kind, profile.strip, agreement.stretch * scatter))
     return JointPosterior(pads, estimate, agreement, shares)
 
 

@@ -21,7 +21,7 @@ from stripread.card.values import CardValues
 from stripread.colour import lab_to_rgb, rgb_to_lab
 from stripread.errors import CallError
 from stripread.kind import StripKind, kind_from_dict
-from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.curve import Lot, Scatter, StripCurve, StripModel
 
 Array = NDArray[np.float64]
 Evidence = Literal["buffers", "chart and buffers", "chart only"]
@@ -79,7 +79,7 @@ class Quality:
 
 
 @dataclass(frozen=True)
-class Profile:
+class Profile(StripModel):
     """One strip kind learned. ``model`` names the curve's model and ``why`` says how it was chosen."""
 
     name: str
@@ -100,18 +100,6 @@ class Profile:
         if self.strip.pads != len(self.kind.pads):
             sizes = f"the curve has {self.strip.pads} pads, the kind {len(self.kind.pads)}"
             raise CallError(f"profile '{self.name}': {sizes}")
-
-    def curve(self, ph: Array) -> Array:
-        """Expected pad colours at pH (N,): CIELAB (N, P, 3)."""
-        return self.strip.curve(ph)
-
-    def curve_cov(self, ph: Array) -> Array:
-        """Covariance of the curve itself at each pH: (N, 3P, 3P)."""
-        return self.strip.curve_cov(ph)
-
-    def lot_cov(self, ph: Array) -> Array:
-        """Covariance of one strip in one photo about the curve at each pH: (N, 3P, 3P)."""
-        return self.strip.strip_cov(ph) + self.strip.scatter_cov()
 
     @property
     def photos_per_point(self) -> dict[float, int]:

@@ -43,13 +43,12 @@ SECOND_SHARE = 0.4  # a second strip must match at least this well beside the fi
 class FoundStrip:
     """One strip on the card.
 
-    outline_mm (4, 2): corners, the dipped end's two first and last. angle_deg: direction from the dipped end to the
-    other, 0 to the right, positive clockwise as seen. end: the side the dipped end lies to. pads in the kind's order.
-    contrast: of the most visible pad to its carrier (log ratio). width_mm: as seen. reasons: doubts.
+    outline_mm (4, 2): corners, the dipped end's two first and last. end: the side the dipped end lies to.
+    pads in the kind's order. contrast: of the most visible pad to its carrier (log ratio). width_mm: as seen.
+    reasons: doubts.
     """
 
     outline_mm: Array
-    angle_deg: float
     end: Literal["left", "right"]
     pads: tuple[PadRegion, ...]
     contrast: float
@@ -111,10 +110,8 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
     reasons = _judge(pads, shade)
     start = min(0.0, spans[0][0]) if not kind.is_roll else spans[0][0]
     box = np.array([[start, -width / 2], [length, -width / 2], [length, width / 2], [start, width / 2]])
-    angle = float(np.degrees(np.arctan2(place.along[1], place.along[0])))
     return FoundStrip(
         outline_mm=place.to_mm(box),
-        angle_deg=angle,
         end="left" if place.along[0] > 0 else "right",
         pads=tuple(pads),
         contrast=float(contrast.max()),

@@ -54,11 +54,6 @@ class LaneMap:
         return np.asarray(np.exp(log) * (255.0 + FLOOR) - FLOOR) / 255.0
 
 
-def log_ratio(rgb: NDArray[np.uint8], paper_rgb: NDArray[np.float64]) -> Array:
-    """Log ratio of encoded pixels (..., 3) to the paper's encoded value (..., 3), 0 to 1."""
-    return np.asarray(_LOG[rgb] - np.log((paper_rgb * 255.0 + FLOOR) / (255.0 + FLOOR)), dtype=np.float32)
-
-
 def lane_map(view: CardView, layout: CardLayout) -> LaneMap:
     """Cut out the lane with some room around it and divide by its paper."""
     offset = view.mm_to_view(np.zeros((1, 2)))[0]

@@ -76,4 +76,4 @@ def _spots(view: CardView, points_mm: Array, radius_mm: float) -> FoundStrip:
         at = view.view_to_mm(np.stack([cols + origin[1], rows + origin[0]], axis=-1).reshape(-1, 2).astype(np.float64))
         round_mask = mask & (np.hypot(*(at - (x, y)).T) <= radius_mm).reshape(mask.shape)
         regions.append(PadRegion(quad, round_mask, origin, 0.0, 0.0, 0.0, False, 1.0, np.ones(3)))
-    return FoundStrip(np.zeros((4, 2)), 0.0, "left", tuple(regions), 1.0, 2 * radius_mm, ())
+    return FoundStrip(np.zeros((4, 2)), "left", tuple(regions), 1.0, 2 * radius_mm, ())

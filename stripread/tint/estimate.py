@@ -1,6 +1,6 @@
 """Sample against blank: how much copper blue, is it copper's blue at all, and what could have been seen.
 
-The ratio of sample to blank (``tintsample``) moves along copper's curve (``tintmodel``); a grey factor common to the
+The ratio of sample to blank (``sample``) moves along copper's curve (``spectra``); a grey factor common to the
 channels (glass, shade) is a nuisance with its own doubt; what is left across both says that this is some other colour.
 
 Limits by Currie's definitions (from memory, not looked up; ISO 11843 uses the same ideas): the decision limit is

@@ -33,7 +33,7 @@ class TintProfile:
 
 
 def default_response() -> TintProfile:
-    """The textbook absorptivity and its doubt (see ``tintmodel``)."""
+    """The textbook absorptivity and its doubt (see ``spectra``)."""
     return TintProfile(per_mg_l_mm(EPSILON), EPSILON_SD)
 
 

@@ -1,7 +1,7 @@
 """Sample against blank as a ratio of light, with its errors, and whether the paper was seen through both at all.
 
 Everything is done on the ratio of sample to blank in the picture's linear channels, which a common light leaves
-alone. Light is taken from the sRGB curve, whose doubt is in the curves of ``tintmodel``: what is fitted to the card's
+alone. Light is taken from the sRGB curve, whose doubt is in the curves of ``spectra``: what is fitted to the card's
 ramp mixes the phone's tone with the printer's.
 
 A tall vessel seen from the side shows its wall where the paper should be. Clear liquid over paper is nearly as bright

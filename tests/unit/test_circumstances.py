@@ -12,7 +12,7 @@ from stripread.kind import Pad, StripKind
 from stripread.ph.blank import difference_of
 from stripread.ph.circumstances import Circumstances, dip_time, neutral_ph, waited, with_circumstances
 from stripread.results import PhReading, Stamp, StripReading
-from tests.unit.test_joint import SIZES, looks, profile
+from tests.unit.test_joint import SIZES, observations, profile
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 KIND = StripKind("toy", 6.0, 75.0, (Pad(2.0, 6.0),), (0.0, 14.0), (10.0, 60.0))
@@ -96,7 +96,10 @@ def test_a_hot_sample_is_doubted_and_neutral_is_told():
 
 
 def pair(ph, blank_ph, seed):
-    (wash,), (blank,) = looks(ph, 1, [1, *np.atleast_1d(seed)]), looks(blank_ph, 1, [2, *np.atleast_1d(seed)])
+    (wash,), (blank,) = (
+        observations(ph, 1, [1, *np.atleast_1d(seed)]),
+        observations(blank_ph, 1, [2, *np.atleast_1d(seed)]),
+    )
     return wash, replace(blank, sha256="b" * 64)
 
 

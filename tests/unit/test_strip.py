@@ -50,7 +50,8 @@ def test_pads_are_found_turned_and_either_way_round(angle_deg: float, turned: bo
     (found,) = find_strips(draw(FOUR, [drawn], ppm=4.0), FOUR)
     assert misplaced(found, drawn, FOUR) < PLACED_MM
     assert found.end == ("right" if turned else "left")
-    assert abs((found.angle_deg - drawn.angle_deg + 180) % 360 - 180) < 1.0
+    way = found.outline_mm[1] - found.outline_mm[0]  # from the dipped end to the other, clockwise as seen
+    assert abs((np.degrees(np.arctan2(way[1], way[0])) - drawn.angle_deg + 180) % 360 - 180) < 1.0
 
 
 @pytest.mark.parametrize("ppm", [2.0, 3.0, 5.0, 8.0])
