@@ -1,60 +1,43 @@
-"""The stock vessel: what went in, the acid or lye it holds, and what neutralises it, slowly.
+"""The stock vessel: what it holds in words, and what neutralises it, slowly; what must be done before anything else.
 
 Strips saturate: a reading at the end of its range says "at least". No drain is ever suggested here.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-from service.bench.reagents import (
-    NEUTRALISING_KJ_MOL,
-    RULES,
-    Span,
-    molar_mass,
-    portions,
-    temperature_rise,
-)
-from service.bench.water import log_gamma
+from service.bench.hazards import Stop, stops, stops_within
+from service.bench.neutralisers import Bought, Neutraliser, neutralisers
+from service.bench.reagents import NEUTRALISING_KJ_MOL, RULES, Span, molar_mass, portions, temperature_rise
+from service.bench.solubility import in_solution
+from service.bench.substances import Kind
+from service.bench.vessel import Base, Contents, Poured, acid_in, contents_of
 
-# Neutralisers: formula, mol of acid or base each mol takes, which side it is for.
-NEUTRALISERS: dict[str, tuple[str, float, str]] = {
-    "soda lye (NaOH)": ("NaOH", 1.0, "acid"),
-    "slaked lime (Ca(OH)2)": ("Ca(OH)2", 2.0, "acid"),
-    "baking soda (NaHCO3)": ("NaHCO3", 1.0, "acid"),
-    "hydrochloric acid (as HCl)": ("HCl", 1.0, "lye"),
-    "citric acid": ("C6H8O7", 3.0, "lye"),
-}
-LITTLE = 0.01  # mol; what 0.4 g of soda lye neutralises
-ENDS = (1.0, 13.0)  # pH below and above which a strip's reading is only a bound
+__all__ = ["CAUTIONS", "NO_DRAIN", "Neutralise", "Poured", "Stock", "acid_in", "neutralise", "recover", "stock", "ways"]
 
 NO_DRAIN = (
     "Nothing of this goes down a drain, neutral or not: silver and copper poison water life in traces. Keep it "
     "labelled and closed, and hand it to the licensed collection; ask the local authority first."
 )
+# Sources: tests/data and service/bench/data/hazards.toml; practice from memory, not looked up.
 CAUTIONS = (
-    "Pour acid waste into alkaline waste slowly, stirring, with room to foam; it warms up.",
-    "Silver and copper settle at pH 9 to 10. Above 10 some metals dissolve again.",
-    "Nothing with ammonia and silver goes in unacidified: it can turn explosive. Ammonia also keeps metals dissolved.",
-    "Never bleach, cyanide or sulfide near acid.",
+    "Pour acid waste into alkaline waste slowly, stirring, with room to foam; it warms up. "
+    "Dilute both below 1 mol/L first.",
+    "Silver settles as chloride: add salt first. Copper settles at pH 9 to 10. Above 10 some metals dissolve again.",
+    "Nothing with ammonia and silver goes in unacidified, and nothing alkaline goes to them: it can turn explosive. "
+    "Ammonia also keeps metals dissolved. Test vials never go into a lye vessel.",
+    "Never bleach, cyanide or sulfide near acid, never bleach with ammonia.",
+    "Zinc, iron or aluminium in acid, and zinc or aluminium in lye, give hydrogen: open vessel, no flame.",
 )
-
-
-@dataclass(frozen=True)
-class Poured:
-    """One thing poured into the vessel: litres, the pH read with its interval, metals named, mol if they are known.
-
-    ``mol`` is acid (positive) or lye (negative) known from a recipe; then the pH is not needed.
-    """
-
-    what: str
-    litres: float
-    ph: float | None = None
-    interval: tuple[float, float] | None = None
-    mol: float | None = None
-    metals: tuple[str, ...] = ()
-    ammonia: bool = False
+SETTLING_PH = 9.5
+_AMMONIA_SILVER = (
+    "Silver with ammonia: never make it alkaline, it can turn explosive. Nothing here may be neutralised.",
+    "First, in a draught and slowly: dilute hydrochloric acid until a strip reads pH 2 or below; most of the silver "
+    "falls as white chloride (about {left} mg/L stay). Settle, pour the clear off, keep the white wet.",
+    "The liquid that is left stays acid and goes to the licensed collection as silver waste with ammonia. No lye, no "
+    "sugar.",
+)
 
 
 @dataclass(frozen=True)
@@ -63,6 +46,8 @@ class Stock:
 
     ``at_least`` says that a saturated strip went into the sum, so that the true amount may be far larger. ``side`` is
     "acid", "lye" or "unknown": what is in it for certain; "neither" when it is empty or holds next to nothing of both.
+    ``contents`` are the kinds in it, ``silver`` the form the silver has, ``stops`` the dangers that it holds by what
+    was poured in, ``questions`` what must be asked first, ``first`` the steps that come before anything else.
     """
 
     litres: float
@@ -72,36 +57,31 @@ class Stock:
     ammonia: bool
     side: str
     sentence: str
+    contents: tuple[str, ...] = ()
+    silver: str = "none"
+    stops: tuple[Stop, ...] = ()
+    questions: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
+    poured: tuple[Poured, ...] = ()
 
 
 @dataclass(frozen=True)
 class Neutralise:
-    """One way to neutralise: grams (low, value, high), heat and portions; ``sentence`` says how to go about it."""
+    """One way to neutralise: pure grams (low, value, high), as it is sold, heat, portions, the pH it ends at.
+
+    ``metals`` says what becomes of those in the vessel; ``sentence`` how to go about it.
+    """
 
     what: str
     grams: Span
     rise_k: float
     portions: int
     sentence: str
-
-
-def acid_in(litres: float, ph: float, interval: tuple[float, float]) -> Span:
-    """Strong acid (positive) or lye (negative), mol, in a liquid with this pH; (low, value, high).
-
-    Weak acids, bicarbonate and metals that hold acid back are not seen by pH; near neutral it says next to nothing.
-    """
-    amounts = sorted(_strength(p) * litres for p in (interval[0], ph, interval[1]))
-    return amounts[0], amounts[1], amounts[2]
-
-
-def _strength(ph: float) -> float:
-    """mol/L of strong acid (negative: lye) at this pH, 25 °C."""
-    acid = ph < 7.0
-    activity = math.pow(10.0, -ph if acid else ph - 14.0)
-    molar = activity
-    for _ in range(30):
-        molar = activity / math.pow(10.0, float(log_gamma(molar)))
-    return molar if acid else -molar
+    as_bought: tuple[Bought, ...] = ()
+    end_ph: tuple[float, float] = (0.0, 14.0)
+    metals: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    source: str = ""
 
 
 def stock(poured: list[Poured]) -> Stock:
@@ -112,53 +92,44 @@ def stock(poured: list[Poured]) -> Stock:
     ValueError
         For a volume below 0.
     """
-    if any(p.litres < 0 for p in poured):
-        raise ValueError("a volume can't be below 0")
-    low = mid = high = 0.0
-    unknown = False
-    ends: set[str] = set()  # sides on which a strip stood at its end: that amount has no upper bound
-    for p in poured:
-        if p.mol is not None:
-            span: Span = (0.9 * p.mol, p.mol, 1.1 * p.mol) if p.mol >= 0 else (1.1 * p.mol, p.mol, 0.9 * p.mol)
-        elif p.ph is not None:
-            span = acid_in(p.litres, p.ph, p.interval or (p.ph - 0.5, p.ph + 0.5))
-            if not ENDS[0] < p.ph < ENDS[1]:
-                ends.add("acid" if p.ph < 7.0 else "lye")
-        else:
-            unknown, span = True, (0.0, 0.0, 0.0)
-        low, mid, high = low + span[0], mid + span[1], high + span[2]
+    held = contents_of(poured)
+    found = stops_within(poured)
     metals = tuple(dict.fromkeys(m for p in poured for m in p.metals))
-    ammonia = any(p.ammonia for p in poured)
-    litres = sum(p.litres for p in poured)
-    side = _side((low, mid, high), ends, unknown)
-    text = _say((low, mid, high), side, ends, unknown) if poured else "It is empty."
-    return Stock(litres, (low, mid, high), bool(ends) or unknown, metals, ammonia, side, text)
+    text = _sentence(held) if poured else "It is empty."
+    return Stock(
+        held.litres,
+        held.base.mol,
+        bool(held.base.ends) or bool(held.base.unknown),
+        metals,
+        Kind.AMMONIA in held.kinds,
+        held.side,
+        text,
+        tuple(sorted(held.kinds)),
+        held.silver_form,
+        found,
+        held.questions,
+        _first(held, found, metals),
+        tuple(poured),
+    )
 
 
-def _side(mol: Span, ends: set[str], unknown: bool) -> str:
-    """The side on which the sum stands whatever the truth inside its ranges; a strip at its end opens one of them."""
-    if not ends and not unknown and max(abs(m) for m in mol) < LITTLE:
-        return "neither"
-    could_be_lye = mol[0] < 0 or "lye" in ends or unknown
-    could_be_acid = mol[2] > 0 or "acid" in ends or unknown
-    if could_be_lye == could_be_acid:
-        return "unknown"
-    return "acid" if could_be_acid else "lye"
-
-
-def _say(mol: Span, side: str, ends: set[str], unknown: bool) -> str:
+def _sentence(held: Contents) -> str:
+    base: Base = held.base
+    mol, side = base.mol, held.side
     low, mid, high = sorted(abs(m) for m in mol)
     if side == "neither":
         text = "Near neutral by what was read: read its pH all the same."
-    elif side != "unknown":
+    elif side != "unknown" and high > 0.0:
         text = f"About {mid:.2g} mol of {side} ({low:.2g} to {high:.2g})."
+    elif side != "unknown":
+        text = f"It holds {side}, nobody wrote down how much: read its pH first."
     elif mol == (0.0, 0.0, 0.0):
         text = "How much acid or lye it holds is not known: read its pH first."
     else:
         text = f"Could be acid or lye: read its pH first, stirred. By what was written down it holds {_between(mol)}."
-    if ends:
+    if base.ends:
         text += " A strip stood at its end: read this as at least so much, and check as you go."
-    if unknown:
+    if base.unknown:
         text += " Something went in without a pH."
     return text
 
@@ -169,52 +140,165 @@ def _between(mol: Span) -> str:
     return " to ".join(ends)
 
 
-def ways(held: Stock) -> tuple[Neutralise, ...]:
-    """Each way to neutralise it; none while nobody knows whether it is acid or lye, or when there is nothing to do."""
-    return tuple(neutralise(held, name) for name, (_, _, fits) in NEUTRALISERS.items() if fits == held.side)
+def _first(held: Contents, found: tuple[Stop, ...], metals: tuple[str, ...]) -> tuple[str, ...]:
+    """What comes before any neutralising."""
+    steps = [f"Danger in the vessel: {stop.sentence}" for stop in found]
+    steps += [f"Ask first: {question}" for question in held.questions]
+    if held.silver_form == "with ammonia":
+        left = in_solution("silver", 2.0, 1000.0, chloride=0.2)[1]
+        steps += [text.format(left=f"{left:.1g}") for text in _AMMONIA_SILVER]
+    elif Kind.AMMONIA in held.kinds and not metals:
+        steps.append(
+            "Ammonia went in, and no metal is named: silver with ammonia must never be made alkaline. Is silver in it? "
+            "Name the metals; until then it stays acid."
+        )
+    if held.silver_form == "dissolved":
+        steps.append(
+            f"Silver, and no chloride named: without it {_stays('silver', SETTLING_PH, held)} mg/L stay dissolved at "
+            "pH 9.5. Add salt, stir, until nothing more turns white, settle, keep the white; neutralise after."
+        )
+    return tuple(steps)
 
 
-def neutralise(held: Stock, by: str) -> Neutralise:
+def _stays(metal: str, ph: float, held: Contents) -> str:
+    """mg/L of a metal that stay dissolved, of 1 g/L silver or 100 mg/L copper, in words."""
+    citrate = held.strength(Kind.CITRATE)
+    strength = 0.05 if citrate is None else citrate[1]
+    citrate_mol = strength if Kind.CITRATE in held.kinds else 0.0
+    total = 1000.0 if metal == "silver" else 100.0
+    chloride = 0.1 if metal == "copper" or Kind.CHLORIDE in held.kinds else 0.0
+    left = in_solution(metal, ph, total, chloride=chloride, citrate=citrate_mol)[1]
+    return f"{left:.0f}" if left >= 10.0 else f"{left:.1g}"
+
+
+def _held(found: Stock) -> Contents:
+    return contents_of(list(found.poured))
+
+
+def ways(found: Stock) -> tuple[Neutralise, ...]:
+    """Each way to neutralise it, the ones that fit its metals.
+
+    None while nobody knows whether it is acid or lye, when there is nothing to do, while a danger or a question stands,
+    and where nothing may be neutralised (silver with ammonia).
+    """
+    if found.side not in ("acid", "lye") or found.stops or found.questions or max(abs(m) for m in found.mol) == 0.0:
+        return ()
+    if found.silver == "with ammonia" or (found.ammonia and not found.metals):
+        return ()
+    return tuple(
+        neutralise(found, name)
+        for name, one in neutralisers().items()
+        if one.side == found.side and not _why_not(found, one)
+    )
+
+
+def _why_not(found: Stock, one: Neutraliser) -> str | None:
+    """Why a neutraliser must not go into this vessel, None where it may."""
+    sign = -1.0 if one.side == "acid" else 1.0
+    found_stops = stops(list(found.poured), Poured(one.trade[0], 0.1, mol=sign * 0.05, contents=(one.word,)))
+    if found_stops:
+        return found_stops[0].sentence
+    if one.formula == "C6H8O7" and {"copper", "metal"} & set(found.contents):
+        return "citric acid keeps copper, nickel, zinc and iron dissolved: take hydrochloric acid"
+    return None
+
+
+def neutralise(found: Stock, by: str) -> Neutralise:
     """How much of ``by`` takes the vessel to neutral.
 
     Raises
     ------
     ValueError
-        For a substance not in NEUTRALISERS, one for the other side, or while the side is not known.
+        For a substance that is no neutraliser here, for the other side, or that must not meet what is in the vessel,
+        or while the side is not known.
     """
-    if by not in NEUTRALISERS:
-        raise ValueError(f"no such neutraliser: {by!r}; there are {', '.join(NEUTRALISERS)}")
-    formula, each, side = NEUTRALISERS[by]
-    sign = 1.0 if side == "acid" else -1.0
-    spans = sorted(max(0.0, sign * m) for m in held.mol)
-    if held.side not in ("acid", "lye"):
+    one = neutralisers().get(by)
+    if one is None:
+        raise ValueError(f"no such neutraliser: {by!r}; there are {', '.join(neutralisers())}")
+    if found.side not in ("acid", "lye"):
         raise ValueError(f"the vessel could be acid or lye: {by} might add to it; read its pH first")
-    if held.side != side:
-        raise ValueError(f"the vessel holds {held.side}: {by} would add to it")
-    factor = molar_mass(formula) / each
-    grams = (spans[0] * factor, spans[1] * factor, spans[2] * factor)
-    rise = temperature_rise(spans[2] * NEUTRALISING_KJ_MOL[1], max(held.litres, 0.05) * 1000.0)
+    if found.side != one.side:
+        raise ValueError(f"the vessel holds {found.side}: {by} would add to it")
+    if why := _why_not(found, one):
+        raise ValueError(why)
+    sign = 1.0 if one.side == "acid" else -1.0
+    spans = sorted(max(0.0, sign * m) for m in found.mol)
+    mol: Span = (spans[0], spans[1], spans[2])
+    grams = one.grams(mol)
+    rise = temperature_rise(mol[2] * NEUTRALISING_KJ_MOL[1], max(found.litres, 0.05) * 1000.0)
     count = max(5, portions(rise, 5.0))
-    gas = " It foams: carbon dioxide; keep the vessel half empty and open." if formula == "NaHCO3" else ""
-    more = " or more (a strip stood at its end)" if held.at_least else ""
-    text = (
-        f"{grams[1]:.3g} g ({grams[0]:.3g} to {grams[2]:.3g} g){more} of {by}, dissolved or in small spoons, in "
-        f"{count} portions or more, stirring, waiting and reading the pH after each; stop at pH 9 to 10: "
-        f"there the metals settle.{gas}"
+    bought = one.bought(grams)
+    metals = _metals(found, one)
+    return Neutralise(
+        by,
+        grams,
+        rise,
+        count,
+        " ".join([_way(found, one, grams, count), *metals, *one.cautions]),
+        bought,
+        one.end_ph,
+        metals,
+        one.cautions,
+        one.source,
     )
-    if held.ammonia:
-        text = "Ammonia went in: acidify first, in a draught, and leave it acid; ask the collection. " + text
-    return Neutralise(by, grams, rise, count, text)
 
 
-def recover(held: Stock) -> tuple[str, ...]:
+def _metals(found: Stock, one: Neutraliser) -> tuple[str, ...]:
+    """What becomes of the metals in the vessel."""
+    texts = []
+    if found.silver == "dissolved":
+        texts.append(one.metals["silver"])
+    if Kind.COPPER in found.contents:
+        if Kind.CITRATE not in found.contents:
+            texts.append(one.metals["copper"])
+        else:
+            held = _held(found)
+            texts.append(
+                f"Citrate is in it: {_stays('copper', SETTLING_PH, held)} of 100 mg/L copper stay dissolved at pH 9.5."
+            )
+    if Kind.METAL in found.contents:
+        texts.append(one.metals["other"])
+    return tuple(texts)
+
+
+def _way(found: Stock, one: Neutraliser, grams: Span, count: int) -> str:
+    more = " or more (a strip stood at its end)" if found.at_least else ""
+    shop = "; ".join(
+        f"{b.amount[1]:.3g} ({b.amount[0]:.2g} to {b.amount[2]:.3g}) {b.unit} of {b.form}" for b in one.bought(grams)
+    )
+    low, high = one.end_ph
+    if found.ammonia:
+        end = "stop at pH 6 to 7: ammonia in it keeps copper dissolved at any higher pH, and would gas off."
+    elif Kind.CITRATE in found.contents and {Kind.COPPER, Kind.METAL} & set(found.contents):
+        end = "stop at pH 6 to 8: citrate keeps the metals dissolved at any higher pH; the collection takes them so."
+    elif high < 9.0:
+        end = (
+            f"it ends at pH {low:g} to {high:g}: the acid is gone, but not all metals settle; finish with lye or "
+            "washing soda to pH 9 to 10."
+        )
+    else:
+        end = "stop at pH 9 to 10: there the metals settle."
+    return (
+        f"{grams[1]:.3g} g ({grams[0]:.3g} to {grams[2]:.3g} g){more} of {one.name}, that is {shop}; dissolved or in "
+        f"small spoons, in {count} portions or more, stirring, waiting and reading the pH after each; {end}"
+    )
+
+
+def acid_first_g(found: Stock, ph: float = 2.0) -> Span:
+    """Pure hydrochloric acid (g) that takes the vessel to ``ph`` or so: for what must be acidified before all else."""
+    low, mid, high = (max(0.0, -m) + found.litres * 10.0**-ph for m in reversed(found.mol))
+    mass = molar_mass("HCl")
+    return low * mass, mid * mass, high * mass
+
+
+def recover(found: Stock) -> tuple[str, ...]:
     """Metals worth having back before the rest is handed over, with the common way."""
     tips = []
-    if "silver" in held.metals:
+    if found.silver not in ("none", "with ammonia"):
         tips.append(
             "Silver: add salt or a little hydrochloric acid until nothing more turns white; settle, keep the white."
         )
-    if "copper" in held.metals:
+    if Kind.COPPER in found.contents and not found.ammonia and Kind.CITRATE not in found.contents:
         tips.append(
             "Copper: falls as pale-blue hydroxide at pH 9 to 10; filter, keep the cake wet and labelled, hand it over."
         )

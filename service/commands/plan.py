@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from service.commands.plan_waste import command as waste
 from stripread.errors import CallError
 
 _SUGARS = ("glucose", "glucose monohydrate")
@@ -57,6 +58,9 @@ def _span(span: tuple[float, float, float], unit: str = "") -> str:
 @click.group("plan")
 def command() -> None:
     """Washes, lye and sugar, waste, yield: what to expect, with its range. Amounts take units: "2 lb", "500 ml"."""
+
+
+command.add_command(waste)
 
 
 @command.command("lye")
@@ -138,48 +142,6 @@ def _reading(text: str) -> tuple[int, float, tuple[float, float]]:
     if not low <= ph <= high:
         raise CallError(f"--reading: {ph:g} does not lie between {low:g} and {high:g}")
     return number, ph, (low, high)
-
-
-@command.command("waste")
-@click.option(
-    "--poured",
-    "poured",
-    multiple=True,
-    required=True,
-    help="LITRES:PH of one thing in the stock vessel (LITRES:PH:LOW:HIGH with its interval); once for each.",
-)
-@click.option("--metal", "metals", multiple=True, help="Metal in it: silver, copper, …")
-@click.option("--ammonia", is_flag=True, help="Ammonia went in.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
-def waste(poured: tuple[str, ...], metals: tuple[str, ...], ammonia: bool, as_json: bool) -> int:
-    """What the stock vessel holds and what neutralises it, slowly. Never a drain."""
-    from dataclasses import asdict
-
-    from service.bench import waste as model
-
-    parts = []
-    for place, text in enumerate(poured, 1):
-        try:
-            n = [float(p) for p in text.split(":")]
-            interval = (n[2], n[3]) if len(n) == 4 else (n[1] - 0.5, n[1] + 0.5)
-            if not -1.0 <= n[1] <= 15.0:
-                raise ValueError
-            parts.append(model.Poured(f"no. {place}", n[0], n[1], interval, metals=metals, ammonia=ammonia))
-        except (ValueError, IndexError):
-            raise CallError(f"--poured: give LITRES:PH or LITRES:PH:LOW:HIGH, not {text!r}") from None
-    try:
-        held = model.stock(parts)
-        ways = model.ways(held)
-    except ValueError as problem:
-        raise CallError(str(problem)) from None
-    lines = [
-        f"{held.litres:.3g} L. {held.sentence}",
-        "",
-        *(["To neutralise, one of:", *(f"  {way.sentence}" for way in ways), ""] if ways else []),
-    ]
-    lines += [*model.recover(held)[:-1], *(f"! {text}" for text in model.CAUTIONS)]
-    answer = {"stock": asdict(held), "ways": [asdict(way) for way in ways], "recover": list(model.recover(held))}
-    return _print(answer, lines, as_json)
 
 
 @command.command("yield")

@@ -87,6 +87,27 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     return {**answer, "said": said, "cautions": [*answer["cautions"], RULES]}
 
 
+@router.get("/waste")
+def plan_waste(
+    poured: Annotated[list[Annotated[str, Query(max_length=60)]], Query(min_length=1, max_length=100)],
+    contains: Annotated[list[Annotated[str, Query(max_length=100)]] | None, Query(max_length=50)] = None,
+    ammonia: bool = False,
+) -> dict[str, Any]:
+    """What a vessel holds (`poured=LITRES:PH`, once for each) and what neutralises it; `ways` is empty where
+    nothing may be.
+
+    `contains` names the metals and everything else in it; a word that nobody knows is asked about.
+    """
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from service.bench.reagents import RULES  # noqa: PLC0415
+    from service.bench.waste_plan import poured_of_text, waste_plan  # noqa: PLC0415
+
+    words = tuple(contains or ())
+    plan = asked(lambda: waste_plan([poured_of_text(text, n, words, ammonia) for n, text in enumerate(poured, 1)]))
+    return {**asdict(plan), "lines": plan.lines, "cautions": [*plan.cautions, RULES]}
+
+
 @router.get("/wash")
 def plan_wash(  # noqa: PLR0917 - query parameters, given by name
     retained_l: Litres,

@@ -1,0 +1,68 @@
+"""The stock vessel planned, for command line and HTTP alike: what it holds, what comes first, what takes it down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from service.bench import waste
+from service.bench.vessel import Poured
+from stripread.errors import CallError
+
+
+@dataclass(frozen=True)
+class WastePlan:
+    """The vessel, the ways to neutralise it (none where nothing may be), what to have back, cautions."""
+
+    stock: waste.Stock
+    ways: tuple[waste.Neutralise, ...]
+    recover: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    @property
+    def lines(self) -> list[str]:
+        """The plan in words; what comes first stands first."""
+        lines = [*(f"! {text}" for text in self.stock.first), f"{self.stock.litres:.3g} L. {self.stock.sentence}", ""]
+        if self.ways:
+            lines += ["To neutralise, one of:", *(f"  {way.sentence}" for way in self.ways), ""]
+        elif self.stock.first:
+            lines += ["No way to neutralise it is given: the lines above come first.", ""]
+        return [*lines, *self.recover[:-1], *(f"! {text}" for text in self.cautions)]
+
+
+def waste_plan(poured: list[Poured]) -> WastePlan:
+    """Plan for a vessel into which ``poured`` went.
+
+    Raises
+    ------
+    CallError
+        Asking about a word that nobody knows.
+    ValueError
+        For a volume below 0.
+    """
+    questions = [question for one in poured for question in one.questions()]
+    if questions:
+        raise CallError(questions[0])
+    held = waste.stock(poured)
+    return WastePlan(held, waste.ways(held), waste.recover(held), waste.CAUTIONS)
+
+
+def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: bool = False) -> Poured:
+    """ "LITRES:PH", "LITRES:PH:LOW:HIGH" or "LITRES" as one pouring; ``words`` are its metals and other contents.
+
+    Raises
+    ------
+    CallError
+        If it can't be read.
+    """
+    try:
+        n = [float(p) for p in text.split(":")]
+        if len(n) not in (1, 2, 4) or not 0.0 <= n[0] <= 1e4 or any(not -1.0 <= p <= 15.0 for p in n[1:]):
+            raise ValueError
+        if len(n) == 4 and not n[2] <= n[1] <= n[3]:
+            raise ValueError
+    except ValueError:
+        raise CallError(
+            f"--poured: give LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it), not {text!r}"
+        ) from None
+    interval = (n[2], n[3]) if len(n) == 4 else None
+    return Poured(f"no. {place}", n[0], n[1] if len(n) > 1 else None, interval, metals=words, ammonia=ammonia)

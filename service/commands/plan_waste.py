@@ -1,0 +1,44 @@
+"""`stripread plan waste`: what the stock vessel holds and what neutralises it."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from stripread.errors import CallError
+
+
+@click.command("waste")
+@click.option(
+    "--poured",
+    "poured",
+    multiple=True,
+    required=True,
+    help="LITRES:PH of one thing in the stock vessel (LITRES:PH:LOW:HIGH with its interval); once for each.",
+)
+@click.option("--metal", "metals", multiple=True, help="Metal in it: silver, copper, …; none if there is none.")
+@click.option(
+    "--contains", multiple=True, help='What else is in it: salt, nitrate, sugar, bleach, "citrate 0.05 mol/L" …'
+)
+@click.option("--ammonia", is_flag=True, help="Ammonia went in.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def command(
+    poured: tuple[str, ...], metals: tuple[str, ...], contains: tuple[str, ...], ammonia: bool, as_json: bool
+) -> int:
+    """What the stock vessel holds and what neutralises it, slowly. Never a drain."""
+    from dataclasses import asdict
+
+    from service.bench.reagents import RULES
+    from service.bench.waste_plan import poured_of_text, waste_plan
+
+    words = (*metals, *contains)
+    try:
+        plan = waste_plan([poured_of_text(text, place, words, ammonia) for place, text in enumerate(poured, 1)])
+    except ValueError as problem:
+        raise CallError(str(problem)) from None
+    if as_json:
+        click.echo(json.dumps(asdict(plan)))
+    else:
+        click.echo("\n".join([*plan.lines, "", RULES]))
+    return 0
