@@ -11,12 +11,24 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+import simplejpeg
 from numpy.typing import NDArray
 
-from stripread.imagefile import decode, not_a_picture, read_header, reduction, srgb_converter
+from stripread.imagefile import (
+    Header,
+    decode,
+    is_display_p3,
+    not_a_picture,
+    profile_bytes,
+    read_header,
+    reduction,
+    srgb_converter,
+)
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float64]
+
+WHOLE_PIXELS = 26_000_000  # of a clean copy: beyond it half the size, so that memory stays bounded
 
 # EXIF orientation -> how cv2 brings the stored picture upright: transpose first, then flip (None: leave out).
 # EXIF 2.32, table of tag 274: which side of the scene the stored row 0 and column 0 are.
@@ -85,14 +97,22 @@ def open_photo(data: bytes, *, quick: bool = False) -> Photo:
     Raises
     ------
     Refused
-        ``not_a_picture`` when it can't be opened or is past the bounds on bytes and pixels, ``too_small``.
+        ``not_a_picture`` when it can't be opened or is past the limits, ``file_cut_off`` when a part of it is missing,
+        ``too_small``.
     """
     header = read_header(data)
     k = reduction(header.size)
-    halved = quick and 2 <= k <= 4
+    # Where the decoder must hold the whole picture a smaller one costs as much, and would be decoded twice.
+    halved = quick and 2 <= k <= 4 and not header.heavy
     if halved:
         k *= 2
-    rgb = decode(data, header, k)
+    rgb, size, offset = _upright(header, k)
+    return Photo(rgb, float(k), size, offset, fingerprint(data), header.taken_at, srgb_converter(header.icc), halved)
+
+
+def _upright(header: Header, k: int) -> tuple[Pixels, tuple[int, int], tuple[int, int]]:
+    """The picture at 1/k, turned upright; its full size, and what was dropped at its left and top."""
+    rgb = decode(header, k)
     left_over = (header.size[0] - k * rgb.shape[1], header.size[1] - k * rgb.shape[0])
     transpose, flip = _TURNS[header.orientation]
     size, offset = header.size, (0, 0)
@@ -105,8 +125,7 @@ def open_photo(data: bytes, *, quick: bool = False) -> Photo:
         offset = (left_over[0] if flip in (1, -1) else 0, left_over[1] if flip in (0, -1) else 0)
     if rgb.size == 0:
         raise not_a_picture("it holds no pixels")
-    rgb = np.ascontiguousarray(rgb)
-    return Photo(rgb, float(k), size, offset, fingerprint(data), header.taken_at, srgb_converter(header.icc), halved)
+    return np.ascontiguousarray(rgb), size, offset
 
 
 def thumbnail_jpeg(photo: Photo, long_side_px: int = 640, quality: int = 85) -> bytes:
@@ -115,7 +134,34 @@ def thumbnail_jpeg(photo: Photo, long_side_px: int = 640, quality: int = 85) -> 
     shrink = min(1.0, long_side_px / max(height, width))
     size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
     small = np.asarray(cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    done, encoded = cv2.imencode(".jpg", photo.to_srgb(small)[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-    if not done:
-        raise not_a_picture("its thumbnail can't be written")
-    return bytes(encoded.tobytes())
+    return _encoded(photo.to_srgb(small), quality)
+
+
+def clean_jpeg(data: bytes, quality: int = 92) -> bytes:
+    """Make the whole photo anew, upright: its pixels and one of two known profiles of our own, nothing else.
+
+    A picture in Display P3 stays so, any other is turned to sRGB; a very large one is halved.
+
+    Raises
+    ------
+    Refused
+        As ``open_photo``.
+    """
+    header = read_header(data)
+    k = 1 if header.size[0] * header.size[1] <= WHOLE_PIXELS else 2
+    rgb, _, _ = _upright(header, k)
+    if is_display_p3(header.icc):
+        return _encoded(rgb, quality, profile_bytes("display_p3"))
+    convert = srgb_converter(header.icc)
+    return _encoded(rgb if convert is None else convert(rgb), quality)
+
+
+def _encoded(rgb: Pixels, quality: int, icc: bytes | None = None) -> bytes:
+    """A JPEG of upright pixels."""
+    coded: bytes = simplejpeg.encode_jpeg(np.ascontiguousarray(rgb), quality, "RGB", "420", fastdct=False)
+    if icc is None:
+        return coded
+    # APP2, ICC.1:2010, annex B.4: one piece, behind the first segment
+    at = 4 + int.from_bytes(coded[4:6], "big") if coded[2:4] == b"\xff\xe0" else 2
+    body = b"ICC_PROFILE\0\x01\x01" + icc
+    return coded[:at] + b"\xff\xe2" + (len(body) + 2).to_bytes(2, "big") + body + coded[at:]

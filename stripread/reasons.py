@@ -29,6 +29,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "refuse",
         "This file is not a picture that can be opened ({detail}). Send a JPEG, PNG, WebP, TIFF or HEIC photo.",
     ),
+    "file_cut_off": (
+        "refuse",
+        "A part of this picture's file is missing or came damaged ({detail}), so nothing was read from the rest. "
+        "Send the photo again.",
+    ),
     "too_small": (
         "refuse",
         "The picture has too few pixels on the card ({detail}). Go closer or send the photo at full size.",
@@ -41,6 +46,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "card_cut_off": (
         "refuse",
         "Only part of the card is in the picture ({detail}). Step back until the whole card is inside.",
+    ),
+    "patches_unusable": (
+        "refuse",
+        "Too few of the card's patches can be used ({detail}): covered, burnt out, black, or the file is damaged. "
+        "Uncover the card, light it evenly without glare, and take the photo again.",
     ),
     "blurred": ("refuse", "The picture is blurred. Hold still, wipe the lens, tap the card to focus, and try again."),
     "too_dark": ("refuse", "The picture is too dark. Add light or let the phone expose longer."),

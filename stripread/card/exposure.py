@@ -18,6 +18,7 @@ DARK_PICTURE = 45.0  # 98 % of a picture without a card in it lie below this (of
 BURNT_LEVEL, BURNT_PICTURE = 250.0, 0.4
 BLURRED_STEP = 0.25  # of the contrast, between neighbours at 400 pixels across: sharp edges of a card are steeper
 BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
+MIN_CLEAN_PATCHES = 12  # of the card; with fewer, light and colour can't be told apart
 WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
 
 
@@ -49,7 +50,7 @@ def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:
     Raises
     ------
     Refused
-        ``blown_out``, ``too_dark`` or ``card_cut_off``.
+        ``blown_out``, ``too_dark``, ``card_cut_off`` or ``patches_unusable``.
     """
     sent = layout.nominal_srgb()
     light = (sent.min(axis=1) > 0.75) & samples.usable
@@ -61,3 +62,19 @@ def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:
         raise Refused(because("blown_out"))
     if np.median(samples.rgb[light].max(axis=1)) < WHITE_TOO_DARK:
         raise Refused(because("too_dark"))
+    check_patches(samples)
+
+
+def check_patches(samples: PatchSamples) -> None:
+    """Refuse a photo in which too few patches are left to correct the colours by.
+
+    Raises
+    ------
+    Refused
+        ``patches_unusable``.
+    """
+    n = int(samples.clean.sum())
+    if n < MIN_CLEAN_PATCHES:
+        raise Refused(
+            because("patches_unusable", f"{n} of {len(samples.usable)}, at least {MIN_CLEAN_PATCHES} are needed")
+        )

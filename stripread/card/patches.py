@@ -20,6 +20,9 @@ NOISE_FLOOR = 0.0006  # of full scale: rounding, and compression that averaging 
 INDEPENDENT_SHARE = 0.2
 
 
+CLEAN = 0.02  # share of clipped pixels above which a patch's mean is no mean of its light
+
+
 @dataclass(frozen=True)
 class PatchSamples:
     """All patches of one photo, in the order of the layout.
@@ -35,6 +38,11 @@ class PatchSamples:
     texture: Array
     usable: NDArray[np.bool_]
     centre_mm: Array
+
+    @property
+    def clean(self) -> NDArray[np.bool_]:
+        """Which patches (N,) say something of the colours: whole, of one colour, and hardly clipped."""
+        return np.asarray(self.usable & (self.clipped.max(axis=1) < CLEAN))
 
 
 def sample_patches(view: CardView, layout: CardLayout) -> PatchSamples:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.card.exposure import check_patches
 from stripread.card.patches import PatchSamples
 from stripread.card.values import CardValues
 from stripread.colour import rgb_to_lab
@@ -189,13 +190,11 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
 
     Raises
     ------
-    ValueError
-        If fewer than 12 patches can be used (the caller refuses the photo before that).
+    Refused
+        ``patches_unusable`` if fewer than 12 patches are whole and not clipped.
     """
-    clipped = samples.clipped.max(axis=1)
-    good = samples.usable & (clipped < 0.02)
-    if good.sum() < 12:
-        raise ValueError("fewer than 12 usable patches")
+    good = samples.clean
+    check_patches(samples)
     monochrome = _is_monochrome(samples, values, good)
     sd = values.sd.copy()
     if monochrome:  # the colours were not printed: only the neutral steps say anything

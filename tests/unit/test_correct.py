@@ -11,6 +11,7 @@ from stripread.card.patches import PatchSamples
 from stripread.card.values import CardValues, nominal_values
 from stripread.colour import delta_e, rgb_to_lab, srgb_encode
 from stripread.correction.fit import fix_colour
+from stripread.errors import Refused
 
 CENTRES = np.array([p.rect_mm[:2] for p in layout().patches]) + 3.5
 PRINTED = nominal_values().rgb ** 1.2 * 0.95 + 0.01  # a printer with dot gain
@@ -87,10 +88,21 @@ def test_another_print_is_told_from_this_card():
     assert fix_colour(photo(4, other), KNOWN).lab_rms > 2 * fix_colour(photo(4), KNOWN).lab_rms
 
 
-def test_too_few_patches_are_an_error():
+@pytest.mark.parametrize("lost", ["hidden", "clipped"])
+def test_with_too_few_patches_the_photo_is_refused(lost):
     samples = photo(5)
-    with pytest.raises(ValueError, match="fewer than 12"):
-        fix_colour(replace(samples, usable=np.arange(len(samples.usable)) < 8), KNOWN)
+
+    def left(n):
+        keep = np.arange(len(samples.usable)) < n
+        if lost == "hidden":
+            return replace(samples, usable=keep)
+        return replace(samples, clipped=np.where(keep[:, None], 0.0, 0.5) * np.ones(3))
+
+    for n in (0, 8, 11):
+        with pytest.raises(Refused, match=f"{n} of ") as caught:
+            fix_colour(left(n), KNOWN)
+        assert caught.value.reason.code == "patches_unusable"
+    fix_colour(left(12), KNOWN)
 
 
 def test_card_values_agree_between_photos_of_one_card():
