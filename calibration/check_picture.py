@@ -13,9 +13,8 @@ from calibration.check import Check
 from calibration.check_words import advice, figures, headline
 from calibration.shared_error import Checked
 from stripread.ph.profile import Profile
-from stripread.picture.frame import (
+from stripread.picture.parts import (
     BLUE,
-    DPI,
     FAINT,
     GROUND,
     HEIGHT,
@@ -24,12 +23,14 @@ from stripread.picture.frame import (
     PALE,
     SKY,
     VERMILION,
-    WIDTH,
     axes_at,
     clip,
+    new_figure,
+    pixels,
     png,
     readable,
     wrap,
+    write,
 )
 
 if TYPE_CHECKING:
@@ -51,22 +52,17 @@ _MARKS = {
 
 def picture_of(found: Check, profile: Profile) -> bytes:
     """PNG file of the check."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415 - heavy, only for a picture
-    from matplotlib.figure import Figure  # noqa: PLC0415
-
-    figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=GROUND)
-    canvas = FigureCanvasAgg(figure)
-    _write(figure, _LEFT - 50, 56, clip(f"Check of {profile.name}", 62), 15, weight="bold")
+    figure = new_figure()
+    write(figure, _LEFT - 50, 56, clip(f"Check of {profile.name}", 62), 15, weight="bold")
     made = f"{profile.name} · made {profile.made} by {profile.software} from {profile.evidence}"
-    _write(figure, _LEFT - 50, HEIGHT - 20, clip(made, 130), 8.5, colour=PALE)
+    write(figure, _LEFT - 50, HEIGHT - 20, clip(made, 130), 8.5, colour=PALE)
     span = _span(found, profile)
-    _write(figure, _LEFT - 50, 92, "Value read, with its 95 % interval, against the known pH", 10.5, weight="bold")
+    write(figure, _LEFT - 50, 92, "Value read, with its 95 % interval, against the known pH", 10.5, weight="bold")
     _values(_scaled(axes_at(figure, _LEFT, 108, _LEFT_W, 440), span), found, span)
-    _write(figure, _LEFT - 50, 612, "Error: value read less known pH", 10.5, weight="bold")
+    write(figure, _LEFT - 50, 612, "Error: value read less known pH", 10.5, weight="bold")
     _errors(_scaled(axes_at(figure, _LEFT, 628, _LEFT_W, 280), span), found, span)
     _beside(figure, found)
-    canvas.draw()  # type: ignore[no-untyped-call]
-    return png(np.array(memoryview(canvas.buffer_rgba()), dtype=np.uint8)[..., :3].copy())  # type: ignore[no-untyped-call]
+    return png(pixels(figure))
 
 
 def _span(found: Check, profile: Profile) -> tuple[float, float]:
@@ -175,7 +171,7 @@ def _beside(figure: Figure, found: Check) -> None:
     """The right column: verdict, figures, what to do, and what the marks mean."""
     y = 92.0
     for line in wrap(_capital(headline(found)), 0.85 * _RIGHT_W, 18):  # bold letters are wider than those measured
-        _write(figure, _RIGHT, y, line, 18, weight="bold")
+        write(figure, _RIGHT, y, line, 18, weight="bold")
         y += 34
     y = _lines(figure, y + 16, "", figures(found))
     y = _lines(figure, y + 18, "What to do", advice(found))
@@ -184,12 +180,12 @@ def _beside(figure: Figure, found: Check) -> None:
 
 def _lines(figure: Figure, y: float, title: str, items: list[str]) -> float:
     if title:
-        _write(figure, _RIGHT, y, title, 12, weight="bold")
+        write(figure, _RIGHT, y, title, 12, weight="bold")
         y += 28
     for item in items:
-        _write(figure, _RIGHT, y, "·", 11.5, weight="bold")
+        write(figure, _RIGHT, y, "·", 11.5, weight="bold")
         for line in wrap(_capital(item), _RIGHT_W - 18, 11.5):
-            _write(figure, _RIGHT + 18, y, line, 11.5)
+            write(figure, _RIGHT + 18, y, line, 11.5)
             y += 22
         y += 6
     return y
@@ -229,12 +225,3 @@ def _legend(figure: Figure, y: float, found: Check) -> None:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _write(
-    figure: Figure, x: float, y: float, words: str, size: float, *, colour: str = INK, weight: str = "normal"
-) -> None:
-    """A line of text, its base line's start at (x, y) px from the top left."""
-    figure.text(
-        x / WIDTH, 1 - y / HEIGHT, readable(words), fontsize=size, color=colour, weight=weight, parse_math=False
-    )

@@ -47,14 +47,14 @@ class PipelineReader:
         data = job.photo.read_bytes()
         if job.kind != "ph":
             return _windows_picture(data, job)
-        from stripread.picture.of_ph import picture_of  # noqa: PLC0415 - drawing is heavy and rare
+        from stripread.picture.of_ph import ph_picture  # noqa: PLC0415 - drawing is heavy and rare
 
         assert job.profile is not None
         profile = _profile(job.profile)
         trace = _traced(data, profile, job.name, job.said)
         if trace.card.photo is None:
             raise NotAPicture("not opened")
-        return picture_of(trace, profile)
+        return ph_picture(trace, profile)
 
 
 def _windows_picture(data: bytes, job: Job) -> bytes:

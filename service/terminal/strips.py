@@ -77,10 +77,10 @@ def _read_one(photo: Path, overlay: Path | None, profile: Profile, said: Circums
 
         trace.reading = with_circumstances(trace.reading, profile.kind, said)
     if overlay is not None:
-        from stripread.picture.of_ph import picture_of  # noqa: PLC0415
+        from stripread.picture.of_ph import ph_picture  # noqa: PLC0415
 
         try:
-            overlay.write_bytes(picture_of(trace, profile))
+            overlay.write_bytes(ph_picture(trace, profile))
         except OSError as problem:
             raise CallError(f"can't write {overlay}: {problem.strerror}") from None
     return observed_photo(trace)

@@ -1,12 +1,11 @@
 """The frame that every picture of a reading shares: photo with outlines, headline, reasons, and panels to fill.
 
-``compose`` knows nothing of pH, tints or solids: a reading brings its headline and its panels. Nothing is told by
+``compose`` knows nothing of pH, tints or solids: a reading brings its headline and its panels. Nothing rests on
 colour alone: each outline has its own line style and a word, each status its sign and its word, each area its hatch.
 """
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
@@ -15,6 +14,25 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.card.find import CardTrace
+from stripread.card.layout import SIZE_MM
+from stripread.picture.parts import (
+    GREEN,
+    HEIGHT,
+    INK,
+    ORANGE,
+    PALE,
+    SKY,
+    VERMILION,
+    WIDTH,
+    axes_at,
+    clip,
+    new_figure,
+    pixels,
+    readable,
+    wrap,
+    write,
+)
 from stripread.reasons import Reason
 from stripread.results import Status
 
@@ -25,10 +43,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-WIDTH, HEIGHT, DPI = 1600, 1000, 100
-INK, PALE, FAINT, GROUND = "#1b2026", "#5d6670", "#c9ced4", "#fbfaf7"
-# Okabe and Ito's palette (from memory): told apart by people with any of the common colour blindnesses.
-BLUE, SKY, ORANGE, VERMILION, GREEN = "#0072B2", "#56B4E9", "#E69F00", "#D55E00", "#009E73"
 _STATUS = {
     "ok": ("✓  ok", GREEN, "white"),
     "doubtful": ("!  doubtful", ORANGE, INK),
@@ -104,13 +118,9 @@ def compose(
     -------
     Image of shape (1000, 1600, 3), uint8.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: PLC0415 - heavy, only for a picture
-    from matplotlib.figure import Figure  # noqa: PLC0415
-
-    figure = Figure(figsize=(WIDTH / DPI, HEIGHT / DPI), dpi=DPI, facecolor=GROUND)
-    canvas = FigureCanvasAgg(figure)  # no pyplot: nothing global, so that threads may draw at once
-    _text(figure, _LEFT, 56, clip(title, 62), 15, weight="bold")
-    _text(figure, _LEFT, HEIGHT - 20, clip(caption, 130), 8.5, colour=PALE)
+    figure = new_figure()
+    write(figure, _LEFT, 56, clip(title, 62), 15, weight="bold")
+    write(figure, _LEFT, HEIGHT - 20, clip(caption, 130), 8.5, colour=PALE)
     room = 800 if headline.status == "refused" else 860 - words_px  # else reasons stand below
     bottom, width = _draw_photo(figure, photo, outlines, height=room if ribbon is None else room - 110)
     if ribbon is not None:
@@ -125,74 +135,17 @@ def compose(
     else:
         _draw_reasons(figure, reasons, (_LEFT, bottom + 28, _LEFT_W, HEIGHT - _FOOT - bottom - 24), 11.0)
     draw_panels(figure, panels, top)
-    canvas.draw()  # type: ignore[no-untyped-call]
-    return np.array(memoryview(canvas.buffer_rgba()), dtype=np.uint8)[..., :3].copy()  # type: ignore[no-untyped-call]
-
-
-def png(image: Image) -> bytes:
-    """The picture as PNG file."""
-    from PIL import Image as Pillow  # noqa: PLC0415
-
-    buffer = io.BytesIO()
-    Pillow.fromarray(image).save(buffer, "PNG", compress_level=4)
-    return buffer.getvalue()
-
-
-def axes_at(figure: Figure, x: float, y: float, width: float, height: float) -> Axes:
-    """Axes at a place in px from the top left of the picture, without spines."""
-    axes = figure.add_axes((x / WIDTH, 1 - (y + height) / HEIGHT, width / WIDTH, height / HEIGHT), facecolor="none")
-    for spine in axes.spines.values():
-        spine.set_visible(False)
-    axes.tick_params(labelsize=9, colors=PALE, length=3)
-    axes.set_yticks([])
-    return axes
+    return pixels(figure)
 
 
 def draw_panels(figure: Figure, panels: Sequence[Panel], top: float) -> float:
     """Stack panels in the right column from ``top`` (px); returns where they end."""
     for panel in panels:
-        _text(figure, _RIGHT, top + 14, panel.title, 10.5, weight="bold", colour=INK)
+        write(figure, _RIGHT, top + 14, panel.title, 10.5, weight="bold", colour=INK)
         axes = axes_at(figure, _RIGHT, top + 26, _RIGHT_W, panel.height)
         panel.draw(axes)
         top += 26 + panel.height + panel.below
     return top
-
-
-def clip(text: str, most: int) -> str:
-    """Shorten a name in its middle, so that its end stays to be seen."""
-    return text if len(text) <= most else f"{text[: most // 2]}…{text[-(most - most // 2 - 1) :]}"
-
-
-def readable(text: str) -> str:
-    """Replace what the bundled font has no sign for: matplotlib would warn, and draw a box."""
-    known = _font_signs()
-    return "".join(c if ord(c) in known else "\ufffd" for c in " ".join(text.split()))
-
-
-def straighten(photo: Image, quad: Array, width: int = 930) -> Image:
-    """The strip (corners (4, 2) px, dipped end first, clockwise from its top left) seen from straight above."""
-    quad = np.asarray(quad, dtype=np.float32)
-    along = float(np.linalg.norm(quad[1] - quad[0]) + np.linalg.norm(quad[2] - quad[3]))
-    across = float(np.linalg.norm(quad[3] - quad[0]) + np.linalg.norm(quad[2] - quad[1]))
-    height = round(min(max(width * across / max(along, 1.0), 8.0), float(width)))
-    corners = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float32)
-    flat = cv2.warpPerspective(photo, cv2.getPerspectiveTransform(quad, corners), (width, height))
-    return np.asarray(flat, dtype=np.uint8)
-
-
-def _text(
-    figure: Figure, x: float, y: float, words: str, size: float, *, colour: str = INK, weight: str = "normal"
-) -> None:
-    """A line of text, its base line's start at (x, y) px from the top left."""
-    figure.text(
-        x / WIDTH, 1 - y / HEIGHT, readable(words), fontsize=size, color=colour, weight=weight, parse_math=False
-    )
-
-
-def _font_signs() -> frozenset[int]:
-    from matplotlib.font_manager import findfont, get_font  # noqa: PLC0415
-
-    return frozenset(get_font(findfont("DejaVu Sans")).get_charmap())
 
 
 def _draw_photo(figure: Figure, photo: Image, outlines: Sequence[Outline], height: int) -> tuple[float, float]:
@@ -257,14 +210,14 @@ def _draw_headline(figure: Figure, headline: Headline) -> float:
     top = 148.0
     start = float(_RIGHT)
     if headline.before:
-        _text(figure, start, top, headline.before, 26, colour=PALE)
+        write(figure, start, top, headline.before, 26, colour=PALE)
         start += 66
     figures = len(headline.big) < 7 and not headline.big.isalpha()  # words reach below the line
-    _text(figure, start, top, headline.big, 62 if figures else 40, weight="bold")
+    write(figure, start, top, headline.big, 62 if figures else 40, weight="bold")
     top += 34
     for line in headline.below:
         for part in wrap(line, _RIGHT_W, 13):
-            _text(figure, _RIGHT, top, part, 13, colour=INK)
+            write(figure, _RIGHT, top, part, 13, colour=INK)
             top += 24
     return top
 
@@ -278,31 +231,27 @@ def _draw_reasons(
     for n, reason in enumerate(reasons):
         lines = wrap(reason.message, width - 26, size)
         if y + step * len(lines) > end:
-            _text(figure, x + 26, y, f"… and {len(reasons) - n} more", size, colour=PALE)
+            write(figure, x + 26, y, f"… and {len(reasons) - n} more", size, colour=PALE)
             return y + step
         colour = {"refuse": VERMILION, "doubt": INK, "note": PALE}[reason.severity]
-        _text(figure, x + 4, y, _SIGN[reason.severity], size, colour=colour, weight="bold")
+        write(figure, x + 4, y, _SIGN[reason.severity], size, colour=colour, weight="bold")
         for line in lines:
-            _text(figure, x + 26, y, line, size, colour=PALE if reason.severity == "note" else INK)
+            write(figure, x + 26, y, line, size, colour=PALE if reason.severity == "note" else INK)
             y += step
         y += 0.3 * step
     return y
 
 
-def wrap(text: str, width: float, size: float) -> list[str]:
-    """Break text into lines of at most ``width`` px at ``size`` points, measured with the font itself."""
-    from matplotlib.font_manager import findfont, get_font  # noqa: PLC0415
+def photo_of(card: CardTrace) -> Image:
+    """The photo (H, W, 3) for the screen; a dark stand-in where none could be opened."""
+    if card.photo is None:
+        return np.zeros((300, 400, 3), dtype=np.uint8)
+    return card.photo.to_srgb(card.photo.pixels)
 
-    font = get_font(findfont("DejaVu Sans"))
-    font.set_size(size, DPI)
-    lines: list[str] = []
-    line = ""
-    for word in readable(text).split(" "):
-        longer = f"{line} {word}" if line else word
-        font.set_text(longer)
-        if line and font.get_width_height()[0] / 64 > width:  # the font counts in 1/64 px
-            lines.append(line)
-            line = word
-        else:
-            line = longer
-    return [*lines, line] if line else lines
+
+def card_edge_px(card: CardTrace) -> Array | None:
+    """The card's corners (4, 2) in the photo; None where it was not found."""
+    if card.pose is None:
+        return None
+    width, height = SIZE_MM
+    return card.pose.to_px(np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]]))

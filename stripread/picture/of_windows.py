@@ -10,10 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.find import CardTrace
-from stripread.card.layout import SIZE_MM
-from stripread.colour import lab_to_rgb, srgb_encode
-from stripread.picture import frame
-from stripread.picture.frame import BLUE, FAINT, INK, PALE, SKY, VERMILION, Headline, Outline, Panel
+from stripread.picture.frame import Headline, Outline, Panel, card_edge_px, compose, photo_of
+from stripread.picture.parts import BLUE, FAINT, INK, PALE, SKY, VERMILION, draw_density, lab_to_display, png, wrap
 from stripread.reasons import Reason
 from stripread.solid.read import SolidTrace
 from stripread.tint.read import TintTrace
@@ -57,8 +55,8 @@ def tint_picture(trace: TintTrace) -> bytes:
     if reading.claim:
         below.append(reading.claim)
     big = "no reading" if reading.absorbance is None else reading.decision
-    image = frame.compose(
-        _photo(trace.card),
+    image = compose(
+        photo_of(trace.card),
         outlines,
         Headline(reading.status, big, "", tuple(below)),
         [reason for reason in reading.reasons if reason.code not in CAUTIONS],
@@ -67,7 +65,7 @@ def tint_picture(trace: TintTrace) -> bytes:
         caption=f"tint · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
         words_px=250,  # what the test does not prove is long
     )
-    return frame.png(image)
+    return png(image)
 
 
 def solid_picture(trace: SolidTrace) -> bytes:
@@ -98,8 +96,8 @@ def solid_picture(trace: SolidTrace) -> bytes:
         low, high = reading.pale_interval
         big = f"{100 * reading.pale_fraction:.1f} %"
         below = (f"pale; 95 % interval {100 * low:.1f} to {100 * high:.1f} %",)
-    image = frame.compose(
-        _photo(trace.card),
+    image = compose(
+        photo_of(trace.card),
         outlines,
         Headline(reading.status, big, "", below),
         reading.reasons,
@@ -107,21 +105,12 @@ def solid_picture(trace: SolidTrace) -> bytes:
         title=Path(reading.stamp.photo).name,
         caption=f"solid · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
     )
-    return frame.png(image)
-
-
-def _photo(card: CardTrace) -> Image:
-    if card.photo is None:
-        return np.zeros((300, 400, 3), dtype=np.uint8)
-    return card.photo.to_srgb(card.photo.pixels)
+    return png(image)
 
 
 def _card_outline(card: CardTrace) -> list[Outline]:
-    if card.pose is None:
-        return []
-    width, height = SIZE_MM
-    edge = np.array([[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
-    return [Outline(card.pose.to_px(edge), "card", "card")]
+    edge = card_edge_px(card)
+    return [] if edge is None else [Outline(edge, "card", "card")]
 
 
 def _vial_outlines(card: CardTrace, name: str, vial: Vial | None) -> list[Outline]:
@@ -143,7 +132,7 @@ def caution_panel(cautions: Sequence[Reason]) -> Panel:
     """The cautions in full: they have a place of their own, so that no other words can push them out."""
     lines: list[tuple[int, str]] = []
     for reason in cautions:
-        lines += [(n, line) for n, line in enumerate(frame.wrap(reason.message, _PANEL_WIDTH - 40, _CAUTION_PT))]
+        lines += [(n, line) for n, line in enumerate(wrap(reason.message, _PANEL_WIDTH - 40, _CAUTION_PT))]
 
     def draw(axes: Axes) -> None:
         axes.set_axis_off()
@@ -165,12 +154,7 @@ def _posterior(axes: Axes, trace: TintTrace) -> None:
     seen = grid[height > 1e-3]
     low = min(float(seen.min()), -0.5 * estimate.detection_limit)
     high = max(float(seen.max()), 1.5 * estimate.detection_limit)
-    axes.fill_between(grid, height, color=SKY, alpha=0.3, lw=0)
-    ends = np.array(estimate.interval)
-    inside = np.unique(np.concatenate([ends, grid[(grid > ends[0]) & (grid < ends[1])]]))
-    level = np.interp(inside, grid, height)
-    axes.fill_between(inside, level, facecolor=SKY, edgecolor=BLUE, hatch="///", lw=0, alpha=0.75)
-    axes.plot(grid, height, color=BLUE, lw=2)
+    draw_density(axes, grid, height, estimate.interval)
     limits = ((estimate.decision_limit, "decision", 1.05), (estimate.detection_limit, "detection", 1.24))
     for limit, word, top in limits:
         axes.plot([limit, limit], [0, top], color=INK, lw=1.5, ls=":" if word == "decision" else "--")
@@ -212,7 +196,7 @@ def _swatch(axes: Axes, trace: SolidTrace) -> None:
     axes.set_axis_off()
     axes.set_xlim(0, 1)
     axes.set_ylim(0, 1)
-    axes.fill_between([0, 0.2], 0, 1, color=tuple(srgb_encode(lab_to_rgb(estimate.lab))), lw=0)
+    axes.fill_between([0, 0.2], 0, 1, color=tuple(lab_to_display(estimate.lab)), lw=0)
     parts = zip("Lab", estimate.lab, estimate.sd, strict=True)
     words = " ".join(f"{name} {value:.0f} ± {sd:.0f}" for name, value, sd in parts)
     axes.text(0.24, 0.5, words, fontsize=11, color=INK, va="center")

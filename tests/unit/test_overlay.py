@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from stripread.picture import frame as picture
-from stripread.picture.ph_panels import OverlayInput, draw_overlay, lab_to_display
+from stripread.picture import parts
+from stripread.picture.of_ph import PhPicture, draw_ph
+from stripread.picture.parts import lab_to_display
 from stripread.reasons import REASONS, because
 from stripread.results import Alternative
 
@@ -36,7 +37,7 @@ def full():
     curve = np.stack([60 - 5 * n + 0 * GRID for n in range(4)], axis=1)[..., None] * [1.0, 0, 0]
     for n in range(4):
         curve[:, n, 1:] = np.stack([np.interp(GRID, anchors, np.roll(TURNS, n, axis=0)[:, k]) for k in (1, 2)], axis=1)
-    return OverlayInput(
+    return PhPicture(
         photo=photo,
         status="ok",
         title="rinse 3.jpg",
@@ -55,12 +56,12 @@ def full():
 
 
 def _refused(full, code, **kept):
-    bare = OverlayInput(photo=full.photo, status="refused", title="x.jpg", reasons=(because(code),))
+    bare = PhPicture(photo=full.photo, status="refused", title="x.jpg", reasons=(because(code),))
     return replace(bare, **kept)
 
 
 def test_whole_reading_shows_its_colours(full):
-    image = draw_overlay(full)
+    image = draw_ph(full)
     assert image.shape == (1000, 1600, 3)
     assert image.dtype == np.uint8
     right = image[:, 1000:].reshape(-1, 3).astype(int)
@@ -72,7 +73,7 @@ def test_whole_reading_shows_its_colours(full):
 
 
 def test_value_status_and_posterior_change_the_picture(full):
-    image = draw_overlay(full)
+    image = draw_ph(full)
     for change in (
         {"ph": 7.3},
         {"status": "doubtful"},
@@ -83,7 +84,7 @@ def test_value_status_and_posterior_change_the_picture(full):
         {"budget": {"noise": 1.0}},
         {"card_px": full.card_px + 9.0},
     ):
-        assert (draw_overlay(replace(full, **change)) != image).any(), change
+        assert (draw_ph(replace(full, **change)) != image).any(), change
 
 
 def test_refusals_at_every_stage_draw(full):
@@ -92,11 +93,11 @@ def test_refusals_at_every_stage_draw(full):
     pads = {**strip, "pads_px": full.pads_px, "pad_labs": full.pad_labs}
     curve = {**pads, "curve_labs": full.curve_labs, "grid_ph": full.grid_ph}
     pictures = [
-        draw_overlay(_refused(full, "no_card")),
-        draw_overlay(_refused(full, "no_strip", **found)),
-        draw_overlay(_refused(full, "wrong_kind", **strip)),
-        draw_overlay(_refused(full, "glare_on_pads", **pads)),
-        draw_overlay(_refused(full, "off_curve", **curve)),
+        draw_ph(_refused(full, "no_card")),
+        draw_ph(_refused(full, "no_strip", **found)),
+        draw_ph(_refused(full, "wrong_kind", **strip)),
+        draw_ph(_refused(full, "glare_on_pads", **pads)),
+        draw_ph(_refused(full, "off_curve", **curve)),
     ]
     vermilion = np.array([0xD5, 0x5E, 0x00])
     for image in pictures:
@@ -120,26 +121,26 @@ def test_hard_cases_draw_without_a_warning(full):
         replace(full, photo=np.zeros((40, 3000, 3), np.uint8), card_px=None, strip_px=None, pads_px=None),
         _refused(full, "no_card", photo=np.zeros((1, 1, 3), np.uint8)),
     ):
-        assert draw_overlay(given).shape == (1000, 1600, 3)
+        assert draw_ph(given).shape == (1000, 1600, 3)
 
 
 def test_input_is_left_alone_and_threads_agree(full):
     before = full.photo.copy()
     with ThreadPoolExecutor(2) as pool:
-        one, other = pool.map(draw_overlay, [full, full])
+        one, other = pool.map(draw_ph, [full, full])
     np.testing.assert_array_equal(one, other)
     np.testing.assert_array_equal(full.photo, before)
 
 
 def test_png_holds_the_same_pixels(full):
-    image = draw_overlay(_refused(full, "blurred"))
-    back = Image.open(io.BytesIO(picture.png(image)))
+    image = draw_ph(_refused(full, "blurred"))
+    back = Image.open(io.BytesIO(parts.png(image)))
     assert back.format == "PNG"
     np.testing.assert_array_equal(np.asarray(back), image)
 
 
 def test_importing_does_not_load_matplotlib():
-    code = "import stripread.picture.ph_panels, sys; sys.exit('matplotlib' in sys.modules)"
+    code = "import stripread.picture.of_ph, sys; sys.exit('matplotlib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
@@ -148,7 +149,7 @@ def test_straightened_strip_keeps_its_direction():
     photo[20:180, 90:100] = [255, 0, 0]  # a strip standing upright ...
     photo[20:60, 90:100] = [0, 0, 255]  # ... its dipped end at the top
     quad = np.array([[100, 20], [100, 180], [90, 180], [90, 20]])
-    flat = picture.straighten(photo, quad, width=320)
+    flat = parts.straighten(photo, quad, width=320)
     assert flat.shape == (20, 320, 3)
     assert flat[10, 20, 2] > 200
     assert flat[10, 300, 0] > 200
@@ -158,10 +159,10 @@ def test_wrapped_lines_fit_and_lose_nothing():
     from matplotlib.textpath import TextPath
 
     for _, text in REASONS.values():
-        lines = picture.wrap(text, 400, 12)
+        lines = parts.wrap(text, 400, 12)
         assert " ".join(lines) == text
         for line in lines:
-            assert TextPath((0, 0), line, size=12).get_extents().width * picture.DPI / 72 <= 400 * 1.02
+            assert TextPath((0, 0), line, size=12).get_extents().width * parts.DPI / 72 <= 400 * 1.02
 
 
 def test_display_colours_agree_with_colour_science():
