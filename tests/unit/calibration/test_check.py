@@ -213,7 +213,7 @@ def test_the_command(profile, tmp_path, monkeypatch):
 @pytest.mark.slow
 def test_the_demos_own_washes_prove_its_profile(tmp_path):
     """The shipped photos have known pH and are not those that the profile was made from."""
-    demo = Path(__file__).resolve().parents[2] / "service" / "demo"
+    demo = Path(__file__).resolve().parents[3] / "service" / "demo"
     lines = (demo / "photos" / "truth.csv").read_text(encoding="utf-8").splitlines()[1:]
     known = [line.split(",")[:2] for line in lines if line.split(",")[1]]
     table = tmp_path / "more.csv"

@@ -12,9 +12,9 @@ from stripread.kind import Pad, StripKind
 from stripread.ph.blank import difference_of
 from stripread.ph.circumstances import Circumstances, dip_time, neutral_ph, waited, with_circumstances
 from stripread.results import PhReading, Stamp, StripReading
-from tests.unit.test_joint import SIZES, observations, profile
+from tests.unit.ph.test_joint_posterior import SIZES, observations, profile
 
-DATA = Path(__file__).resolve().parents[1] / "data"
+DATA = Path(__file__).resolve().parents[2] / "data"
 KIND = StripKind("toy", 6.0, 75.0, (Pad(2.0, 6.0),), (0.0, 14.0), (10.0, 60.0))
 TAKEN = "2026-11-25T10:05:00"
 

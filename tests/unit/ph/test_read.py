@@ -14,7 +14,7 @@ from tests.scenes.faults import second_strip
 from tests.scenes.photo import render
 from tests.scenes.scene import random_scene
 
-PROFILE = load_profile(Path(__file__).resolve().parents[2] / "service" / "demo" / "profile.toml")
+PROFILE = load_profile(Path(__file__).resolve().parents[3] / "service" / "demo" / "profile.toml")
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,7 @@ from stripread.correction.same_card import card_misfit
 from tests.scenes.photo import render
 from tests.scenes.printer import Printer
 from tests.scenes.scene import random_scene
-from tests.unit.test_correct import KNOWN, PRINTED, photo
+from tests.unit.correction.test_fit import KNOWN, PRINTED, photo
 
 
 def misfit(samples, values=KNOWN):

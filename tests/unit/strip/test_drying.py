@@ -12,7 +12,7 @@ from tests.scenes.demo import CARD, CEILING, LOT
 from tests.scenes.photo import render
 from tests.scenes.scene import random_scene
 
-PROFILE = load_profile(Path(__file__).resolve().parents[2] / "service" / "demo" / "profile.toml")
+PROFILE = load_profile(Path(__file__).resolve().parents[3] / "service" / "demo" / "profile.toml")
 
 
 def test_a_dried_edge_does_not_move_the_value():

@@ -11,8 +11,8 @@ from stripread.correction.residual import fit_residual
 from stripread.ph.curve import Lot, Scatter, StripCurve
 from stripread.ph.posterior import FREEDOM, infer_ph
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab
-from tests.unit.test_correct import CENTRES, KNOWN, PADS, PRINTED, encode, photo
-from tests.unit.test_ph import KIND, LineCurve
+from tests.unit.correction.test_fit import CENTRES, KNOWN, PADS, PRINTED, encode, photo
+from tests.unit.ph.test_posterior import KIND, LineCurve
 
 PAD_AT = np.array([[30.0, 37], [38, 36], [46, 38], [54, 37]])
 MEASURED = ("noise", "texture", "tone", "light", "correction")

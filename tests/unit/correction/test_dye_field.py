@@ -11,7 +11,7 @@ from stripread.correction.dye_field import INK_SHARE, basis, dye_field, ink_fiel
 from stripread.correction.fit import fix_colour
 from stripread.correction.verdicts import doubts_of_fix
 from tests.design_dyes import MOST, one_card
-from tests.unit.test_correct import KNOWN, photo
+from tests.unit.correction.test_fit import KNOWN, photo
 
 
 def patches(n=60, seed=0):

@@ -1,4 +1,4 @@
-"""The tint's physics and statistics, on arrays; photos are in ``test_vials`` and the study."""
+"""The tint's physics and statistics, on arrays; photos are in ``window/test_vials`` and the study."""
 
 import csv
 from dataclasses import replace
@@ -20,7 +20,7 @@ from stripread.tint.sample import TintSample
 from stripread.tint.spectra import band, copper_curves, nickel_curves, observer, per_mg_l_mm
 from stripread.tint.verdicts import CAUTIONS, TintConditions, claim, implications, judge, measured
 
-DATA = Path(__file__).parent.parent / "data"
+DATA = Path(__file__).parents[2] / "data"
 SD = 0.003
 
 

@@ -16,7 +16,7 @@ from stripread.ph.curve import Lot
 from stripread.ph.posterior import infer_ph
 from stripread.ph.profile import KnownPhoto, profile_from_text, profile_text
 from stripread.strip.pads import PadSet
-from tests.unit.toystrips import Toy, kind_of, photos, shot
+from tests.unit.calibration.toystrips import Toy, kind_of, photos, shot
 
 # Bromothymol blue 7.1, methyl red 5.1: pKa of tests/data/indicators.csv (sources there). Bands from memory.
 BROMOTHYMOL = [(7.1, (433, 36, 1.8), (617, 38, 2.7))]

@@ -12,7 +12,7 @@ from stripread.card.layout import LANE_MM
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
 from stripread.strip.find import FoundStrip, find_strips
-from tests.unit.lane_pictures import Drawn, DrawnView, draw
+from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
 FOUR = StripKind("four", 6.0, 75.0, tuple(Pad(o, 6.0) for o in (2.0, 9.0, 16.0, 23.0)), (0.0, 14.0))
 ONE = StripKind("one", 6.0, 60.0, (Pad(2.0, 6.0),), (0.0, 14.0))
