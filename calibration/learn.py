@@ -16,7 +16,8 @@ from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measur
 from calibration.known_pads import KnownPads, points
 from calibration.process import Posterior
 from calibration.tables import ChartSpot, Swatch, read_buffers, read_chart
-from stripread.card.values import CardValues, measured_values
+from stripread.card.measured import measured_values
+from stripread.card.values import CardValues
 from stripread.errors import CallError
 from stripread.kind import StripKind
 from stripread.ph.curve import Lot

@@ -52,10 +52,9 @@ class Frame:
 
 @dataclass(frozen=True)
 class Fit:
-    """Outcome of the fit: parameters (12,), their covariance (12, 12), residuals (N, 2) px."""
+    """Outcome of the fit: parameters (12,), residuals (N, 2) px."""
 
     parameters: Array
-    covariance: Array
     residual: Array
 
     @property
@@ -137,13 +136,12 @@ def fit_card(points_mm: Array, seen_px: Array, sd_px: Array, frame: Frame, start
     """Fit the model to corners of squares by Gauss-Newton with Huber weights.
 
     points_mm, seen_px (4 M, 2): four corners a square, in order; sd_px (4 M,); start: homography (3, 3) in units.
-    The covariance is widened by the scatter of the residuals where that is larger than ``sd_px`` says.
     """
     parameters = np.concatenate([(start / start[2, 2]).ravel()[:8], np.zeros(4)])
     squares = points_mm.reshape(-1, 4, 2)
     outward = np.sign(squares - squares.mean(axis=1, keepdims=True)).reshape(-1, 2)
     prior = np.array([0.0] * 8 + [1 / SAG_SD_MM, 1 / SAG_SD_MM, 1 / DISTORTION_SD, 1 / SPREAD_SD_MM]) ** 2
-    normal, residual = np.eye(N_PARAMETERS), np.zeros_like(seen_px)
+    residual = np.zeros_like(seen_px)
     for _ in range(10):
         moved = points_mm + parameters[SPREAD] * outward
         pixels, by, place = derivatives(parameters, moved, frame)
@@ -160,6 +158,4 @@ def fit_card(points_mm: Array, seen_px: Array, sd_px: Array, frame: Frame, start
         parameters = parameters + step
         if np.abs(step[:8]).max() < 1e-6:
             break
-    freedom = max(1, residual.size - 8)
-    excess = max(1.0, float(np.sum((residual / sd_px[:, None]) ** 2)) / freedom)
-    return Fit(parameters, np.asarray(np.linalg.pinv(normal) * excess, dtype=np.float64), residual)
+    return Fit(parameters, residual)

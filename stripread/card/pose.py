@@ -31,12 +31,11 @@ ROUNDS = ((0.25, 0.5), (0.06, 0.35))
 class CardPose:
     """The fitted pose.
 
-    parameters (12,) and covariance (12, 12) of ``camera``; ids: markers used; px_per_mm (working pixels) and tilt_deg
+    parameters (12,) of ``camera``; ids: markers used; px_per_mm (working pixels) and tilt_deg
     at the card's centre; edge_px (M, 4): edge widths of the markers' sides, working px.
     """
 
     parameters: Array
-    covariance: Array
     frame: Frame
     photo: Photo
     ids: tuple[int, ...]
@@ -67,13 +66,6 @@ class CardPose:
         """Working pixels per millimetre at card points (N, 2): (N, 2, 2), rows px x and y, columns mm x and y."""
         return derivatives(self.parameters, np.asarray(points_mm, dtype=np.float64), self.frame)[2]
 
-    def position_sd_mm(self, points_mm: Array) -> Array:
-        """Standard error of the place at card points (N, 2), mm: (N,), from the fit's covariance."""
-        _, columns, jacobian = derivatives(self.parameters, np.asarray(points_mm, dtype=np.float64), self.frame)
-        in_mm = np.linalg.solve(jacobian, columns)
-        covariance = in_mm @ self.covariance[:-1, :-1] @ np.swapaxes(in_mm, 1, 2)
-        return np.asarray(np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2))
-
 
 def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo) -> CardPose:
     """Fit the pose to the markers' corners.
@@ -101,7 +93,6 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
     _, _, slope = derivatives(fit.parameters, np.array([[layout.size_mm[0] / 2, layout.size_mm[1] / 2]]), frame)
     pose = CardPose(
         parameters=fit.parameters,
-        covariance=fit.covariance,
         frame=frame,
         photo=photo,
         ids=tuple(s.id for s in used),

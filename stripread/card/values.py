@@ -7,18 +7,15 @@ the values estimated for its own card, so that calibration and reading use the s
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import layout
-from stripread.colour import WHITE_D50, XYZ_TO_RGB, srgb_decode
-from stripread.errors import CallError
+from stripread.colour import srgb_decode
 
 Array = NDArray[np.float64]
 Source = Literal["nominal", "estimated", "measured"]
@@ -28,7 +25,6 @@ PRINTED_BLACK = 0.035
 # Doubt of a nominal patch, as a standard deviation of cube-root RGB (1 L* is 1/116 of it): paper white is what
 # everything is relative to, greys follow an unknown dot gain, colours an unknown ink set.
 NOMINAL_SD = {"white": 0.006, "grey": 0.06, "colour": 0.12, "scale": 0.12}
-MEASURED_SD = 0.006
 
 
 @dataclass(frozen=True)
@@ -50,68 +46,3 @@ def nominal_values() -> CardValues:
     rgb = PRINTED_BLACK + (1.0 - PRINTED_BLACK) * srgb_decode(card.nominal_srgb())
     sd = np.array([NOMINAL_SD[p.role] for p in card.patches])
     return CardValues(rgb, sd, "nominal")
-
-
-def measured_values(path: Path) -> CardValues:
-    """Read the user's own measurements of the printed card.
-
-    A CSV file with a column ``patch`` (the layout's ids) and either ``L,a,b`` (optional columns ``illuminant``, default
-    d50, and ``observer``, default 2) or one column a wavelength in nm (``380`` … ``730``, steps of 10, reflectance 0 to
-    1). Patches not named keep their nominal value. Conversions of single colours are colormath's.
-
-    Raises
-    ------
-    CallError
-        Naming the line and column at fault.
-    """
-    start = nominal_values()
-    rgb, sd = start.rgb.copy(), start.sd.copy()
-    rows = {p.id: n for n, p in enumerate(layout().patches)}
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            table = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as problem:
-        raise CallError(f"can't read the card values {path}: {problem}") from None
-    if not table:
-        raise CallError(f"{path}: no rows; wanted columns patch,L,a,b or patch and one column a wavelength")
-    for line, row in enumerate(table, start=2):
-        name = (row.get("patch") or "").strip()
-        if name not in rows:
-            raise CallError(f"{path}, line {line}: no patch '{name}' on the card")
-        try:
-            rgb[rows[name]] = XYZ_TO_RGB @ _xyz(row)
-        except (KeyError, TypeError, ValueError) as problem:
-            raise CallError(f"{path}, line {line}: {problem}") from None
-        sd[rows[name]] = MEASURED_SD
-    return CardValues(rgb, sd, "measured")
-
-
-def _xyz(row: dict[str, str]) -> Array:
-    """XYZ D50 of one row of measurements."""
-    # Imported here: colormath pulls in much that a reading without measured values never needs.
-    from colormath.color_conversions import convert_color  # noqa: PLC0415
-    from colormath.color_objects import LabColor, SpectralColor, XYZColor  # noqa: PLC0415
-
-    bands = {int(k): float(v) for k, v in row.items() if k and k.strip().isdigit() and v not in (None, "")}
-    if bands:
-        if any(not -0.01 <= v <= 2.0 for v in bands.values()):
-            raise ValueError("reflectance must be a share, 0 to 1")
-        nm = np.arange(340, 831, 10)
-        values = np.interp(nm, sorted(bands), [bands[k] for k in sorted(bands)])  # held constant beyond both ends
-        names = {f"spec_{w}nm": float(v) for w, v in zip(nm, values, strict=True)}
-        xyz = convert_color(SpectralColor(**names, illuminant="d50", observer="2"), XYZColor)
-        white = convert_color(SpectralColor(**dict.fromkeys(names, 1.0), illuminant="d50", observer="2"), XYZColor)
-        # Its table sums to a slightly different D50 (0.96397, 1, 0.82404): tie the white to ours.
-        return np.asarray(np.array(xyz.get_value_tuple()) / np.array(white.get_value_tuple()) * WHITE_D50)
-    illuminant = (row.get("illuminant") or "d50").strip().lower()
-    lab = LabColor(
-        float(row["L"]),
-        float(row["a"]),
-        float(row["b"]),
-        observer=(row.get("observer") or "2").strip(),
-        illuminant=illuminant,
-    )
-    xyz = convert_color(lab, XYZColor)
-    if illuminant != "d50":
-        xyz.apply_adaptation("d50", adaptation="bradford")
-    return np.array(xyz.get_value_tuple())

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from stripread.card.layout import layout
-from stripread.card.values import measured_values, nominal_values
+from stripread.card.measured import measured_values
+from stripread.card.values import nominal_values
 from stripread.colour import WHITE_D50, rgb_to_lab
 from stripread.errors import CallError
 
@@ -25,6 +26,13 @@ def test_lab_d50_is_taken_as_it_is(tmp_path):
     assert values.source == "measured"
     others = np.arange(len(values.rgb)) != 30
     assert values.rgb[others] == pytest.approx(nominal_values().rgb[others])
+
+
+def test_our_white_is_the_library_s_d50():
+    """ASTM E308's D50, 2 degrees: the white that both sides of every conversion rest on."""
+    from colormath.color_constants import ILLUMINANTS
+
+    assert pytest.approx(WHITE_D50, abs=1e-5) == ILLUMINANTS["2"]["d50"]
 
 
 def test_lab_d65_is_adapted_by_bradford(tmp_path):
