@@ -11,7 +11,7 @@ from typing import Any
 
 from service.bench.balance import TURBIDITY, Decant
 from service.bench.procedure import parse_procedure
-from service.bench.quantities import typed_number, typed_range
+from service.bench.quantities import WrongQuantity, typed_number, typed_range, within
 from service.bench.waste import Poured
 from stripread.errors import CallError
 
@@ -111,13 +111,17 @@ def checked(kind: str, data: dict[str, Any]) -> dict[str, Any]:
 def _field(kind: str, name: str, value: object) -> Any:  # noqa: ANN401 - as the rule says
     form, least, most, _ = FIELDS[kind][name]
     where = f"{kind}'s {name}"
-    if isinstance(value, str) and form in (NUMBER, PAIR) and len(value) < 100:
+    if isinstance(value, str) and form in (NUMBER, PAIR):
         try:
             value = typed_number(name, value) if form == NUMBER else typed_range(value)
-        except ValueError as problem:
-            raise CallError(f"the {where}: {problem}") from None
+        except WrongQuantity as problem:
+            raise problem.at(f"the {where}") from None
     if form == NUMBER:
-        return _number(where, value, least, most)
+        number = _number(where, value, least, most)
+        try:
+            return within(name, number)
+        except WrongQuantity as problem:
+            raise problem.at(f"the {where}") from None
     if form == FLAG and isinstance(value, bool):
         return value
     if form == TEXT and isinstance(value, str) and value.strip() and len(value) <= 20000:

@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from functools import cache, lru_cache
-from typing import Any
+from functools import cache
+
+from service.bench.quantities import registry
 
 DISSOLVING_NAOH_KJ_MOL = 44.5
 NEUTRALISING_KJ_MOL = (55.8, 57.6)
@@ -45,41 +46,6 @@ def silver_share() -> float:
     return molar_mass("Ag") / molar_mass("AgCl")
 
 
-@lru_cache(maxsize=1)
-def _units() -> Any:  # noqa: ANN401 - pint's registry is built at run time
-    import pint  # noqa: PLC0415 - slow to import
-
-    return pint.UnitRegistry()
-
-
-def amount(text: str, unit: str) -> float:
-    """A quantity as the user writes it ("2.5 lb", "3 troy_ounce", "1.5 l"; a bare number counts as ``unit``).
-
-    Returns
-    -------
-    The number in ``unit``.
-
-    Raises
-    ------
-    ValueError
-        If it can't be read, is of another kind than ``unit``, or is negative or not finite.
-    """
-    import pint  # noqa: PLC0415
-
-    # A number and a unit, nothing else: pint would also work out 9**9**9, for ever.
-    parts = re.fullmatch(r"\s*([0-9]*[.,]?[0-9]+(?:e[+-]?[0-9]+)?)\s*([a-zµ_ ]*?)\s*", text, re.IGNORECASE)
-    if parts is None:
-        raise ValueError(f"can't read {text!r} as an amount in {unit}")
-    bare = float(parts[1].replace(",", "."))
-    try:
-        number = float(_units().Quantity(bare, parts[2]).to(unit).magnitude) if parts[2] else bare
-    except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError) as problem:
-        raise ValueError(f"can't read {text!r} as an amount in {unit}") from problem
-    if not math.isfinite(number) or number < 0:
-        raise ValueError(f"{text!r} is not an amount")
-    return number
-
-
 def shown(value: float, unit: str, wanted: str | None) -> str:
     """``value`` in ``unit`` written in the unit the user wants, three figures.
 
@@ -95,7 +61,7 @@ def shown(value: float, unit: str, wanted: str | None) -> str:
     try:
         if re.fullmatch(r"[a-zµ_]{1,30}", wanted, re.IGNORECASE) is None:
             raise ValueError
-        return f"{_units().Quantity(value, unit).to(wanted).magnitude:.3g} {wanted.replace('_', ' ')}"
+        return f"{registry().Quantity(value, unit).to(wanted).magnitude:.3g} {wanted.replace('_', ' ')}"
     except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError) as problem:
         raise ValueError(f"can't show {unit} in {wanted!r}") from problem
 

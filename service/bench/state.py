@@ -164,7 +164,8 @@ def _next(stage: Stage, after: Stage | None, verdict: Verdict) -> str:
 def expected_silver(notes: list[Note]) -> Span | None:
     """Silver expected (g) from the last weighing of chloride, else from the input metal; None if neither is there."""
     for of in ("chloride", "input"):
-        found = [n.data for n in notes if n.kind == "weight" and n.data["of"] == of]
+        # Earlier logs may hold a weight of nothing: it says nothing.
+        found = [n.data for n in notes if n.kind == "weight" and n.data["of"] == of and n.data["grams"] > 0]
         if not found:
             continue
         last = found[-1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.bench import waste
+from service.bench.quantities import typed_parts
 from service.bench.vessel import Poured
 from stripread.errors import CallError
 
@@ -54,15 +55,9 @@ def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: 
     CallError
         If it can't be read.
     """
-    try:
-        n = [float(p) for p in text.split(":")]
-        if len(n) not in (1, 2, 4) or not 0.0 <= n[0] <= 1e4 or any(not -1.0 <= p <= 15.0 for p in n[1:]):
-            raise ValueError
-        if len(n) == 4 and not n[2] <= n[1] <= n[3]:
-            raise ValueError
-    except ValueError:
-        raise CallError(
-            f"--poured: give LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it), not {text!r}"
-        ) from None
+    form = "LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it)"
+    n = typed_parts("--poured", text, ("litres", "ph", "ph", "ph"), 1, form)
+    if len(n) == 3 or (len(n) == 4 and not n[2] <= n[1] <= n[3]):
+        raise CallError(f"--poured: give {form}, not {text!r}")
     interval = (n[2], n[3]) if len(n) == 4 else None
     return Poured(f"no. {place}", n[0], n[1] if len(n) > 1 else None, interval, metals=words, ammonia=ammonia)

@@ -10,6 +10,7 @@ import click
 
 from service.commands.batch_add import add
 from service.commands.opening import log_options, opened
+from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ command.add_command(add)
 @click.option(
     "--water", type=click.Choice(["pure", "air", "tap", "unknown"]), default="unknown", help="The rinse water."
 )
-@click.option("--alkalinity", type=click.FloatRange(0, 50), help="Of tap water, mmol/L.")
+@click.option("--alkalinity", type=Quantity("alkalinity_mmol_l"), help="Of tap water, mmol/L.")
 @log_options
 def new(name: str, procedure: str, data: Path, database: str | None, **rinse: Any) -> int:  # noqa: ANN401 - click's
     """Start a batch called NAME."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from service.commands.opening import log_options, no_folder
+from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
@@ -22,13 +23,13 @@ if TYPE_CHECKING:
 @click.option("--note", default="", help="A word to go with it.")
 @click.option("--profile", type=click.Path(path_type=Path), help="pH profile (default: profile.toml, if it is here).")
 @click.option("--standards", type=click.Path(path_type=Path), help="Tint profile, for copper in mg/L.")
-@click.option("--path-mm", type=click.FloatRange(0, 1000, min_open=True), help="Depth of the liquid of a tint, mm.")
+@click.option("--path-mm", type=Quantity("path_mm"), help="Depth of the liquid of a tint, mm.")
 @click.option("--liquid", type=click.Choice(["acid", "neutral", "unknown"]), default="unknown", help="Of a tint.")
 @click.option(
     "--ammonia-excess", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Did a tint smell of it?"
 )
 @click.option("--dipped-at", help="When a strip was dipped: seconds before the photo, or the phone's clock (10:04:30).")
-@click.option("--temperature-c", type=float, help="Temperature of a strip's sample when dipped, °C.")
+@click.option("--temperature-c", type=Quantity("temp_c"), help="Temperature of a strip's sample when dipped, °C.")
 @click.option("--rinse", is_flag=True, help="The liquid is rinse water: warn where it has no buffer.")
 @click.option(
     "--blank", type=click.IntRange(1, 2**31 - 1), help="Entry of the rinse water's own strip, to compare with."

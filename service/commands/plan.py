@@ -2,31 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import click
 
 from service.commands.plan_waste import command as waste
+from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
 
 _SUGARS = ("glucose", "glucose monohydrate")
-
-
-def _amount(unit: str) -> Callable[[click.Context, click.Parameter, str | None], float | None]:
-    """An option's callback that reads "2.5 lb" as a number of ``unit``."""
-
-    def read(_: click.Context, param: click.Parameter, text: str | None) -> float | None:
-        if text is None:
-            return None
-        from service.bench.reagents import amount
-
-        try:
-            return amount(text, unit)
-        except ValueError as problem:
-            raise CallError(f"--{(param.name or '').replace('_', '-')}: {problem}") from None
-
-    return read
 
 
 def _range(text: str, what: str) -> tuple[float, float]:
@@ -65,16 +49,24 @@ command.add_command(waste)
 
 @command.command("lye")
 @click.option(
-    "--chloride", required=True, callback=_amount("g"), help='Mass of silver chloride, e.g. "500 g" or "1 lb".'
+    "--chloride", required=True, type=Quantity("chloride_g"), help='Mass of silver chloride, e.g. "500 g" or "1 lb".'
 )
 @click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range: 0.2-0.4, 20-40 %.")
-@click.option("--temp", default=80.0, show_default=True, help="Temperature of the lye, °C.")
+@click.option("--temp", default="80", show_default=True, type=Quantity("temp_c"), help="Temperature of the lye, °C.")
 @click.option(
     "--portions", default=1, show_default=True, type=click.IntRange(1, 100), help="Portions of lye, decanted."
 )
 @click.option("--no-sugar", is_flag=True, help="Lye alone.")
-@click.option("--lye-excess", default=1.5, show_default=True, help="Times the lye that is needed at least.")
-@click.option("--sugar-excess", default=1.2, show_default=True, help="Times the sugar that is needed.")
+@click.option(
+    "--lye-excess",
+    default="1.5",
+    show_default=True,
+    type=Quantity("excess"),
+    help="Times the lye that is needed at least.",
+)
+@click.option(
+    "--sugar-excess", default="1.2", show_default=True, type=Quantity("excess"), help="Times the sugar that is needed."
+)
 @click.option("--sugar", type=click.Choice(_SUGARS), default="glucose", show_default=True, help="Which sugar.")
 @click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -102,13 +94,19 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
 
 @command.command("wash")
 @click.option(
-    "--retained", required=True, callback=_amount("l"), help='Liquid that stays with the solid, e.g. "80 ml".'
+    "--retained", required=True, type=Quantity("retained_l"), help='Liquid that stays with the solid, e.g. "80 ml".'
 )
-@click.option("--water", "volume", callback=_amount("l"), help="Rinse water at hand in all: how best to split it.")
-@click.option("--added", callback=_amount("l"), help="Water added in each wash: how many washes.")
-@click.option("--acid", default=1.0, show_default=True, help="Acid in the first liquid, mol/L (negative: lye).")
+@click.option("--water", "volume", type=Quantity("volume_l"), help="Rinse water at hand in all: how best to split it.")
+@click.option("--added", type=Quantity("added_l"), help="Water added in each wash: how many washes.")
+@click.option(
+    "--acid",
+    default="1",
+    show_default=True,
+    type=Quantity("acid_mol_l"),
+    help="Acid in the first liquid, mol/L (negative: lye).",
+)
 @click.option("--kind", default="air", type=click.Choice(["pure", "air", "tap"]), show_default=True, help="The water.")
-@click.option("--alkalinity", type=float, help="Of tap water, mmol/L.")
+@click.option("--alkalinity", type=Quantity("alkalinity_mmol_l"), help="Of tap water, mmol/L.")
 @click.option("--reading", "readings", multiple=True, help="WASH:PH or WASH:PH:LOW:HIGH, once for each reading.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def wash(**o: Any) -> int:  # noqa: ANN401
@@ -131,26 +129,26 @@ def wash(**o: Any) -> int:  # noqa: ANN401
 
 
 def _reading(text: str) -> tuple[int, float, tuple[float, float]]:
-    try:
-        parts = [float(p) for p in text.split(":")]
-        number = int(parts[0])
-        if len(parts) == 2:
-            return number, parts[1], (parts[1] - 0.3, parts[1] + 0.3)
-        ph, low, high = parts[1], parts[2], parts[3]
-    except (ValueError, IndexError):
-        raise CallError(f"--reading: give WASH:PH or WASH:PH:LOW:HIGH, not {text!r}") from None
+    from service.bench.quantities import typed_parts
+
+    n = typed_parts("--reading", text, ("wash", "ph", "ph", "ph"), 2, "WASH:PH or WASH:PH:LOW:HIGH")
+    if len(n) == 3 or n[0] != int(n[0]):
+        raise CallError(f"--reading: give WASH:PH or WASH:PH:LOW:HIGH, not {text!r}")
+    if len(n) == 2:
+        return int(n[0]), n[1], (n[1] - 0.3, n[1] + 0.3)
+    ph, low, high = n[1:]
     if not low <= ph <= high:
         raise CallError(f"--reading: {ph:g} does not lie between {low:g} and {high:g}")
-    return number, ph, (low, high)
+    return int(n[0]), ph, (low, high)
 
 
 @command.command("yield")
-@click.option("--chloride", callback=_amount("g"), help="Chloride weighed.")
+@click.option("--chloride", type=Quantity("chloride_g"), help="Chloride weighed.")
 @click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range.")
-@click.option("--metal", callback=_amount("g"), help="Or: input metal.")
+@click.option("--metal", type=Quantity("metal_g"), help="Or: input metal.")
 @click.option("--fineness", default="0.925", help="Of the input metal: 0.925, or a range 0.90-0.93.")
-@click.option("--weighed", callback=_amount("g"), help="Silver weighed at the end.")
-@click.option("--scale", default="0.1 g", callback=_amount("g"), help="Uncertainty of the scale.")
+@click.option("--weighed", type=Quantity("silver_g"), help="Silver weighed at the end.")
+@click.option("--scale", default="0.1 g", type=Quantity("scale_g"), help="Uncertainty of the scale.")
 @click.option("--decant", "decants", multiple=True, help="LITRES:HOURS of settling[:ACID mol/L[:°C]]; once for each.")
 @click.option("--papers", default=1, show_default=True, help="Filter papers used.")
 @click.option("--glasses", default=2, show_default=True, help="Vessels used.")
@@ -188,10 +186,9 @@ def yield_(**o: Any) -> int:  # noqa: ANN401
 
 def _decant(text: str, place: int) -> Any:  # noqa: ANN401 - a Decant; its module loads late
     from service.bench.balance import Decant
+    from service.bench.quantities import typed_parts
 
-    try:
-        n = [float(p) for p in text.split(":")]
-        acid = n[2] if len(n) > 2 else 0.001
-        return Decant(f"decant {place}", n[0], acid, n[3] if len(n) > 3 else 25.0, n[1])
-    except (ValueError, IndexError):
-        raise CallError(f"--decant: give LITRES:HOURS[:ACID[:TEMP]], not {text!r}") from None
+    fields = ("litres", "settled_h", "chloride_mol_l", "temp_c")
+    n = typed_parts("--decant", text, fields, 2, "LITRES:HOURS[:ACID[:TEMP]]")
+    acid = n[2] if len(n) > 2 else 0.001
+    return Decant(f"decant {place}", n[0], acid, n[3] if len(n) > 3 else 25.0, n[1])

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
 
 DEFAULT_PROFILE = "profile.toml"
@@ -40,7 +41,7 @@ DEFAULT_PROFILE = "profile.toml"
     "--dipped-at",
     help="When the strip was dipped: seconds before the photo, or the phone's clock then (10:04:30, or with date).",
 )
-@click.option("--temperature-c", type=float, help="Temperature of the sample when dipped, °C.")
+@click.option("--temperature-c", type=Quantity("temp_c"), help="Temperature of the sample when dipped, °C.")
 @click.option("--rinse", is_flag=True, help="The liquid is rinse water: warn where it has no buffer.")
 @click.option(
     "--blank",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from stripread.errors import CallError
+from service.commands.quantity_types import Quantity
 
 if TYPE_CHECKING:
     from stripread.tint.verdicts import Excess, Wash, Water
@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
 @click.command("tint")
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--path-mm", type=float, help="Depth of the liquid in mm, the same in both vials. Without it no mg/L.")
+@click.option(
+    "--path-mm", type=Quantity("path_mm"), help="Depth of the liquid in mm, the same in both vials. Without it no mg/L."
+)
 @click.option(
     "--standards", type=click.Path(path_type=Path), help="What `stripread calibrate-tint` wrote: narrower intervals."
 )
@@ -26,9 +28,18 @@ if TYPE_CHECKING:
 @click.option(
     "--ammonia-excess", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Did it smell of ammonia?"
 )
-@click.option("--retained-ml", type=float, help="Liquid left with the solid, mL: what the reading means for the metal.")
-@click.option("--silver-g", type=float, help="Mass of the silver, g: the same as parts per million.")
-@click.option("--dilution", type=float, default=1.0, help="Volume after adding ammonia over volume before (default 1).")
+@click.option(
+    "--retained-ml",
+    type=Quantity("retained_ml"),
+    help="Liquid left with the solid, mL: what the reading means for the metal.",
+)
+@click.option("--silver-g", type=Quantity("silver_g"), help="Mass of the silver, g: the same as parts per million.")
+@click.option(
+    "--dilution",
+    type=Quantity("dilution"),
+    default="1",
+    help="Volume after adding ammonia over volume before (default 1).",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
 @click.option(
     "--overlay", type=click.Path(path_type=Path), help="Write a picture: a PNG file for one photo, else a folder."
@@ -64,11 +75,6 @@ def command(  # noqa: PLR0917 - click passes by name
     from stripread.tint.read import TintRequest
     from stripread.tint.verdicts import TintConditions
 
-    for name, value in (("--path-mm", path_mm), ("--retained-ml", retained_ml), ("--silver-g", silver_g)):
-        if value is not None and not value > 0:
-            raise CallError(f"{name} must be more than nothing")
-    if not dilution >= 1.0:
-        raise CallError("--dilution is 1 or more: the volume after adding ammonia over the volume before")
     profile = default_response() if standards is None else load_tint_profile(standards)
     # click lets only these words through
     conditions = TintConditions(cast("Wash", wash), cast("Water", water), cast("Excess", ammonia_excess))

@@ -1,7 +1,7 @@
 // Fields of a form, for the dialog and the calculators alike: text, choice, tick, amount with its unit, range.
 import { el, store } from "./dom.js";
 
-export const MASS = [["g", "g"], ["kg", "kg"], ["oz", "oz"], ["lb", "lb"], ["troy_ounce", "troy oz"]];
+export const MASS = [["g", "g"], ["kg", "kg"], ["avoirdupois_ounce", "oz (kitchen)"], ["lb", "lb"], ["troy_ounce", "troy oz"]];
 export const VOLUME = [["l", "L"], ["ml", "mL"], ["fluid_ounce", "US fl oz"], ["quart", "US qt"], ["gallon", "US gal"]];
 export const TIME = [["hour", "hours"], ["min", "minutes"], ["day", "days"]];
 export const WARMTH = [["degC", "°C"], ["degF", "°F"]];
@@ -36,7 +36,8 @@ export function field(f) {
 export function number(text, label = "this") {
   const said = (text || "").trim().replace(",", ".");
   if (!said) return null;
-  if (!Number.isFinite(Number(said))) throw new Error(`${label}: ${text.trim()} is not a number.`);
+  if (/^[+-]?[1-9]\d{0,2}\.\d{3}$/.test(said)) throw new Error(`${label}: ${text.trim()} can be read in two ways: write ${said.replace(".", "")} or ${said}0.`);
+  if (!/^[+-]?(\d+\.?\d*|\.\d+)$/.test(said)) throw new Error(`${label}: ${text.trim()} is not a number.`);
   return Number(said);
 }
 

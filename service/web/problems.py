@@ -13,6 +13,8 @@ from pydantic import BaseModel, Field
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from starlette.exceptions import HTTPException
 
+from service.bench.quantities import WrongQuantity
+
 MEDIA_TYPE = "application/problem+json"
 # Out of space or of quota: the same to the client. EFBIG is what a file size limit gives.
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
@@ -27,6 +29,7 @@ class Problem(BaseModel):
     detail: str = Field(examples=["There is no batch 17."])
     code: str = Field(examples=["no_such_batch"])
     errors: list[dict[str, Any]] | None = None
+    choices: list[str] | None = Field(None, description="Ways to write what may have been meant: ask which.")
 
 
 class ServiceProblem(Exception):  # noqa: N818 - the RFC's own word
@@ -42,14 +45,24 @@ class ServiceProblem(Exception):  # noqa: N818 - the RFC's own word
         What happened and what to do.
     retry_after
         Seconds after which trying again makes sense, for the header of that name.
+    choices
+        Ways to write what may have been meant, where the problem is a question.
     """
 
-    def __init__(self, status: int, code: str, detail: str, retry_after: int | None = None) -> None:
+    def __init__(
+        self, status: int, code: str, detail: str, retry_after: int | None = None, choices: tuple[str, ...] = ()
+    ) -> None:
         super().__init__(detail)
         self.status = status
         self.code = code
         self.detail = detail
         self.retry_after = retry_after
+        self.choices = choices
+
+
+def of_quantity(wrong: WrongQuantity) -> ServiceProblem:
+    """What was typed is no quantity, or may be two: 422 with the choices."""
+    return ServiceProblem(422, wrong.code, str(wrong), choices=wrong.choices)
 
 
 def full_disk() -> ServiceProblem:
@@ -83,11 +96,23 @@ def of_error(error: BaseException) -> ServiceProblem | None:
 
 
 def answer(
-    status: int, code: str, detail: str, *, retry_after: int | None = None, errors: list[dict[str, Any]] | None = None
+    status: int,
+    code: str,
+    detail: str,
+    *,
+    retry_after: int | None = None,
+    errors: list[dict[str, Any]] | None = None,
+    choices: tuple[str, ...] = (),
 ) -> JSONResponse:
     """One problem as a response."""
     body = Problem(
-        type="about:blank", title=HTTPStatus(status).phrase, status=status, detail=detail, code=code, errors=errors
+        type="about:blank",
+        title=HTTPStatus(status).phrase,
+        status=status,
+        detail=detail,
+        code=code,
+        errors=errors,
+        choices=list(choices) or None,
     )
     headers = {} if retry_after is None else {"Retry-After": str(retry_after)}
     return JSONResponse(body.model_dump(exclude_none=True), status, headers, MEDIA_TYPE)
@@ -113,7 +138,7 @@ def add_handlers(app: FastAPI) -> None:
 
     async def on_problem(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, ServiceProblem)
-        return answer(error.status, error.code, error.detail, retry_after=error.retry_after)
+        return answer(error.status, error.code, error.detail, retry_after=error.retry_after, choices=error.choices)
 
     async def on_http(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, HTTPException)

@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from fastapi import APIRouter, Query
 
-from service.web.problems import ServiceProblem, responses
+from service.bench.quantities import WrongQuantity, typed_number
+from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
 
 router = APIRouter(prefix="/api/plan", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
@@ -18,40 +19,39 @@ T = TypeVar("T")
 Grams = Annotated[str, Query(min_length=1, max_length=60, description='In g, or with its unit: "1 lb".')]
 Litres = Annotated[str, Query(min_length=1, max_length=60, description='In L, or with its unit: "80 ml".')]
 Water = Annotated[str | None, Query(max_length=60)]
-Share = Annotated[float, Query(ge=0, le=0.95)]
-Excess = Annotated[float, Query(ge=1, le=20)]
-MOST = {"g": 1e6, "l": 1e4}
+Share = Annotated[float, Query(ge=0, le=0.95, allow_inf_nan=False)]
+FirstLiquid = Annotated[str, Query(min_length=1, max_length=60, description="mol/L of acid; below 0: lye.")]
+Typed = Annotated[str, Query(min_length=1, max_length=60)]
 
 
 def asked(ask: Callable[[], T]) -> T:
     """What ``ask`` gives; a wrong call becomes a problem detail."""
     try:
         return ask()
+    except WrongQuantity as wrong:
+        raise of_quantity(wrong) from None
     except (CallError, ValueError) as wrong:
         raise ServiceProblem(
             409 if "gate says" in str(wrong) or "closed" in str(wrong) else 422, "bench", str(wrong)
         ) from None
 
 
-def _amount(name: str, text: str | None, unit: str) -> float | None:
-    """What was typed, in ``unit``; None stays None.
+def _amount(name: str, text: str | None) -> float | None:
+    """What was typed, in the unit that ``name`` ends in; None stays None.
 
     Raises
     ------
     ServiceProblem
-        422, naming the parameter.
+        422, naming the parameter, with the choices where it may mean two things.
     """
-    from service.bench.reagents import amount  # noqa: PLC0415 - its units load late
+    return _number(name, name, text) if text else None
 
-    if not text:
-        return None
+
+def _number(name: str, field: str, text: str) -> float:
     try:
-        value = amount(text, unit)
-    except ValueError as wrong:
-        raise ServiceProblem(422, "bench", f"{name}: {wrong}.") from None
-    if not 0.0 < value <= MOST[unit]:
-        raise ServiceProblem(422, "bench", f"{name}: must be above 0 and at most {MOST[unit]:g} {unit}.")
-    return value
+        return typed_number(field, text)
+    except WrongQuantity as wrong:
+        raise of_quantity(wrong.at(name)) from None
 
 
 @router.get("/lye")
@@ -59,10 +59,10 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     chloride_g: Grams,
     moisture_low: Share = 0.0,
     moisture_high: Share | None = None,
-    temp_c: Annotated[float, Query(ge=0, le=100)] = 80.0,
+    temp_c: Typed = "80",
     portions: Annotated[int, Query(ge=1, le=100)] = 1,
-    lye_excess: Excess = 1.5,
-    sugar_excess: Excess = 1.2,
+    lye_excess: Typed = "1.5",
+    sugar_excess: Typed = "1.2",
     sugar: Literal["glucose", "glucose monohydrate", "none"] = "glucose",
     unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
 ) -> dict[str, Any]:
@@ -70,16 +70,16 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     from service.bench.lye_plan import lye_plan  # noqa: PLC0415
     from service.bench.reagents import RULES  # noqa: PLC0415
 
-    mass = _amount("chloride_g", chloride_g, "g")
+    mass = _amount("chloride_g", chloride_g)
     assert mass is not None
     answer, said = asked(
         lambda: lye_plan(
             mass,
             (moisture_low, moisture_low if moisture_high is None else moisture_high),
-            temp_c=temp_c,
+            temp_c=_number("temp_c", "temp_c", temp_c),
             portions=portions,
-            lye_excess=lye_excess,
-            sugar_excess=sugar_excess,
+            lye_excess=_number("lye_excess", "excess", lye_excess),
+            sugar_excess=_number("sugar_excess", "excess", sugar_excess),
             sugar=None if sugar == "none" else sugar,
             unit=unit or None,
         )
@@ -112,8 +112,10 @@ def plan_waste(
 def plan_wash(  # noqa: PLR0917 - query parameters, given by name
     retained_l: Litres,
     water: Literal["pure", "air", "tap"] = "air",
-    alkalinity_mmol_l: Annotated[float | None, Query(ge=0, le=50)] = None,
-    acid_mol_l: Annotated[float, Query(ge=-12, le=12, description="Of the first liquid; below 0: lye.")] = 1.0,
+    alkalinity_mmol_l: Water = None,
+    acid_mol_l: Annotated[
+        str, Query(min_length=1, max_length=60, description="Of the first liquid; below 0: lye.")
+    ] = "1",
     volume_l: Water = None,
     added_l: Water = None,
 ) -> dict[str, Any]:
@@ -121,16 +123,16 @@ def plan_wash(  # noqa: PLR0917 - query parameters, given by name
     from service.bench.reagents import RULES  # noqa: PLC0415
     from service.bench.washing.plan import REALITY, wash_plan  # noqa: PLC0415
 
-    retained = _amount("retained_l", retained_l, "l")
+    retained = _amount("retained_l", retained_l)
     assert retained is not None
     answer, lines = asked(
         lambda: wash_plan(
             retained_l=retained,
-            volume_l=_amount("volume_l", volume_l, "l"),
-            added_l=_amount("added_l", added_l, "l"),
-            start=acid_mol_l,
+            volume_l=_amount("volume_l", volume_l),
+            added_l=_amount("added_l", added_l),
+            start=_number("acid_mol_l", "acid_mol_l", acid_mol_l),
             water=water,
-            alkalinity=alkalinity_mmol_l,
+            alkalinity=_amount("alkalinity_mmol_l", alkalinity_mmol_l),
             readings=[],
         )
     )

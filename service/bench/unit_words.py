@@ -1,0 +1,91 @@
+"""The units that people write at a bench, as the units library calls them, and the words that mean two things.
+
+US gallons, quarts, pints and fluid ounces unless "imperial" or "uk" stands before them.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+# What the units library calls it -> how people write it, small letters, without dots and underscores.
+_WRITTEN: dict[str, str] = {
+    "microgram": "µg|ug|mcg|microgram|micrograms",
+    "milligram": "mg|milligram|milligrams",
+    "gram": "g|gm|gms|gram|grams|gramme|grammes",
+    "kilogram": "kg|kgs|kilo|kilos|kilogram|kilograms",
+    "tonne": "t|tonne|tonnes|metric ton|metric tons",
+    "pound": "lb|lbs|pound|pounds",
+    "ounce": "oz av|oz avdp|avdp oz|av oz|avoirdupois oz|avoirdupois ounce|avoirdupois ounces",
+    "troy_ounce": "oz t|ozt|oz tr|t oz|toz|oz troy|troy oz|troy ounce|troy ounces|ounce troy|ounces troy",
+    "grain": "grain|grains",
+    "pennyweight": "dwt|pennyweight|pennyweights",
+    "microliter": "µl|ul|microlitre|microlitres|microliter|microliters",
+    "milliliter": "ml|millilitre|millilitres|milliliter|milliliters|cc|ccm|cm3|cm^3",
+    "centiliter": "cl|centilitre|centilitres|centiliter|centiliters",
+    "deciliter": "dl|decilitre|decilitres|deciliter|deciliters",
+    "liter": "l|ltr|litre|litres|liter|liters|dm3|dm^3",
+    "fluid_ounce": "fl oz|floz|us fl oz|fluid oz|fluid ounce|fluid ounces|us fluid ounce|us fluid ounces",
+    "pint": "us pint|us pints|pint|pints",
+    "quart": "qt|us qt|quart|quarts|us quart|us quarts",
+    "gallon": "gal|us gal|gallon|gallons|us gallon|us gallons",
+    "imperial_fluid_ounce": "imperial fl oz|uk fl oz|imperial fluid ounce|imperial fluid ounces",
+    "imperial_pint": "imperial pint|imperial pints|uk pint|uk pints",
+    "imperial_quart": "imperial quart|imperial quarts|uk quart|uk quarts",
+    "imperial_gallon": "imperial gallon|imperial gallons|imperial gal|uk gallon|uk gallons|uk gal",
+    "second": "s|sec|secs|second|seconds",
+    "minute": "min|mins|minute|minutes",
+    "hour": "h|hr|hrs|hour|hours",
+    "day": "d|day|days",
+    "week": "week|weeks",
+    "degC": "c|°c|deg c|degc|celsius|degree celsius|degrees celsius",
+    "degF": "f|°f|deg f|degf|fahrenheit|degrees fahrenheit",
+    "kelvin": "k|kelvin",
+    "millimeter": "mm|millimetre|millimetres|millimeter|millimeters",
+    "centimeter": "cm|centimetre|centimetres|centimeter|centimeters",
+    "inch": "in|inch|inches",
+}
+UNIT_WORDS: dict[str, str] = {
+    word.replace("µ", "\u03bc"): name for name, words in _WRITTEN.items() for word in words.split("|")
+}
+
+# A field's unit -> its sign, an example to show, what kind of amount it is.
+EXAMPLES: dict[str, tuple[str, str, str]] = {
+    "g": ("g", "80 g", "a mass"),
+    "l": ("L", "80 ml or 1.5 l", "a volume"),
+    "ml": ("mL", "80 ml", "a volume"),
+    "hour": ("h", "90 min", "a time"),
+    "degC": ("°C", "60 °C", "a temperature"),
+    "mm": ("mm", "10 mm", "a length"),
+}
+
+
+@dataclass(frozen=True)
+class Question:
+    """A word that means two things: why it is asked back, and how to write what may be meant."""
+
+    why: str
+    choices: tuple[str, ...]
+
+
+_OUNCE = Question("there are three kinds of ounce", ("oz avdp", "troy oz", "fl oz"))
+_MILLI = Question("a capital M means a million", ("mg", "kg"))
+QUESTIONS: dict[str, Question] = {
+    "gr": Question("gr is grams to some and grains to others", ("g", "grains")),
+    "grs": Question("gr is grams to some and grains to others", ("g", "grains")),
+    "oz": _OUNCE,
+    "ozs": _OUNCE,
+    "ounce": _OUNCE,
+    "ounces": _OUNCE,
+    "ML": Question("ML is megalitres", ("ml", "l")),
+    "Mg": _MILLI,
+    "MG": _MILLI,
+    "ton": Question("tons differ", ("kg", "lb")),
+    "tons": Question("tons differ", ("kg", "lb")),
+}
+
+
+def words_of(word: str) -> tuple[str, str]:
+    """A unit as written without dots and doubled spaces, and the same in small letters, as UNIT_WORDS has it."""
+    said = " ".join(re.sub(r"[._]", " ", word).replace("º", "°").split())
+    return said, re.sub(r"^° ", "°", said.lower())
