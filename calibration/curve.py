@@ -21,7 +21,7 @@ from calibration.spline import fit_spline
 from stripread.kind import StripKind
 from stripread.ph.curve import Lot, StripCurve, StripModel
 from stripread.ph.posterior import infer_ph
-from stripread.ph.profile import Quality
+from stripread.ph.quality import Quality
 from stripread.strip.pads import PadSet
 
 Array = NDArray[np.float64]

@@ -21,7 +21,8 @@ from stripread.card.values import CardValues
 from stripread.errors import CallError
 from stripread.kind import StripKind
 from stripread.ph.curve import Lot
-from stripread.ph.profile import Evidence, KnownPhoto, Profile
+from stripread.ph.profile import Evidence, Profile
+from stripread.ph.quality import KnownPhoto
 from stripread.results import SOFTWARE
 from stripread.strip.measure import Measured
 

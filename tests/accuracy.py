@@ -24,7 +24,8 @@ from calibration.gather import to_pads
 from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
 from stripread.errors import Refused
-from stripread.ph.profile import KnownPhoto, Profile
+from stripread.ph.profile import Profile
+from stripread.ph.quality import KnownPhoto
 from stripread.ph.read import read_ph
 from stripread.strip.measure import measure
 from tests.scenes.scene import Scene, random_scene

@@ -22,6 +22,7 @@ from stripread.colour import lab_to_rgb, rgb_to_lab
 from stripread.errors import CallError
 from stripread.kind import StripKind, kind_from_dict
 from stripread.ph.curve import Lot, Scatter, StripCurve, StripModel
+from stripread.ph.quality import KnownPhoto, Quality
 
 Array = NDArray[np.float64]
 Evidence = Literal["buffers", "chart and buffers", "chart only"]
@@ -30,52 +31,6 @@ FORMAT = 1
 _WHAT = "stripread profile"
 _LSTAR = 116.0  # one unit of cube-root RGB in L*
 ENOUGH_POINTS = 4  # fewer buffers than this show nothing between them
-
-
-@dataclass(frozen=True)
-class KnownPhoto:
-    """One photo that the profile was made from. ``ph`` is NaN for a photo of the maker's chart."""
-
-    file: str
-    sha256: str
-    ph: float
-    ph_sd: float
-
-
-# Chi-square per degree of freedom of profiles whose readings, by other phones, are as sure as they say: the doubts of a
-# dye allow for other phones, the calibration's photos are by one. Chosen on twelve rendered profiles.
-USUAL_CHI_SQUARE = 0.65
-USUAL_WORTH = 5.0  # buffers that this counts as much as
-MOST_WIDENED = 2.5
-
-
-@dataclass(frozen=True)
-class Quality:
-    """How well the curve fits, every error in pH found by leaving that buffer's photos out of the fit.
-
-    loo_rms, loo_mean, loo_worst: root mean square, mean absolute and largest error; NaN where there is none.
-    loo_coverage: share of left-out photos inside their 95 % interval. chi_square: of the photos about the curve, per
-    degree of freedom, before the scatter was widened. points, photos: buffers, and photos of them.
-    """
-
-    points: int
-    photos: int
-    loo_rms: float = float("nan")
-    loo_mean: float = float("nan")
-    loo_worst: float = float("nan")
-    loo_coverage: float = float("nan")
-    chi_square: float = float("nan")
-
-    @property
-    def doubt_scale(self) -> float:
-        """Factor on all covariances, 1 or more, where photos left out miss the curve by more than their doubts allow.
-
-        The Birge ratio (R. T. Birge, Phys. Rev. 40, 207, 1932; from memory), drawn to what is usual.
-        """
-        if np.isnan(self.chi_square):
-            return 1.0
-        drawn = (USUAL_WORTH * USUAL_CHI_SQUARE + self.points * self.chi_square) / (USUAL_WORTH + self.points)
-        return float(np.clip(drawn / USUAL_CHI_SQUARE, 1.0, MOST_WIDENED))
 
 
 @dataclass(frozen=True)

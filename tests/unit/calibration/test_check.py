@@ -23,7 +23,8 @@ from stripread.kind import Pad, StripKind
 from stripread.ph.curve import Lot, Scatter, StripCurve
 from stripread.ph.kubelka import lab_by_load
 from stripread.ph.posterior import infer_ph
-from stripread.ph.profile import KnownPhoto, Profile, Quality, save_profile
+from stripread.ph.profile import Profile, save_profile
+from stripread.ph.quality import KnownPhoto, Quality
 from stripread.reasons import because
 from stripread.results import PadColour, PhReading, Stamp
 from stripread.strip.pads import PadSet

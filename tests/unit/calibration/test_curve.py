@@ -14,7 +14,8 @@ from calibration.spline import fit_spline, repeat_sizes, through
 from calibration.tables import Swatch
 from stripread.ph.curve import Lot
 from stripread.ph.posterior import infer_ph
-from stripread.ph.profile import KnownPhoto, profile_from_text, profile_text
+from stripread.ph.profile import profile_from_text, profile_text
+from stripread.ph.quality import KnownPhoto
 from stripread.strip.pads import PadSet
 from tests.unit.calibration.toystrips import Toy, kind_of, photos, shot
 
@@ -118,7 +119,7 @@ def test_readings_between_the_buffers_are_covered():
 
 def fit_curve_of(strip):
     from calibration.curve import FittedCurve, LeftOut
-    from stripread.ph.profile import Quality
+    from stripread.ph.quality import Quality
 
     empty = np.zeros(0)
     none = LeftOut(empty, empty, empty, empty, empty, np.zeros(0, dtype=bool))

@@ -11,7 +11,8 @@ from stripread.ph.combined_reading import ObservedPhoto, combine
 from stripread.ph.curve import Lot, Scatter, StripCurve
 from stripread.ph.joint_posterior import infer_joint
 from stripread.ph.observation import StripObservation
-from stripread.ph.profile import Profile, Quality
+from stripread.ph.profile import Profile
+from stripread.ph.quality import Quality
 from stripread.reasons import because
 from stripread.results import PhReading, Stamp, StripReading
 

@@ -10,15 +10,8 @@ from stripread.colour import rgb_to_lab
 from stripread.errors import CallError
 from stripread.kind import Pad, StripKind
 from stripread.ph.curve import Lot, Scatter, StripCurve
-from stripread.ph.profile import (
-    KnownPhoto,
-    Profile,
-    Quality,
-    load_profile,
-    profile_from_text,
-    profile_text,
-    save_profile,
-)
+from stripread.ph.profile import Profile, load_profile, profile_from_text, profile_text, save_profile
+from stripread.ph.quality import KnownPhoto, Quality
 
 KIND = StripKind("two pads", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (2.0, 9.0), (10.0, 60.0))
 
