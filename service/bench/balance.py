@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from service.bench.reagents import Chloride, Span, silver_share
-from service.bench.silver import ammonia_solubility, chloride_solubility
+from service.bench.silver import Solubility, ammonia_solubility, chloride_solubility
 
 NO_SPAN: Span = (0.0, 0.0, 0.0)
 
@@ -29,31 +29,52 @@ SETTLED: tuple[tuple[float, Span], ...] = (  # up to so many hours of settling
     (math.inf, (1.0, 8.0, 50.0)),
 )
 PAPER_G: Span = (0.01, 0.05, 0.3)  # silver in one rinsed filter paper, g; common practice, no source
+# mg/L of silver over its oxide: from strong lye to pure water kept from air (tests/data/stall.csv, vessel.csv).
+OVER_OXIDE: Span = (0.3, 3.0, 20.0)
+# Where nobody knows a decant's chloride: from plain water to an acid of 1 mol/L.
+CHLORIDE_UNKNOWN = (0.0, 1.0)
+LEAST_SOLUBLE = 0.0025  # mol/L of chloride, where silver chloride dissolves least (tests/data/silver_solubility.csv)
+SILVER_IN_OXIDE = 0.93096  # mass share of silver in Ag2O, IUPAC atomic weights
 GLASS_G: Span = (0.001, 0.01, 0.05)  # silver stuck on one vessel, g; common practice, no source
 
 
 @dataclass(frozen=True)
 class Decant:
-    """One liquid poured off. ``chloride`` mol/L; ``acid`` whether it is hydrochloric acid rather than salt or lye."""
+    """One liquid poured off.
+
+    ``chloride`` mol/L, or (low, high) where only that is known, None where nothing is; ``acid`` whether it is
+    hydrochloric acid rather than salt or lye.
+    """
 
     name: str
     litres: float
-    chloride: float = 0.001
+    chloride: float | tuple[float, float] | None = None
     temp_c: float = 25.0
     settled_h: float | None = None
     looks: str | None = None  # a word of TURBIDITY
     acid: bool = True
-    solid: str = "chloride"  # what the fines are: chloride or metal (oxide counts as metal)
+    solid: str = "chloride"  # what the fines are: chloride, oxide or metal
+
+    @property
+    def chloride_range(self) -> tuple[float, float]:
+        """mol/L of chloride, (low, high)."""
+        if self.chloride is None:
+            return CHLORIDE_UNKNOWN
+        return self.chloride if isinstance(self.chloride, tuple) else (self.chloride, self.chloride)
 
 
 @dataclass(frozen=True)
 class Loss:
-    """One way for silver to go: grams (low, value, high), where it is now, whether it comes back from there."""
+    """One way for silver to go: grams (low, value, high), where it is now, whether it comes back from there.
+
+    Losses of one ``cause`` share their error: if the fines of one decant are at their high end, so are the others'.
+    """
 
     name: str
     silver_g: Span
     where: str
     note: str = ""
+    cause: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,7 +105,7 @@ def expected_from_metal(mass_g: float, fineness: tuple[float, float], scale_g: f
         For a fineness outside 0-1 or a negative mass.
     """
     low, high = min(fineness), max(fineness)
-    if not 0.0 <= low <= high <= 1.0 or mass_g < 0.0:
+    if not 0.0 <= low <= high <= 1.0 or not mass_g > 0.0:
         raise ValueError("the fineness lies between 0 and 1 (925 parts in a thousand are 0.925), the mass above 0")
     return max(0.0, mass_g - scale_g) * low, mass_g * 0.5 * (low + high), (mass_g + scale_g) * high
 
@@ -97,23 +118,57 @@ def decant_loss(decant: Decant) -> tuple[Loss, Loss]:
     ValueError
         For a volume below 0 or an unknown word for the turbidity.
     """
-    if decant.litres < 0.0:
+    if not decant.litres >= 0.0:
         raise ValueError("a volume can't be below 0")
-    held = chloride_solubility(decant.chloride, decant.temp_c, decant.acid)
-    # A liquid that did not stand on chloride long is not saturated: the low end takes a third.
-    dissolved = _times((held.low / 3.0, held.mg_l, held.high), decant.litres / 1000.0)
-    if decant.solid != "chloride":
-        dissolved = (0.0, 0.0, dissolved[2])
+    if decant.solid not in ("chloride", "oxide", "metal"):
+        raise ValueError(f"the fines are chloride, oxide or metal, not {decant.solid!r}")
+    dissolved = _times(dissolved_mg_l(decant), decant.litres / 1000.0)
     solids = _solids(decant)
-    share = silver_share() if decant.solid == "chloride" else 1.0
+    share = {"chloride": silver_share(), "oxide": SILVER_IN_OXIDE, "metal": 1.0}[decant.solid]
     fines = _times(solids, decant.litres * share / 1000.0)
     note = "by the settling time" if decant.looks is None and decant.settled_h is not None else ""
     if decant.looks is None and decant.settled_h is None:
         note = "neither settling time nor turbidity given"
     return (
-        Loss(f"dissolved in {decant.name}", dissolved, "in the stock vessel"),
-        Loss(f"fines in {decant.name}", fines, "in the stock vessel, at the bottom", note),
+        Loss(
+            f"dissolved in {decant.name}",
+            dissolved,
+            "in the stock vessel",
+            "" if decant.chloride is not None or decant.solid != "chloride" else "its chloride is not known",
+            f"dissolved over {decant.solid}",
+        ),
+        Loss(f"fines in {decant.name}", fines, "in the stock vessel, at the bottom", note, "fines"),
     )
+
+
+def dissolved_mg_l(decant: Decant) -> Span:
+    """Silver dissolved in a decant by its own chloride and temperature, mg/L."""
+    if decant.solid == "oxide":
+        return OVER_OXIDE
+    low, high = decant.chloride_range
+    between = [LEAST_SOLUBLE] if low < LEAST_SOLUBLE < high else []
+    held = [_held(c, decant) for c in dict.fromkeys((low, *between, high))]
+    # Water where nothing is known, else the middle of what is known.
+    value = held[0].mg_l if decant.chloride is None else math.sqrt(held[0].mg_l * held[-1].mg_l)
+    # A liquid that did not stand on chloride long is not saturated: the low end takes a third.
+    span = min(h.low for h in held) / 3.0, value, max(h.high for h in held)
+    return span if decant.solid == "chloride" else (0.0, 0.0, span[2])
+
+
+def _held(chloride: float, decant: Decant) -> Solubility:
+    return chloride_solubility(chloride, decant.temp_c, decant.acid)
+
+
+def chloride_by_ph(ph: float, interval: tuple[float, float] | None = None) -> tuple[float, float]:
+    """Chloride (mol/L) of a wash of hydrochloric acid, (low, high), by its pH and the reading's interval.
+
+    A strip that stands at its end only bounds it: "at most 0" is 1 mol/L or more, up to what is sold (12). Above pH 4
+    the acid is gone and the water's own chloride and alkalinity are left: up to some 5 mmol/L.
+    """
+    low, high = interval or (ph - 0.3, ph + 0.3)
+    if high > 4.0:
+        return 10.0 ** -min(high, 7.0), max(0.005, 10.0**-low)
+    return 10.0**-high, 12.0 if low <= 0.0 else min(12.0, 10.0**-low / 0.75)  # activity of HCl below 1: 0.75 or more
 
 
 def _solids(decant: Decant) -> Span:
@@ -135,7 +190,7 @@ def ammonia_test_loss(drops_ml: float, strength: float, on_solid: bool = False) 
     else:
         span = _times((0.05, 0.5, 2.0), drops_ml / 1e6)
         note = "acidified and put back, nothing of it is lost"
-    return Loss("taken by the ammonia checks", span, "in the test vial", note)
+    return Loss("taken by the ammonia checks", span, "in the test vial", note, "ammonia")
 
 
 def back_to_chloride_loss(oxide_silver_g: float, acid_mol: float) -> Loss:
@@ -146,7 +201,11 @@ def back_to_chloride_loss(oxide_silver_g: float, acid_mol: float) -> Loss:
     most = min(oxide_silver_g, acid_mol * 107.8682)
     note = "reduce before the acid rinse: add sugar until it darkens no more"
     return Loss(
-        "turned back to chloride by the acid rinse", (0.0, 0.5 * most, most), "in the powder, as chloride", note
+        "turned back to chloride by the acid rinse",
+        (0.0, 0.5 * most, most),
+        "in the powder, as chloride",
+        note,
+        "rinse",
     )
 
 
@@ -154,7 +213,7 @@ def unconverted_loss(silver_g: float, pale: Span) -> Loss:
     """Chloride left in the powder, from the pale share of its surface as read (low, value, high)."""
     # The eye sees the outside: coats hide chloride inside, so the mass may be a few times the area.
     span = (0.3 * pale[0] * silver_g, pale[1] * silver_g, min(1.0, 3.0 * pale[2]) * silver_g)
-    return Loss("left as chloride", span, "in the powder", "the surface is seen, the inside is not: factor 3")
+    return Loss("left as chloride", span, "in the powder", "the surface is seen, the inside is not: factor 3", "coats")
 
 
 def filters_and_glass(papers: int, vessels: int) -> tuple[Loss, ...]:
@@ -162,10 +221,16 @@ def filters_and_glass(papers: int, vessels: int) -> tuple[Loss, ...]:
     losses = []
     if papers:
         note = "collect the papers wet; rinse nitrate out before any burning"
-        losses.append(Loss("in filter paper", _times(PAPER_G, papers), "in the papers", note))
+        losses.append(Loss("in filter paper", _times(PAPER_G, papers), "in the papers", note, "paper"))
     if vessels:
         losses.append(
-            Loss("on glass and rods", _times(GLASS_G, vessels), "on the vessels", "a rinse brings most of it back")
+            Loss(
+                "on glass and rods",
+                _times(GLASS_G, vessels),
+                "on the vessels",
+                "a rinse brings most of it back",
+                "glass",
+            )
         )
     return tuple(losses)
 
@@ -184,10 +249,11 @@ def balance(expected_g: Span, weighed: tuple[float, float] | None, losses: tuple
 
     Returns
     -------
-    Balance; sums of ranges add the deviations in quadrature (independent losses), never the ends.
+    Balance; losses of one cause add their ends, those of different causes their deviations in quadrature. Where the
+    mass to start from is 0 there is no share.
     """
     ordered = tuple(sorted(losses, key=lambda loss: -loss.silver_g[1]))
-    explained = add_spans([loss.silver_g for loss in ordered])
+    explained = add_by_cause(ordered)
     again = tuple(
         loss.name.removeprefix("fines in ")
         for loss in ordered
@@ -195,6 +261,9 @@ def balance(expected_g: Span, weighed: tuple[float, float] | None, losses: tuple
     )
     if weighed is None:
         return Balance(expected_g, None, None, None, ordered, explained, "Not weighed yet.", again)
+    if not expected_g[1] > 0.0:
+        empty = "The mass to start from is 0: strike it out and write the right one down."
+        return Balance(expected_g, None, None, None, ordered, explained, empty, again)
     mass, scale = weighed
     got = (max(0.0, mass - scale), mass, mass + scale)
     share = (got[0] / expected_g[2], mass / expected_g[1], got[2] / max(expected_g[0], 1e-12))
@@ -233,11 +302,25 @@ def add_spans(spans: list[Span]) -> Span:
     return max(0.0, value - down), value, value + up
 
 
+def add_by_cause(losses: tuple[Loss, ...]) -> Span:
+    """Sum of losses: within one cause the ends add (ten like decants err alike), between causes in quadrature."""
+    by_cause: dict[str, Span] = {}
+    for i, loss in enumerate(losses):
+        cause = loss.cause or f"number {i}"
+        low, value, high = by_cause.get(cause, NO_SPAN)
+        by_cause[cause] = low + loss.silver_g[0], value + loss.silver_g[1], high + loss.silver_g[2]
+    return add_spans(list(by_cause.values()))
+
+
 def dropping_out(decant: Decant) -> str | None:
     """Whether to dilute a strong decant so that its dissolved chloride falls, or None if it is not worth it."""
-    now = chloride_solubility(decant.chloride, decant.temp_c, decant.acid).mg_l * decant.litres
-    times = min(10.0, max(1.0, decant.chloride / 0.01))  # more water than that nobody stores
-    then = chloride_solubility(decant.chloride / times, 25.0, decant.acid).mg_l * decant.litres * times
+    low, high = decant.chloride_range
+    if decant.chloride is None or decant.solid != "chloride":
+        return None
+    chloride = math.sqrt(low * high)
+    now = _held(chloride, decant).mg_l * decant.litres
+    times = min(10.0, max(1.0, chloride / 0.01))  # more water than that nobody stores
+    then = chloride_solubility(chloride / times, 25.0, decant.acid).mg_l * decant.litres * times
     if now - then < 20.0:  # mg
         return None
     return (

@@ -9,6 +9,7 @@ from typing import Any
 from service.bench import reagents
 from service.bench.lye import NO_PROOF, plan_lye, plan_sugar
 from service.bench.reagents import Span
+from service.bench.weighings import MOISTURE_UNKNOWN, NOT_SAID
 
 SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
 PURITY = 0.97  # of the lye: it draws water and carbonate
@@ -18,7 +19,7 @@ Said = list[tuple[str, str]]
 
 def lye_plan(
     chloride_g: float,
-    moisture: tuple[float, float] = (0.0, 0.0),
+    moisture: tuple[float, float] | None = None,
     *,
     temp_c: float = 80.0,
     portions: int = 1,
@@ -32,7 +33,7 @@ def lye_plan(
     Parameters
     ----------
     chloride_g, moisture
-        Mass of the chloride as weighed, and the share of water in it (low, high).
+        Mass of the chloride as weighed, and the share of water in it (low, high); None where nobody says how wet it is.
     temp_c, portions
         Of the lye; the liquid is decanted between the portions.
     sugar
@@ -45,7 +46,7 @@ def lye_plan(
     ValueError
         For what ``chloride``, ``dose``, ``plan_lye`` and ``shown`` do not take.
     """
-    stock = reagents.chloride(chloride_g, moisture)
+    stock = reagents.chloride(chloride_g, MOISTURE_UNKNOWN if moisture is None else moisture)
     dose = reagents.dose(
         stock,
         lye_excess=lye_excess,
@@ -60,6 +61,7 @@ def lye_plan(
         plans.append(plan_sugar(stock.mol[1], base, temp_c))
     each = f" in each of {portions} portions" if portions > 1 else ""
     said = [
+        *([("How wet", NOT_SAID)] if moisture is None else []),
         ("Dry chloride", f"{_mass(stock.dry_g, unit)}, silver in it {_mass(stock.silver_g, unit)}"),
         (f"Lye ({100 * PURITY:.0f} % NaOH)", _mass(dose.lye_g, unit) + each),
     ]

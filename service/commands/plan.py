@@ -23,6 +23,18 @@ def _range(text: str, what: str) -> tuple[float, float]:
         raise CallError(f"{what}: {problem}") from None
 
 
+def _moisture(text: str | None) -> tuple[float, float] | None:
+    """A share of water, "dry" or "drained" as (low, high); None where nothing is said."""
+    from service.bench.weighings import moisture_of
+
+    if text is None:
+        return None
+    try:
+        return moisture_of(text)
+    except ValueError as problem:
+        raise CallError(f"--moisture: {problem}") from None
+
+
 def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
     import json
 
@@ -51,7 +63,7 @@ command.add_command(waste)
 @click.option(
     "--chloride", required=True, type=Quantity("chloride_g"), help='Mass of silver chloride, e.g. "500 g" or "1 lb".'
 )
-@click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range: 0.2-0.4, 20-40 %.")
+@click.option("--moisture", help="Share of water in it: 0.3, a range: 0.2-0.4, 20-40 %, or dry, drained.")
 @click.option("--temp", default="80", show_default=True, type=Quantity("temp_c"), help="Temperature of the lye, °C.")
 @click.option(
     "--portions", default=1, show_default=True, type=click.IntRange(1, 100), help="Portions of lye, decanted."
@@ -77,7 +89,7 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
     try:
         answer, said = lye_plan(
             o["chloride"],
-            _range(o["moisture"], "--moisture"),
+            _moisture(o["moisture"]),
             temp_c=o["temp"],
             portions=o["portions"],
             lye_excess=o["lye_excess"],

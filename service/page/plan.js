@@ -12,7 +12,7 @@ const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) =
 const LYE = {
   fields: [
     { name: "chloride_g", label: "Silver chloride, as weighed", units: MASS, required: true },
-    { name: "moisture", label: "Water in it, % (empty: dry; drained: often 20 to 50)", range: true },
+    { name: "moisture", label: "Water in it, % (empty: not known, 0 to 50; drained: often 20 to 50)", range: true },
     { name: "temp_c", label: "Temperature of the lye", units: WARMTH, value: "80", unit: "degC" },
     { name: "portions", label: "Portions of lye, decanted between", mode: "numeric", value: "1", max: 3 },
     { name: "sugar", label: "Sugar", options: [["glucose", "glucose"], ["glucose monohydrate", "glucose with its water (monohydrate)"], ["none", "none, lye alone"]], value: "glucose" },
@@ -20,12 +20,12 @@ const LYE = {
     { name: "sugar_excess", label: "Sugar, times what is needed", mode: "decimal", value: "1.2", max: 5 },
   ],
   query(v) {
-    const wet = range(v, "moisture", 100) || [0, 0];
+    const wet = range(v, "moisture", 100);
     const warm = number(v.temp_c, "Temperature");
     return {
       chloride_g: amount(v, "chloride_g"),
-      moisture_low: Math.min(...wet),
-      moisture_high: Math.max(...wet),
+      moisture_low: wet ? Math.min(...wet) : null,
+      moisture_high: wet ? Math.max(...wet) : null,
       temp_c: v.temp_c_unit === "degF" && warm !== null ? Math.round((50 * (warm - 32)) / 9) / 10 : warm,
       portions: number(v.portions, "Portions"),
       sugar: v.sugar,

@@ -26,7 +26,19 @@ def test_lye_says_what_is_left_and_how_to_be_careful(capsys):
 
 
 def test_lye_as_json_by_hand(capsys):
-    code, out, _ = run(capsys, "lye", "--chloride", "143.3182 g", "--lye-excess", "1", "--sugar-excess", "1", "--json")
+    code, out, _ = run(
+        capsys,
+        "lye",
+        "--chloride",
+        "143.3182 g",
+        "--moisture",
+        "0",
+        "--lye-excess",
+        "1",
+        "--sugar-excess",
+        "1",
+        "--json",
+    )
     answer = json.loads(out)
     assert code == 0
     assert answer["chloride"]["mol"][1] == pytest.approx(1.0, rel=1e-5)
@@ -72,7 +84,7 @@ def test_yield_names_the_decant_to_settle_again(capsys):
     [
         ("lye", "--chloride", "abc"),
         ("lye", "--chloride", "5 l"),
-        ("lye", "--chloride", "5", "--moisture", "wet"),
+        ("lye", "--chloride", "5", "--moisture", "soggy"),
         ("lye", "--chloride", "5", "--moisture", "1.2"),
         ("lye", "--chloride", "5", "--unit", "banana"),
         ("lye", "--chloride", "5", "--unit", "litre"),

@@ -57,7 +57,7 @@ def _number(name: str, field: str, text: str) -> float:
 @router.get("/lye")
 def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     chloride_g: Grams,
-    moisture_low: Share = 0.0,
+    moisture_low: Share | None = None,
     moisture_high: Share | None = None,
     temp_c: Typed = "80",
     portions: Annotated[int, Query(ge=1, le=100)] = 1,
@@ -72,10 +72,12 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
 
     mass = _amount("chloride_g", chloride_g)
     assert mass is not None
+    low, high = moisture_low, moisture_high
+    moisture = None if low is None and high is None else (low or 0.0, (low or 0.0) if high is None else high)
     answer, said = asked(
         lambda: lye_plan(
             mass,
-            (moisture_low, moisture_low if moisture_high is None else moisture_high),
+            moisture,
             temp_c=_number("temp_c", "temp_c", temp_c),
             portions=portions,
             lye_excess=_number("lye_excess", "excess", lye_excess),

@@ -1,0 +1,89 @@
+"""Weights of what a batch starts from: how wet, in how many lots, and whether a second one replaces or adds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from service.bench.balance import expected_from_metal
+from service.bench.quantities import typed_range
+from service.bench.reagents import Span, chloride
+from stripread.errors import CallError
+
+Again = Literal["replaces", "adds"]
+# Share of water, by mass, in chloride; common practice, no source: a drained cake holds 0.2 to 0.5, one dried through
+# a few thousandths at most. Where nobody says which it is, it may be either.
+MOISTURES: dict[str, tuple[float, float]] = {"dry": (0.0, 0.01), "wet": (0.2, 0.5), "drained": (0.2, 0.5)}
+MOISTURE_UNKNOWN = (0.0, 0.5)
+FINENESS_UNKNOWN = (0.5, 1.0)
+NOT_SAID = (
+    "Nobody said how wet it was: taken as dry to drained (0 to 50 % water). Dry it, or say --moisture dry, drained, or "
+    "a range."
+)
+
+
+def moisture_of(text: str | None) -> tuple[float, float]:
+    """The share of water, (low, high): "dry", "drained", "0.25-0.3", "20 to 40 %"; unknown where nothing is said.
+
+    Raises
+    ------
+    ValueError
+        If it can't be read.
+    """
+    words = (text or "").strip().lower()
+    if not words:
+        return MOISTURE_UNKNOWN
+    return MOISTURES[words] if words in MOISTURES else typed_range(words)
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """One weight, g, of "chloride" or "input" metal; ``again`` what a later one is to the earlier ones."""
+
+    of: str
+    grams: float
+    scale_g: float = 0.0
+    moisture: tuple[float, float] | None = None
+    fineness: tuple[float, float] | None = None
+    again: Again | None = None
+
+
+def ask_again(earlier: Sequence[Weighing], new: Weighing) -> None:
+    """Ask what a second weight of the same thing is to the first.
+
+    Powder and silver are weighed again while they dry: there the last one counts, and nobody is asked.
+
+    Raises
+    ------
+    CallError
+        Where it is not said whether it replaces the earlier one or adds to it.
+    """
+    same = [w for w in earlier if w.of == new.of]
+    if same and new.of in ("chloride", "input") and new.again is None:
+        raise CallError(
+            f"{same[-1].grams:g} g of {new.of} is written down already: does {new.grams:g} g replace it, or is it "
+            "another lot that adds? Say again=replaces or again=adds."
+        )
+
+
+def expected_of(weighings: Sequence[Weighing]) -> Span | None:
+    """Silver expected, g, (low, value, high): chloride where it was weighed, else the input metal; None without either.
+
+    Lots add up, their ends too: whoever misjudges the water of one misjudges the others'. A weight of 0 is passed over.
+    """
+    for of in ("chloride", "input"):
+        lots: list[Weighing] = []
+        for w in weighings:
+            if w.of == of and w.grams > 0.0:
+                lots = [*lots, w] if w.again == "adds" else [w]
+        if lots:
+            spans = [_silver(w) for w in lots]
+            return sum(s[0] for s in spans), sum(s[1] for s in spans), sum(s[2] for s in spans)
+    return None
+
+
+def _silver(w: Weighing) -> Span:
+    if w.of == "chloride":
+        return chloride(w.grams, w.moisture or MOISTURE_UNKNOWN, w.scale_g).silver_g
+    return expected_from_metal(w.grams, w.fineness or FINENESS_UNKNOWN, w.scale_g)

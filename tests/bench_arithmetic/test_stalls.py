@@ -1,0 +1,85 @@
+"""Stalls have names, and the chalk of lye washes has grams: against PHREEQC's tables."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from service.bench.washing.stalls import OXIDE_AIRED_PH, OXIDE_PH, Wash, chalk_g, chalk_sentence, stall
+
+DATA = Path(__file__).parents[1] / "data"
+SOFT = (5.6, 7.0)
+
+
+def _washes(*phs, first=1):
+    return [Wash(n, ph, (ph - 0.3, ph + 0.3)) for n, ph in enumerate(phs, first)]
+
+
+def test_the_ph_of_oxide_is_the_tables():
+    with (DATA / "stall.csv").open() as f:
+        rows = {row["air"]: float(row["ph"]) for row in csv.DictReader(f) if "oxide" in row["case"]}
+    assert pytest.approx(rows["kept from air"]) == OXIDE_PH
+    assert pytest.approx(rows["aired"]) == OXIDE_AIRED_PH
+
+
+@pytest.mark.parametrize(
+    ("washes", "after", "water", "code"),
+    [
+        (_washes(12.6, 11.6, 10.2, 10.1, 10.1), "lye", SOFT, "oxide"),  # tests/data/stall.csv
+        (_washes(12.6, 11.0, 8.8, 8.7, 8.7), "lye", SOFT, "oxide"),  # aired
+        (_washes(12.6, 11.0, 8.8, 8.7, 8.7), "lye", (7.5, 8.7), None),  # hard water, aired, reads so itself
+        (_washes(12.6, 11.7, 10.7, 9.7, 8.7), "lye", SOFT, None),  # a tenth a wash: tests/data/lye_wash_chalk.csv
+        (_washes(12.6, 10.2, 10.1), "lye", SOFT, None),  # two are no stall yet
+        (_washes(1.0, 2.0, 3.1, 4.0, 4.1, 4.0, 4.1, 4.0, 4.1, 4.0), "acid", SOFT, "clots"),
+        (_washes(1.0, 2.0, 3.0, 4.0, 4.6, 5.2), "acid", SOFT, None),  # it moves
+        (_washes(1.0, 3.0, 5.6, 5.6, 5.6, 5.6), "acid", SOFT, None),  # water that stood in air
+        (_washes(10.1, 10.1, 10.1, 10.1), "acid", SOFT, None),  # no such stall in an acid wash
+        ([Wash(3, 10.1, (9.8, 10.4))] * 5, "lye", SOFT, None),  # five photos of one wash
+    ],
+)
+def test_a_stall_by_name(washes, after, water, code):
+    found = stall(washes, after, water)
+    assert (found.code if found else None) == code
+    if code == "oxide":
+        assert "more sugar" in found.sentence
+        assert "No acid" in found.sentence
+    if code == "clots":
+        assert "crush" in found.sentence
+
+
+def _table():
+    with (DATA / "lye_wash_chalk.csv").open() as f:
+        return [row for row in csv.DictReader(f) if row["how"] == "chalk falls" and row["wash"] != "0"]
+
+
+@pytest.mark.parametrize("row", _table(), ids=lambda r: f"{r['alkalinity_mmol_per_l']} mmol/L wash {r['wash']}")
+def test_chalk_by_the_table(row):
+    # Source: PHREEQC phreeqc.dat, one litre in the wash in question and none in the others.
+    litres = [1.0 if n == int(row["wash"]) else 0.0 for n in range(1, 6)]
+    low, value, high = chalk_g(litres, float(row["alkalinity_mmol_per_l"]))
+    assert value == pytest.approx(float(row["chalk_g_per_l"]), abs=1e-6)
+    assert low <= value <= high
+
+
+def test_chalk_of_three_hard_litres_by_hand():
+    # 0.179 + 0.197 + 0.057 = 0.433 g; all the lime of three litres at 4 mmol/L: 3 x 2 mmol x 100.09 g/mol = 0.60 g.
+    low, value, high = chalk_g([1.0, 1.0, 1.0], 4.0)
+    assert value == pytest.approx(0.433, abs=0.001)
+    assert high == pytest.approx(0.6, abs=0.002)
+    assert low == pytest.approx(value / 3)
+    assert "dilute acid" in chalk_sentence((low, value, high))
+    assert chalk_sentence(chalk_g([1.0], 0.0)) is None
+
+
+def test_unknown_tap_water_is_a_wide_range():
+    low, value, high = chalk_g([1.0, 1.0, 1.0], None)
+    assert low == 0.0
+    assert 0.1 < value < high
+
+
+@pytest.mark.parametrize("call", [([-1.0], 1.0), ([1.0], -1.0), ([1.0], 500.0), ([float("nan")], 1.0)])
+def test_nonsense_is_refused(call):
+    with pytest.raises(ValueError, match="between"):
+        chalk_g(*call)
