@@ -134,18 +134,17 @@ def compose(
         top = _draw_reasons(figure, reasons, (_RIGHT, top + 6, _RIGHT_W, HEIGHT / 2 - top), 14.0) + 10
     else:
         _draw_reasons(figure, reasons, (_LEFT, bottom + 28, _LEFT_W, HEIGHT - _FOOT - bottom - 24), 11.0)
-    draw_panels(figure, panels, top)
+    _draw_panels(figure, panels, top)
     return pixels(figure)
 
 
-def draw_panels(figure: Figure, panels: Sequence[Panel], top: float) -> float:
-    """Stack panels in the right column from ``top`` (px); returns where they end."""
+def _draw_panels(figure: Figure, panels: Sequence[Panel], top: float) -> None:
+    """Stack panels in the right column from ``top`` (px)."""
     for panel in panels:
         write(figure, _RIGHT, top + 14, panel.title, 10.5, weight="bold", colour=INK)
         axes = axes_at(figure, _RIGHT, top + 26, _RIGHT_W, panel.height)
         panel.draw(axes)
         top += 26 + panel.height + panel.below
-    return top
 
 
 def _draw_photo(figure: Figure, photo: Image, outlines: Sequence[Outline], height: int) -> tuple[float, float]:
