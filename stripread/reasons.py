@@ -7,19 +7,27 @@ status alone (cautions, limits of what a test proves).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 Severity = Literal["refuse", "doubt", "note"]
+Bound = Literal["at most", "at least"]
 
 
 @dataclass(frozen=True)
 class Reason:
-    """One reason: a stable ``code``, its ``severity`` and a ``message`` with the remedy in it."""
+    """One reason: a stable ``code``, its ``severity`` and a ``message`` with the remedy in it.
+
+    What the message says in figures stands beside it, so that nobody takes a sentence apart: ``value`` in ``unit``
+    ("" for a plain number), and ``bound`` where the value is only known to be at most or at least that.
+    """
 
     code: str
     severity: Severity
     message: str
+    bound: Bound | None = field(default=None, compare=False)  # two reasons are one where they say the same
+    value: float | None = field(default=None, compare=False)
+    unit: str = field(default="", compare=False)
 
 
 # code -> (severity, message). A message may hold {fields}; ``because`` fills them in.
@@ -280,8 +288,10 @@ REASONS: dict[str, tuple[Severity, str]] = {
 }
 
 
-def because(code: str, detail: str = "") -> Reason:
-    """Make the registered reason ``code`` with ``detail`` filled in.
+def because(
+    code: str, detail: str = "", *, bound: Bound | None = None, value: float | None = None, unit: str = ""
+) -> Reason:
+    """Make the registered reason ``code`` with ``detail`` filled in; the figures are ``Reason``'s fields.
 
     Raises
     ------
@@ -291,4 +301,4 @@ def because(code: str, detail: str = "") -> Reason:
     severity, text = REASONS[code]
     if not detail:
         text = text.replace(" ({detail})", "").replace("{detail}", "")
-    return Reason(code, severity, text.replace("{detail}", detail))
+    return Reason(code, severity, text.replace("{detail}", detail), bound, value, unit)

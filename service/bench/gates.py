@@ -6,26 +6,24 @@ reading holds; a refused one tells nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
-from service.bench.procedure import Gate, Stage
+from service.bench.procedure import PaleBelow, PhNeutral, Stage, TintNone, WeightConstant
+from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint, Observation
 
 State = Literal["open", "hold", "cannot tell"]
 
 
 @dataclass(frozen=True)
-class Entry:
-    """One thing the log holds, as a gate sees it: ``kind`` of READS and the reading's own JSON fields.
+class Weighing:
+    """One mass of the drying metal, g, with half the width of the scale's doubt, g, and when (ISO time)."""
 
-    ``at`` is ISO time. A weight has ``grams`` and ``scale_g``; a blank pH (of the rinse water) has ``blank`` true.
-    """
-
-    kind: str
     at: str
-    data: dict[str, Any]
-    wash: int | None = None
+    grams: float
+    scale_g: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -44,27 +42,25 @@ class Metal:
     retained_l: float | None = None
 
 
-def judge(stage: Stage, entries: list[Entry], metal: Metal | None = None, hard_water: bool = False) -> Verdict:
-    """Judge a stage's gate by the entries made in that stage (in the order of time)."""
+def judge(
+    stage: Stage,
+    observations: Sequence[Observation],
+    weighings: Sequence[Weighing] = (),
+    metal: Metal | None = None,
+    hard_water: bool = False,
+) -> Verdict:
+    """Judge a stage's gate by what was read and weighed in that stage (in the order of time)."""
     gate = stage.gate
-    seen = sorted(entries, key=lambda e: e.at)
-    if gate.kind == "tint_none":
+    seen = sorted(observations, key=lambda o: o.at)
+    if isinstance(gate, TintNone):
         return _tint(gate, seen, metal or Metal(), hard_water)
-    if gate.kind == "pale_below":
+    if isinstance(gate, PaleBelow):
         return _pale(gate, seen)
-    if gate.kind == "ph_neutral":
+    if isinstance(gate, PhNeutral):
         return _neutral(gate, seen)
-    if gate.kind == "weight_constant":
-        return _weight(gate, seen)
+    if isinstance(gate, WeightConstant):
+        return _weight(gate, sorted(weighings, key=lambda w: w.at))
     return Verdict("cannot tell", "Nothing is measured here: say yourself when this stage is done.")
-
-
-def _usable(entries: list[Entry], kind: str) -> list[Entry]:
-    return [e for e in entries if e.kind == kind and e.data.get("status", "ok") != "refused"]
-
-
-def _doubtful(entry: Entry) -> bool:
-    return str(entry.data.get("status", "ok")) == "doubtful"
 
 
 def copper_ppm(limit_mg_l: float, retained_l: float, silver_g: float) -> float:
@@ -72,24 +68,25 @@ def copper_ppm(limit_mg_l: float, retained_l: float, silver_g: float) -> float:
     return limit_mg_l * retained_l / (silver_g / 1000.0)
 
 
-def _tint(gate: Gate, entries: list[Entry], metal: Metal, hard_water: bool) -> Verdict:
-    times = int(gate.settings["times"])
-    last = _usable(entries, "tint")[-times:]
+def _tint(gate: TintNone, observations: list[Observation], metal: Metal, hard_water: bool) -> Verdict:
+    times = int(gate.times)
+    tints = [o.reading for o in observations if isinstance(o.reading, LoggedTint) and not o.reading.refused]
+    last = tints[-times:]
     if not last:
         return Verdict("cannot tell", "No tint reading in this stage yet.")
-    decisions = [e.data.get("decision") if not _doubtful(e) else "undecided" for e in last]
+    decisions = ["undecided" if tint.doubtful else tint.decision for tint in last]
     if "copper" in decisions:
         return Verdict("hold", "Copper was still seen in the last readings: wash on.")
     if any(decision != "none seen" for decision in decisions):
         return Verdict("cannot tell", "A tint reading is undecided or doubtful: take it again with a deeper sample.")
     if len(last) < times:
         return Verdict("hold", f"None seen {len(last)} time{'s' if len(last) > 1 else ''}; {times} running are needed.")
-    return _hidden_copper(float(gate.settings["ppm"]), last, metal, hard_water)
+    return _hidden_copper(gate.ppm, last, metal, hard_water)
 
 
-def _hidden_copper(most: float, last: list[Entry], metal: Metal, hard_water: bool) -> Verdict:
+def _hidden_copper(most: float, last: list[LoggedTint], metal: Metal, hard_water: bool) -> Verdict:
     """None seen, so how much could be there all the same?"""
-    limits = [float(e.data["detection_limit"]) for e in last if e.data.get("detection_limit") is not None]
+    limits = [tint.detection_limit for tint in last if tint.detection_limit is not None]
     if len(limits) < len(last) or not metal.silver_g or metal.retained_l is None:
         text = "None seen; to say what hides in the metal, give the sample's depth, the silver and the retained liquid."
         return Verdict("cannot tell", text)
@@ -104,14 +101,13 @@ def _hidden_copper(most: float, last: list[Entry], metal: Metal, hard_water: boo
     return Verdict("open", text)
 
 
-def _pale(gate: Gate, entries: list[Entry]) -> Verdict:
-    most = float(gate.settings["share"])
-    seen = _usable(entries, "solid")
-    if not seen:
+def _pale(gate: PaleBelow, observations: list[Observation]) -> Verdict:
+    most = gate.share
+    solids = [o.reading for o in observations if isinstance(o.reading, LoggedSolid) and not o.reading.refused]
+    if not solids:
         return Verdict("cannot tell", "No picture of the solid in this stage yet.")
-    entry = seen[-1]
-    share, interval = entry.data.get("pale_fraction"), entry.data.get("pale_interval")
-    if share is None or interval is None or _doubtful(entry):
+    share, interval = solids[-1].pale_fraction, solids[-1].pale_interval
+    if share is None or interval is None or solids[-1].doubtful:
         return Verdict(
             "cannot tell", "The last picture of the solid is doubtful: stir, spread it flat, photograph it again."
         )
@@ -126,22 +122,47 @@ def _pale(gate: Gate, entries: list[Entry]) -> Verdict:
     )
 
 
-def _neutral(gate: Gate, entries: list[Entry]) -> Verdict:
-    low, high = gate.settings["band"]
-    seen = [e for e in _usable(entries, "ph") if e.data.get("interval")]
-    blanks = [e for e in seen if e.data.get("blank")]
-    seen = [e for e in seen if not e.data.get("blank")]
+@dataclass(frozen=True)
+class _Acidity:
+    """A pH with its interval as read, and with the ends open where the strip's range ended."""
+
+    ph: float
+    interval: tuple[float, float]
+    whole: tuple[float, float]
+    doubtful: bool
+    blank: bool
+
+    @property
+    def half(self) -> float:
+        return max(self.interval[1] - self.ph, self.ph - self.interval[0])
+
+
+def _acidities(observations: list[Observation]) -> list[_Acidity]:
+    """The pH values that were read, in their order."""
+    found = []
+    for o in observations:
+        reading, whole = o.reading, o.open_interval()
+        if not isinstance(reading, LoggedPh) or reading.refused:
+            continue
+        if reading.ph is not None and reading.interval is not None and whole is not None:
+            found.append(_Acidity(reading.ph, reading.interval, whole, reading.doubtful, o.blank))
+    return found
+
+
+def _neutral(gate: PhNeutral, observations: list[Observation]) -> Verdict:
+    low, high = gate.band
+    read = _acidities(observations)
+    blanks, seen = [x for x in read if x.blank], [x for x in read if not x.blank]
     if not seen:
         return Verdict("cannot tell", "No pH reading in this stage yet.")
-    entry = seen[-1]
-    a, b = _open_ended(entry)
-    ph = entry.data["ph"]
-    if _doubtful(entry):
+    last = seen[-1]
+    ph, (a, b) = last.ph, last.whole
+    if last.doubtful:
         return Verdict("cannot tell", f"The last pH, {ph:.1f}, is doubtful: read it again.")
     if low <= a and b <= high:
         return Verdict("open", f"pH {ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}.")
     if blanks:
-        return _against_blank(entry, blanks[-1])
+        return _against_blank(last, blanks[-1])
     if b < low or a > high:
         return Verdict(
             "hold",
@@ -153,20 +174,10 @@ def _neutral(gate: Gate, entries: list[Entry]) -> Verdict:
     )
 
 
-def _open_ended(entry: Entry) -> tuple[float, float]:
-    """The interval, without its end where the strip's own range ended: there the true pH may lie anywhere beyond."""
-    low, high = (float(end) for end in entry.data["interval"])
-    for reason in entry.data.get("reasons", []):
-        if reason.get("code") == "end_of_range":
-            low, high = (0.0, high) if "at most" in str(reason.get("message")) else (low, 14.0)
-    return low, high
-
-
-def _against_blank(entry: Entry, blank: Entry) -> Verdict:
+def _against_blank(sample: _Acidity, blank: _Acidity) -> Verdict:
     """Not different from the rinse water: the difference holds 0 in its 95 % interval and is below 1 pH for sure."""
-    ph, own = float(entry.data["ph"]), float(blank.data["ph"])
-    half = [max(e.data["interval"][1] - e.data["ph"], e.data["ph"] - e.data["interval"][0]) for e in (entry, blank)]
-    reach = (half[0] ** 2 + half[1] ** 2) ** 0.5
+    ph, own = sample.ph, blank.ph
+    reach = (sample.half**2 + blank.half**2) ** 0.5
     gap = ph - own
     if abs(gap) > max(reach, 0.3):
         return Verdict("hold", f"pH {ph:.1f} still differs from the rinse water's {own:.1f}: wash on.")
@@ -177,19 +188,16 @@ def _against_blank(entry: Entry, blank: Entry) -> Verdict:
     return Verdict("open", f"pH {ph:.1f} is not different from the rinse water's own {own:.1f}.")
 
 
-def _weight(gate: Gate, entries: list[Entry]) -> Verdict:
-    seen = [e for e in entries if e.kind == "weight" and e.data.get("grams") is not None]
-    if len(seen) < 2:
+def _weight(gate: WeightConstant, weighings: list[Weighing]) -> Verdict:
+    if len(weighings) < 2:
         return Verdict("cannot tell", "Two weights with drying between are needed.")
-    first, second = seen[-2:]
-    a, b = float(first.data["grams"]), float(second.data["grams"])
-    scale = max(float(e.data.get("scale_g", 0.0)) for e in (first, second))
-    within = max(float(gate.settings["within_g"]), float(gate.settings["within_share"]) * b)
+    first, second = weighings[-2:]
+    a, b = first.grams, second.grams
+    scale = max(first.scale_g, second.scale_g)
+    within = max(gate.within_g, gate.within_share * b)
     hours = (datetime.fromisoformat(second.at) - datetime.fromisoformat(first.at)).total_seconds() / 3600.0
-    if hours < float(gate.settings["hours"]):
-        return Verdict(
-            "hold", f"Only {hours:.1f} h of drying between the two weights; {gate.settings['hours']:g} h are wanted."
-        )
+    if hours < gate.hours:
+        return Verdict("hold", f"Only {hours:.1f} h of drying between the two weights; {gate.hours:g} h are wanted.")
     if 2.0 * scale > 3.0 * within:
         return Verdict("cannot tell", f"The scale (±{scale:g} g) is too coarse to tell a change of {within:.2g} g.")
     if abs(a - b) <= within:

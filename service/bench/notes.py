@@ -1,196 +1,377 @@
 """What a person writes down at the bench beside the photos: weights, decants, reagents, what went to the stock vessel.
 
-A note is a kind and a table of fields; ``checked`` is the only door, for the command line, the API and old logs alike.
+Each kind of note is one model: it checks what is given, is the note's JSON in the log, describes it to the API, and
+says how the page's form asks for it. ``checked`` is the only door, for the command line, the API and old logs alike.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Annotated, ClassVar, Literal, Self, TypeVar, get_args
 
-from service.bench.balance import TURBIDITY, Decant
+from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, PrivateAttr, ValidationError, model_validator
+from pydantic_core import ErrorDetails
+
+from service.bench.balance import Decant
+from service.bench.note_fields import IN_LOG, Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, Word
 from service.bench.procedure import parse_procedure
-from service.bench.quantities import WrongQuantity, typed_number, typed_range, within
+from service.bench.quantities import WrongQuantity
 from service.bench.waste import Poured
 from stripread.errors import CallError
 
-WEIGHED = ("chloride", "input", "powder", "silver")
-NUMBER, TEXT, FLAG, PAIR, TEXTS = "number", "text", "flag", "pair", "texts"
+PH = Bounds(-1, 15)
+C = TypeVar("C", bound="Content")
+GRAMS, LITRES = Bounds(0, 1e6), Bounds(0, 1e4)
 
-# kind -> field -> (type, least, most, required); numbers in the unit that the field's name ends in.
-FIELDS: dict[str, dict[str, tuple[str, float, float, bool]]] = {
-    "procedure": {"text": (TEXT, 0, 0, True)},
-    "move": {
-        "to": (TEXT, 0, 0, True),
-        "state": (TEXT, 0, 0, True),
-        "sentence": (TEXT, 0, 0, True),
-        "reason": (TEXT, 0, 0, False),
-        "who": (TEXT, 0, 0, False),
-    },
-    "weight": {
-        "grams": (NUMBER, 0, 1e6, True),
-        "of": (TEXT, 0, 0, True),
-        "scale_g": (NUMBER, 0, 1e4, False),
-        "moisture": (PAIR, 0, 0.99, False),
-        "fineness": (PAIR, 0, 1, False),
-    },
-    "decant": {
-        "name": (TEXT, 0, 0, True),
-        "litres": (NUMBER, 0, 1e4, True),
-        "chloride": (NUMBER, 0, 12, False),
-        "temp_c": (NUMBER, 0, 100, False),
-        "settled_h": (NUMBER, 0, 1e4, False),
-        "looks": (TEXT, 0, 0, False),
-        "acid": (FLAG, 0, 0, False),
-        "solid": (TEXT, 0, 0, False),
-    },
-    "used": {"what": (TEXT, 0, 0, True), "grams": (NUMBER, 0, 1e6, False), "litres": (NUMBER, 0, 1e4, False)},
-    "poured": {
-        "what": (TEXT, 0, 0, True),
-        "litres": (NUMBER, 0, 1e4, True),
-        "ph": (NUMBER, -1, 15, False),
-        "interval": (PAIR, -1, 15, False),
-        "mol": (NUMBER, -1e4, 1e4, False),
-        "metals": (TEXTS, 0, 0, False),
-        "ammonia": (FLAG, 0, 0, False),
-    },
-    "ammonia_test": {"ml": (NUMBER, 0, 1e3, True), "mol_l": (NUMBER, 0, 15, True), "on_solid": (FLAG, 0, 0, False)},
-    "acid_rinse": {"acid_mol": (NUMBER, 0, 1e3, True), "oxide_silver_g": (NUMBER, 0, 1e6, True)},
-    "mixed": {"ph": (NUMBER, -1, 15, True), "interval": (PAIR, -1, 15, False), "litres": (NUMBER, 0, 1e4, False)},
-    "emptied": {"what": (TEXT, 0, 0, True)},  # the stock vessel was handed over
-    "strike": {"note": (NUMBER, 1, 1e12, True), "why": (TEXT, 0, 0, True), "who": (TEXT, 0, 0, False)},
-    "vessel": {
-        "retained_l": (NUMBER, 0, 1e3, False),
-        "papers": (NUMBER, 0, 1e3, False),
-        "glasses": (NUMBER, 0, 1e3, False),
-    },
-}
+
+class Content(BaseModel):
+    """What a note of one kind holds. ``label`` is how a form calls it; without one no form asks for it."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+    kind: ClassVar[str]
+    label: ClassVar[str | None] = None
+    _given: tuple[str, ...] = PrivateAttr(())
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_order(cls, data: object, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        made = handler(data)
+        if isinstance(data, dict):
+            made._given = tuple(data)
+        return made
+
+    def fields(self) -> dict[str, object]:
+        """The fields that were given, JSON-ready, in the order in which they came."""
+        found = self.model_dump(mode="json", include=self.model_fields_set)
+        return {name: found[name] for name in self._given or found}
+
+
+class ChosenProcedure(Content):
+    """The procedure of the batch, as the text of its file."""
+
+    kind = "procedure"
+    text: Text
+
+    @model_validator(mode="after")
+    def _parses(self) -> Self:
+        parse_procedure(self.text)
+        return self
+
+
+class Move(Content):
+    """On to another stage: what the gate said, and the reason where it went against it."""
+
+    kind = "move"
+    to: Text
+    state: Text
+    sentence: Text
+    reason: Text | None = None
+    who: Text | None = None
+
+
+class Weight(Content):
+    """Something weighed."""
+
+    kind = "weight"
+    label = "A weight"
+    of: Annotated[
+        Literal["chloride", "input", "powder", "silver"],
+        Word,
+        Asked(
+            "Of what",
+            options=(
+                ("chloride", "chloride"),
+                ("input", "metal at the start"),
+                ("powder", "powder"),
+                ("silver", "silver"),
+            ),
+            value="chloride",
+        ),
+    ]
+    grams: Annotated[Number, GRAMS, Asked("Mass", units="mass")]
+    scale_g: Annotated[Number, Bounds(0, 1e4), Asked("The scale is right to ±", units="mass", unit="g")] | None = None
+    moisture: (
+        Annotated[
+            Pair,
+            Bounds(0, 0.99),
+            Asked("Water in wet chloride, % (drained: often 20 to 50)", parts=100, only_if=("of", "chloride")),
+        ]
+        | None
+    ) = None
+    fineness: (
+        Annotated[
+            Pair,
+            Bounds(0, 1),
+            Asked("Fineness of the metal at the start, ‰ (as 925)", parts=1000, only_if=("of", "input")),
+        ]
+        | None
+    ) = None
+
+
+class DecantNote(Content):
+    """A liquid poured off. ``wash`` is the number of the wash that it ends, where ``name`` does not say "wash 3"."""
+
+    kind = "decant"
+    label = "A decant"
+    name: Annotated[Text, Asked("Which (as wash 3)")]
+    litres: Annotated[Number, LITRES, Asked("How much", units="volume")]
+    settled_h: Annotated[Number, Bounds(0, 1e4), Asked("It had settled for", units="time")] | None = None
+    looks: (
+        Annotated[
+            Literal["clear", "hazy", "cloudy", "milky"],
+            Word,
+            Asked(
+                "It looked",
+                options=(
+                    ("", "didn't look"),
+                    ("clear", "clear"),
+                    ("hazy", "hazy"),
+                    ("cloudy", "cloudy"),
+                    ("milky", "milky"),
+                ),
+                value="",
+            ),
+        ]
+        | None
+    ) = None
+    temp_c: Annotated[Number, Bounds(0, 100), Asked("Temperature", units="warmth")] | None = None
+    acid: Annotated[
+        Flag,
+        Asked("The liquid was", options=(("true", "acid or plain water"), ("false", "salt or lye")), value="true"),
+    ] = True
+    chloride: Annotated[Number, Bounds(0, 12), Asked("Chloride in it, mol/L, if known")] | None = None
+    solid: Annotated[
+        Literal["chloride", "metal"],
+        Word,
+        Asked("Over", options=(("chloride", "chloride"), ("metal", "metal or oxide")), value="chloride"),
+    ] = "chloride"
+    wash: Annotated[Count, Bounds(0, 999)] | None = None
+
+    @property
+    def wash_number(self) -> int | None:
+        """The wash that it ends: as given, else by a name that says wash and one number ("wash 3")."""
+        if self.wash is not None:
+            return self.wash
+        words = self.name.lower().replace("#", " ").split()
+        numbers = [word for word in words if word.isascii() and word.isdigit()]
+        return int(numbers[0]) if "wash" in words and len(numbers) == 1 else None
+
+
+class ReagentUsed(Content):
+    """A reagent used."""
+
+    kind = "used"
+    label = "A reagent used"
+    what: Annotated[Text, Asked("What")]
+    grams: Annotated[Number, GRAMS, Asked("Mass", units="mass")] | None = None
+    litres: Annotated[Number, LITRES, Asked("or volume", units="volume")] | None = None
+
+
+class BatchVessel(Content):
+    """The vessel of the batch: what stays in it, and what the solid touched."""
+
+    kind = "vessel"
+    label = "The batch's vessel"
+    retained_l: Annotated[Number, Bounds(0, 1e3), Asked("Liquid that stays with the solid", units="volume")] | None = (
+        None
+    )
+    papers: Annotated[Number, Bounds(0, 1e3), Asked("Filter papers used", whole=True)] | None = None
+    glasses: Annotated[Number, Bounds(0, 1e3), Asked("Glasses and beakers used", whole=True)] | None = None
+
+
+class AmmoniaTest(Content):
+    """A copper check with ammonia: how much of how strong, and whether it touched the solid."""
+
+    kind = "ammonia_test"
+    label = "A test with ammonia"
+    ml: Annotated[Number, Bounds(0, 1e3), Asked("Ammonia and liquid together", units="small volume")]
+    mol_l: Annotated[Number, Bounds(0, 15), Asked("Ammonia in it, mol/L")]
+    on_solid: Annotated[Flag, Asked("It touched the solid", unticked=True)] = False
+
+
+class AcidRinse(Content):
+    """A rinse with acid over powder that may hold oxide."""
+
+    kind = "acid_rinse"
+    label = "A rinse with acid"
+    acid_mol: Annotated[Number, Bounds(0, 1e3), Asked("Hydrochloric acid in it, mol")]
+    oxide_silver_g: Annotated[Number, GRAMS, Asked("Silver that was still oxide, at most", units="mass")]
+
+
+class Pouring(Content):
+    """Something poured into the stock vessel."""
+
+    kind = "poured"
+    label = "Poured into the stock vessel"
+    what: Annotated[Text, Asked("What")]
+    litres: Annotated[Number, LITRES, Asked("How much", units="volume")]
+    ph: Annotated[Number, PH, Asked("pH, if read")] | None = None
+    interval: Annotated[Pair, PH, Asked("and the reading's interval")] | None = None
+    mol: (
+        Annotated[Number, Bounds(-1e4, 1e4), Asked("or mol in it, if known", units="acid or lye", unit="acid")] | None
+    ) = None
+    metals: Annotated[Texts, Asked("Metals in it (as silver, copper)")] = ()
+    ammonia: Annotated[Flag, Asked("Ammonia in it")] = False
+
+
+class VesselReading(Content):
+    """The pH of the whole stock vessel, stirred and read: it takes the place of all worked out before."""
+
+    kind = "mixed"
+    label = "The stock vessel's pH, stirred and read"
+    ph: Annotated[Number, PH, Asked("pH")]
+    interval: Annotated[Pair, PH, Asked("and the reading's interval")] | None = None
+    litres: Annotated[Number, LITRES, Asked("It holds (empty: what went in)", units="volume")] | None = None
+
+
+class Emptying(Content):
+    """The stock vessel was handed over."""
+
+    kind = "emptied"
+    label = "The stock vessel was handed over"
+    what: Annotated[Text, Asked("To whom, and how much")]
+
+
+class Strike(Content):
+    """Another note is withdrawn: it counts no more, and stays in the log."""
+
+    kind = "strike"
+    label = "Strike something out"
+    note: Annotated[Count, Bounds(1, 1e12), Asked("Which")]
+    why: Annotated[Text, Asked("Why", longest=500)]
+    who: Annotated[Text, Asked("Who", longest=100)] | None = None
+
+
+CONTENTS: tuple[type[Content], ...] = (
+    ChosenProcedure,
+    Move,
+    Weight,
+    DecantNote,
+    ReagentUsed,
+    BatchVessel,
+    AmmoniaTest,
+    AcidRinse,
+    Pouring,
+    VesselReading,
+    Emptying,
+    Strike,
+)
+KINDS: dict[str, type[Content]] = {content.kind: content for content in CONTENTS}
 
 
 @dataclass(frozen=True)
 class Note:
-    """One note: its kind of FIELDS, when (ISO time), its fields as ``checked`` left them, and its number in the log."""
+    """One note: what it holds, when it was written (ISO time), and its number in the log."""
 
-    kind: str
+    content: Content
     at: str
-    data: dict[str, Any]
     id: int = 0
 
+    @property
+    def kind(self) -> str:
+        """A key of ``KINDS``."""
+        return self.content.kind
 
-def struck(notes: list[Note]) -> dict[int, Note]:
-    """Number of a note that was struck out -> the note that says why. Nothing is ever deleted."""
-    return {int(n.data["note"]): n for n in notes if n.kind == "strike"}
+
+def contents(notes: list[Note], kind: type[C]) -> list[C]:
+    """What the notes of one kind hold, in their order."""
+    return [note.content for note in notes if isinstance(note.content, kind)]
 
 
-def checked(kind: str, data: dict[str, Any]) -> dict[str, Any]:
-    """The note's fields, known and within their bounds; None fields are dropped.
+def withdrawals(notes: list[Note]) -> dict[int, Strike]:
+    """Number of a withdrawn note -> what says so. Nothing is ever deleted."""
+    return {strike.note: strike for strike in contents(notes, Strike)}
 
-    Numbers and pairs may come as text with a unit, "1 lb" or "25-30 %": kept is the number in the field's own unit.
+
+def in_force(notes: list[Note]) -> list[Note]:
+    """The notes that count: those that were not withdrawn."""
+    out = withdrawals(notes)
+    return [note for note in notes if note.id not in out]
+
+
+def checked(kind: str, data: dict[str, object], *, in_log: bool = False) -> Content:
+    """A note's content, known and within its bounds; None fields are left out.
+
+    ``in_log``: it stands in the log already, so that rules that came later do not count.
 
     Raises
     ------
     CallError
-        Naming the field at fault.
+        Naming the field at fault; a ``WrongQuantity`` where a quantity must be typed otherwise.
     """
-    if kind not in FIELDS:
-        raise CallError(f"no such note: {kind}; there are {', '.join(FIELDS)}")
-    known = FIELDS[kind]
-    given = {k: v for k, v in data.items() if v is not None}
-    for name in given:
-        if name not in known:
-            raise CallError(f"a {kind} has no field {name!r}")
-    for name, (_, _, _, required) in known.items():
-        if required and name not in given:
-            raise CallError(f"a {kind} needs {name}")
-    clean = {name: _field(kind, name, value) for name, value in given.items()}
-    _words(kind, clean)
-    return clean
+    if kind not in KINDS:
+        raise CallError(f"no such note: {kind}; there are {', '.join(KINDS)}")
+    model = KINDS[kind]
+    given = {name: value for name, value in data.items() if value is not None}
+    try:
+        return model.model_validate(given, context=IN_LOG if in_log else None)
+    except ValidationError as problem:
+        unknown_first = sorted(problem.errors(), key=lambda e: e["type"] != "extra_forbidden")
+        raise _fault(model, unknown_first[0]) from None
 
 
-def _field(kind: str, name: str, value: object) -> Any:  # noqa: ANN401 - as the rule says
-    form, least, most, _ = FIELDS[kind][name]
-    where = f"{kind}'s {name}"
-    if isinstance(value, str) and form in (NUMBER, PAIR):
-        try:
-            value = typed_number(name, value) if form == NUMBER else typed_range(value)
-        except WrongQuantity as problem:
-            raise problem.at(f"the {where}") from None
-    if form == NUMBER:
-        number = _number(where, value, least, most)
-        try:
-            return within(name, number)
-        except WrongQuantity as problem:
-            raise problem.at(f"the {where}") from None
-    if form == FLAG and isinstance(value, bool):
-        return value
-    if form == TEXT and isinstance(value, str) and value.strip() and len(value) <= 20000:
-        return value.strip()
-    if form == TEXTS and isinstance(value, list | tuple) and all(isinstance(v, str) and len(v) < 100 for v in value):
-        return list(value)
-    if form == PAIR and isinstance(value, list | tuple) and len(value) == 2:
-        return sorted(_number(where, v, least, most) for v in value)
-    raise CallError(f"the {where} can't be {value!r}")
+def _fault(model: type[Content], error: ErrorDetails) -> CallError:
+    name = str(error["loc"][0])
+    where = f"the {model.kind}'s {name}"
+    if error["type"] == "extra_forbidden":
+        return CallError(f"a {model.kind} has no field {name!r}")
+    if error["type"] == "missing":
+        return CallError(f"a {model.kind} needs {name}")
+    if error["type"] == "literal_error":
+        return CallError(f"{where} is {', '.join(words_of(model, name))}, not {error['input']!r}")
+    problem = error["ctx"]["error"]
+    return problem.at(where) if isinstance(problem, WrongQuantity) else CallError(f"{where}{problem}")
 
 
-def _number(where: str, value: object, least: float, most: float) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise CallError(f"the {where} must be a number, not {value!r}")
-    if not least <= value <= most:
-        raise CallError(f"the {where} must lie between {least:g} and {most:g}, not {value:g}")
-    return float(value)
+def words_of(model: type[Content], name: str) -> tuple[str, ...]:
+    """The words that a field may be; none where it takes others."""
+    parts = [model.model_fields[name].annotation]
+    while parts:
+        part = parts.pop()
+        if all(isinstance(arg, str) for arg in get_args(part)) and get_args(part):
+            return get_args(part)
+        parts += get_args(part)
+    return ()
 
 
-def _words(kind: str, clean: dict[str, Any]) -> None:
-    """Fields that take one of a few words."""
-    choices = {
-        ("weight", "of"): WEIGHED,
-        ("decant", "looks"): tuple(TURBIDITY),
-        ("decant", "solid"): ("chloride", "metal"),
-    }
-    for (owner, name), words in choices.items():
-        if kind == owner and name in clean and clean[name] not in words:
-            raise CallError(f"the {kind}'s {name} is {', '.join(words)}, not {clean[name]!r}")
-    if kind == "procedure":
-        parse_procedure(clean["text"])
-
-
-def decant_of(note: Note, chloride: float | None = None) -> Decant:
+def decant_of(content: DecantNote, chloride: float | None = None) -> Decant:
     """The decant of a note; ``chloride`` (mol/L, of the wash's own pH reading) where the note does not say."""
-    data = dict(note.data)
-    if "chloride" not in data and chloride is not None:
-        data["chloride"] = chloride
-    return Decant(**data)
+    found = content.chloride if content.chloride is not None else chloride
+    plain = Decant(
+        content.name,
+        content.litres,
+        settled_h=content.settled_h,
+        looks=content.looks,
+        acid=content.acid,
+        solid=content.solid,
+    )
+    return replace(
+        plain,
+        chloride=plain.chloride if found is None else found,
+        temp_c=plain.temp_c if content.temp_c is None else content.temp_c,
+    )
 
 
 def vessel_of(notes: list[Note]) -> list[Poured]:
     """What the stock vessel holds by its notes, in their order; other kinds of notes are passed over.
 
-    The pH read of the stirred vessel ("mixed") takes the place of all that was worked out before.
+    The pH read of the stirred vessel takes the place of all that was worked out before.
     """
     held: list[Poured] = []
     for note in notes:
-        if note.kind == "poured":
-            held.append(poured_of(note))
-        elif note.kind == "mixed":
-            data = {"litres": sum(p.litres for p in held), **note.data}
-            interval = data.get("interval")
+        content = note.content
+        if isinstance(content, Pouring):
+            held.append(poured_of(content))
+        elif isinstance(content, VesselReading):
+            litres = sum(p.litres for p in held) if content.litres is None else content.litres
             metals = tuple(dict.fromkeys(m for p in held for m in p.metals))
-            read = Poured(
-                "the vessel as read",
-                data["litres"],
-                data["ph"],
-                None if interval is None else (interval[0], interval[1]),
-                metals=metals,
-                ammonia=any(p.ammonia for p in held),
-            )
-            held = [read]
+            ammonia = any(p.ammonia for p in held)
+            held = [Poured("the vessel as read", litres, content.ph, content.interval, metals=metals, ammonia=ammonia)]
     return held
 
 
-def poured_of(note: Note) -> Poured:
+def poured_of(content: Pouring) -> Poured:
     """What a note says went into the stock vessel."""
-    data = dict(note.data)
-    if "interval" in data:
-        data["interval"] = (data["interval"][0], data["interval"][1])
-    return Poured(**{**data, "metals": tuple(data.get("metals", ()))})
+    return Poured(
+        content.what, content.litres, content.ph, content.interval, content.mol, content.metals, content.ammonia
+    )

@@ -3,45 +3,96 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic_core import ErrorDetails
 
 from stripread.errors import CallError
 
-READS = ("ph", "tint", "solid", "weight", "note")
+Read = Literal["ph", "tint", "solid", "weight", "note"]
+READS: tuple[Read, ...] = ("ph", "tint", "solid", "weight", "note")
 NEUTRAL = (6.0, 8.0)  # pH called neutral where a procedure does not say; common practice, no source
-# gate kind -> its settings and what they are when left out
-GATES: dict[str, dict[str, Any]] = {
-    "tint_none": {"times": 2, "ppm": 20.0},
-    "pale_below": {"share": 0.01},
-    "ph_neutral": {"band": list(NEUTRAL)},
-    "weight_constant": {"within_g": 0.05, "within_share": 0.001, "hours": 1.0},
-    "by_hand": {},
-}
 SHIPPED = ("chloride_lye_sugar", "copper_cementation")
 
 
-@dataclass(frozen=True)
-class Gate:
-    """What opens the next stage: a kind of GATES and its settings."""
-
-    kind: str
-    settings: dict[str, Any] = field(default_factory=dict)
+def _rising(band: tuple[float, float]) -> tuple[float, float]:
+    if not band[0] < band[1]:
+        raise ValueError("the first end must be the lower one")
+    return band
 
 
-@dataclass(frozen=True)
-class Stage:
-    """One stage of a procedure."""
+Positive = Annotated[float, Field(strict=True, gt=0)]
+Strict = Annotated[float, Field(strict=True)]
+Text = Annotated[str, Field(strict=True)]
+Name = Annotated[str, Field(strict=True, min_length=1)]
 
-    id: str
-    title: str
-    do: str
-    read: tuple[str, ...]
-    gate: Gate
-    cautions: tuple[str, ...]
-    wrong: tuple[str, ...]
+
+class _Table(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class TintNone(_Table):
+    """No copper seen ``times`` running, with at most ``ppm`` (mg/kg) hidden in the metal."""
+
+    kind: Literal["tint_none"] = "tint_none"
+    times: Positive = 2
+    ppm: Positive = 20.0
+
+
+class PaleBelow(_Table):
+    """At most this share of the solid still pale."""
+
+    kind: Literal["pale_below"] = "pale_below"
+    share: Positive = 0.01
+
+
+class PhNeutral(_Table):
+    """The pH inside a band, or not different from the rinse water's own."""
+
+    kind: Literal["ph_neutral"] = "ph_neutral"
+    band: Annotated[tuple[Strict, Strict], AfterValidator(_rising)] = NEUTRAL
+
+
+class WeightConstant(_Table):
+    """Two weights ``hours`` or more apart that agree within grams or a share of the mass, whichever is more."""
+
+    kind: Literal["weight_constant"] = "weight_constant"
+    within_g: Positive = 0.05
+    within_share: Positive = 0.001
+    hours: Positive = 1.0
+
+
+class ByHand(_Table):
+    """Nothing is measured: a person says when the stage is done."""
+
+    kind: Literal["by_hand"] = "by_hand"
+
+
+Gate = TintNone | PaleBelow | PhNeutral | WeightConstant | ByHand
+GATES: dict[str, type[Gate]] = {
+    "tint_none": TintNone,
+    "pale_below": PaleBelow,
+    "ph_neutral": PhNeutral,
+    "weight_constant": WeightConstant,
+    "by_hand": ByHand,
+}
+
+
+class Stage(_Table):
+    """One stage of a procedure: what to do, what is read, and the gate that opens the next one."""
+
+    id: Name
+    title: Name
+    do: str = ""
+    read: tuple[Read, ...] = ()
+    gate: Annotated[Gate, Field(discriminator="kind")] = ByHand()
+    cautions: tuple[Text, ...] = ()
+    wrong: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -78,9 +129,8 @@ class Procedure:
         """
         place = self.stages.index(self.stage(name))
         for stage in (*self.stages[place:], *reversed(self.stages[:place])):
-            if stage.gate.kind == "ph_neutral":
-                low, high = stage.gate.settings["band"]
-                return float(low), float(high)
+            if isinstance(stage.gate, PhNeutral):
+                return stage.gate.band
         return NEUTRAL
 
 
@@ -102,6 +152,7 @@ def load_procedure(where: str | Path) -> Procedure:
     return parse_procedure(text)
 
 
+@lru_cache(maxsize=64)
 def parse_procedure(text: str) -> Procedure:
     """A procedure from the text of its file; raises CallError as ``load_procedure``."""
     try:
@@ -124,53 +175,31 @@ def parse_procedure(text: str) -> Procedure:
 def _stage(entry: object, place: int) -> Stage:
     if not isinstance(entry, dict):
         raise CallError(f"stage {place} is not a table")
-    where = f"stage {entry.get('id', place)!s}"
-    for key in ("id", "title"):
-        if not isinstance(entry.get(key), str) or not entry[key]:
-            raise CallError(f"{where}: {key} is missing")
-    unknown = set(entry) - {"id", "title", "do", "read", "gate", "cautions", "wrong"}
-    if unknown:
-        raise CallError(f"{where}: unknown key {sorted(unknown)[0]!r}")
-    read = _texts(entry, "read", where)
-    for kind in read:
-        if kind not in READS:
-            raise CallError(f"{where}: can't read {kind!r}; there are {', '.join(READS)}")
-    return Stage(
-        entry["id"],
-        entry["title"],
-        str(entry.get("do", "")),
-        read,
-        _gate(entry.get("gate", {"kind": "by_hand"}), where),
-        _texts(entry, "cautions", where),
-        _texts(entry, "wrong", where),
-    )
+    try:
+        return Stage.model_validate(entry)
+    except ValidationError as problem:
+        where = f"stage {entry.get('id', place)!s}"
+        raise CallError(f"{where}: {_fault(problem.errors()[0])}") from None
 
 
-def _texts(entry: dict[str, Any], key: str, where: str) -> tuple[str, ...]:
-    value = entry.get(key, [])
-    if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-        raise CallError(f"{where}: {key} must be a list of texts")
-    return tuple(value)
+def _fault(error: ErrorDetails) -> str:
+    """The first thing wrong with a stage, in words: which key, and what it may be."""
+    place, given = [str(part) for part in error["loc"]], error["input"]
+    if place[0] == "gate":
+        return _gate_fault(error, place, given)
+    if error["type"] == "extra_forbidden":
+        return f"unknown key {place[0]!r}"
+    if place[0] in ("id", "title"):
+        return f"{place[0]} is missing"
+    if error["type"] == "literal_error":
+        return f"can't read {given!r}; there are {', '.join(READS)}"
+    return f"{place[0]} must be a list of texts" if place[0] != "do" else "do must be a text"
 
 
-def _gate(raw: object, where: str) -> Gate:
-    if not isinstance(raw, dict) or raw.get("kind") not in GATES:
-        raise CallError(f"{where}: the gate's kind must be one of {', '.join(GATES)}")
-    known = GATES[raw["kind"]]
-    settings = {**known, **{k: v for k, v in raw.items() if k != "kind"}}
-    for key, value in settings.items():
-        if key not in known:
-            raise CallError(f"{where}: a {raw['kind']} gate has no {key!r}")
-        if isinstance(known[key], list):
-            good = (
-                isinstance(value, list) and len(value) == 2 and all(_number(v) for v in value) and value[0] < value[1]
-            )
-        else:
-            good = _number(value) and value > 0
-        if not good:
-            raise CallError(f"{where}: the gate's {key} can't be {value!r}")
-    return Gate(raw["kind"], settings)
-
-
-def _number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
+def _gate_fault(error: ErrorDetails, place: list[str], given: object) -> str:
+    if len(place) < 3 or place[1] not in GATES:
+        return f"the gate's kind must be one of {', '.join(GATES)}"
+    key = place[2]
+    if error["type"] == "extra_forbidden":
+        return f"a {place[1]} gate has no {key!r}"
+    return f"the gate's {key} can't be {given!r}"

@@ -16,7 +16,7 @@ from stripread.errors import CallError
 if TYPE_CHECKING:
     from service.bench.state import State
     from service.log.database import Database
-    from service.report.batch_record import Filed
+    from service.report.batch_record import BatchRecord
 
 _NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"]
 _FILE = "File to write: .html or .pdf."
@@ -80,15 +80,16 @@ def list_(data: Path, database: str | None) -> int:
 @log_options
 def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
     """The stage of BATCH, its gate, and what to do next."""
+    from service.bench.state_view import state_view
     from service.log.notes import batch_state
 
     with opened(data, database) as log, log.read() as c:
         state = batch_state(c, batch)
-    click.echo(json.dumps(state.to_dict()) if as_json else _told(state))
+    click.echo(json.dumps(state_view(state).model_dump(mode="json")) if as_json else _lines(state))
     return 0
 
 
-def _told(state: State) -> str:
+def _lines(state: State) -> str:
     lines = [f"{state.stage.title}: gate {state.verdict.state}. {state.verdict.sentence}", f"Next: {state.next_line}"]
     lines += [f"! {text}" for text in state.stage.cautions]
     if state.balance is not None:
@@ -110,7 +111,7 @@ def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # n
 
     with opened(data, database) as log, log.write() as c:
         _, state = move_on(c, batch, how["to"], how["reason"], how["who"])
-    click.echo(_told(state))
+    click.echo(_lines(state))
     return 0
 
 
@@ -130,23 +131,22 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     given = dict(_field(text) for text in fields)
     with opened(data, database) as log, log.write() as c:
         made = add_note(c, batch, kind, given)
-    click.echo(f"note {made.id}: {json.dumps(made.data, ensure_ascii=False)}")
+    click.echo(f"note {made.id}: {json.dumps(made.content.fields(), ensure_ascii=False)}")
     return 0
 
 
 def _field(text: str) -> tuple[str, Any]:
     """`grams=2 lb`, `moisture=0.2-0.4`, `acid=no`, `metals=silver,copper` as a field's name and value."""
-    from service.bench.notes import FIELDS, FLAG, TEXTS
+    from service.bench.note_forms import form_of
 
     name, equals, value = text.partition("=")
-    forms = {form for fields in FIELDS.values() for known, (form, *_) in fields.items() if known == name}
-    if not equals or not forms:
+    form = form_of(name)
+    if not equals or form is None:
         raise CallError(f"give FIELD=VALUE, not {text!r}")
-    form = forms.pop()
-    if form == FLAG:
+    if form == "flag":
         return name, value.lower() in ("1", "yes", "true")
     # Numbers stay as typed: they are read where the note is checked.
-    return name, [v.strip() for v in value.split(",")] if form == TEXTS else value
+    return name, [v.strip() for v in value.split(",")] if form == "words" else value
 
 
 @command.command("stock")
@@ -154,13 +154,15 @@ def _field(text: str) -> tuple[str, Any]:
 def stock(data: Path, database: str | None) -> int:
     """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
     from service.bench import waste
+    from service.bench.notes import Pouring, VesselReading
     from service.log.notes import stock_of_log
 
     with opened(data, database) as log, log.read() as c:
         held, pourings = stock_of_log(c)
     for batch, made in pourings:
-        d = made.data
-        what = f"read, pH {d['ph']:g}" if made.kind == "mixed" else f"{d['what']}, {d['litres']:g} L"
+        d = made.content
+        what = f"{d.what}, {d.litres:g} L" if isinstance(d, Pouring) else ""
+        what = f"read, pH {d.ph:g}" if isinstance(d, VesselReading) else what
         click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {what}")
     click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
     found = [f"  {way.sentence}" for way in waste.ways(held)]
@@ -197,9 +199,9 @@ def demo(out: Path, data: Path | None) -> int:
             raise CallError(f"can't write there: {problem}") from None
         batch = play(place)
         with opened(place, None) as log:
-            filed = _filed(log, place, batch)
+            record = _record(log, place, batch)
     for report_file in places:
-        _write(filed, report_file)
+        _write(record, report_file)
     if data is not None:
         click.echo(f"The log is kept: stripread batch show {batch} --data {data}")
     return 0
@@ -213,15 +215,15 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     place = _ending(out or Path(f"batch-{batch}.html"))
     with opened(data, database) as log:
-        filed = _filed(log, data, batch)
-    return _write(filed, place)
+        record = _record(log, data, batch)
+    return _write(record, place)
 
 
-def _filed(log: Database, data: Path, batch: int) -> Filed:
+def _record(log: Database, data: Path, batch: int) -> BatchRecord:
     """The batch as its report shows it, with thumbnails made from the log's own photos."""
     from service.log import store
-    from service.log.batch_record import filed_batch
     from service.log.blobs import Blobs
+    from service.log.report_source import batch_record
     from service.readers.pictures import NotAPicture, thumbnail
 
     with log.read() as c:
@@ -232,7 +234,7 @@ def _filed(log: Database, data: Path, batch: int) -> Filed:
                 small[row["photo_sha256"]] = thumbnail(blobs.path(row["photo_sha256"]))
             except (NotAPicture, OSError):
                 continue  # the reading stands in the report without its picture
-        return filed_batch(c, batch, small)
+        return batch_record(c, batch, small)
 
 
 def _ending(place: Path) -> Path:
@@ -241,12 +243,12 @@ def _ending(place: Path) -> Path:
     return place
 
 
-def _write(filed: Filed, place: Path) -> int:
+def _write(record: BatchRecord, place: Path) -> int:
     from service.report.html import html_report
     from service.report.pdf import pdf_report
 
     pdf = _ending(place).suffix.lower() == ".pdf"
-    data = pdf_report(filed) if pdf else html_report(filed).encode()
+    data = pdf_report(record) if pdf else html_report(record).encode()
     try:
         place.write_bytes(data)
     except OSError as problem:

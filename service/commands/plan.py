@@ -126,7 +126,7 @@ def wash(**o: Any) -> int:  # noqa: ANN401
     from service.bench.washing.plan import wash_plan
 
     try:
-        answer, lines = wash_plan(
+        plan = wash_plan(
             retained_l=o["retained"],
             volume_l=o["volume"],
             added_l=o["added"],
@@ -137,21 +137,22 @@ def wash(**o: Any) -> int:  # noqa: ANN401
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    return _print(answer, lines, o["as_json"])
+    return _print(plan.to_dict(), plan.lines, o["as_json"])
 
 
-def _reading(text: str) -> tuple[int, float, tuple[float, float]]:
+def _reading(text: str) -> Any:  # noqa: ANN401 - a Reading; its module loads late
     from service.bench.quantities import typed_parts
+    from service.bench.washing.forecast import Reading
 
     n = typed_parts("--reading", text, ("wash", "ph", "ph", "ph"), 2, "WASH:PH or WASH:PH:LOW:HIGH")
     if len(n) == 3 or n[0] != int(n[0]):
         raise CallError(f"--reading: give WASH:PH or WASH:PH:LOW:HIGH, not {text!r}")
     if len(n) == 2:
-        return int(n[0]), n[1], (n[1] - 0.3, n[1] + 0.3)
+        return Reading(int(n[0]), n[1], (n[1] - 0.3, n[1] + 0.3))
     ph, low, high = n[1:]
     if not low <= ph <= high:
         raise CallError(f"--reading: {ph:g} does not lie between {low:g} and {high:g}")
-    return int(n[0]), ph, (low, high)
+    return Reading(int(n[0]), ph, (low, high))
 
 
 @command.command("yield")
@@ -169,7 +170,7 @@ def yield_(**o: Any) -> int:  # noqa: ANN401
     """Silver expected, the yield, and where the missing may be."""
     from service.bench import balance as model
     from service.bench.reagents import chloride
-    from service.bench.state import balance_dict
+    from service.bench.state_view import balance_view
 
     if (o["chloride"] is None) == (o["metal"] is None):
         raise CallError("give either --chloride or --metal")
@@ -193,7 +194,9 @@ def yield_(**o: Any) -> int:  # noqa: ANN401
     lines += [found.verdict, "", "Where some may be, g:"]
     lines += [f"  {_span(loss.silver_g):32} {loss.name}; {loss.where}" for loss in found.losses]
     lines += [f"Settle {name} a second time before it goes." for name in found.settle_again] + tips
-    return _print({**balance_dict(found), "settle_again": list(found.settle_again)}, lines, o["as_json"])
+    return _print(
+        {**balance_view(found).model_dump(mode="json"), "settle_again": list(found.settle_again)}, lines, o["as_json"]
+    )
 
 
 def _decant(text: str, place: int) -> Any:  # noqa: ANN401 - a Decant; its module loads late

@@ -20,7 +20,19 @@ from service.log.store import Row
 HEAVY = frozenset({"pads", "strips", "budget", "alternatives"})  # what is left out of a reading
 BATCHES = 16  # kept in memory at once; some hundred bytes an entry
 AT_ONCE = 200  # entries fetched in one go
-_COLUMNS = ("id", "kind", "received_at", "wash", "value", "low", "high", "corrects_id", "reading", "extras")
+_COLUMNS = (
+    "id",
+    "kind",
+    "received_at",
+    "wash",
+    "value",
+    "low",
+    "high",
+    "corrects_id",
+    "profile_sha256",
+    "reading",
+    "extras",
+)
 
 
 @dataclass

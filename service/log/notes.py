@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from sqlalchemy import Connection, insert, select
 
-from service.bench.gates import Entry
-from service.bench.notes import Note, checked, struck, vessel_of
+from service.bench.notes import Emptying, Note, Pouring, Strike, VesselReading, checked, in_force, vessel_of
 from service.bench.procedure import load_procedure
+from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of
 from service.bench.waste import Stock, stock
 from service.log import store
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
+from service.log.strip_range import strip_range
 from stripread.errors import CallError
 
 PREFIX = "bench:"
@@ -26,12 +26,12 @@ def notes_of(c: Connection, batch: int) -> list[Note]:
     """A batch's notes in the order in which they were written."""
     query = select(events).where(events.c.batch_id == batch, events.c.what.startswith(PREFIX)).order_by(events.c.id)
     return [
-        Note(row["what"].removeprefix(PREFIX), row["at"], json.loads(row["detail"]), row["id"])
+        Note(checked(row["what"].removeprefix(PREFIX), json.loads(row["detail"]), in_log=True), row["at"], row["id"])
         for row in c.execute(query).mappings()
     ]
 
 
-def add_note(c: Connection, batch: int, kind: str, data: dict[str, Any]) -> Note:
+def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> Note:
     """Write a note down; the same one again within a minute gives the first.
 
     Raises
@@ -44,17 +44,18 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, Any]) -> Note
         raise CallError(f"there is no batch {batch}")
     if row["closed_at"] is not None:
         raise CallError("this batch is closed; open it again first")
-    clean = checked(kind, data)
+    content = checked(kind, data)
+    fields = content.fields()
     earlier = notes_of(c, batch)
-    if kind == "strike" and not any(n.id == int(clean["note"]) and n.kind != "strike" for n in earlier):
-        raise CallError(f"there is no note {int(clean['note'])} in this batch")
+    if isinstance(content, Strike) and not any(n.id == content.note and n.kind != "strike" for n in earlier):
+        raise CallError(f"there is no note {content.note} in this batch")
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
-    if earlier and (earlier[-1].kind, earlier[-1].data) == (kind, clean) and earlier[-1].at >= since:
+    if earlier and earlier[-1].at >= since and (earlier[-1].kind, earlier[-1].content.fields()) == (kind, fields):
         return earlier[-1]
     at = now()
-    values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json.dumps(clean)}
+    values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json.dumps(fields)}
     number: int = c.execute(insert(events).values(values).returning(events.c.id)).scalar_one()
-    return Note(kind, at, clean, number)
+    return Note(content, at, number)
 
 
 def choose_procedure(c: Connection, batch: int, where: str) -> Note:
@@ -79,7 +80,7 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
     if (state.verdict.state != "open" or target != after) and not (reason or "").strip():
         why = state.verdict.sentence if target == after else f"{target.title!r} is not the next stage."
         raise CallError(f"the gate says {state.verdict.state}: {why} To go on against it, give a reason.")
-    data = {
+    data: dict[str, object] = {
         "to": target.id,
         "state": state.verdict.state,
         "sentence": state.verdict.sentence,
@@ -91,23 +92,30 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
 
 def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:
     """The stock vessel over all batches since it was handed over: what it holds; (batch, note) of what was noted."""
-    found: list[tuple[int, Note]] = []
-    for row in store.all_batches(c):
-        noted = notes_of(c, row["id"])
-        out = struck(noted)
-        found += [(row["id"], n) for n in noted if n.kind in ("poured", "mixed", "emptied") and n.id not in out]
+    found = [
+        (row["id"], note)
+        for row in store.all_batches(c)
+        for note in in_force(notes_of(c, row["id"]))
+        if isinstance(note.content, Pouring | VesselReading | Emptying)
+    ]
     found.sort(key=lambda item: item[1].id)
-    last = max((i for i, (_, n) in enumerate(found) if n.kind == "emptied"), default=-1)
+    last = max((i for i, (_, note) in enumerate(found) if isinstance(note.content, Emptying)), default=-1)
     since = found[last + 1 :]
-    return stock(vessel_of([n for _, n in since])), since
+    return stock(vessel_of([note for _, note in since])), since
 
 
-def gate_entries(row: store.Row, rows: list[store.Row]) -> list[Entry]:
+def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list[Observation]:
     """The batch's readings in force as gates see them; the rinse water's own reading marked."""
-    blank = row["details"].get("blank_entry")
+    blank = batch["details"].get("blank_entry")
     return [
-        Entry(r["kind"], r["received_at"], {**r["reading"], "blank": r["id"] == blank}, r["wash"])
-        for r in store.in_force(rows)
+        Observation(
+            row["received_at"],
+            logged(row["reading"]),
+            row["wash"],
+            row["id"] == blank,
+            strip_range(c, row["profile_sha256"]) if row["kind"] == "ph" else None,
+        )
+        for row in store.in_force(rows)
     ]
 
 
@@ -129,5 +137,5 @@ def batch_state(c: Connection, batch: int) -> State:
     if row is None:
         raise CallError(f"there is no batch {batch}")
     details = row["details"]
-    entries = gate_entries(row, slim_rows(c, batch))
-    return state_of(notes_of(c, batch), entries, details.get("alkalinity_mmol_l"), details.get("water"))
+    seen = observations(c, row, slim_rows(c, batch))
+    return state_of(notes_of(c, batch), seen, details.get("alkalinity_mmol_l"), details.get("water"))

@@ -5,6 +5,8 @@ export const MASS = [["g", "g"], ["kg", "kg"], ["avoirdupois_ounce", "oz (kitche
 export const VOLUME = [["l", "L"], ["ml", "mL"], ["fluid_ounce", "US fl oz"], ["quart", "US qt"], ["gallon", "US gal"]];
 export const TIME = [["hour", "hours"], ["min", "minutes"], ["day", "days"]];
 export const WARMTH = [["degC", "°C"], ["degF", "°F"]];
+export const SMALL = [["ml", "mL"], ["l", "L"]];
+export const SIDE = [["acid", "acid"], ["lye", "lye"]];
 
 let count = 0;
 const choices = (options, value) => options.map(([v, text]) => el("option", { value: v, selected: v === value }, text));

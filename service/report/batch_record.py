@@ -1,24 +1,33 @@
-"""A batch as it is filed: what the report shows, and nothing it would have to look up or work out."""
+"""A batch as its report records it: what the report shows, and nothing it would have to look up or work out."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
-from service.bench.notes import Note, struck
+from service.bench.notes import (
+    AmmoniaTest,
+    Content,
+    DecantNote,
+    Note,
+    Pouring,
+    ReagentUsed,
+    Weight,
+    withdrawals,
+)
 from service.bench.procedure import NEUTRAL
+from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
 from service.bench.state import State
+from service.bench.washing.phases import WashForecast
 
 
 @dataclass(frozen=True)
-class FiledReading:
-    """One reading of the log. ``data`` is its JSON; ``thumbnail`` a small JPEG, or None."""
+class RecordedReading:
+    """One reading of the log, with what the log holds beside it; ``thumbnail`` is a small JPEG, or None."""
 
     id: int
     at: str
-    kind: str
+    reading: LoggedPh | LoggedTint | LoggedSolid
     wash: int | None
-    data: dict[str, Any]
     note: str = ""
     thumbnail: bytes | None = None
     corrects: int | None = None
@@ -29,45 +38,49 @@ class FiledReading:
     blank: bool = False  # of the rinse water itself
 
     @property
+    def kind(self) -> str:
+        """ph, tint or solid."""
+        return self.reading.kind
+
+    @property
     def text(self) -> str:
         """Value with its interval, as a person writes it."""
-        data = self.data
-        if data.get("status") == "refused":
+        found = self.reading
+        if found.refused:
             return "refused"
-        if self.kind == "ph" and data.get("ph") is not None:
-            return f"pH {data['ph']:.2f} ({data['interval'][0]:.2f} to {data['interval'][1]:.2f})"
-        if self.kind == "tint":
-            return _tint(data)
-        if self.kind == "solid" and data.get("pale_fraction") is not None:
-            low, high = data["pale_interval"]
-            return f"{data['pale_fraction']:.1%} pale ({low:.1%} to {high:.1%})"
+        if isinstance(found, LoggedTint):
+            return _tint(found)
+        if isinstance(found, LoggedPh) and found.ph is not None and found.interval is not None:
+            return f"pH {found.ph:.2f} ({found.interval[0]:.2f} to {found.interval[1]:.2f})"
+        if isinstance(found, LoggedSolid) and found.pale_fraction is not None and found.pale_interval is not None:
+            low, high = found.pale_interval
+            return f"{found.pale_fraction:.1%} pale ({low:.1%} to {high:.1%})"
         return "no value"
 
     @property
     def source(self) -> str:
         """Photo and profile, shortened hashes."""
-        profile = self.data.get("profile")
-        photo = str(self.data.get("sha256", ""))[:12]
-        return f"photo {photo}" + (f", profile {str(profile)[:24]}" if profile else "")
+        profile = str(getattr(self.reading, "profile", "") or "")  # a tint may have one, told beside its own fields
+        return f"photo {self.reading.sha256[:12]}" + (f", profile {profile[:24]}" if profile else "")
 
     @property
     def reasons(self) -> tuple[str, ...]:
         """Why it is doubtful or refused, in words. Notes and cautions, the same with each photo, are left out."""
-        return tuple(str(r["message"]) for r in self.data.get("reasons", []) if r.get("severity") != "note")
+        return tuple(reason.message for reason in self.reading.reasons if reason.severity != "note")
 
 
-def _tint(data: dict[str, Any]) -> str:
-    text = str(data.get("decision", "undecided"))
-    if data.get("mg_per_l") is not None and data.get("decision") == "copper":
-        text += f", {data['mg_per_l']:.0f} mg/L ({data['interval'][0]:.0f} to {data['interval'][1]:.0f})"
-    elif data.get("detection_limit") is not None:
-        text += f", limit {data['detection_limit']:.2g} mg/L"
+def _tint(found: LoggedTint) -> str:
+    text = found.decision or "undecided"
+    if found.decision == "copper" and found.mg_per_l is not None and found.interval is not None:
+        text += f", {found.mg_per_l:.0f} mg/L ({found.interval[0]:.0f} to {found.interval[1]:.0f})"
+    elif found.detection_limit is not None:
+        text += f", limit {found.detection_limit:.2g} mg/L"
     return text
 
 
 @dataclass(frozen=True)
-class Filed:
-    """The batch. ``forecasts`` has one flat wash forecast for each washing; ``band`` is the pH called neutral."""
+class BatchRecord:
+    """The batch. ``forecasts`` has one wash forecast for each washing; ``band`` is the pH called neutral."""
 
     number: int
     name: str
@@ -75,53 +88,57 @@ class Filed:
     closed_at: str | None
     software: str
     state: State
-    readings: tuple[FiledReading, ...]
+    readings: tuple[RecordedReading, ...]
     notes: tuple[Note, ...]
     water: str
-    forecasts: tuple[dict[str, Any], ...] = ()
+    forecasts: tuple[WashForecast, ...] = ()
     band: tuple[float, float] = NEUTRAL
 
     @property
-    def in_force(self) -> tuple[FiledReading, ...]:
+    def in_force(self) -> tuple[RecordedReading, ...]:
         """Readings that count: no later one corrects them, and they were not withdrawn."""
         return tuple(r for r in self.readings if r.corrected_by is None and not r.withdrawn)
 
     @property
-    def corrections(self) -> tuple[FiledReading, ...]:
+    def corrections(self) -> tuple[RecordedReading, ...]:
         """Readings that correct an older one."""
         return tuple(r for r in self.readings if r.corrects is not None)
 
-    def noted(self, *kinds: str) -> tuple[tuple[Note, str], ...]:
-        """Notes of these kinds, each with why it was struck out (or nothing)."""
-        out = struck(list(self.notes))
-        return tuple((n, str(out[n.id].data["why"]) if n.id in out else "") for n in self.notes if n.kind in kinds)
+    def notes_of(self, *kinds: str) -> tuple[tuple[Note, str], ...]:
+        """Notes of these kinds, each with why it was withdrawn (or nothing)."""
+        out = withdrawals(list(self.notes))
+        return tuple((n, out[n.id].why if n.id in out else "") for n in self.notes if n.kind in kinds)
 
 
-def spelled(note: Note) -> str:
+def note_text(note: Note) -> str:
     """A note in words, for lists."""
-    d = note.data
-    maker = {"weight": _weight, "decant": _decant}.get(note.kind)
-    if maker is not None:
-        return maker(d)
-    if note.kind == "used":
-        size = f"{d['grams']:g} g" if "grams" in d else f"{d['litres']:g} L" if "litres" in d else "some"
-        return f"{d['what']}: {size}"
-    if note.kind == "ammonia_test":
-        return f"{d['ml']:g} mL of {d['mol_l']:g} mol/L ammonia, on {'solid' if d.get('on_solid') else 'clear liquid'}"
-    if note.kind == "poured":
-        ph = f", pH {d['ph']:g}" if "ph" in d else ""
-        return f"{d['what']}: {d['litres']:g} L{ph}"
-    return ", ".join(f"{k.replace('_', ' ')} {v}" for k, v in d.items())
+    return _words(note.content)
 
 
-def _weight(d: dict[str, Any]) -> str:
-    scale = f" ± {d['scale_g']:g}" if "scale_g" in d else ""
-    more = f", {d['moisture'][0]:.0%} to {d['moisture'][1]:.0%} moisture" if "moisture" in d else ""
-    more += f", fineness {d['fineness'][0]:g} to {d['fineness'][1]:g}" if "fineness" in d else ""
-    return f"{d['of']}: {d['grams']:g}{scale} g{more}"
+def _words(d: Content) -> str:
+    if isinstance(d, Weight):
+        return _weight(d)
+    if isinstance(d, DecantNote):
+        return _decant(d)
+    if isinstance(d, ReagentUsed):
+        size = f"{d.grams:g} g" if d.grams is not None else f"{d.litres:g} L" if d.litres is not None else "some"
+        return f"{d.what}: {size}"
+    if isinstance(d, AmmoniaTest):
+        return f"{d.ml:g} mL of {d.mol_l:g} mol/L ammonia, on {'solid' if d.on_solid else 'clear liquid'}"
+    if isinstance(d, Pouring):
+        ph = "" if d.ph is None else f", pH {d.ph:g}"
+        return f"{d.what}: {d.litres:g} L{ph}"
+    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in d.fields().items())
 
 
-def _decant(d: dict[str, Any]) -> str:
-    settled = f", settled {d['settled_h']:g} h" if "settled_h" in d else ""
-    looks = f", {d['looks']}" if "looks" in d else ""
-    return f"{d['name']}: {d['litres']:g} L{settled}{looks}"
+def _weight(d: Weight) -> str:
+    scale = "" if d.scale_g is None else f" ± {d.scale_g:g}"
+    more = "" if d.moisture is None else f", {d.moisture[0]:.0%} to {d.moisture[1]:.0%} moisture"
+    more += "" if d.fineness is None else f", fineness {d.fineness[0]:g} to {d.fineness[1]:g}"
+    return f"{d.of}: {d.grams:g}{scale} g{more}"
+
+
+def _decant(d: DecantNote) -> str:
+    settled = "" if d.settled_h is None else f", settled {d.settled_h:g} h"
+    looks = "" if d.looks is None else f", {d.looks}"
+    return f"{d.name}: {d.litres:g} L{settled}{looks}"

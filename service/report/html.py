@@ -5,11 +5,10 @@ from __future__ import annotations
 import base64
 from datetime import datetime
 from importlib.resources import files
-from typing import Any
 
 from service.bench.reagents import RULES, Span
 from service.bench.waste import NO_DRAIN
-from service.report.batch_record import Filed, spelled
+from service.report.batch_record import BatchRecord, note_text
 from service.report.plots import check_plot, flow_plot, ph_plot, render
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
@@ -31,7 +30,7 @@ def span_text(span: Span) -> str:
     return f"{value} ({low} to {high})"
 
 
-def summary(batch: Filed) -> str:
+def summary(batch: BatchRecord) -> str:
     """The batch in one or two sentences."""
     found = batch.state.balance
     washes = {r.wash for r in batch.in_force if r.wash is not None}
@@ -45,7 +44,7 @@ def summary(batch: Filed) -> str:
     return text
 
 
-def balance_rows(batch: Filed) -> list[tuple[str, str]]:
+def balance_rows(batch: BatchRecord) -> list[tuple[str, str]]:
     """Expected, weighed, missing and explained, in words."""
     found = batch.state.balance
     if found is None:
@@ -58,14 +57,14 @@ def balance_rows(batch: Filed) -> list[tuple[str, str]]:
     return [*rows, ("Explained by the models", f"{span_text(found.explained_g)} g")]
 
 
-def cautions(batch: Filed) -> list[str]:
+def cautions(batch: BatchRecord) -> list[str]:
     """Cautions of the stages that the batch went through, once each, and the rule above them."""
     names = {m.to for m in batch.state.moves} | {batch.state.procedure.stages[0].id, batch.state.stage.id}
     listed = [c for s in batch.state.procedure.stages if s.id in names for c in s.cautions]
     return [*dict.fromkeys(listed), NO_DRAIN, RULES]
 
 
-def pictures(batch: Filed, form: str) -> dict[str, bytes | None]:
+def pictures(batch: BatchRecord, form: str) -> dict[str, bytes | None]:
     """The plots as "svg" or "png"."""
     found = batch.state.balance
     return {
@@ -75,20 +74,20 @@ def pictures(batch: Filed, form: str) -> dict[str, bytes | None]:
     }
 
 
-def html_report(batch: Filed) -> str:
+def html_report(batch: BatchRecord) -> str:
     """The batch as one HTML page that needs nothing beside itself."""
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415
     from markupsafe import Markup  # noqa: PLC0415
 
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     environment.filters.update(
-        when=when, span=span_text, spelled=spelled, b64=lambda data: base64.b64encode(data).decode()
+        when=when, span=span_text, note_text=note_text, b64=lambda data: base64.b64encode(data).decode()
     )
     template = environment.from_string(
         (files("service.report") / "templates" / "report.html.j2").read_text(encoding="utf-8")
     )
 
-    def inline(svg: bytes | None) -> Any:  # noqa: ANN401
+    def inline(svg: bytes | None) -> Markup | None:
         # matplotlib's own drawing, with its texts escaped by it; only the XML heading goes.
         return Markup(svg.decode()[svg.decode().index("<svg") :]) if svg else None
 
@@ -97,7 +96,7 @@ def html_report(batch: Filed) -> str:
         summary=summary(batch),
         plots={name: inline(svg) for name, svg in pictures(batch, "svg").items()},
         balance_rows=balance_rows(batch),
-        written=batch.noted(*WRITTEN),
+        written=batch.notes_of(*WRITTEN),
         cautions=cautions(batch),
         no_drain=NO_DRAIN,
     )

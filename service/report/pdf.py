@@ -17,7 +17,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import CondPageBreak, Image, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from service.bench.waste import NO_DRAIN
-from service.report.batch_record import Filed, spelled
+from service.report.batch_record import BatchRecord, note_text
 from service.report.html import WRITTEN, balance_rows, cautions, pictures, span_text, summary, when
 
 # A font with more than Latin-1, shipped with matplotlib: names of batches may be in any European script.
@@ -33,7 +33,7 @@ _HEAD = ParagraphStyle("head", parent=_PLAIN, fontName="Report-Bold", fontSize=1
 _LONG = ParagraphStyle("long", parent=_HEAD, keepWithNext=0)
 
 
-def pdf_report(batch: Filed) -> bytes:
+def pdf_report(batch: BatchRecord) -> bytes:
     """The batch as a PDF, A4."""
     for name, file in _FONTS.items():
         if name not in pdfmetrics.getRegisteredFontNames():
@@ -74,7 +74,7 @@ def _table(rows: list[list[Any]], widths: list[float]) -> Table:
     return Table(cells, colWidths=[_WIDTH * w for w in widths], style=TableStyle(style), repeatRows=0)
 
 
-def _opening(batch: Filed) -> list[Any]:
+def _opening(batch: BatchRecord) -> list[Any]:
     closed = f" · closed {when(batch.closed_at)}" if batch.closed_at else ""
     line = (
         f"Batch {batch.number} · opened {when(batch.opened_at)}{closed} · rinse water: {batch.water} · {batch.software}"
@@ -96,14 +96,14 @@ def _picture(png: bytes | None) -> list[Any]:
     return [] if png is None else [Image(io.BytesIO(png), width=_WIDTH, height=_WIDTH * 3.0 / 6.6)]
 
 
-def _course(batch: Filed, drawn: dict[str, bytes | None]) -> list[Any]:
+def _course(batch: BatchRecord, drawn: dict[str, bytes | None]) -> list[Any]:
     story = [*_picture(drawn["ph"])]
-    story += [_p(str(told["message"])) for told in batch.forecasts]
+    story += [_p(forecast.message) for forecast in batch.forecasts]
     story += _picture(drawn["checks"])
     return [_p("Course", _HEAD), *story] if story else []
 
 
-def _silver(batch: Filed, drawn: dict[str, bytes | None]) -> list[Any]:
+def _silver(batch: BatchRecord, drawn: dict[str, bytes | None]) -> list[Any]:
     found = batch.state.balance
     if found is None:
         return []
@@ -121,10 +121,10 @@ def _silver(batch: Filed, drawn: dict[str, bytes | None]) -> list[Any]:
     return [*story, *[_p(tip) for tip in batch.state.worth_doing]]
 
 
-def _written(batch: Filed) -> list[Any]:
+def _written(batch: BatchRecord) -> list[Any]:
     rows: list[list[Any]] = [
-        [when(n.at), n.kind.replace("_", " "), spelled(n) + (f" (struck out: {why})" if why else "")]
-        for n, why in batch.noted(*WRITTEN)
+        [when(n.at), n.kind.replace("_", " "), note_text(n) + (f" (struck out: {why})" if why else "")]
+        for n, why in batch.notes_of(*WRITTEN)
     ]
     story: list[Any] = [_p("Written down", _HEAD), _table(rows or [["nothing", "", ""]], [0.2, 0.15, 0.65])]
     held = batch.state.stock
@@ -133,10 +133,10 @@ def _written(batch: Filed) -> list[Any]:
     return story
 
 
-def _readings(batch: Filed) -> list[Any]:
+def _readings(batch: BatchRecord) -> list[Any]:
     rows: list[list[Any]] = []
     for r in batch.readings:
-        text = r.text + (" (doubtful)" if r.data.get("status") == "doubtful" else "")
+        text = r.text + (" (doubtful)" if r.reading.doubtful else "")
         text += f"; corrected by no. {r.corrected_by}" if r.corrected_by else ""
         lines = [_p(text), *[_p(why, _SMALL) for why in r.reasons], *([_p(r.note)] if r.note else [])]
         thumb = _thumbnail(r.thumbnail)
@@ -163,7 +163,7 @@ def _thumbnail(data: bytes | None) -> Any:  # noqa: ANN401 - a flowable or nothi
     return image
 
 
-def _closing(batch: Filed) -> list[Any]:
+def _closing(batch: BatchRecord) -> list[Any]:
     story: list[Any] = []
     if batch.corrections:
         story.append(_p("Corrections", _HEAD))

@@ -11,14 +11,16 @@ from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Curve
 from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
 
 from service.bench.balance import Balance, add_spans
+from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
 from service.bench.reagents import Span
-from service.report.batch_record import Filed
+from service.report.batch_record import BatchRecord
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666"
 _PLAIN = FuncFormatter(lambda value, _: f"{value:g}")
@@ -45,24 +47,27 @@ def render(draw: Any, item: Any, form: str) -> bytes | None:  # noqa: ANN401 - a
     return out.getvalue()
 
 
-def ph_plot(figure: Figure, batch: Filed) -> bool:
+def ph_plot(figure: Figure, batch: BatchRecord) -> bool:
     """PH against wash with intervals, the neutral band and the forecast."""
-    seen = [r for r in batch.in_force
-            if r.kind == "ph" and r.wash is not None and not r.blank and r.data.get("ph") is not None]  # fmt: skip
+    seen = [
+        (r.wash, r.reading.ph, r.reading.interval)
+        for r in batch.in_force
+        if isinstance(r.reading, LoggedPh) and r.wash is not None and not r.blank and r.reading.ph is not None
+    ]
     if not seen:
         return False
     axes = figure.add_subplot()
     axes.axhspan(*batch.band, color=GREEN, alpha=0.12, lw=0)
     axes.text(0.01, batch.band[1], "neutral", color=GREEN, ha="left", va="top", transform=axes.get_yaxis_transform())
-    for place, told in enumerate(batch.forecasts):
-        curve = told["curve"]
-        n = [point["wash"] for point in curve]
-        axes.fill_between(n, [p["low"] for p in curve], [p["high"] for p in curve], color=ORANGE, alpha=0.3, lw=0,
+    for place, forecast in enumerate(batch.forecasts):
+        curve = forecast.curve
+        n = [point.wash for point in curve]
+        axes.fill_between(n, [p.low for p in curve], [p.high for p in curve], color=ORANGE, alpha=0.3, lw=0,
                           label=None if place else "expected, 90 %")  # fmt: skip
-        axes.plot(n, [p["ph"] for p in curve], color=ORANGE, ls="--", lw=1.2)
-    x = np.asarray([r.wash for r in seen], float)
-    y = np.asarray([r.data["ph"] for r in seen])
-    span = np.asarray([r.data["interval"] for r in seen])
+        axes.plot(n, [p.ph for p in curve], color=ORANGE, ls="--", lw=1.2)
+    x = np.asarray([wash for wash, _, _ in seen], float)
+    y = np.asarray([ph for _, ph, _ in seen])
+    span = np.asarray([interval for _, _, interval in seen])
     reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
     axes.errorbar(x, y, reach, fmt="o", color=BLUE, ms=4.5, capsize=3, lw=1.2, label="read, 95 %")
     axes.legend(frameon=False, loc="best")
@@ -71,47 +76,49 @@ def ph_plot(figure: Figure, batch: Filed) -> bool:
     return True
 
 
-def check_plot(figure: Figure, batch: Filed) -> bool:
+def check_plot(figure: Figure, batch: BatchRecord) -> bool:
     """Copper tint (mg/L, with its limit) and pale share, each in the order of its readings."""
-    tint = [r for r in batch.in_force if r.kind == "tint" and r.data.get("status") != "refused"]
-    pale = [r for r in batch.in_force if r.kind == "solid" and r.data.get("pale_fraction") is not None]
-    panels = [p for p in ((tint, "tint"), (pale, "pale")) if p[0]]
-    if not panels:
-        return False
-    for place, (rows, what) in enumerate(panels, 1):
-        axes = figure.add_subplot(1, len(panels), place)
-        n = np.arange(1, len(rows) + 1)
-        if what == "tint":
-            _tint_panel(axes, n, [r.data for r in rows])
-        else:
-            y = np.asarray([100.0 * r.data["pale_fraction"] for r in rows])
-            span = 100.0 * np.asarray([r.data["pale_interval"] for r in rows])
-            reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
-            axes.errorbar(n, y, reach, fmt="s", color=BLUE, ms=4.5, capsize=3)
-            axes.set(xlabel="picture of the solid", ylabel="still pale, %", ylim=(0, None))
-        axes.set_xticks(n)
-    return True
+    found = [r.reading for r in batch.in_force]
+    tints = [x for x in found if isinstance(x, LoggedTint) and not x.refused]
+    solids = [x for x in found if isinstance(x, LoggedSolid) and x.pale_fraction is not None]
+    panels = bool(tints) + bool(solids)
+    if tints:
+        _tint_panel(figure.add_subplot(1, panels, 1), tints)
+    if solids:
+        _pale_panel(figure.add_subplot(1, panels, panels), solids)
+    return panels > 0
 
 
-def _tint_panel(axes: Any, n: Any, rows: list[dict[str, Any]]) -> None:  # noqa: ANN401 - matplotlib's axes
-    for x, data in zip(n, rows, strict=True):
-        if data.get("decision") == "copper" and data.get("mg_per_l") is not None:
-            low, high = data["interval"]
-            value = data["mg_per_l"]
+def _pale_panel(axes: Axes, solids: list[LoggedSolid]) -> None:
+    n = np.arange(1, len(solids) + 1)
+    y = np.asarray([100.0 * (x.pale_fraction or 0.0) for x in solids])
+    span = 100.0 * np.asarray([x.pale_interval for x in solids])
+    reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
+    axes.errorbar(n, y, reach, fmt="s", color=BLUE, ms=4.5, capsize=3)
+    axes.set(xlabel="picture of the solid", ylabel="still pale, %", ylim=(0, None))
+    axes.set_xticks(n)
+
+
+def _tint_panel(axes: Axes, tints: list[LoggedTint]) -> None:
+    n = np.arange(1, len(tints) + 1)
+    for x, tint in zip(n, tints, strict=True):
+        if tint.decision == "copper" and tint.mg_per_l is not None and tint.interval is not None:
+            (low, high), value = tint.interval, tint.mg_per_l
             axes.errorbar(
                 [x], [value], [[max(0.0, value - low)], [max(0.0, high - value)]], fmt="o", color=RED, capsize=3
             )
             axes.annotate("copper", (x, value), textcoords="offset points", xytext=(5, 3), color=RED, fontsize=8)
-        elif data.get("decision") == "none seen" and data.get("detection_limit") is not None:
-            axes.plot([x], [data["detection_limit"]], "v", color=GREEN)
-            axes.annotate("below", (x, data["detection_limit"]), textcoords="offset points", xytext=(5, 3), color=GREEN,
+        elif tint.decision == "none seen" and tint.detection_limit is not None:
+            axes.plot([x], [tint.detection_limit], "v", color=GREEN)
+            axes.annotate("below", (x, tint.detection_limit), textcoords="offset points", xytext=(5, 3), color=GREEN,
                           fontsize=8)  # fmt: skip
         else:
-            text, low = f"{data.get('decision')},\nno figure", axes.get_xaxis_transform()
-            axes.annotate(text, (x, 0.02), xycoords=low, ha="center", color=GREY, fontsize=8)
-    axes.set(xlabel="ammonia check", ylabel="copper, mg/L", yscale="log", xlim=(0.5, len(rows) + 0.9))
+            text, foot = f"{tint.decision},\nno figure", axes.get_xaxis_transform()
+            axes.annotate(text, (x, 0.02), xycoords=foot, ha="center", color=GREY, fontsize=8)
+    axes.set(xlabel="ammonia check", ylabel="copper, mg/L", yscale="log", xlim=(0.5, len(tints) + 0.9))
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
+    axes.set_xticks(n)
 
 
 def flow_plot(figure: Figure, found: Balance) -> bool:
@@ -136,7 +143,7 @@ def flow_plot(figure: Figure, found: Balance) -> bool:
     return True
 
 
-def _flow(axes: Any, found: Balance, parts: list[tuple[str, float, str]], total: float) -> None:  # noqa: ANN401
+def _flow(axes: Axes, found: Balance, parts: list[tuple[str, float, str]], total: float) -> None:
     """Bands to scale from what was expected to where it went; labels kept apart."""
     top, end, label = total, total, total * 2.0
     for name, grams, colour in parts:
@@ -149,7 +156,7 @@ def _flow(axes: Any, found: Balance, parts: list[tuple[str, float, str]], total:
     axes.axis("off")
 
 
-def _band(axes: Any, start: tuple[float, float], end: tuple[float, float], colour: str) -> None:  # noqa: ANN401
+def _band(axes: Axes, start: tuple[float, float], end: tuple[float, float], colour: str) -> None:
     points = [(0, start[0]), (0.5, start[0]), (0.5, end[0]), (1, end[0]), (1, end[1]), (0.5, end[1]), (0.5, start[1]),
               (0, start[1]), (0, start[0])]  # fmt: skip
     codes = [Curve.MOVETO, *[Curve.CURVE4] * 3, Curve.LINETO, *[Curve.CURVE4] * 3, Curve.CLOSEPOLY]
@@ -165,7 +172,7 @@ def _grouped(found: Balance) -> list[tuple[str, Span]]:
     return sorted(((name, add_spans(spans)) for name, spans in groups.items()), key=lambda row: -row[1][1])
 
 
-def _ranges(axes: Any, found: Balance, losses: list[tuple[str, Span]]) -> None:  # noqa: ANN401
+def _ranges(axes: Axes, found: Balance, losses: list[tuple[str, Span]]) -> None:
     rows = [row for row in losses if row[1][2] > 0][:9]
     if found.shortfall_g is not None and found.shortfall_g[2] > 0:
         rows.append(("missing in all", found.shortfall_g))

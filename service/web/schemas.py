@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
+
+if TYPE_CHECKING:
+    from service.bench.washing.phases import WashForecast
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, pattern=r"^[^\x00]*$")]
 Number = float | None
 Two = Annotated[list[float], Field(min_length=2, max_length=2)]
 Pair = Two | None
-Status = Literal["ok", "doubtful", "refused"]
 MAX_ID = 2**31 - 1
 Id = Annotated[int, Field(ge=1, le=MAX_ID)]
 Wash = Annotated[int, Field(ge=0, le=999)]
-
-
-class Reason(BaseModel):
-    """Why a reading is doubtful or refused, or a caution, in plain words."""
-
-    code: str = Field(examples=["some_glare"])
-    severity: Literal["refuse", "doubt", "note"] = "doubt"
-    message: str
 
 
 class Swatch(BaseModel):
@@ -56,69 +53,22 @@ class LogInfo(BaseModel):
     blank_entry: int | None = Field(None, description="The rinse water's entry that this one was compared with.")
 
 
-class _Entry(BaseModel):
-    model_config = ConfigDict(extra="allow")  # a newer reading may tell more; the log gives all of it
+class PhEntry(LoggedPh):
+    """A pH reading in the log."""
 
-    photo: str
-    status: Status
-    reasons: list[Reason]
-    sha256: str
-    software: str
-    seconds: float
     log: LogInfo
 
 
-class Pad(BaseModel):
-    """One pad: CIELAB D50, its standard deviations, its corners in the full-size photo."""
-
-    lab: list[Number]
-    sd: list[Number]
-    corners_px: list[list[Number]]
-
-
-class Alternative(BaseModel):
-    """Another pH that fits about as well."""
-
-    ph: float
-    interval: Pair
-    weight: float
-
-
-class PhEntry(_Entry):
-    """A pH reading in the log."""
-
-    kind: Literal["ph"]
-    ph: Number
-    interval: Pair
-    level: float
-    alternatives: list[Alternative]
-    pads: list[Pad]
-    misfit: Number
-    profile: str
-
-
-class TintEntry(_Entry):
+class TintEntry(LoggedTint):
     """A reading of the copper-ammonia tint in the log."""
 
-    kind: Literal["tint"]
-    decision: str | None
-    absorbance: Number
-    absorbance_interval: Pair
-    delta_e: Number
-    mg_per_l: Number
-    interval: Pair
-    detection_limit: Number
-    level: float
+    log: LogInfo
 
 
-class SolidEntry(_Entry):
+class SolidEntry(LoggedSolid):
     """A reading of a solid in the log."""
 
-    kind: Literal["solid"]
-    lab: list[Number] | None
-    sd: list[Number] | None
-    pale_fraction: Number
-    pale_interval: Pair
+    log: LogInfo
 
 
 LogEntry = Annotated[PhEntry | TintEntry | SolidEntry, Field(discriminator="kind")]
@@ -177,6 +127,12 @@ class Forecast(BaseModel):
     washes: Number = None
     interval: Pair = None
     level: float = 0.9
+
+
+def wire_forecast(found: WashForecast) -> Forecast:
+    """A forecast as the API gives it; what was never fitted is not told of."""
+    told = asdict(found) if found.kind else {n: getattr(found, n) for n in Forecast.model_fields}
+    return Forecast.model_validate(told)
 
 
 class BatchPage(Batch):

@@ -106,17 +106,19 @@ def _of_time(ph: float | None, wait: float | None, kind: StripKind, given: Circu
     if wait is None:
         return [because("unbuffered", "wait a minute or more")]
     if wait < 0.0:
-        return [because("dip_after_photo", f"{-wait:.0f} s")]
+        return [because("dip_after_photo", f"{-wait:.0f} s", value=-wait, unit="s")]
     low, high = window or (0.0, math.inf)
     if wait < low and slow:
-        return [because("unbuffered", f"read after {wait:.0f} s, wait {low:.0f} s or more")]
+        return [because("unbuffered", f"read after {wait:.0f} s, wait {low:.0f} s or more", value=wait, unit="s")]
     if wait < low:
-        return [because("read_too_early", f"{wait:.0f} s, sooner than {low:.0f} s")]
-    return [because("read_too_late", f"{wait:.0f} s, later than {high:.0f} s")] if wait > high else []
+        return [because("read_too_early", f"{wait:.0f} s, sooner than {low:.0f} s", value=wait, unit="s")]
+    late = because("read_too_late", f"{wait:.0f} s, later than {high:.0f} s", value=wait, unit="s")
+    return [late] if wait > high else []
 
 
 def _of_temperature(given: Circumstances) -> list[Reason]:
     if given.temperature_c is None:
         return []
     words = f"{given.temperature_c:.0f} °C, where neutral is pH {neutral_ph(given.temperature_c):.1f}"
-    return [because("hot_sample", words)] if given.temperature_c >= HOT_C else [because("neutral_at", words)]
+    code = "hot_sample" if given.temperature_c >= HOT_C else "neutral_at"
+    return [because(code, words, value=given.temperature_c, unit="°C")]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from stripread.errors import Refused
 from stripread.ph.posterior import PhEstimate
 from stripread.ph.profile import Profile
+from stripread.ph.range_end import range_end
 from stripread.reasons import Reason, because
 
 OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
@@ -21,21 +22,22 @@ def doubts_of_estimate(estimate: PhEstimate, profile: Profile) -> list[Reason]:
         ``off_curve`` when no pH of the profile explains the colours.
     """
     if estimate.misfit > OFF_CURVE:
-        raise Refused(because("off_curve", f"{estimate.misfit:.1f} standard deviations away"))
+        raise Refused(because("off_curve", f"{estimate.misfit:.1f} standard deviations away", value=estimate.misfit))
     doubts: list[Reason] = []
     if estimate.misfit > NEAR_OFF_CURVE:
-        doubts.append(because("near_off_curve", f"{estimate.misfit:.1f} standard deviations away"))
+        doubts.append(
+            because("near_off_curve", f"{estimate.misfit:.1f} standard deviations away", value=estimate.misfit)
+        )
     if estimate.alternatives:
         other = estimate.alternatives[0]
-        doubts.append(because("ambiguous", f"pH {other.ph:.1f}, weight {other.weight:.0%}"))
+        doubts.append(because("ambiguous", f"pH {other.ph:.1f}, weight {other.weight:.0%}", value=other.ph, unit="pH"))
     low, high = estimate.interval
     if high - low > WIDE:
-        doubts.append(because("wide_interval", f"{low:.1f} to {high:.1f}"))
-    bottom, top = profile.kind.range
-    if low <= bottom + 0.02:
-        doubts.append(because("end_of_range", f"at most {high:.1f}"))
-    elif high >= top - 0.02:
-        doubts.append(because("end_of_range", f"at least {low:.1f}"))
+        doubts.append(because("wide_interval", f"{low:.1f} to {high:.1f}", value=high - low, unit="pH"))
+    bound = range_end((low, high), profile.kind.range)
+    if bound is not None:
+        limit = high if bound == "at most" else low
+        doubts.append(because("end_of_range", f"{bound} {limit:.1f}", bound=bound, value=limit, unit="pH"))
     return doubts
 
 

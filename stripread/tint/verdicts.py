@@ -195,10 +195,21 @@ def implications(
     if found is None and not known_depth:
         reasons.append(because("path_unknown"))
         if estimate.detection_limit > WEAK_ABSORBANCE:
-            reasons.append(because("weak_limit", f"an absorbance of {estimate.detection_limit:.3f}"))
+            reasons.append(
+                because(
+                    "weak_limit", f"an absorbance of {estimate.detection_limit:.3f}", value=estimate.detection_limit
+                )
+            )
     elif found is not None:
         if found.detection_limit > WEAK_MG_PER_L:
-            reasons.append(because("weak_limit", f"{found.detection_limit:.0f} mg/L of copper or more"))
+            reasons.append(
+                because(
+                    "weak_limit",
+                    f"{found.detection_limit:.0f} mg/L of copper or more",
+                    value=found.detection_limit,
+                    unit="mg/L",
+                )
+            )
         if not profile.learned:
             reasons.append(because("default_response"))
     low, high = estimate.interval

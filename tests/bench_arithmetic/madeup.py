@@ -12,13 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from service.bench.gates import Entry
 from service.bench.notes import Note, checked
 from service.bench.procedure import load_procedure
+from service.bench.readings import Observation, logged
 from service.bench.state import state_of
-from service.bench.washing.course import forecast
+from service.bench.washing.forecast import Reading
+from service.bench.washing.phases import forecast
 from service.bench.water import liquid_ph, tap_water
-from service.report.batch_record import Filed, FiledReading
+from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 
 NAME = "Made-up batch: silver from chloride"
@@ -62,11 +63,11 @@ def _rows() -> list[tuple[str, str, int | None, dict[str, Any]]]:
     return rows
 
 
-def readings() -> tuple[FiledReading, ...]:
+def readings() -> tuple[RecordedReading, ...]:
     """The readings, the second of them corrected by the last one."""
     made = [
-        FiledReading(
-            i, at, kind, wash, {**data, "sha256": hashlib.sha256(f"made up {i}".encode()).hexdigest(), "reasons": []}
+        RecordedReading(
+            i, at, logged({**data, "kind": kind, "sha256": hashlib.sha256(f"made up {i}".encode()).hexdigest()}), wash
         )
         for i, (at, kind, wash, data) in enumerate(_rows(), 1)
     ]
@@ -128,28 +129,25 @@ def _written() -> list[tuple[str, str, dict[str, Any]]]:
 
 def notes(until: int | None = None) -> tuple[Note, ...]:
     """What was written down, the first ``until`` notes; each move with what its gate said at that time."""
-    entries = [Entry(r.kind, r.at, r.data, r.wash) for r in readings() if r.corrected_by is None]
+    entries = [Observation(r.at, r.reading, r.wash) for r in readings() if r.corrected_by is None]
     made: list[Note] = []
     for i, (at, kind, data) in enumerate(_written()[:until], 1):
         fields = data
         if kind == "move":
             gate = state_of(made, [e for e in entries if e.at < at], ALKALINITY_MMOL_L, "tap").verdict
             fields = {**data, "state": gate.state, "sentence": gate.sentence}
-        made.append(Note(kind, at, checked(kind, fields), i))
+        made.append(Note(checked(kind, fields), at, i))
     return tuple(made)
 
 
-def demo_batch(name: str = NAME) -> Filed:
+def demo_batch(name: str = NAME) -> BatchRecord:
     """The whole batch as its report shows it; the forecast is the one that the third acid wash gave."""
     read, noted = readings(), notes()
-    entries = [Entry(r.kind, r.at, r.data, r.wash) for r in read if r.corrected_by is None]
-    told = [(r.wash, r.data["ph"], tuple(r.data["interval"])) for r in read
+    entries = [Observation(r.at, r.reading, r.wash) for r in read if r.corrected_by is None]
+    acid = [Reading(r.wash, r.reading.ph, r.reading.interval) for r in read
             if r.kind == "ph" and r.corrected_by is None and r.wash is not None and r.wash <= 5]  # fmt: skip
-    told = sorted(told)[:3]
-    flat = forecast(
-        [(int(n), float(ph), (s[0], s[1])) for n, ph, s in told], tap_water(ALKALINITY_MMOL_L / 1000.0)
-    ).to_dict()
-    return Filed(
+    third = forecast(sorted(acid, key=lambda r: r.wash)[:3], tap_water(ALKALINITY_MMOL_L / 1000.0))
+    return BatchRecord(
         1,
         name,
         "2026-03-02T08:00:00",
@@ -159,5 +157,5 @@ def demo_batch(name: str = NAME) -> Filed:
         read,
         noted,
         f"tap, {ALKALINITY_MMOL_L:g} mmol/L",
-        ({**flat, "message": f"After wash 3: {flat['message']}"},),
+        (replace(third, message=f"After wash 3: {third.message}"),),
     )

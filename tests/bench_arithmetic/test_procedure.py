@@ -8,27 +8,31 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bench.gates import Entry, Metal, copper_ppm, judge
-from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Gate, Stage, load_procedure, parse_procedure
+from service.bench.gates import Metal, Weighing, copper_ppm, judge
+from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Stage, load_procedure, parse_procedure
+from service.bench.readings import Observation, logged
 from stripread.errors import CallError
 
 
 def _stage(kind, **settings):
-    return Stage("s", "S", "", ("ph",), Gate(kind, {**GATES[kind], **settings}), (), ())
+    return Stage(id="s", title="S", read=("ph",), gate=GATES[kind](**settings))
 
 
-def _ph(ph, half, hour=1, **more):
-    return Entry("ph", f"2026-03-01T{hour:02d}:00:00", {"ph": ph, "interval": [ph - half, ph + half], **more})
+def _seen(hour, reading, **more):
+    return Observation(f"2026-03-01T{hour:02d}:00:00", logged(reading), **more)
+
+
+def _ph(ph, half, hour=1, blank=False, strip_range=(0.0, 14.0), **more):
+    reading = {"kind": "ph", "ph": ph, "interval": [ph - half, ph + half], **more}
+    return _seen(hour, reading, blank=blank, strip_range=strip_range)
 
 
 def _tint(decision, hour, limit=9.0, status="ok"):
-    return Entry(
-        "tint", f"2026-03-01T{hour:02d}:00:00", {"decision": decision, "detection_limit": limit, "status": status}
-    )
+    return _seen(hour, {"kind": "tint", "decision": decision, "detection_limit": limit, "status": status})
 
 
 def _weight(grams, hour, scale=0.01):
-    return Entry("weight", f"2026-03-01T{hour:02d}:00:00", {"grams": grams, "scale_g": scale})
+    return Weighing(f"2026-03-01T{hour:02d}:00:00", grams, scale)
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -134,10 +138,24 @@ def test_neutral_gate(entries, state):
     assert found.sentence.endswith(".")
 
 
-def test_a_strip_that_ends_inside_the_band_opens_nothing():
-    reasons = [{"code": "end_of_range", "message": "The value lies at the end of the range: read it as at least 7.6."}]
-    assert judge(_stage("ph_neutral"), [_ph(7.8, 0.2)]).state == "open"
-    assert judge(_stage("ph_neutral"), [_ph(7.8, 0.2, reasons=reasons)]).state == "cannot tell"
+ENDED = [{"code": "end_of_range", "message": "Whatever it says in words."}]
+
+
+@pytest.mark.parametrize(
+    ("ph", "half", "strip_range", "interval"),
+    [
+        (7.4, 0.2, (6.0, 7.6), (7.2, 14.0)),
+        (6.2, 0.2, (6.0, 7.6), (0.0, 6.4)),
+        (6.2, 0.18, (6.0, 7.6), (0.0, 6.38)),  # as near as the strip's own grid
+        (7.0, 0.2, None, (0.0, 14.0)),  # its profile is lost: either end
+        (7.0, 0.2, (0.0, 14.0), (0.0, 14.0)),  # it stands at no end of the profile's range: either end
+    ],
+)
+def test_a_strip_at_its_end_is_open_beyond_whatever_its_message_says(ph, half, strip_range, interval):
+    seen = _ph(ph, half, strip_range=strip_range, reasons=ENDED)
+    assert seen.open_interval() == pytest.approx(interval)
+    assert judge(_stage("ph_neutral"), [_ph(ph, half, strip_range=strip_range)]).state == "open"
+    assert judge(_stage("ph_neutral"), [seen]).state == "cannot tell"
 
 
 @pytest.mark.parametrize(
@@ -155,12 +173,12 @@ def test_a_strip_that_ends_inside_the_band_opens_nothing():
     ],
 )
 def test_tint_gate(entries, state):
-    assert judge(_stage("tint_none"), entries, Metal(500.0, 0.1)).state == state
+    assert judge(_stage("tint_none"), entries, metal=Metal(500.0, 0.1)).state == state
 
 
 def test_tint_gate_in_hard_water_never_opens_by_the_liquid_alone():
     entries = [_tint("none seen", 1), _tint("none seen", 2)]
-    found = judge(_stage("tint_none"), entries, Metal(500.0, 0.1), hard_water=True)
+    found = judge(_stage("tint_none"), entries, metal=Metal(500.0, 0.1), hard_water=True)
     assert found.state == "cannot tell"
     assert "solid" in found.sentence
 
@@ -175,7 +193,7 @@ def test_copper_limit_by_hand():
     ("interval", "state"), [((0.001, 0.005), "open"), ((0.005, 0.02), "cannot tell"), ((0.02, 0.05), "hold")]
 )
 def test_pale_gate(interval, state):
-    entry = Entry("solid", "2026-03-01T01:00:00", {"pale_fraction": sum(interval) / 2, "pale_interval": list(interval)})
+    entry = _seen(1, {"kind": "solid", "pale_fraction": sum(interval) / 2, "pale_interval": list(interval)})
     assert judge(_stage("pale_below"), [entry]).state == state
 
 
@@ -190,7 +208,7 @@ def test_pale_gate(interval, state):
     ],
 )
 def test_weight_gate(entries, state):
-    assert judge(_stage("weight_constant"), entries).state == state
+    assert judge(_stage("weight_constant"), [], entries).state == state
 
 
 @given(st.floats(0.0, 14.0), st.floats(0.05, 2.0))

@@ -12,10 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from service.bench.gates import Entry
-from service.bench.notes import FIELDS, Note, checked, decant_of, poured_of
+from service.bench.notes import KINDS, Note, checked, contents, decant_of, poured_of
+from service.bench.notes import Move as MoveNote
+from service.bench.readings import Observation, logged
 from service.bench.state import state_of
-from service.report.batch_record import FiledReading
+from service.bench.state_view import state_view
+from service.report.batch_record import RecordedReading
 from service.report.html import html_report, span_text
 from service.report.pdf import pdf_report
 from stripread.errors import CallError
@@ -84,7 +86,7 @@ def test_the_pdf_says_the_same(made_up):
 def test_names_with_markup_and_other_scripts_do_no_harm():
     name = "<script>alert(1)</script> & Łódź $x_{1}$ Ω"
     odd = demo_batch(name)
-    noted = (*odd.notes, Note("used", "2026-03-04T09:00:00", checked("used", {"what": "<b>$\\frac$", "grams": 1.0})))
+    noted = (*odd.notes, Note(checked("used", {"what": "<b>$\\frac$", "grams": 1.0}), "2026-03-04T09:00:00"))
     odd = dataclasses.replace(odd, notes=noted)
     page = html_report(odd)
     assert "<script>alert" not in page
@@ -102,7 +104,7 @@ def test_an_empty_batch_still_has_a_report(made_up):
 
 def test_corrections_are_shown_beside_what_they_replace(made_up):
     old = dataclasses.replace(made_up.readings[0], corrected_by=99)
-    new = FiledReading(99, "2026-03-02T10:00:00", "ph", 1, old.data, corrects=old.id, why="wrong wash", who="B.")
+    new = RecordedReading(99, "2026-03-02T10:00:00", old.reading, 1, corrects=old.id, why="wrong wash", who="B.")
     page = html_report(dataclasses.replace(made_up, readings=(old, *made_up.readings[1:], new)))
     assert 'class="struck"' in page
     assert f"no. 99 replaces no. {old.id}, by B.: wrong wash" in page
@@ -112,20 +114,20 @@ def test_corrections_are_shown_beside_what_they_replace(made_up):
 
 
 def test_the_stage_follows_the_moves_and_the_gate_its_readings():
-    entries = [Entry(r.kind, r.at, r.data, r.wash) for r in readings() if r.corrected_by is None]
+    entries = [Observation(r.at, r.reading, r.wash) for r in readings() if r.corrected_by is None]
     found = state_of(list(notes()[:-1]), entries, 0.6, "tap")
     assert found.stage.id == "dry"
     assert found.verdict.state == "cannot tell"
     done = state_of(list(notes()), entries, 0.6, "tap")
     assert done.verdict.state == "open"
     assert done.next_line == "Go on to: Melt and weigh the metal."
-    assert done.to_dict()["next_stage"]["id"] == "melt"
+    assert state_view(done).next_stage.id == "melt"
 
 
 def test_the_made_up_batch_goes_against_a_gate_only_with_a_reason():
-    moves = [n.data for n in notes() if n.kind == "move"]
-    assert all("reason" in m for m in moves if m["state"] != "open")
-    assert any(m["state"] == "hold" for m in moves)
+    moves = contents(list(notes()), MoveNote)
+    assert all(m.reason for m in moves if m.state != "open")
+    assert any(m.state == "hold" for m in moves)
 
 
 def test_a_new_batch_starts_at_the_first_stage():
@@ -133,19 +135,20 @@ def test_a_new_batch_starts_at_the_first_stage():
     assert found.stage == found.procedure.stages[0]
     assert found.verdict.state == "cannot tell"
     assert found.balance is None
-    assert found.to_dict()["next"].startswith("Stir the chloride up")
+    assert state_view(found).next.startswith("Stir the chloride up")
 
 
 def test_readings_from_before_the_stage_open_nothing():
-    data = {"status": "ok", "ph": 7.0, "interval": [6.7, 7.3]}
-    move = Note("move", "2026-03-02T00:00:00", {"to": "neutral-wash", "state": "open", "sentence": "x"})
-    early, late = (Entry("ph", at, data, 1) for at in ("2026-03-01T00:00:00", "2026-03-03T00:00:00"))
+    data = logged({"kind": "ph", "ph": 7.0, "interval": [6.7, 7.3]})
+    move = Note(checked("move", {"to": "neutral-wash", "state": "open", "sentence": "x"}), "2026-03-02T00:00:00")
+    early, late = (Observation(at, data, 1) for at in ("2026-03-01T00:00:00", "2026-03-03T00:00:00"))
     assert state_of([move], [early]).verdict.state == "cannot tell"
     assert state_of([move], [late]).verdict.state == "open"
 
 
 def test_hard_water_of_the_batch_holds_the_copper_gate():
-    rows = [Entry("tint", f"2026-03-01T0{h}:00:00", {"decision": "none seen", "detection_limit": 5.0}) for h in (1, 2)]
+    clear = logged({"kind": "tint", "decision": "none seen", "detection_limit": 5.0})
+    rows = [Observation(f"2026-03-01T0{h}:00:00", clear) for h in (1, 2)]
     noted = [n for n in notes() if n.kind in ("weight", "vessel")]
     assert state_of(noted, rows, 0.3, "tap").verdict.state == "open"
     assert state_of(noted, rows, 4.0, "tap").verdict.state == "cannot tell"
@@ -153,11 +156,11 @@ def test_hard_water_of_the_batch_holds_the_copper_gate():
 
 
 def test_a_clean_check_of_a_still_acid_wash_counts_in_hard_water_too():
-    rows = [
-        Entry("tint", f"2026-03-01T0{h}:00:00", {"decision": "none seen", "detection_limit": 5.0}, h) for h in (1, 2)
-    ]
-    acid = [Entry("ph", f"2026-03-01T0{h}:10:00", {"ph": 2.0, "interval": [1.7, 2.3]}, h) for h in (1, 2)]
-    late = [acid[0], Entry("ph", "2026-03-01T02:10:00", {"ph": 6.7, "interval": [6.4, 7.0]}, 2)]
+    clear = logged({"kind": "tint", "decision": "none seen", "detection_limit": 5.0})
+    sour, plain = (logged({"kind": "ph", "ph": ph, "interval": [ph - 0.3, ph + 0.3]}) for ph in (2.0, 6.7))
+    rows = [Observation(f"2026-03-01T0{h}:00:00", clear, h) for h in (1, 2)]
+    acid = [Observation(f"2026-03-01T0{h}:10:00", sour, h) for h in (1, 2)]
+    late = [acid[0], Observation("2026-03-01T02:10:00", plain, 2)]
     noted = [n for n in notes() if n.kind in ("weight", "vessel", "strike")]
     assert state_of(noted, [*rows, *acid], 4.0, "tap").verdict.state == "open"
     assert state_of(noted, [*rows, *late], 4.0, "tap").verdict.state == "cannot tell"
@@ -166,8 +169,8 @@ def test_a_clean_check_of_a_still_acid_wash_counts_in_hard_water_too():
 def test_ammonia_tests_and_acid_rinses_enter_the_balance():
     noted = [n for n in notes() if n.kind == "weight"][:2]
     noted += [
-        Note("ammonia_test", "2026-03-01", checked("ammonia_test", {"ml": 10.0, "mol_l": 3.0, "on_solid": True}), 90),
-        Note("acid_rinse", "2026-03-01", checked("acid_rinse", {"acid_mol": 0.1, "oxide_silver_g": 2.0}), 91),
+        Note(checked("ammonia_test", {"ml": 10.0, "mol_l": 3.0, "on_solid": True}), "2026-03-01", 90),
+        Note(checked("acid_rinse", {"acid_mol": 0.1, "oxide_silver_g": 2.0}), "2026-03-01", 91),
     ]
     found = {loss.name: loss.silver_g[2] for loss in state_of(noted, []).balance.losses}
     assert found["taken by the ammonia checks"] > 0.15
@@ -197,29 +200,44 @@ def test_a_wrong_note_is_refused_by_name(kind, data, says):
         checked(kind, data)
 
 
-_NAMES = st.sampled_from(sorted({f for fields in FIELDS.values() for f in fields}))
+_NAMES = st.sampled_from(sorted({f for content in KINDS.values() for f in content.model_fields}))
 _VALUES = st.one_of(
     st.none(), st.booleans(), st.floats(), st.integers(), st.text(max_size=5), st.lists(st.floats(), max_size=3)
 )
 
 
-@given(st.sampled_from([k for k in FIELDS if k != "procedure"]), st.dictionaries(_NAMES, _VALUES))
+@given(st.sampled_from([k for k in KINDS if k != "procedure"]), st.dictionaries(_NAMES, _VALUES))
 @settings(max_examples=150, deadline=None)  # a busy machine is no fault
 def test_a_note_is_clean_or_refused_and_checking_twice_changes_nothing(kind, data):
     try:
         clean = checked(kind, data)
     except CallError:
         return
-    assert checked(kind, clean) == clean
+    assert checked(kind, clean.fields()).fields() == clean.fields()
 
 
 def test_notes_become_what_the_models_take():
-    decant = decant_of(Note("decant", "", checked("decant", {"name": "wash 1", "litres": 2.0})), 0.1)
-    assert decant.chloride == 0.1
-    pour = poured_of(
-        Note("poured", "", checked("poured", {"what": "x", "litres": 1.0, "ph": 1.0, "interval": [2, 0.5]}))
-    )
+    decant = decant_of(checked("decant", {"name": "wash 1", "litres": 2.0}), 0.1)
+    assert (decant.chloride, decant.temp_c, decant.solid) == (0.1, 25.0, "chloride")
+    assert decant_of(checked("decant", {"name": "wash 1", "litres": 2.0, "chloride": 0.5}), 0.1).chloride == 0.5
+    pour = poured_of(checked("poured", {"what": "x", "litres": 1.0, "ph": 1.0, "interval": [2, 0.5]}))
     assert pour.interval == (0.5, 2.0)
+
+
+@pytest.mark.parametrize(
+    ("fields", "wash"),
+    [
+        ({"name": "wash 3"}, 3),
+        ({"name": "Wash #12"}, 12),
+        ({"name": "first liquid"}, None),
+        ({"name": "decant 2"}, None),
+        ({"name": "2 L of wash 3"}, None),  # which number is the wash's nobody can say
+        ({"name": "the evening's", "wash": 4}, 4),
+        ({"name": "wash 3", "wash": 4}, 4),
+    ],
+)
+def test_the_wash_that_a_decant_ends(fields, wash):
+    assert checked("decant", {"litres": 1.0, **fields}).wash_number == wash
 
 
 def test_ranges_are_written_with_sense():

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bench.washing.course import forecast as plain_forecast
-from service.bench.washing.course import latest_phase, named_water
 from service.bench.washing.decant import best_split, portion_for, retained_share, share_left, splits, washes_needed
 from service.bench.washing.forecast import Reading, forecast
+from service.bench.washing.phases import forecast as plain_forecast
+from service.bench.washing.phases import latest_phase, named_water
 from service.bench.water import aired_water, liquid_ph, pure_water, tap_water
 
 
@@ -120,13 +120,12 @@ def test_done_when_the_reading_is_the_waters_own():
     assert found.status == "done"
 
 
-def test_the_services_view_is_json_and_sorted():
-    found = plain_forecast([(2, 2.0, (1.8, 2.2)), (1, 1.0, (0.8, 1.2)), (3, 3.0, (2.8, 3.2))], named_water("air"))
-    flat = found.to_dict()
-    assert flat["status"] == "ok"
-    assert flat["interval"][0] <= flat["washes"] <= flat["interval"][1]
-    assert [point["wash"] for point in flat["curve"]] == list(range(len(flat["curve"])))
-    assert all(point["low"] <= point["ph"] <= point["high"] for point in flat["curve"])
+def test_the_services_view_is_in_the_order_of_the_washes():
+    found = plain_forecast([Reading(n, float(n), (n - 0.2, n + 0.2)) for n in (2, 1, 3)], named_water("air"))
+    assert found.status == "ok"
+    assert found.interval[0] <= found.washes <= found.interval[1]
+    assert [point.wash for point in found.curve] == list(range(len(found.curve)))
+    assert all(point.low <= point.ph <= point.high for point in found.curve)
 
 
 def test_an_unknown_name_of_water_is_refused():
@@ -136,17 +135,17 @@ def test_an_unknown_name_of_water_is_refused():
 
 
 def test_lye_washes_after_acid_washes_are_a_washing_of_their_own():
-    acid = [(n, r.ph, r.interval) for n, r in enumerate(_batch(0.1, 1.0, aired_water(), 6), 1)]
-    lye = [(6 + n, r.ph, r.interval) for n, r in enumerate(_batch(0.12, 2.0, aired_water(), 3, -1), 1)]
-    phase, before = latest_phase([(*r, 0) for r in acid + lye])
-    assert [r[0] for r in phase] == [7, 8, 9]
+    acid = [Reading(n, r.ph, r.interval) for n, r in enumerate(_batch(0.1, 1.0, aired_water(), 6), 1)]
+    lye = [Reading(6 + n, r.ph, r.interval) for n, r in enumerate(_batch(0.12, 2.0, aired_water(), 3, -1), 1)]
+    phase, before = latest_phase(acid + lye)
+    assert [r.wash for r in phase] == [7, 8, 9]
     assert before == 6
     found = plain_forecast(acid + lye, aired_water())
     assert found.kind == "lye"
     assert found.washes is not None
     assert found.washes > 1.0
-    assert found.curve[0]["wash"] == 6
-    assert latest_phase([(*r, 0) for r in acid])[1] == 0
+    assert found.curve[0].wash == 6
+    assert latest_phase(acid)[1] == 0
     assert latest_phase([]) == ([], 0)
 
 

@@ -6,9 +6,11 @@ import io
 import pytest
 
 from service.bench.state import state_of
-from service.bench.washing.course import NEWEST_OF_A_WASH, counting
+from service.bench.state_view import state_view
+from service.bench.washing.forecast import Reading
+from service.bench.washing.phases import NEWEST_OF_A_WASH, counting
 from service.log import entry_cache, listing, store
-from service.log.notes import batch_state, gate_entries, notes_of
+from service.log.notes import batch_state, notes_of, observations
 from tests.server.conftest import a_photo
 
 
@@ -50,8 +52,8 @@ def test_the_gate_needs_nothing_that_is_left_out(client, batch, send, database):
     for kind in ("tint", "ph", "solid", "tint", "ph"):
         send(kind=kind, path_mm="20", wash="2")
         with database.read() as c:
-            entries = gate_entries(store.batch(c, batch), store.entries_of(c, batch))
-            assert batch_state(c, batch).to_dict() == state_of(notes_of(c, batch), entries, None, None).to_dict()
+            seen = observations(c, store.batch(c, batch), store.entries_of(c, batch))
+            assert state_view(batch_state(c, batch)) == state_view(state_of(notes_of(c, batch), seen, None, None))
 
 
 def test_only_new_entries_are_read_from_the_log(client, batch, send, database, monkeypatch):
@@ -140,8 +142,9 @@ def test_a_list_is_one_state_of_the_log_whatever_is_added_meanwhile(batch, clien
 
 
 def test_a_forecast_rests_on_the_newest_readings_of_the_present_washing():
-    acid = [(n, 1.0 + n, (0.7 + n, 1.3 + n), 0) for n in (1, 2, 3, 4)]
-    lye = [(5, 13.0, (12.7, 13.3), 0)] + [(6, 12.0 - k / 100, (11.5, 12.3), 0) for k in range(NEWEST_OF_A_WASH + 5)]
+    acid = [Reading(n, 1.0 + n, (0.7 + n, 1.3 + n)) for n in (1, 2, 3, 4)]
+    newest = [Reading(6, 12.0 - k / 100, (11.5, 12.3)) for k in range(NEWEST_OF_A_WASH + 5)]
+    lye = [Reading(5, 13.0, (12.7, 13.3)), *newest]
     assert counting(acid) == (acid, 0)
     readings, before = counting([*lye, *acid])
     assert before == 4

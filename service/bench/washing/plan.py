@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
-from typing import Any
+from dataclasses import asdict, dataclass, field
 
 from service.bench.procedure import NEUTRAL
-from service.bench.washing.course import named_water
-from service.bench.washing.decant import best_split, retained_share, splits
-from service.bench.washing.forecast import TOLERANCE, Reading, forecast
+from service.bench.washing.decant import Split, best_split, retained_share, splits
+from service.bench.washing.forecast import TOLERANCE, Forecast, Reading, forecast
+from service.bench.washing.phases import named_water
 from service.bench.washing.posterior import Prior
 from service.bench.water import RinseWater, liquid_ph
 
@@ -21,6 +20,48 @@ HARD_WATER = (
     "then tests clean. Wash with soft or slightly acid water until copper is gone, use this water after."
 )
 REALITY = "Hot water, salt, clots and paper make it slower than the sum: go by the readings."
+
+
+@dataclass(frozen=True)
+class WashCount:
+    """Washes to neutral, None for very many: if ideal, and with dead corners; the share held back, the water's pH."""
+
+    ideal: int | None
+    dead_corners: int | None
+    share: float
+    water_ph: float
+
+
+@dataclass
+class WashPlan:
+    """The plan: ``said`` in sentences, ``lines`` to print, and the figures of what could be worked out."""
+
+    said: list[str] = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
+    washes: WashCount | None = None
+    splits: tuple[Split, ...] = ()
+    best: int | None = None
+    caution: str | None = None
+    forecast: Forecast | None = None
+
+    def to_dict(self) -> dict[str, object]:
+        """JSON-ready, with what was worked out and nothing else."""
+        found: dict[str, object] = {"said": self.said}
+        if self.washes is not None:
+            n = self.washes
+            found["washes"] = {
+                "ideal": n.ideal,
+                "with dead corners": n.dead_corners,
+                "share": n.share,
+                "water_ph": n.water_ph,
+            }
+        if self.splits:
+            found |= {"splits": [asdict(row) for row in self.splits], "best": self.best}
+        if self.caution is not None:
+            found["caution"] = self.caution
+        if self.forecast is not None:
+            found["forecast"] = asdict(self.forecast)
+        return found
 
 
 def ideal_washes(share: float, start: float, water: RinseWater, most: int = 60) -> int | None:
@@ -47,9 +88,9 @@ def wash_plan(
     start: float,
     water: str,
     alkalinity: float | None,
-    readings: list[tuple[int, float, tuple[float, float]]],
-) -> tuple[dict[str, Any], list[str]]:
-    """The plan as JSON, in it ``said``, and as lines to print.
+    readings: list[Reading],
+) -> WashPlan:
+    """The plan for these volumes (L), this first liquid (mol/L, lye below 0), water and readings so far.
 
     Raises
     ------
@@ -61,13 +102,12 @@ def wash_plan(
     rinse = named_water(water, alkalinity)
     if rinse is None and not readings:
         raise ValueError("tap water needs its alkalinity (in mmol/L: 1 is 50 mg/L as CaCO3), or readings to tell it by")
-    said: list[str] = []
-    answer: dict[str, Any] = {"said": said}
-    lines: list[str] = []
+    plan = WashPlan()
+    said, lines = plan.said, plan.lines
     share = None if added_l is None else retained_share(retained_l, added_l)
     if share is not None and rinse is not None:
         few, many = ideal_washes(share, start, rinse), ideal_washes(min(0.95, WORSE * share), start, rinse)
-        answer["washes"] = {"ideal": few, "with dead corners": many, "share": share, "water_ph": rinse.ph(0.3)}
+        plan.washes = WashCount(few, many, share, rinse.ph(0.3))
         most = "over 60" if many is None else f"{many}"
         ideal = "over 60" if few is None else f"{few}"
         lines.append(f"Held back {share:.1%} a wash: {ideal} washes if ideal, {most} with dead corners. {REALITY}")
@@ -84,8 +124,7 @@ def wash_plan(
         # Enough is where the rest is below what the water itself holds back, or a strip can see.
         hold = 0.0 if rinse is None else rinse.alkalinity
         best = best_split(rows, enough=max(2e-6, 0.5 * hold) / abs(start))
-        answer["splits"] = [asdict(row) for row in rows]
-        answer["best"] = best.washes
+        plan.splits, plan.best = rows, best.washes
         once = _part(rows[0].share_left)
         said.append(
             f"All {volume_l:.3g} L in {best.washes} washes of {best.portion_l:.3g} L leave {_part(best.share_left)} of "
@@ -98,16 +137,16 @@ def wash_plan(
             lines.append(f"{row.washes:8d}  {row.portion_l:11.3g}  {row.share_left:18.2g}  {worse:17.2g}{mark}")
     if rinse is not None and rinse.alkalinity >= HARD and start > 0:
         lines.append(HARD_WATER)
-        answer["caution"] = HARD_WATER
+        plan.caution = HARD_WATER
         said.append(HARD_WATER)
     if readings:
         prior = Prior() if share is None else Prior(share=min(0.5, 1.25 * share), share_ln_sd=0.4)
-        found = forecast([Reading(*r) for r in readings], rinse, prior=prior)
-        answer["forecast"] = asdict(found)
+        found = forecast(readings, rinse, prior=prior)
+        plan.forecast = found
         lines.append(found.sentence)
         if found.share is not None:
             fitted = found.share
             lines.append(f"Fitted share held back: {fitted.value:.0%} ({fitted.low:.0%} to {fitted.high:.0%}).")
     if not lines:
         raise ValueError("give the water in all, the water added in each wash, or a reading")
-    return answer, lines
+    return plan

@@ -9,14 +9,14 @@ from fastapi import APIRouter, Path, Response
 from fastapi.responses import StreamingResponse
 
 from service.log import store
-from service.log.forecast import forecast_now
 from service.log.listing import csv_export, json_export, pieces
 from service.log.models import now
 from service.log.notes import neutral_band
+from service.log.wash_forecast import forecast_now
 from service.readers.intake import blank_of
 from service.web.components import ServiceDep, the_batch
 from service.web.problems import responses
-from service.web.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water
+from service.web.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
@@ -45,13 +45,13 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
     with service.database.read() as c:
         row = the_batch(c, batch)
         count = store.count_entries(c, batch)
-        told, neutral = forecast_now(c, row), neutral_band(c, batch)
+        forecast, neutral = forecast_now(c, row), neutral_band(c, batch)
         events = store.batch_events(c, batch)
     return BatchPage(
         **_out(row).model_dump(exclude={"entries"}),
         entries=count,
         events=[Event(**e) for e in events],
-        forecast=Forecast(**told),
+        forecast=wire_forecast(forecast),
         neutral=list(neutral),
     )
 
@@ -72,7 +72,7 @@ def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batc
 def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
     """How many further washes until the rinse is neutral, with an interval, or why that can't be told."""
     with service.database.read() as c:
-        return Forecast(**forecast_now(c, the_batch(c, batch)))
+        return wire_forecast(forecast_now(c, the_batch(c, batch)))
 
 
 @router.get(

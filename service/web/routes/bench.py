@@ -5,9 +5,12 @@ from __future__ import annotations
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema, field_validator
 from starlette.concurrency import run_in_threadpool
 
+from service.bench.note_forms import NoteForm, note_forms
+from service.bench.notes import CONTENTS, Note
+from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
 from service.readers.pictures import NotAPicture, thumbnail_job
@@ -19,9 +22,7 @@ from service.web.routes.plan import asked
 from service.web.schemas import Text
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
-NoteKind = Literal[
-    "weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"
-]
+NOTE_KINDS = tuple(content.kind for content in CONTENTS if content.label is not None)
 
 
 class NewNote(BaseModel):
@@ -35,8 +36,19 @@ class NewNote(BaseModel):
             ]
         }
     )
-    kind: NoteKind
-    data: dict[Annotated[str, Field(max_length=40)], Any] = Field(max_length=20)
+    kind: str = Field(json_schema_extra={"enum": list(NOTE_KINDS)})
+    data: Annotated[
+        dict[Annotated[str, Field(max_length=40)], Any],
+        Field(max_length=20),
+        WithJsonSchema({"anyOf": [content.model_json_schema() for content in CONTENTS if content.label is not None]}),
+    ]
+
+    @field_validator("kind")
+    @classmethod
+    def _known(cls, kind: str) -> str:
+        if kind not in NOTE_KINDS:
+            raise ValueError(f"kind is {', '.join(NOTE_KINDS)}")
+        return kind
 
 
 class NoteOut(BaseModel):
@@ -45,7 +57,7 @@ class NoteOut(BaseModel):
     id: int
     kind: str
     at: str
-    data: dict[str, Any]
+    data: dict[str, object]
 
 
 class Onward(BaseModel):
@@ -57,23 +69,18 @@ class Onward(BaseModel):
     who: Annotated[Text, Field(max_length=100)] | None = None
 
 
-class BenchState(BaseModel):
-    """Where a batch stands: stage and gate on top, what to do next in one line."""
-
-    model_config = ConfigDict(extra="allow")
-    procedure: str
-    stage: dict[str, Any]
-    gate: dict[str, str] = Field(examples=[{"state": "hold", "sentence": "Copper was still seen: wash on."}])
-    next: str
-    cautions: list[str]
-
-
 @router.get("/batches/{batch}/bench", responses=responses(404))
 def bench(batch: BatchId, service: ServiceDep) -> BenchState:
     """The batch's stage, its gate, what to do next, cautions, mass balance, stock vessel."""
     with service.database.read() as c:
         the_batch(c, batch)
-        return BenchState(**asked(lambda: bench_log.batch_state(c, batch)).to_dict())
+        return state_view(asked(lambda: bench_log.batch_state(c, batch)))
+
+
+@router.get("/note-forms")
+def list_note_forms() -> list[NoteForm]:
+    """Every kind of note that may be written down, with its fields: labels, units, choices, in their order."""
+    return note_forms()
 
 
 @router.get("/batches/{batch}/notes", responses=responses(404))
@@ -81,7 +88,7 @@ def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
     """Everything written down, struck out or not, in order."""
     with service.database.read() as c:
         the_batch(c, batch)
-        return [NoteOut(id=n.id, kind=n.kind, at=n.at, data=n.data) for n in bench_log.notes_of(c, batch)]
+        return [_out(n) for n in bench_log.notes_of(c, batch)]
 
 
 @router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
@@ -93,7 +100,11 @@ def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
     with service.database.write() as c:
         the_batch(c, batch)
         made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
-    return NoteOut(id=made.id, kind=made.kind, at=made.at, data=made.data)
+    return _out(made)
+
+
+def _out(note: Note) -> NoteOut:
+    return NoteOut(id=note.id, kind=note.kind, at=note.at, data=note.content.fields())
 
 
 @router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))
@@ -102,7 +113,7 @@ def go_on(batch: BatchId, body: Onward, service: ServiceDep) -> BenchState:
     with service.database.write() as c:
         the_batch(c, batch)
         _, state = asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
-    return BenchState(**state.to_dict())
+    return state_view(state)
 
 
 @router.get(
@@ -135,13 +146,13 @@ def _rows(service: Service, batch: int) -> list[store.Row]:
 
 
 def _report(service: Service, batch: int, form: str, small: dict[str, bytes]) -> bytes:
-    from service.log.batch_record import filed_batch  # noqa: PLC0415
+    from service.log.report_source import batch_record  # noqa: PLC0415
     from service.report.html import html_report  # noqa: PLC0415 - loads the drawing library when first needed
     from service.report.pdf import pdf_report  # noqa: PLC0415
 
     with service.database.read() as c:
-        filed = filed_batch(c, batch, small)
-    return html_report(filed).encode() if form == "html" else pdf_report(filed)
+        record = batch_record(c, batch, small)
+    return html_report(record).encode() if form == "html" else pdf_report(record)
 
 
 @router.get("/stock")
@@ -155,7 +166,7 @@ def stock(service: ServiceDep) -> dict[str, Any]:
         held, pourings = bench_log.stock_of_log(c)
     return {
         **asdict(held),
-        "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.data} for batch, n in pourings],
+        "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.content.fields()} for batch, n in pourings],
         "ways": [asdict(way) for way in waste.ways(held)],
         "recover": list(waste.recover(held)),
         "cautions": list(waste.CAUTIONS),

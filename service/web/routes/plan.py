@@ -127,7 +127,7 @@ def plan_wash(  # noqa: PLR0917 - query parameters, given by name
 
     retained = _amount("retained_l", retained_l)
     assert retained is not None
-    answer, lines = asked(
+    plan = asked(
         lambda: wash_plan(
             retained_l=retained,
             volume_l=_amount("volume_l", volume_l),
@@ -138,4 +138,4 @@ def plan_wash(  # noqa: PLR0917 - query parameters, given by name
             readings=[],
         )
     )
-    return {**answer, "lines": lines, "cautions": [REALITY, RULES]}
+    return {**plan.to_dict(), "lines": plan.lines, "cautions": [REALITY, RULES]}

@@ -1,11 +1,10 @@
-"""The wash forecast as the service uses it: plain readings in, one flat answer out."""
+"""The washings of a batch, one after the other, and the forecast of the last: readings in, one flat answer out."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass, replace
 
 from service.bench.procedure import NEUTRAL
 from service.bench.washing.forecast import Forecast, Reading
@@ -13,8 +12,18 @@ from service.bench.washing.forecast import forecast as bench_forecast
 from service.bench.water import RinseWater, aired_water, pure_water, tap_water
 
 NEWEST_OF_A_WASH = 8  # more readings of one wash tell hardly more: their errors are mostly shared
+LEVEL = 0.90
 Pair = tuple[float, float]
-_Reading = tuple[int, float, Pair, int]
+
+
+@dataclass(frozen=True)
+class CurvePoint:
+    """The pH of one wash, past or to come: its median and 90 % band."""
+
+    wash: int
+    ph: float
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -22,26 +31,23 @@ class WashForecast:
     """Washes to come after the last reading.
 
     ``status`` is "ok", "done" or "cannot tell"; ``message`` one sentence. ``washes`` and its 90 % ``interval`` are in
-    parts of a wash, ``whole`` in whole washes (median, low, high); None when it cannot be told. ``curve`` is one
-    {wash, ph, low, high} for each wash, to draw. ``retained_share`` is the fitted share with its interval.
+    parts of a wash, ``whole`` in whole washes (median, low, high); None when it cannot be told. ``curve`` is one point
+    for each wash, to draw. ``retained_share`` is the fitted share with its interval. ``kind`` is "acid" or "lye", empty
+    where there was too little to fit anything.
     """
 
     status: str
     message: str
-    washes: float | None
-    interval: Pair | None
-    whole: tuple[int, int, int] | None
-    level: float
-    kind: str
-    retained_share: float | None
-    retained_interval: Pair | None
-    done_chance: float | None
-    water_ph: float | None
-    curve: tuple[dict[str, float], ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """JSON-ready."""
-        return asdict(self)
+    washes: float | None = None
+    interval: Pair | None = None
+    whole: tuple[int, int, int] | None = None
+    level: float = LEVEL
+    kind: str = ""
+    retained_share: float | None = None
+    retained_interval: Pair | None = None
+    done_chance: float | None = None
+    water_ph: float | None = None
+    curve: tuple[CurvePoint, ...] = ()
 
 
 def named_water(name: str | None, alkalinity_mmol_l: float | None = None) -> RinseWater | None:
@@ -64,55 +70,52 @@ def named_water(name: str | None, alkalinity_mmol_l: float | None = None) -> Rin
 
 
 def forecast(
-    readings: Sequence[tuple[int, float, Pair] | tuple[int, float, Pair, int]],
+    readings: Sequence[Reading],
     water: RinseWater | None = None,
     blank: tuple[float, Pair] | None = None,
     band: Pair = NEUTRAL,
 ) -> WashForecast:
-    """Forecast from (wash number, pH, 95 % interval); needs two different washes or more to say a number.
+    """Forecast of the present washing; needs two different washes or more to say a number.
 
-    A fourth item says that the strip's range ended there: -1 the pH is at most so much, 1 at least, 0 a value.
-    ``water`` None means unknown; ``blank`` is the rinse water's own reading, if there is one;
+    ``water`` None means unknown; ``blank`` is the rinse water's own reading, pH and 95 % interval, if there is one;
     ``band`` the pH called neutral.
     """
-    phase, before = counting([(r[0], r[1], r[2], r[3] if len(r) > 3 else 0) for r in readings])
-    found = bench_forecast(
-        [Reading(n - before, ph, span, bound) for n, ph, span, bound in phase], water, blank, band=band
-    )
+    phase, before = counting(readings)
+    found = bench_forecast([replace(r, wash=r.wash - before) for r in phase], water, blank, band=band)
     return _flat(found, before)
 
 
-def counting(readings: Sequence[_Reading]) -> tuple[list[_Reading], int]:
+def counting(readings: Sequence[Reading]) -> tuple[list[Reading], int]:
     """Readings that a forecast rests on: of the present washing, and of each wash the newest, which come last."""
     phase, before = latest_phase(readings)
     left: Counter[int] = Counter()
     newest = []
     for reading in reversed(phase):
-        left[reading[0]] += 1
-        if left[reading[0]] <= NEWEST_OF_A_WASH:
+        left[reading.wash] += 1
+        if left[reading.wash] <= NEWEST_OF_A_WASH:
             newest.append(reading)
     return newest[::-1], before
 
 
-def latest_phase(readings: Sequence[_Reading]) -> tuple[list[_Reading], int]:
+def latest_phase(readings: Sequence[Reading]) -> tuple[list[Reading], int]:
     """Readings of the last washing, and the number of washes before it."""
     return phases(readings)[-1]
 
 
-def phases(readings: Sequence[_Reading]) -> list[tuple[list[_Reading], int]]:
+def phases(readings: Sequence[Reading]) -> list[tuple[list[Reading], int]]:
     """Readings of each washing in turn, and the number of washes before it.
 
     A batch is washed more than once: free of acid, then, after the lye, free of lye. No wash makes the pH leave neutral
     again, so where it does a new washing began. Its first liquid is not known, only its first reading.
     """
-    ordered = sorted(readings, key=lambda r: r[0])
+    ordered = sorted(readings, key=lambda r: r.wash)
     starts = [0]
     for i in range(1, len(ordered)):
-        was, now = ordered[i - 1][1], ordered[i][1]
+        was, now = ordered[i - 1].ph, ordered[i].ph
         if (now > 10.0 and was < 9.0) or (now < 4.0 and was > 5.0):
             starts.append(i)
     ends = [*starts[1:], len(ordered)]
-    return [(ordered[a:b], ordered[a][0] - 1 if a else 0) for a, b in zip(starts, ends, strict=True)]
+    return [(ordered[a:b], ordered[a].wash - 1 if a else 0) for a, b in zip(starts, ends, strict=True)]
 
 
 def _flat(found: Forecast, before: int) -> WashForecast:
@@ -125,14 +128,10 @@ def _flat(found: Forecast, before: int) -> WashForecast:
         washes=None if washes is None else round(washes.value, 2),
         interval=None if washes is None else (round(washes.low, 2), round(washes.high, 2)),
         whole=found.whole if tell else None,
-        level=0.90,
         kind=found.kind,
         retained_share=None if share is None else round(share.value, 4),
         retained_interval=None if share is None else (round(share.low, 4), round(share.high, 4)),
         done_chance=None if found.done_now is None else round(found.done_now, 4),
         water_ph=None if found.water_ph is None else round(found.water_ph.value, 2),
-        curve=tuple(
-            {"wash": n + before, "ph": round(p, 2), "low": round(a, 2), "high": round(b, 2)}
-            for n, p, a, b in found.curve
-        ),
+        curve=tuple(CurvePoint(n + before, round(p, 2), round(a, 2), round(b, 2)) for n, p, a, b in found.curve),
     )

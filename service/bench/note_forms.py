@@ -1,0 +1,112 @@
+"""How a form asks for each kind of note: derived from the notes' own models, for the page and the command line."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from service.bench.note_fields import Asked, Units
+from service.bench.notes import CONTENTS, Content
+
+Form = Literal["text", "number", "range", "choice", "flag", "words"]
+
+
+class FieldForm(BaseModel):
+    """One field of a form.
+
+    ``form``: "text"; "number", with ``units`` an amount with its unit; "range" of two numbers, typed in ``parts`` to
+    one; "choice" of ``options`` (value, words); "flag" to tick or choose; "words" parted by commas. What stands at
+    ``value`` is filled in at first; with ``omit`` a choice that stays at it is left out of the note. ``only_if``
+    (field, value): left out otherwise. ``unticked``: a tick that is not set is said as well.
+    """
+
+    name: str
+    label: str
+    form: Form
+    required: bool
+    units: Units | None = None
+    unit: str | None = None
+    parts: int = 1
+    options: list[tuple[str, str]] = []
+    value: str | None = None
+    omit: bool = False
+    only_if: tuple[str, str] | None = None
+    unticked: bool = False
+    whole: bool = False
+    longest: int | None = None
+
+
+class NoteForm(BaseModel):
+    """How one kind of note is asked for."""
+
+    kind: str
+    label: str
+    fields: list[FieldForm]
+
+
+def note_forms() -> list[NoteForm]:
+    """Every kind that a form may ask for, in the order in which they are offered."""
+    return [
+        NoteForm(kind=content.kind, label=content.label, fields=_fields(content))
+        for content in CONTENTS
+        if content.label is not None
+    ]
+
+
+def form_of(name: str) -> Form | None:
+    """The form of a field of this name, in whatever kind of note; None where there is none."""
+    found = [content.model_fields[name] for content in CONTENTS if name in content.model_fields]
+    return _form(found[0]) if found else None
+
+
+def _fields(content: type[Content]) -> list[FieldForm]:
+    found = []
+    for name, info in content.model_fields.items():
+        asked = next((part for part in _parts(info) if isinstance(part, Asked)), None)
+        if asked is None:
+            continue
+        found.append(
+            FieldForm(
+                name=name,
+                label=asked.label,
+                form=_form(info),
+                required=info.is_required(),
+                units=asked.units,
+                unit=asked.unit,
+                parts=asked.parts,
+                options=list(asked.options),
+                value=asked.value,
+                omit=bool(asked.options) and not info.is_required(),
+                only_if=asked.only_if,
+                unticked=asked.unticked,
+                whole=asked.whole,
+                longest=asked.longest,
+            )
+        )
+    return found
+
+
+def _parts(info: FieldInfo) -> list[object]:
+    """A field's types and what is annotated to them, the inner ones of a union included."""
+    found: list[object] = [*info.metadata]
+    left: list[object] = [info.annotation]
+    while left:
+        part = left.pop()
+        found.append(part)
+        left += [*get_args(part), *getattr(part, "__metadata__", ())]
+    return found
+
+
+def _form(info: FieldInfo) -> Form:
+    parts = _parts(info)
+    if tuple[float, float] in parts:
+        return "range"
+    if tuple[str, ...] in parts:
+        return "words"
+    if bool in parts:
+        return "flag"
+    if any(isinstance(part, Asked) and part.options for part in parts):
+        return "choice"
+    return "number" if float in parts or int in parts else "text"

@@ -1,0 +1,163 @@
+"""Readings as they are logged: one definition for the gates, the report, the API and its description.
+
+The log keeps the JSON that a command printed. Here it gets its types back: what a newer version tells beside is kept,
+what an older one did not tell yet has a default.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+from stripread.ph.range_end import range_end
+from stripread.reasons import Bound
+from stripread.results import Status
+
+Number = float | None
+Pair = tuple[float, float]
+Kind = Literal["ph", "tint", "solid"]
+LAST_DIGIT = 0.0005  # pH: intervals are logged with three digits
+SCALE = (0.0, 14.0)  # pH; beyond a strip's end the true pH may lie anywhere on it
+
+
+class LoggedReason(BaseModel):
+    """Why a reading is doubtful or refused, or a caution, in plain words."""
+
+    model_config = ConfigDict(frozen=True)
+
+    code: str = Field(examples=["some_glare"])
+    severity: Literal["refuse", "doubt", "note"] = "doubt"
+    message: str
+
+
+class _Logged(BaseModel):
+    # A newer reading may tell more, and the log gives all of it; an older one lacks some and is described all the same.
+    model_config = ConfigDict(frozen=True, extra="allow", json_schema_serialization_defaults_required=True)
+
+    photo: str = ""
+    status: Status = "ok"
+    reasons: tuple[LoggedReason, ...] = ()
+    sha256: str = ""
+    software: str = ""
+    seconds: float = 0.0
+
+    @property
+    def refused(self) -> bool:
+        """Whether it has no value."""
+        return self.status == "refused"
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether its value is doubted."""
+        return self.status == "doubtful"
+
+    def has_reason(self, code: str) -> bool:
+        """Whether it carries this reason."""
+        return any(reason.code == code for reason in self.reasons)
+
+
+class Pad(BaseModel):
+    """One pad: CIELAB D50, its standard deviations, its corners in the full-size photo."""
+
+    lab: list[Number]
+    sd: list[Number]
+    corners_px: list[list[Number]]
+
+
+class Alternative(BaseModel):
+    """Another pH that fits about as well."""
+
+    ph: float
+    interval: Pair | None
+    weight: float
+
+
+class LoggedPh(_Logged):
+    """A pH reading of the log."""
+
+    kind: Literal["ph"] = "ph"
+    ph: Number = None
+    interval: Pair | None = None
+    level: float = 0.95
+    alternatives: list[Alternative] = []
+    pads: list[Pad] = []
+    misfit: Number = None
+    profile: str = ""
+
+
+class LoggedTint(_Logged):
+    """A reading of the copper-ammonia tint of the log."""
+
+    kind: Literal["tint"] = "tint"
+    decision: str | None = None
+    absorbance: Number = None
+    absorbance_interval: Pair | None = None
+    delta_e: Number = None
+    mg_per_l: Number = None
+    interval: Pair | None = None
+    detection_limit: Number = None
+    level: float = 0.95
+
+
+class LoggedSolid(_Logged):
+    """A reading of a solid of the log."""
+
+    kind: Literal["solid"] = "solid"
+    lab: list[Number] | None = None
+    sd: list[Number] | None = None
+    pale_fraction: Number = None
+    pale_interval: Pair | None = None
+
+
+Logged = Annotated[LoggedPh | LoggedTint | LoggedSolid, Field(discriminator="kind")]
+_LOGGED: TypeAdapter[LoggedPh | LoggedTint | LoggedSolid] = TypeAdapter(Logged)
+
+
+def logged(reading: object) -> LoggedPh | LoggedTint | LoggedSolid:
+    """A reading from its JSON object.
+
+    Raises
+    ------
+    pydantic.ValidationError
+        If it is none: the log's own check says which entry.
+    """
+    return _LOGGED.validate_python(reading)
+
+
+@dataclass(frozen=True)
+class Observation:
+    """One reading as gates see it: when it came (ISO time), of which wash, with a strip of which range.
+
+    ``blank``: of the rinse water itself. ``strip_range`` is None where the profile's range is not known.
+    """
+
+    at: str
+    reading: LoggedPh | LoggedTint | LoggedSolid
+    wash: int | None = None
+    blank: bool = False
+    strip_range: Pair | None = None
+
+    def bound(self) -> Bound | Literal["unknown"] | None:
+        """Whether the pH is only known to be at most or at least so much, as the strip's range ended there.
+
+        "unknown" where it ended and nobody can say on which side: the profile is lost.
+        """
+        reading = self.reading
+        if not isinstance(reading, LoggedPh) or reading.interval is None or not reading.has_reason("end_of_range"):
+            return None
+        if self.strip_range is None:
+            return "unknown"
+        return range_end(reading.interval, self.strip_range, LAST_DIGIT) or "unknown"
+
+    def open_interval(self) -> Pair | None:
+        """The interval of a pH, without its end where the strip's range ended; None without an interval."""
+        if not isinstance(self.reading, LoggedPh) or self.reading.interval is None:
+            return None
+        low, high = self.reading.interval
+        bound = self.bound()
+        return SCALE[0] if bound in ("at most", "unknown") else low, SCALE[1] if bound in (
+            "at least",
+            "unknown",
+        ) else high

@@ -1,0 +1,126 @@
+"""A batch's state and its mass balance as they leave the bench: the JSON of the command line and of the API."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from service.bench.balance import Balance
+from service.bench.state import State
+
+Grams = tuple[float, float, float]
+
+
+class _View(BaseModel):
+    model_config = ConfigDict(json_schema_serialization_defaults_required=True)
+
+
+class StageName(_View):
+    """A stage by its id and title."""
+
+    id: str
+    title: str
+
+
+class StageView(StageName):
+    """The stage that the batch is in."""
+
+    do: str
+    read: tuple[str, ...]
+
+
+class GateView(_View):
+    """Whether the next stage is open, and why."""
+
+    state: str = Field(examples=["hold"])
+    sentence: str = Field(examples=["Copper was still seen: wash on."])
+
+
+class MoveView(_View):
+    """One step from stage to stage."""
+
+    at: str
+    to: str
+    state: str
+    sentence: str
+    reason: str | None = None
+    who: str | None = None
+
+
+class LossView(_View):
+    """One way for silver to go; grams as (low, value, high)."""
+
+    name: str
+    silver_g: Grams
+    where: str
+    note: str
+
+
+class BalanceView(_View):
+    """A mass balance; grams as (low, value, high)."""
+
+    model_config = ConfigDict(serialize_by_alias=True)
+
+    expected_g: Grams
+    weighed_g: Grams | None
+    share: Grams | None = Field(serialization_alias="yield")
+    shortfall_g: Grams | None
+    losses: tuple[LossView, ...]
+    verdict: str
+
+
+class StockView(_View):
+    """What this batch poured into the stock vessel."""
+
+    litres: float
+    sentence: str
+
+
+class BenchState(_View):
+    """Where a batch stands: stage and gate on top, what to do next in one line."""
+
+    procedure: str
+    stage: StageView
+    gate: GateView
+    next: str
+    next_stage: StageName | None
+    cautions: tuple[str, ...]
+    can_go_wrong: tuple[str, ...]
+    stages: tuple[StageName, ...]
+    moves: tuple[MoveView, ...]
+    balance: BalanceView | None
+    worth_doing: tuple[str, ...]
+    stock: StockView | None
+
+
+def balance_view(found: Balance) -> BalanceView:
+    """A mass balance as it leaves the bench."""
+    return BalanceView(
+        expected_g=found.expected_g,
+        weighed_g=found.weighed_g,
+        share=found.share,
+        shortfall_g=found.shortfall_g,
+        losses=tuple(LossView(name=x.name, silver_g=x.silver_g, where=x.where, note=x.note) for x in found.losses),
+        verdict=found.verdict,
+    )
+
+
+def state_view(state: State) -> BenchState:
+    """A batch's state as it leaves the bench."""
+    stage, after = state.stage, state.procedure.after(state.stage.id)
+    return BenchState(
+        procedure=state.procedure.name,
+        stage=StageView(id=stage.id, title=stage.title, do=stage.do, read=stage.read),
+        gate=GateView(state=state.verdict.state, sentence=state.verdict.sentence),
+        next=state.next_line,
+        next_stage=None if after is None else StageName(id=after.id, title=after.title),
+        cautions=(*stage.cautions, state.rules),
+        can_go_wrong=stage.wrong,
+        stages=tuple(StageName(id=s.id, title=s.title) for s in state.procedure.stages),
+        moves=tuple(
+            MoveView(at=m.at, to=m.to, state=m.state, sentence=m.sentence, reason=m.reason, who=m.who)
+            for m in state.moves
+        ),
+        balance=None if state.balance is None else balance_view(state.balance),
+        worth_doing=state.worth_doing,
+        stock=None if state.stock is None else StockView(litres=state.stock.litres, sentence=state.stock.sentence),
+    )

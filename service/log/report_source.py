@@ -1,0 +1,94 @@
+"""What a batch's report rests on, taken from the log."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sqlalchemy import Connection
+
+from service.bench.readings import logged
+from service.bench.state import State
+from service.bench.washing.phases import WashForecast, phases
+from service.log import store
+from service.log.notes import batch_state, notes_of
+from service.log.wash_forecast import forecast_from, forecast_of, wash_readings
+from service.report.batch_record import BatchRecord, RecordedReading
+from stripread import __version__
+from stripread.errors import CallError
+
+WORTH = 3  # washes: from the third reading on a forecast is worth holding against what came
+
+
+def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> BatchRecord:
+    """A batch as its report shows it; ``thumbnails`` by the photo's SHA-256.
+
+    Raises
+    ------
+    CallError
+        If there is no such batch.
+    """
+    row = store.batch(c, batch)
+    if row is None:
+        raise CallError(f"there is no batch {batch}")
+    state = batch_state(c, batch)
+    rows = store.entries_of(c, batch)
+    newer = store.corrected(rows)
+    details = row["details"]
+    readings = tuple(
+        RecordedReading(
+            r["id"],
+            r["received_at"],
+            logged(r["reading"]),
+            r["wash"],
+            r["note"],
+            thumbnails.get(r["photo_sha256"]),
+            r["corrects_id"],
+            newer.get(r["id"]),
+            r["why"],
+            r["made_by"],
+            withdrawn=bool(r["extras"].get("withdrawn")),
+            blank=r["id"] == details.get("blank_entry"),
+        )
+        for r in rows
+    )
+    water = str(details.get("water", "unknown"))
+    if details.get("alkalinity_mmol_l") is not None:
+        water += f", {details['alkalinity_mmol_l']:g} mmol/L"
+    return BatchRecord(
+        batch,
+        row["name"],
+        row["opened_at"],
+        row["closed_at"],
+        f"stripread {__version__}",
+        state,
+        readings,
+        tuple(notes_of(c, batch)),
+        water,
+        forecasts(c, row, rows, state),
+        state.band,
+    )
+
+
+def forecasts(c: Connection, row: store.Row, rows: list[store.Row], state: State) -> tuple[WashForecast, ...]:
+    """One forecast for each washing of the batch: as it stood after the third wash, or the newest if it goes on."""
+    readings, blank = wash_readings(c, row, rows)
+    procedure = state.procedure
+    found = []
+    washings = phases(readings)
+    for place, (washing, _) in enumerate(washings):
+        numbers = sorted({reading.wash for reading in washing})
+        if not numbers:
+            continue
+        ended = place < len(washings) - 1
+        band = procedure.band(procedure.stages[0].id) if ended else state.band
+        forecast = None if ended else forecast_of(c, row, rows, band)
+        last = numbers[-1]
+        if forecast is None or forecast.status == "done":
+            if len(numbers) < WORTH:
+                continue
+            last = numbers[WORTH - 1]
+            until = tuple(reading for reading in readings if reading.wash <= last)
+            forecast = forecast_from(row["details"], until, blank, band)
+        if forecast.curve:
+            found.append(replace(forecast, message=f"After wash {last}: {forecast.message}"))
+    return tuple(found)

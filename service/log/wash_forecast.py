@@ -1,0 +1,106 @@
+"""The wash forecast of a batch: which readings enter it, and the rinse water that the user named."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from functools import lru_cache
+from typing import TYPE_CHECKING
+from weakref import WeakKeyDictionary
+
+from sqlalchemy import Connection, Engine
+
+from service.bench.readings import Observation, logged
+from service.log.entry_cache import BATCHES, slim_rows
+from service.log.notes import neutral_band
+from service.log.store import Row, in_force, last_entry
+from service.log.strip_range import strip_range
+
+if TYPE_CHECKING:  # its tables load when first needed
+    from service.bench.washing.forecast import Reading
+    from service.bench.washing.phases import WashForecast
+
+Pair = tuple[float, float]
+Blank = tuple[float, Pair]
+BOUNDS = {None: 0, "at most": -1, "at least": 1}
+
+_kept: WeakKeyDictionary[Engine, OrderedDict[int, tuple[object, WashForecast]]] = WeakKeyDictionary()
+_one = threading.Lock()  # one forecast is worked out at a time: the cores are for reading photos
+
+
+def forecast_now(c: Connection, batch: Row) -> WashForecast:
+    """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
+    band = neutral_band(c, batch["id"])
+    rests_on = (last_entry(c, batch["id"]), batch["details"], band)
+    kept = _kept_of(c.engine).get(batch["id"])
+    if kept is not None and kept[0] == rests_on:
+        return kept[1]
+    with _one:
+        of_log = _kept_of(c.engine)
+        kept = of_log.get(batch["id"])
+        if kept is None or kept[0] != rests_on:  # else another request worked it out while this one waited
+            kept = (rests_on, forecast_of(c, batch, slim_rows(c, batch["id"]), band))
+            of_log[batch["id"]] = kept
+            of_log.move_to_end(batch["id"])
+            if len(of_log) > BATCHES:
+                of_log.popitem(last=False)
+    return kept[1]
+
+
+def _kept_of(engine: Engine) -> OrderedDict[int, tuple[object, WashForecast]]:
+    """Of each batch of this log the newest forecast, and what it rests on."""
+    return _kept.setdefault(engine, OrderedDict())
+
+
+def forecast_of(c: Connection, batch: Row, rows: list[Row], band: Pair) -> WashForecast:
+    """The forecast for these entries of a batch towards the pH ``band`` called neutral."""
+    from service.bench.washing.phases import WashForecast  # noqa: PLC0415 - loads its tables when first needed
+
+    readings, blank = wash_readings(c, batch, rows)
+    if len({reading.wash for reading in readings}) < 2:
+        text = "Two readings of different washes or more are needed for a forecast."
+        return WashForecast("cannot tell", text)
+    return forecast_from(batch["details"], readings, blank, band)
+
+
+def forecast_from(details: Row, readings: tuple[Reading, ...], blank: Blank | None, band: Pair) -> WashForecast:
+    """The forecast that these readings give, with the rinse water as the batch's ``details`` name it."""
+    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank, band)
+
+
+def wash_readings(c: Connection, batch: Row, rows: list[Row]) -> tuple[tuple[Reading, ...], Blank | None]:
+    """The pH readings of washes that count, and the rinse water's own reading if there is one.
+
+    A reading at an end of its strip's range counts as a bound; left out is one whose profile is lost, so that nobody
+    can say which end.
+    """
+    from service.bench.washing.forecast import Reading  # noqa: PLC0415 - loads its tables when first needed
+
+    details = batch["details"]
+    counted = [r for r in in_force(rows) if r["kind"] == "ph" and r["value"] is not None and r["low"] is not None]
+    blanks = [r for r in counted if r["id"] == details.get("blank_entry")]
+    blank = (blanks[0]["value"], (blanks[0]["low"], blanks[0]["high"])) if blanks else None
+    readings = []
+    for r in counted:
+        if r["wash"] is None or r in blanks:
+            continue
+        bound = Observation(
+            r["received_at"], logged(r["reading"]), r["wash"], strip_range=strip_range(c, r["profile_sha256"])
+        ).bound()
+        if bound != "unknown":
+            readings.append(Reading(r["wash"], r["value"], (r["low"], r["high"]), BOUNDS[bound]))
+    return tuple(readings), blank
+
+
+@lru_cache(maxsize=64)
+def _forecast(
+    readings: tuple[Reading, ...],
+    water: str | None,
+    alkalinity: float | None,
+    blank: Blank | None,
+    band: Pair,
+) -> WashForecast:
+    """Cached: the page asks again and again, and the answer takes a while to work out."""
+    from service.bench.washing.phases import forecast, named_water  # noqa: PLC0415 - loads its tables when first needed
+
+    return forecast(readings, named_water(water, alkalinity), blank, band)
