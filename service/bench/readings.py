@@ -32,7 +32,9 @@ class LoggedReason(BaseModel):
     message: str
 
 
-class _Logged(BaseModel):
+class Logged(BaseModel):
+    """What every reading of the log has."""
+
     # A newer reading may tell more, and the log gives all of it; an older one lacks some and is described all the same.
     model_config = ConfigDict(frozen=True, extra="allow", json_schema_serialization_defaults_required=True)
 
@@ -74,7 +76,7 @@ class Alternative(BaseModel):
     weight: float
 
 
-class LoggedPh(_Logged):
+class LoggedPh(Logged):
     """A pH reading of the log."""
 
     kind: Literal["ph"] = "ph"
@@ -87,7 +89,7 @@ class LoggedPh(_Logged):
     profile: str = ""
 
 
-class LoggedTint(_Logged):
+class LoggedTint(Logged):
     """A reading of the copper-ammonia tint of the log."""
 
     kind: Literal["tint"] = "tint"
@@ -101,7 +103,7 @@ class LoggedTint(_Logged):
     level: float = 0.95
 
 
-class LoggedSolid(_Logged):
+class LoggedSolid(Logged):
     """A reading of a solid of the log."""
 
     kind: Literal["solid"] = "solid"
@@ -111,11 +113,11 @@ class LoggedSolid(_Logged):
     pale_interval: Pair | None = None
 
 
-Logged = Annotated[LoggedPh | LoggedTint | LoggedSolid, Field(discriminator="kind")]
-_LOGGED: TypeAdapter[LoggedPh | LoggedTint | LoggedSolid] = TypeAdapter(Logged)
+AnyLogged = LoggedPh | LoggedTint | LoggedSolid
+_ANY: TypeAdapter[AnyLogged] = TypeAdapter(Annotated[AnyLogged, Field(discriminator="kind")])
 
 
-def logged(reading: object) -> LoggedPh | LoggedTint | LoggedSolid:
+def logged(reading: object) -> AnyLogged:
     """A reading from its JSON object.
 
     Raises
@@ -123,7 +125,7 @@ def logged(reading: object) -> LoggedPh | LoggedTint | LoggedSolid:
     pydantic.ValidationError
         If it is none: the log's own check says which entry.
     """
-    return _LOGGED.validate_python(reading)
+    return _ANY.validate_python(reading)
 
 
 @dataclass(frozen=True)
@@ -134,7 +136,7 @@ class Observation:
     """
 
     at: str
-    reading: LoggedPh | LoggedTint | LoggedSolid
+    reading: AnyLogged
     wash: int | None = None
     blank: bool = False
     strip_range: Pair | None = None

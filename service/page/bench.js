@@ -2,13 +2,14 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
-import { writeDown } from "./notes.js";
+import { loadForms, writeDown } from "./notes.js";
 
 const GATE = { open: "✓ Open", hold: "✕ Hold", "cannot tell": "? Can't tell" };
 const CLASS = { open: "ok", hold: "refused", "cannot tell": "doubtful" };
 
 export async function showBench(batch, done) {
   let now;
+  await loadForms();
   try {
     now = await call(`/api/batches/${batch.id}/bench`);
     store.set(`bench-${batch.id}`, now);

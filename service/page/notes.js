@@ -6,14 +6,16 @@ import { amount, MASS, number, range, SIDE, SMALL, TIME, VOLUME, WARMTH } from "
 
 const UNITS = { mass: MASS, volume: VOLUME, time: TIME, warmth: WARMTH, "small volume": SMALL, "acid or lye": SIDE };
 
-// The kinds of notes with their fields, in the order in which they are offered.
-async function forms() {
+// The kinds of notes with their fields, in the order in which they are offered. Asked for once, before anybody writes.
+let known = [];
+export async function loadForms() {
+  if (known.length) return;
   try {
-    store.set("note-forms", await call("/api/note-forms"));
-  } catch (trouble) {
-    if (!store.get("note-forms")) throw trouble;
+    known = await call("/api/note-forms");
+    store.set("note-forms", known);
+  } catch {
+    known = store.get("note-forms") || [];
   }
-  return store.get("note-forms");
 }
 
 // One field as fields.js draws it.
@@ -60,7 +62,7 @@ export async function notesInForce(batch) {
 const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((v) => typeof v !== "boolean").join(", ")}`;
 
 // The form of a kind; the one that strikes out asks for one of the notes that there are.
-async function fieldsOf(form, known, batch) {
+async function fieldsOf(form, batch) {
   if (form.kind !== "strike") return form.fields;
   const found = await notesInForce(batch);
   if (!found.length) throw new Error("Nothing is written down yet.");
@@ -69,12 +71,11 @@ async function fieldsOf(form, known, batch) {
   return form.fields.map((f) => (f.name === "note" ? { ...f, options } : f.name === "who" ? { ...f, value: store.get("who", "") } : f));
 }
 
-export async function writeDown(batch, done) {
-  const known = await forms();
+export function writeDown(batch, done) {
   const options = known.map(({ kind, label }) => [kind, label]);
   ask("Write down", [{ name: "kind", label: "What is it?", options, value: "weight" }], async ({ kind }) => {
     const form = known.find((k) => k.kind === kind);
-    const fields = await fieldsOf(form, known, batch);
+    const fields = await fieldsOf(form, batch);
     // the next form opens when this one has closed
     setTimeout(() =>
       ask(form.label, fields.map(drawn), async (values) => {

@@ -15,7 +15,7 @@ from service.bench.notes import (
     withdrawals,
 )
 from service.bench.procedure import NEUTRAL
-from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
+from service.bench.readings import AnyLogged, LoggedPh, LoggedSolid, LoggedTint
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
 
@@ -26,7 +26,7 @@ class RecordedReading:
 
     id: int
     at: str
-    reading: LoggedPh | LoggedTint | LoggedSolid
+    reading: AnyLogged
     wash: int | None
     note: str = ""
     thumbnail: bytes | None = None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
+from service.bench.readings import Logged, LoggedPh, LoggedSolid, LoggedTint
 
 if TYPE_CHECKING:
     from service.bench.washing.phases import WashForecast
@@ -53,22 +53,20 @@ class LogInfo(BaseModel):
     blank_entry: int | None = Field(None, description="The rinse water's entry that this one was compared with.")
 
 
-class PhEntry(LoggedPh):
+class _Entry(Logged):
+    log: LogInfo
+
+
+class PhEntry(LoggedPh, _Entry):
     """A pH reading in the log."""
 
-    log: LogInfo
 
-
-class TintEntry(LoggedTint):
+class TintEntry(LoggedTint, _Entry):
     """A reading of the copper-ammonia tint in the log."""
 
-    log: LogInfo
 
-
-class SolidEntry(LoggedSolid):
+class SolidEntry(LoggedSolid, _Entry):
     """A reading of a solid in the log."""
-
-    log: LogInfo
 
 
 LogEntry = Annotated[PhEntry | TintEntry | SolidEntry, Field(discriminator="kind")]
