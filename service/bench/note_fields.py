@@ -49,9 +49,7 @@ class Bounds:
     least: float
     most: float
 
-    def check(
-        self, value: float | tuple[float, float], info: ValidationInfo
-    ) -> float | tuple[float, float]:
+    def check(self, value: float | tuple[float, float], info: ValidationInfo) -> float | tuple[float, float]:
         """The value itself. What stands in the log already is not held to rules for what is written now.
 
         Raises
