@@ -1,22 +1,34 @@
 """Bad pictures by the thousand: ``python -m tests.fuzz_pictures [COUNT] [SEED]``.
 
-Good photos of the card in every format are cut, flipped, overwritten, spliced and given lying headers; each must give a
-card or a refusal with a reason. Prints what came out, the slowest and the peak memory; exit code 1 on any other end.
+Good photos in every format are cut, flipped, overwritten, spliced, given lying headers, and damaged in their structure
+(``tests.damaged_structure``); each of the three readings must read them or refuse them with a reason. An escape is an
+exception, more than 2 s of processor time, more than 300 MB over the base, or a value from a cut-off file. Prints what
+came out, the slowest and the peak memory; exit code 1 on an escape. Runs in bounded processes of its own.
 """
 
 import io
 import os
 import resource
+import subprocess
 import sys
 import time
 from collections import Counter
 from functools import cache
+from pathlib import Path
 
 import cv2
 import numpy as np
 from PIL import Image
 
 from tests.cardshots import Shot, jpeg, take
+from tests.damaged_structure import STRUCTURE
+
+DEMO = Path(__file__).parents[1] / "service" / "demo"
+DEMO_PHOTOS = {
+    "ph": "photos/02-wash-02.jpg",
+    "tint": "windows/tint-1-first-wash.jpg",
+    "solid": "windows/solid-1-early.jpg",
+}
 
 
 @cache
@@ -140,6 +152,7 @@ DAMAGES = {
     "doubled": _double,
     "spliced": _splice,
     "lying": _lie,
+    **STRUCTURE,
 }
 
 
@@ -169,30 +182,105 @@ def specimens() -> dict[str, tuple[bytes, tuple[str, ...]]]:
     return table
 
 
-def main(count: int, seed: int) -> int:
-    """Run ``count`` damaged pictures; prints a table."""
-    from tests.properties.test_bad_pictures import outcome
+# Where the kind's own data end with the picture, so that a cut file has lost a part of it.
+_CUT_IS_FATAL = {k for k in PICTURES if k not in ("tiff, pages", "webp, animated", "png, animated")}
+BUDGET_S, BUDGET_MB = 2.0, 300.0
 
-    rng, ends, bad, slowest = np.random.default_rng(seed), Counter(), 0, (0.0, "")
+
+@cache
+def _read_all():
+    """The three readings as functions of a file's bytes."""
+    from stripread.ph.profile import load_profile
+    from stripread.ph.read import read_ph
+    from stripread.solid.read import read_solid
+    from stripread.tint.read import read_tint
+
+    profile = load_profile(DEMO / "profile.toml")
+    return {"ph": lambda d: read_ph(d, profile), "tint": read_tint, "solid": read_solid}
+
+
+@cache
+def _of_reading(kind: str, reading: str) -> bytes:
+    """A good picture of that reading, small, in the format."""
+    image = Image.open(DEMO / DEMO_PHOTOS[reading]).convert("RGB")
+    image.thumbnail((1000, 1000))
+    return PICTURES[kind](np.asarray(image))
+
+
+def peak_mb() -> float:
+    """The most this process has held so far, MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def case(reading: str, kind: str, damage: str, seed: int) -> tuple[str, str, float]:
+    """Read one damaged picture: status, what escaped ('' if nothing) and the processor time, s."""
+    data = DAMAGES[damage](_of_reading(kind, reading), np.random.default_rng(seed))
+    started, escape = time.process_time(), ""
+    try:
+        result = _read_all()[reading](data)
+        status = result.status
+        if damage == "cut" and status != "refused" and kind in _CUT_IS_FATAL:
+            escape = "a value from a cut-off file"
+        if status == "refused" and not result.reasons:
+            escape = "refused without a reason"
+    except Exception as problem:  # the finding this run is for
+        status, escape = "raised", f"{type(problem).__name__}: {problem}"
+    seconds = time.process_time() - started
+    return status, escape or (f"{seconds:.1f} s" if seconds > BUDGET_S else ""), seconds
+
+
+def worker(count: int, seed: int) -> int:
+    """Run ``count`` cases in this process, which holds nothing else; prints a table. Exit code 1 on an escape."""
+    import simplejpeg  # noqa: F401 - loaded before the base is measured, as is what follows
+
+    rng, ends, escapes, slowest, total = np.random.default_rng(seed), Counter(), 0, (0.0, ""), 0.0
+    for reading in DEMO_PHOTOS:
+        for kind in PICTURES:
+            case(reading, kind, "none", 0)
+    base = peak_mb()
     for _ in range(count):
-        kind, damage = str(rng.choice(sorted(PICTURES))), str(rng.choice(sorted(DAMAGES)))
-        case = int(rng.integers(2**32))
-        data = damaged(kind, damage, case)
-        started = time.perf_counter()
+        chosen = tuple(str(rng.choice(sorted(t))) for t in (DEMO_PHOTOS, PICTURES, DAMAGES))
+        number = int(rng.integers(2**32))
+        before = peak_mb()
+        status, escape, seconds = case(*chosen, number)
+        if peak_mb() > base + BUDGET_MB and peak_mb() > before:
+            escape = escape or f"{peak_mb() - base:.0f} MB over the base"
+        ends[chosen[2], status] += 1
+        total += seconds
+        slowest = max(slowest, (seconds, f"{chosen} seed {number}"))
+        if escape:
+            escapes += 1
+            print(f"{chosen} seed {number}: {escape}", flush=True)
+    for (damage, status), n in sorted(ends.items()):
+        print(f"{damage:12s} {status:10s} {n}")
+    print(f"{count} pictures, {escapes} escaped; {total:.0f} s; slowest {slowest[0]:.2f} s ({slowest[1]}); ", end="")
+    print(f"peak {peak_mb():.0f} MB, {peak_mb() - base:.0f} MB over the base")
+    return int(escapes > 0)
+
+
+def main(count: int, seed: int, per_process: int = 2000) -> int:
+    """Run ``count`` damaged pictures in processes of their own, bounded in memory and time."""
+    worst = 0
+    for start in range(0, count, per_process):
+        n = min(per_process, count - start)
+        call = [sys.executable, "-m", "tests.fuzz_pictures", "--worker", str(n), str(seed + start)]
+        environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "OPENCV_LOG_LEVEL": "ERROR"}
         try:
-            ends[damage, outcome(data)] += 1
-        except Exception as problem:  # the finding this run is for
-            bad += 1
-            print(f"{kind} / {damage} / seed {case}: {type(problem).__name__}: {problem}", file=sys.stderr)
-        slowest = max(slowest, (time.perf_counter() - started, f"{kind} / {damage} / seed {case}"))
-    for (damage, end), n in sorted(ends.items()):
-        print(f"{damage:12s} {end:14s} {n}")
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{count} pictures, {bad} ended otherwise; slowest {slowest[0]:.2f} s ({slowest[1]}); peak {peak:.0f} MB")
-    return int(bad > 0)
+            done = subprocess.run(
+                call, env=environment, timeout=60 + 4 * n, check=False, preexec_fn=_bounded, cwd=DEMO.parents[1]
+            )
+            worst = max(worst, abs(done.returncode))
+        except subprocess.TimeoutExpired:
+            print(f"stopped: seed {seed + start} hangs")
+            worst = 1
+    return worst
+
+
+def _bounded() -> None:
+    resource.setrlimit(resource.RLIMIT_AS, (4_000_000_000, 4_000_000_000))
 
 
 if __name__ == "__main__":
-    os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")
-    arguments = [int(a) for a in sys.argv[1:]]
-    sys.exit(main(arguments[0] if arguments else 1000, arguments[1] if len(arguments) > 1 else 0))
+    own = sys.argv[1:2] == ["--worker"]
+    numbers = [int(a) for a in sys.argv[1 + own :]] + [1000, 0][len(sys.argv[1 + own :]) :]
+    sys.exit(worker(*numbers) if own else main(*numbers))

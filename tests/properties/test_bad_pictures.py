@@ -12,7 +12,7 @@ from stripread.card.pose import solve_pose
 from stripread.card.view import card_view, check_sharp
 from stripread.errors import Refused
 from stripread.photo import open_photo
-from tests.fuzz_pictures import DAMAGES, PICTURES, damaged, specimens
+from tests.fuzz_pictures import DAMAGES, PICTURES, damaged, main, specimens
 
 SLOWEST_S = 5.0  # a hang, not a speed: other work may share the machine
 SETTINGS = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True)
@@ -55,3 +55,8 @@ def test_damaged_pictures(kind, damage, seed):
 def test_specimens(name):
     data, expected = specimens()[name]
     assert outcome(data) in expected
+
+
+def test_a_short_run_of_the_fuzzer_over_the_three_readings():
+    """In a process of its own, with time and memory measured; longer runs: ``python -m tests.fuzz_pictures``."""
+    assert main(200, 1) == 0
