@@ -235,7 +235,9 @@ def filters_and_glass(papers: int, vessels: int) -> tuple[Loss, ...]:
     return tuple(losses)
 
 
-def balance(expected_g: Span, weighed: tuple[float, float] | None, losses: tuple[Loss, ...]) -> Balance:
+def balance(
+    expected_g: Span, weighed: tuple[float, float] | None, losses: tuple[Loss, ...], chalk_g: Span = NO_SPAN
+) -> Balance:
     """Hold the losses against the shortfall.
 
     Parameters
@@ -246,6 +248,8 @@ def balance(expected_g: Span, weighed: tuple[float, float] | None, losses: tuple
         Silver weighed and the scale's uncertainty (half width), g; None before it is weighed.
     losses
         Each way in which some may be missing.
+    chalk_g
+        Chalk weighed with the silver, g.
 
     Returns
     -------
@@ -265,11 +269,11 @@ def balance(expected_g: Span, weighed: tuple[float, float] | None, losses: tuple
         empty = "The mass to start from is 0: strike it out and write the right one down."
         return Balance(expected_g, None, None, None, ordered, explained, empty, again)
     mass, scale = weighed
-    got = (max(0.0, mass - scale), mass, mass + scale)
-    share = (got[0] / expected_g[2], mass / expected_g[1], got[2] / max(expected_g[0], 1e-12))
-    down = math.hypot(expected_g[1] - expected_g[0], scale)
-    up = math.hypot(expected_g[2] - expected_g[1], scale)
-    gap = expected_g[1] - mass
+    got = (max(0.0, mass - scale - chalk_g[2]), max(0.0, mass - chalk_g[1]), max(0.0, mass + scale - chalk_g[0]))
+    share = (got[0] / expected_g[2], got[1] / expected_g[1], got[2] / max(expected_g[0], 1e-12))
+    down = math.hypot(expected_g[1] - expected_g[0], got[2] - got[1])
+    up = math.hypot(expected_g[2] - expected_g[1], got[1] - got[0])
+    gap = expected_g[1] - got[1]
     shortfall = (gap - down, gap, gap + up)
     return Balance(expected_g, got, share, shortfall, ordered, explained, _verdict(shortfall, explained), again)
 

@@ -7,20 +7,11 @@ from typing import Any
 import click
 
 from service.commands.plan_waste import command as waste
+from service.commands.plan_yield import command as yield_
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
 
 _SUGARS = ("glucose", "glucose monohydrate")
-
-
-def _range(text: str, what: str) -> tuple[float, float]:
-    """ "0.2-0.4", "20-40 %" or one number as (low, high)."""
-    from service.bench.quantities import typed_range
-
-    try:
-        return typed_range(text)
-    except ValueError as problem:
-        raise CallError(f"{what}: {problem}") from None
 
 
 def _moisture(text: str | None) -> tuple[float, float] | None:
@@ -47,16 +38,13 @@ def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
     return 0
 
 
-def _span(span: tuple[float, float, float], unit: str = "") -> str:
-    return f"{span[1]:.3g} ({span[0]:.3g} to {span[2]:.3g}){' ' + unit if unit else ''}"
-
-
 @click.group("plan")
 def command() -> None:
     """Washes, lye and sugar, waste, yield: what to expect, with its range. Amounts take units: "2 lb", "500 ml"."""
 
 
 command.add_command(waste)
+command.add_command(yield_)
 
 
 @command.command("lye")
@@ -153,57 +141,3 @@ def _reading(text: str) -> Any:  # noqa: ANN401 - a Reading; its module loads la
     if not low <= ph <= high:
         raise CallError(f"--reading: {ph:g} does not lie between {low:g} and {high:g}")
     return Reading(int(n[0]), ph, (low, high))
-
-
-@command.command("yield")
-@click.option("--chloride", type=Quantity("chloride_g"), help="Chloride weighed.")
-@click.option("--moisture", default="0", help="Share of water in it: 0.3, or a range.")
-@click.option("--metal", type=Quantity("metal_g"), help="Or: input metal.")
-@click.option("--fineness", default="0.925", help="Of the input metal: 0.925, or a range 0.90-0.93.")
-@click.option("--weighed", type=Quantity("silver_g"), help="Silver weighed at the end.")
-@click.option("--scale", default="0.1 g", type=Quantity("scale_g"), help="Uncertainty of the scale.")
-@click.option("--decant", "decants", multiple=True, help="LITRES:HOURS of settling[:ACID mol/L[:°C]]; once for each.")
-@click.option("--papers", default=1, show_default=True, help="Filter papers used.")
-@click.option("--glasses", default=2, show_default=True, help="Vessels used.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
-def yield_(**o: Any) -> int:  # noqa: ANN401
-    """Silver expected, the yield, and where the missing may be."""
-    from service.bench import balance as model
-    from service.bench.reagents import chloride
-    from service.bench.state_view import balance_view
-
-    if (o["chloride"] is None) == (o["metal"] is None):
-        raise CallError("give either --chloride or --metal")
-    try:
-        if o["chloride"] is not None:
-            expected = chloride(o["chloride"], _range(o["moisture"], "--moisture"), o["scale"]).silver_g
-        else:
-            expected = model.expected_from_metal(o["metal"], _range(o["fineness"], "--fineness"), o["scale"])
-        decants = [_decant(text, place) for place, text in enumerate(o["decants"], 1)]
-        losses = [loss for d in decants for loss in model.decant_loss(d)]
-        losses += model.filters_and_glass(o["papers"], o["glasses"])
-        weighed = None if o["weighed"] is None else (o["weighed"], o["scale"])
-        found = model.balance(expected, weighed, tuple(losses))
-        tips = [tip for d in decants if (tip := model.dropping_out(d))]
-    except ValueError as problem:
-        raise CallError(str(problem)) from None
-    lines = [f"Expected          {_span(found.expected_g, 'g silver')}"]
-    if found.share is not None:
-        low, value, high = (100.0 * s for s in found.share)
-        lines.append(f"Yield             {value:.1f} % ({low:.1f} to {high:.1f} %)")
-    lines += [found.verdict, "", "Where some may be, g:"]
-    lines += [f"  {_span(loss.silver_g):32} {loss.name}; {loss.where}" for loss in found.losses]
-    lines += [f"Settle {name} a second time before it goes." for name in found.settle_again] + tips
-    return _print(
-        {**balance_view(found).model_dump(mode="json"), "settle_again": list(found.settle_again)}, lines, o["as_json"]
-    )
-
-
-def _decant(text: str, place: int) -> Any:  # noqa: ANN401 - a Decant; its module loads late
-    from service.bench.balance import Decant
-    from service.bench.quantities import typed_parts
-
-    fields = ("litres", "settled_h", "chloride_mol_l", "temp_c")
-    n = typed_parts("--decant", text, fields, 2, "LITRES:HOURS[:ACID[:TEMP]]")
-    acid = n[2] if len(n) > 2 else 0.001
-    return Decant(f"decant {place}", n[0], acid, n[3] if len(n) > 3 else 25.0, n[1])

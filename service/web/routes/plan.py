@@ -89,6 +89,41 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     return {**answer, "said": said, "cautions": [*answer["cautions"], RULES]}
 
 
+@router.get("/yield")
+def plan_yield(  # noqa: PLR0917 - query parameters, given by name
+    chloride_g: Annotated[list[Grams] | None, Query(max_length=50, description="Each lot.")] = None,
+    metal_g: Annotated[list[Grams] | None, Query(max_length=50, description="Or: each lot of input metal.")] = None,
+    moisture: Annotated[str | None, Query(max_length=60)] = None,
+    fineness: Annotated[str, Query(max_length=60)] = "0.925",
+    weighed_g: Annotated[str | None, Query(max_length=60)] = None,
+    scale_g: Annotated[str, Query(max_length=60)] = "0.1 g",
+    decant: Annotated[list[Annotated[str, Query(max_length=60)]] | None, Query(max_length=200)] = None,
+    papers: Annotated[int, Query(ge=0, le=1000)] = 1,
+    glasses: Annotated[int, Query(ge=0, le=1000)] = 2,
+) -> dict[str, Any]:
+    """Silver expected, the yield and where the missing may be; a decant is `LITRES:HOURS[:ACID[:TEMP]]`."""
+    from service.bench.quantities import typed_number, typed_range  # noqa: PLC0415
+    from service.bench.reagents import RULES  # noqa: PLC0415
+    from service.bench.weighings import Weighing, moisture_of  # noqa: PLC0415
+    from service.bench.yield_plan import YieldPlan, decant_of_text, yield_plan  # noqa: PLC0415
+
+    def work_out() -> YieldPlan:
+        if bool(chloride_g) == bool(metal_g):
+            raise CallError("give either chloride_g or metal_g")
+        scale = typed_number("scale_g", scale_g)
+        wet, fine = None if not moisture else moisture_of(moisture), typed_range(fineness)
+        masses = [typed_number("chloride_g", text) for text in chloride_g or ()]
+        lots = [Weighing("chloride", g, scale, wet, again="adds") for g in masses]
+        inputs = [typed_number("metal_g", text) for text in metal_g or ()]
+        lots += [Weighing("input", g, scale, fineness=fine, again="adds") for g in inputs]
+        weighed = None if not weighed_g else (typed_number("silver_g", weighed_g), scale)
+        decants = [decant_of_text(text, n) for n, text in enumerate(decant or (), 1)]
+        return yield_plan(lots, weighed, decants, papers=papers, glasses=glasses)
+
+    plan = asked(work_out)
+    return {**plan.to_dict(), "lines": plan.lines, "cautions": [RULES]}
+
+
 @router.get("/waste")
 def plan_waste(
     poured: Annotated[list[Annotated[str, Query(max_length=60)]], Query(min_length=1, max_length=100)],
