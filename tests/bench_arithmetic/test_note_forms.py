@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from service.bench.note_forms import form_of, note_forms
 from service.bench.notes import CONTENTS, KINDS, checked, words_of
 from service.bench.readings import Observation, logged
+from service.commands.batch import _NOTES
 from stripread.ph.range_end import range_end
 from stripread.reasons import because
 
@@ -17,6 +18,10 @@ FORMS = {form.kind: form for form in note_forms()}
 
 def test_the_kinds_are_offered_in_one_order_and_the_stages_write_theirs_alone():
     assert list(FORMS) == [content.kind for content in CONTENTS if content.kind not in ("procedure", "move")]
+
+
+def test_the_command_line_takes_the_same_kinds():
+    assert set(_NOTES) == set(FORMS)
 
 
 @pytest.mark.parametrize("kind", FORMS)
@@ -52,5 +57,6 @@ def test_the_end_of_a_range_is_found_again_from_the_written_numbers(ph, down, up
     if bound is None:
         return
     reason = because("end_of_range", "x", bound=bound, value=high if bound == "at most" else low, unit="pH")
-    written = {"kind": "ph", "ph": ph, "interval": [round(low, 3), round(high, 3)], "reasons": [{"code": reason.code, "message": ""}]}
+    said = [{"code": reason.code, "message": ""}]
+    written = {"kind": "ph", "ph": ph, "interval": [round(low, 3), round(high, 3)], "reasons": said}
     assert Observation("", logged(written), strip_range=strip).bound() == reason.bound

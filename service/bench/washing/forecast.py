@@ -201,20 +201,20 @@ def _verdict(found: Forecast, cells: Cells, ahead: Array, chance: Array) -> Fore
     low, mid, high = (float(np.interp(q, chance, ahead)) if chance[0] < q else 0.0 for q in (0.05, 0.5, 0.95))
     steps = chance[:: round(1 / FINE)]
     few, most, many = (int(np.argmax(steps >= q)) for q in (0.05, 0.5, 0.95))
-    told = replace(found, washes=Range(mid, low, high), whole=(most, few, many))
+    planned = replace(found, washes=Range(mid, low, high), whole=(most, few, many))
     plural = "es" if many != 1 else ""
     if many == 0:
         text = "The last liquid reads neutral or like the rinse water; no further wash is needed for pH."
-        return replace(told, status="done", sentence=text)
+        return replace(planned, status="done", sentence=text)
     if high - low > TOO_WIDE:
         text = f"Somewhere between {few} and {many} more washes: too wide to plan by; one more reading narrows it."
-        return replace(told, status="cannot tell", sentence=text)
+        return replace(planned, status="cannot tell", sentence=text)
     if most == 0:
         text = f"Probably done ({chance[0]:.0%}); read once more: at most {many} more wash{plural} to come."
     else:
         span = f"{most}" if few == many else f"{most} ({few} to {many})"
         text = f"{span} more wash{plural} until the pH is neutral or the rinse water's own."
-    return replace(told, sentence=text)
+    return replace(planned, sentence=text)
 
 
 def _doubt(found: Forecast, cells: Cells, chance: Array) -> str:
