@@ -10,6 +10,7 @@ import asyncio
 import os
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as PoolTimeout
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from typing import Any, TypeVar
 
@@ -67,7 +68,8 @@ class WorkPool:
         Raises
         ------
         ServiceProblem
-            503 when too many wait; 422 when this photo takes too long or kills its worker twice.
+            503 when too many wait or the readers die under it twice; 422 when this photo takes too long or kills its
+            worker twice.
         """
         if self._taken >= self._places:
             raise ServiceProblem(503, "busy", "Too many photos are waiting to be read. Send it again in a moment.", 2)
@@ -81,9 +83,18 @@ class WorkPool:
         for attempt in (1, 2):
             if not self._pool.active:
                 self._pool = self._start()
-            future = self._pool.schedule(work, args=(function, job), timeout=self._timeout)
+            pool = self._pool
             try:
+                future = pool.schedule(work, args=(function, job), timeout=self._timeout)
                 return await asyncio.wrap_future(future)
+            except BrokenProcessPool:
+                # The workers died while this photo only waited (memory ran out, a kill): nothing speaks against it.
+                if self._pool is pool:
+                    self._pool = self._start()
+                if attempt == 2:
+                    raise ServiceProblem(
+                        503, "readers_ended", "The readers ended and were started anew. Send the photo again.", 5
+                    ) from None
             except PoolTimeout:
                 raise ServiceProblem(
                     422, "too_long", f"Reading this photo was stopped after {self._timeout:.0f} s. Take another one."

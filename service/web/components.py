@@ -26,7 +26,7 @@ from stripread.errors import CallError
 
 @dataclass(frozen=True)
 class Service:
-    """Everything that a request may need. Two pools: pictures to look at don't queue behind photos to read."""
+    """Everything that a request may need. A pool each: pictures, drawings and photos to read don't queue together."""
 
     settings: Settings
     database: Database
@@ -35,6 +35,7 @@ class Service:
     pairing: Pairing
     readers: WorkPool
     pictures: WorkPool
+    drawings: WorkPool
     intake: Intake
     lock: BinaryIO  # held as long as the service runs
 
@@ -52,14 +53,18 @@ class Service:
         memory = settings.worker_memory
         readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
         pictures = WorkPool(no_reader if settings.reader is None else make, 1, 64, settings.reading_timeout, memory)
+        # A drawing takes as long as a reading: one at a time, and few may wait.
+        drawings = WorkPool(make, 1, 12, settings.reading_timeout, memory)
         intake = Intake(database, blobs, readers, profiles, settings.same_photo_window)
-        return cls(settings, database, blobs, profiles, Pairing(database, settings), readers, pictures, intake, lock)
+        pairing = Pairing(database, settings)
+        return cls(settings, database, blobs, profiles, pairing, readers, pictures, drawings, intake, lock)
 
     async def stop(self) -> None:
         """Finish what is under way, then end the workers."""
         await self.intake.drain()
         self.readers.close()
         self.pictures.close()
+        self.drawings.close()
         self.database.close()
         self.lock.close()
 

@@ -59,4 +59,4 @@ def test_specimens(name):
 
 def test_a_short_run_of_the_fuzzer_over_the_three_readings():
     """In a process of its own, with time and memory measured; longer runs: ``python -m tests.fuzz_pictures``."""
-    assert main(200, 1) == 0
+    assert main(40, 1) == 0

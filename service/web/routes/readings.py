@@ -169,7 +169,7 @@ async def show_overlay(entry: EntryId, service: ServiceDep) -> Response:
     if kept.exists():
         return _picture(await run_in_threadpool(kept.read_bytes), "image/png")
     try:
-        picture = await service.readers.run(overlay_job, _job(service, row))
+        picture = await service.drawings.run(overlay_job, _job(service, row))
     except (NotAPicture, FileNotFoundError):
         raise _no_picture() from None
     await run_in_threadpool(_keep, kept, picture)
