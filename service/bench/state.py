@@ -20,6 +20,7 @@ from service.bench.balance import (
     unconverted_loss,
 )
 from service.bench.gates import Metal, Verdict, Weighing, judge
+from service.bench.note_fields import IN_LOG
 from service.bench.notes import (
     AcidRinse,
     AmmoniaTest,
@@ -146,10 +147,10 @@ def _next(stage: Stage, after: Stage | None, verdict: Verdict) -> str:
 
 def batch_vessel(notes: list[Note]) -> BatchVessel:
     """The batch's vessel: of each of its fields what was said last."""
-    said: dict[str, object] = {}
+    last: dict[str, object] = {}
     for vessel in contents(notes, BatchVessel):
-        said |= vessel.fields()
-    return BatchVessel.model_validate(said)
+        last |= vessel.fields()
+    return BatchVessel.model_validate(last, context=IN_LOG)
 
 
 def expected_silver(notes: list[Note]) -> Span | None:

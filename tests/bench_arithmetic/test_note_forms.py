@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.bench.note_forms import form_of, note_forms
-from service.bench.notes import CONTENTS, KINDS, checked, words_of
+from service.bench.notes import CONTENTS, KINDS, Note, checked, words_of
 from service.bench.readings import Observation, logged
+from service.bench.state import state_of
 from service.commands.batch import _NOTES
 from stripread.ph.range_end import range_end
 from stripread.reasons import because
@@ -46,6 +47,8 @@ def test_what_is_in_the_log_is_not_held_to_rules_that_came_later():
     assert checked("weight", nothing, in_log=True).fields() == nothing
     with pytest.raises(ValueError, match="weight's grams: must be above 0"):
         checked("weight", nothing)
+    empty = Note(checked("vessel", {"retained_l": 0.0}, in_log=True), "2026-03-01")
+    assert state_of([empty], []).verdict.state == "cannot tell"
 
 
 @given(st.floats(0.0, 14.0), st.floats(0.0, 3.0), st.floats(0.0, 3.0))
