@@ -104,6 +104,21 @@ def test_too_many_waiting_is_an_honest_503(own_client):
     pool._taken = 0
 
 
+def test_drawings_take_no_places_from_photos(own_client):
+    service = own_client.app.state.service
+    batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
+    first = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo())}).json()
+    service.drawings._taken = service.drawings._places  # as with forty overlays asked for at once
+    overlay = own_client.get(f"/api/readings/{first['log']['id']}/overlay")
+    assert (overlay.status_code, overlay.headers["retry-after"]) == (503, "2")
+    other = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("b.jpg", a_photo())})
+    assert other.status_code == 200
+    service.drawings._taken = 0
+    service.readers._taken = service.readers._places  # and photos take none from drawings
+    assert own_client.get(f"/api/readings/{first['log']['id']}/overlay").status_code == 200
+    service.readers._taken = 0
+
+
 def test_too_many_bodies_at_once_are_turned_away_before_they_are_read(tmp_path):
     with TestClient(create_app(settings_in(tmp_path, coming_in=0))) as client:
         answer = client.post("/api/batches", json={"name": "b"})
