@@ -159,10 +159,11 @@ def stops(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
     questions = incoming.questions()
     if questions:
         raise UnknownContents(questions[0])
-    return _dangers(held, incoming)
+    return stops_on(held, incoming)
 
 
-def _dangers(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
+def stops_on(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
+    """As ``stops``, for what was poured long ago: a word that nobody knows is passed over."""
     meeting = _Meeting(contents_of(held), contents_of([incoming]), contents_of([*held, incoming]))
     known = all_stops()
     return tuple(known[code] for code, rule in RULES if rule(meeting))
@@ -170,5 +171,5 @@ def _dangers(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
 
 def stops_within(held: list[Poured]) -> tuple[Stop, ...]:
     """Every danger that a vessel holds already, by pouring it together again in its order."""
-    found = {stop.code: stop for i, one in enumerate(held) for stop in _dangers(held[:i], one)}
+    found = {stop.code: stop for i, one in enumerate(held) for stop in stops_on(held[:i], one)}
     return tuple(found.values())

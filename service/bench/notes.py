@@ -89,6 +89,18 @@ class Weight(Content):
         ),
     ]
     grams: Annotated[Number, GRAMS, Asked("Mass", units="mass")]
+    again: (
+        Annotated[
+            Literal["replaces", "adds"],
+            Word,
+            Asked(
+                "If this was weighed before",
+                options=(("", "it was not"), ("replaces", "this replaces it"), ("adds", "this is another lot")),
+                value="",
+            ),
+        ]
+        | None
+    ) = None
     scale_g: Annotated[Number, Bounds(0, 1e4), Asked("The scale is right to ±", units="mass", unit="g")] | None = None
     moisture: (
         Annotated[
@@ -141,9 +153,13 @@ class DecantNote(Content):
     ] = True
     chloride: Annotated[Number, Bounds(0, 12), Asked("Chloride in it, mol/L, if known")] | None = None
     solid: Annotated[
-        Literal["chloride", "metal"],
+        Literal["chloride", "oxide", "metal"],
         Word,
-        Asked("Over", options=(("chloride", "chloride"), ("metal", "metal or oxide")), value="chloride"),
+        Asked(
+            "Over",
+            options=(("chloride", "chloride"), ("oxide", "black oxide"), ("metal", "metal")),
+            value="chloride",
+        ),
     ] = "chloride"
     wash: Annotated[Count, Bounds(0, 999)] | None = None
 
@@ -211,7 +227,9 @@ class Pouring(Content):
         Annotated[Number, Bounds(-1e4, 1e4), Asked("or mol in it, if known", units="acid or lye", unit="acid")] | None
     ) = None
     metals: Annotated[Texts, Asked("Metals in it (as silver, copper)")] = ()
+    contents: Annotated[Texts, Asked("What else is in it (as salt, sugar, nitrate, bleach)")] = ()
     ammonia: Annotated[Flag, Asked("Ammonia in it")] = False
+    despite: Annotated[Text, Asked("Poured already, in spite of a stop: what happened", longest=500)] | None = None
 
 
 class VesselReading(Content):
@@ -222,6 +240,16 @@ class VesselReading(Content):
     ph: Annotated[Number, PH, Asked("pH")]
     interval: Annotated[Pair, PH, Asked("and the reading's interval")] | None = None
     litres: Annotated[Number, LITRES, Asked("It holds (empty: what went in)", units="volume")] | None = None
+
+
+class MadeSafe(Content):
+    """What was done about a danger that a pouring made; until then the danger stays shown."""
+
+    kind = "made_safe"
+    label = "A danger in the stock vessel was dealt with"
+    note: Annotated[Count, Bounds(1, 1e12), Asked("The pouring's number")]
+    what: Annotated[Text, Asked("What was done", longest=500)]
+    who: Annotated[Text, Asked("Who", longest=100)] | None = None
 
 
 class Emptying(Content):
@@ -254,6 +282,7 @@ CONTENTS: tuple[type[Content], ...] = (
     Pouring,
     VesselReading,
     Emptying,
+    MadeSafe,
     Strike,
 )
 KINDS: dict[str, type[Content]] = {content.kind: content for content in CONTENTS}
@@ -334,7 +363,7 @@ def words_of(model: type[Content], name: str) -> tuple[str, ...]:
     return ()
 
 
-def decant_of(content: DecantNote, chloride: float | None = None) -> Decant:
+def decant_of(content: DecantNote, chloride: tuple[float, float] | None = None) -> Decant:
     """The decant of a note; ``chloride`` (mol/L, of the wash's own pH reading) where the note does not say."""
     found = content.chloride if content.chloride is not None else chloride
     plain = Decant(
@@ -365,13 +394,22 @@ def vessel_of(notes: list[Note]) -> list[Poured]:
         elif isinstance(content, VesselReading):
             litres = sum(p.litres for p in held) if content.litres is None else content.litres
             metals = tuple(dict.fromkeys(m for p in held for m in p.metals))
+            others = tuple(dict.fromkeys(n.words for p in held for n in p.substances() if n.words not in metals))
             ammonia = any(p.ammonia for p in held)
-            held = [Poured("the vessel as read", litres, content.ph, content.interval, metals=metals, ammonia=ammonia)]
+            read = Poured("the vessel as read", litres, content.ph, content.interval, None, metals, ammonia, others)
+            held = [read]
     return held
 
 
 def poured_of(content: Pouring) -> Poured:
     """What a note says went into the stock vessel."""
     return Poured(
-        content.what, content.litres, content.ph, content.interval, content.mol, content.metals, content.ammonia
+        content.what,
+        content.litres,
+        content.ph,
+        content.interval,
+        content.mol,
+        content.metals,
+        content.ammonia,
+        content.contents,
     )

@@ -12,10 +12,9 @@ from service.bench.balance import (
     ammonia_test_loss,
     back_to_chloride_loss,
     balance,
+    chloride_by_ph,
     decant_loss,
     dropping_out,
-    expected_from_chloride,
-    expected_from_metal,
     filters_and_glass,
     unconverted_loss,
 )
@@ -37,8 +36,11 @@ from service.bench.notes import (
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
 from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint, Observation
-from service.bench.reagents import RULES, Span, chloride
+from service.bench.reagents import RULES, Span
+from service.bench.vessel_log import OpenDanger
 from service.bench.waste import Stock, stock
+from service.bench.weighings import Weighing as StartWeighing
+from service.bench.weighings import expected_of
 
 COPPER_FALLS = 5.2  # pH from which copper may leave the liquid
 PAPERS, GLASSES = 1, 2  # filter papers and vessels where nobody counted; common practice, no source
@@ -70,6 +72,7 @@ class State:
     balance: Balance | None
     worth_doing: tuple[str, ...]  # decants to settle again or to drop out
     stock: Stock | None
+    dangers: tuple[OpenDanger, ...] = ()
     rules: str = RULES
 
     @property
@@ -83,6 +86,7 @@ def state_of(
     observations: list[Observation],
     alkalinity_mmol_l: float | None = None,
     water: str | None = None,
+    dangers: tuple[OpenDanger, ...] = (),
 ) -> State:
     """Work out where a batch stands.
 
@@ -94,6 +98,8 @@ def state_of(
         Readings in force (corrected ones left out), with their time.
     alkalinity_mmol_l, water
         The rinse water as named for the batch; tap water without its alkalinity counts as hard.
+    dangers
+        What this batch poured into the stock vessel that stands open.
     """
     notes = in_force(notes)
     procedure, stage = stage_now(notes)
@@ -119,7 +125,7 @@ def state_of(
     poured = vessel_of(notes)
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
-    return State(procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held)
+    return State(procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held, dangers)
 
 
 def _move(at: str, content: MoveNote) -> Move:
@@ -154,17 +160,13 @@ def batch_vessel(notes: list[Note]) -> BatchVessel:
 
 
 def expected_silver(notes: list[Note]) -> Span | None:
-    """Silver expected (g) from the last weighing of chloride, else from the input metal; None if neither is there."""
-    for of in ("chloride", "input"):
-        # Earlier logs may hold a weight of nothing: it says nothing.
-        found = [weight for weight in contents(notes, Weight) if weight.of == of and weight.grams > 0]
-        if not found:
-            continue
-        last = found[-1]
-        if of == "chloride":
-            return expected_from_chloride(chloride(last.grams, last.moisture or (0.0, 0.0), last.scale_g or 0.0))
-        return expected_from_metal(last.grams, last.fineness or (0.5, 1.0), last.scale_g or 0.0)
-    return None
+    """Silver expected (g) from the chloride weighed, lots added up, else from the input metal; None without either."""
+    return expected_of([weighing_of(weight) for weight in contents(notes, Weight)])
+
+
+def weighing_of(weight: Weight) -> StartWeighing:
+    """A weight as the sum of lots takes it."""
+    return StartWeighing(weight.of, weight.grams, weight.scale_g or 0.0, weight.moisture, weight.fineness, weight.again)
 
 
 def _weighed(notes: list[Note]) -> tuple[float, float] | None:
@@ -172,16 +174,14 @@ def _weighed(notes: list[Note]) -> tuple[float, float] | None:
     return (found[-1].grams, found[-1].scale_g or 0.0) if found else None
 
 
-def _chloride_of(decant: DecantNote, observations: list[Observation]) -> float | None:
-    """Chloride of a decant (mol/L) from the pH of the wash that it ends, if that was acid."""
+def _chloride_of(decant: DecantNote, observations: list[Observation]) -> tuple[float, float] | None:
+    """Chloride of a decant (mol/L, low and high) from the pH of the wash that it ends; None where nobody read it."""
     wash = decant.wash_number
     if wash is None:
         return None
-    read = [o.reading.ph for o in observations if isinstance(o.reading, LoggedPh) and o.wash == wash]
-    known = [ph for ph in read if ph is not None]
-    if not known or known[-1] > 4.0:
-        return None
-    return min(12.0, float(10.0 ** -known[-1]))
+    read = [o.reading for o in observations if isinstance(o.reading, LoggedPh) and o.wash == wash]
+    known = [(r.ph, r.interval) for r in read if r.ph is not None]
+    return chloride_by_ph(*known[-1]) if known else None
 
 
 def _acid_side(observations: list[Observation]) -> bool:

@@ -89,6 +89,7 @@ class BenchState(_View):
     moves: tuple[MoveView, ...]
     balance: BalanceView | None
     worth_doing: tuple[str, ...]
+    dangers: tuple[str, ...]
     stock: StockView | None
 
 
@@ -113,7 +114,7 @@ def state_view(state: State) -> BenchState:
         gate=GateView(state=state.verdict.state, sentence=state.verdict.sentence),
         next=state.next_line,
         next_stage=None if after is None else StageName(id=after.id, title=after.title),
-        cautions=(*stage.cautions, state.rules),
+        cautions=(*(danger.sentence for danger in state.dangers), *stage.cautions, state.rules),
         can_go_wrong=stage.wrong,
         stages=tuple(StageName(id=s.id, title=s.title) for s in state.procedure.stages),
         moves=tuple(
@@ -122,5 +123,6 @@ def state_view(state: State) -> BenchState:
         ),
         balance=None if state.balance is None else balance_view(state.balance),
         worth_doing=state.worth_doing,
+        dangers=tuple(danger.sentence for danger in state.dangers),
         stock=None if state.stock is None else StockView(litres=state.stock.litres, sentence=state.stock.sentence),
     )

@@ -84,8 +84,8 @@ class Neutralise:
     source: str = ""
 
 
-def stock(poured: list[Poured]) -> Stock:
-    """Add up the vessel.
+def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None) -> Stock:
+    """Add up the vessel; ``dangers`` are those that stand by its history, None to work them out from ``poured``.
 
     Raises
     ------
@@ -93,7 +93,7 @@ def stock(poured: list[Poured]) -> Stock:
         For a volume below 0.
     """
     held = contents_of(poured)
-    found = stops_within(poured)
+    found = stops_within(poured) if dangers is None else dangers
     metals = tuple(dict.fromkeys(m for p in poured for m in p.metals))
     text = _sentence(held) if poured else "It is empty."
     return Stock(

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from service.log.database import Database
     from service.report.batch_record import BatchRecord
 
-_NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel", "strike"]
+_NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel"]
+_NOTES += ["made_safe", "strike"]
 _FILE = "File to write: .html or .pdf."
 
 
@@ -91,7 +92,7 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
 
 def _lines(state: State) -> str:
     lines = [f"{state.stage.title}: gate {state.verdict.state}. {state.verdict.sentence}", f"Next: {state.next_line}"]
-    lines += [f"! {text}" for text in state.stage.cautions]
+    lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *state.stage.cautions)]
     if state.balance is not None:
         lines.append(f"Silver: {state.balance.verdict}")
     if state.stock is not None:
@@ -155,16 +156,19 @@ def stock(data: Path, database: str | None) -> int:
     """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
     from service.bench import waste
     from service.bench.notes import Pouring, VesselReading
-    from service.log.notes import stock_of_log
+    from service.log.notes import dangers_of, stock_of_log
 
     with opened(data, database) as log, log.read() as c:
         held, pourings = stock_of_log(c)
+        dangers = dangers_of(c)
     for batch, made in pourings:
         d = made.content
         what = f"{d.what}, {d.litres:g} L" if isinstance(d, Pouring) else ""
         what = f"read, pH {d.ph:g}" if isinstance(d, VesselReading) else what
         click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {what}")
     click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
+    first = [*(danger.sentence for danger in dangers), *held.first[len(held.stops) :]]
+    click.echo("".join(f"! {text}\n" for text in first), nl=False)
     found = [f"  {way.sentence}" for way in waste.ways(held)]
     click.echo("\n".join([*found, *waste.recover(held), *(f"! {text}" for text in waste.CAUTIONS)]))
     return 0

@@ -7,11 +7,25 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import Connection, insert, select
 
-from service.bench.notes import Emptying, Note, Pouring, Strike, VesselReading, checked, in_force, vessel_of
+from service.bench.notes import (
+    Emptying,
+    MadeSafe,
+    Note,
+    Pouring,
+    Strike,
+    VesselReading,
+    Weight,
+    checked,
+    contents,
+    in_force,
+    vessel_of,
+)
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
-from service.bench.state import State, stage_now, state_of
+from service.bench.state import State, stage_now, state_of, weighing_of
+from service.bench.vessel_log import OpenDanger, open_dangers, refuse_danger
 from service.bench.waste import Stock, stock
+from service.bench.weighings import ask_again
 from service.log import store
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
@@ -52,6 +66,12 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
     if earlier and earlier[-1].at >= since and (earlier[-1].kind, earlier[-1].content.fields()) == (kind, fields):
         return earlier[-1]
+    if isinstance(content, Weight):
+        ask_again([weighing_of(weight) for weight in contents(in_force(earlier), Weight)], weighing_of(content))
+    if isinstance(content, Pouring):
+        refuse_danger([note for _, note in _vessel_notes(c)], content)
+    if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if isinstance(n.content, Pouring)]:
+        raise CallError(f"there is no pouring {content.note} in this batch")
     at = now()
     values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json.dumps(fields)}
     number: int = c.execute(insert(events).values(values).returning(events.c.id)).scalar_one()
@@ -92,16 +112,29 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
 
 def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:
     """The stock vessel over all batches since it was handed over: what it holds; (batch, note) of what was noted."""
+    since = _vessel_notes(c)
+    notes = [note for _, note in since]
+    return stock(vessel_of(notes), tuple(danger.stop for danger in open_dangers(notes))), since
+
+
+def dangers_of(c: Connection, batch: int | None = None) -> tuple[OpenDanger, ...]:
+    """Dangers that pourings (of this batch, or of any) made in the stock vessel, and that nobody has dealt with."""
+    since = _vessel_notes(c)
+    own = {note.id for owner, note in since if batch in (None, owner)}
+    return tuple(danger for danger in open_dangers([note for _, note in since]) if danger.note in own)
+
+
+def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
+    """(batch, note) of all that concerns the stock vessel since it was handed over, in order."""
     found = [
         (row["id"], note)
         for row in store.all_batches(c)
         for note in in_force(notes_of(c, row["id"]))
-        if isinstance(note.content, Pouring | VesselReading | Emptying)
+        if isinstance(note.content, Pouring | VesselReading | Emptying | MadeSafe)
     ]
     found.sort(key=lambda item: item[1].id)
     last = max((i for i, (_, note) in enumerate(found) if isinstance(note.content, Emptying)), default=-1)
-    since = found[last + 1 :]
-    return stock(vessel_of([note for _, note in since])), since
+    return found[last + 1 :]
 
 
 def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list[Observation]:
@@ -138,4 +171,5 @@ def batch_state(c: Connection, batch: int) -> State:
         raise CallError(f"there is no batch {batch}")
     details = row["details"]
     seen = observations(c, row, slim_rows(c, batch))
-    return state_of(notes_of(c, batch), seen, details.get("alkalinity_mmol_l"), details.get("water"))
+    notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
+    return state_of(notes, seen, hard, details.get("water"), dangers_of(c, batch))

@@ -164,10 +164,12 @@ def stock(service: ServiceDep) -> dict[str, Any]:
 
     with service.database.read() as c:
         held, pourings = bench_log.stock_of_log(c)
+        dangers = bench_log.dangers_of(c)
     return {
         **asdict(held),
         "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.content.fields()} for batch, n in pourings],
         "ways": [asdict(way) for way in waste.ways(held)],
+        "dangers": [danger.sentence for danger in dangers],
         "recover": list(waste.recover(held)),
         "cautions": list(waste.CAUTIONS),
     }

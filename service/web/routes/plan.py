@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from fastapi import APIRouter, Query
 
+from service.bench.hazards import PouringStopped
 from service.bench.quantities import WrongQuantity, typed_number
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
@@ -30,6 +31,8 @@ def asked(ask: Callable[[], T]) -> T:
         return ask()
     except WrongQuantity as wrong:
         raise of_quantity(wrong) from None
+    except PouringStopped as stopped:
+        raise ServiceProblem(409, stopped.code, str(stopped)) from None
     except (CallError, ValueError) as wrong:
         raise ServiceProblem(
             409 if "gate says" in str(wrong) or "closed" in str(wrong) else 422, "bench", str(wrong)

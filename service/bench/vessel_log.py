@@ -1,0 +1,65 @@
+"""The stock vessel's history: each pouring held against what was in it then, and what was done about dangers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from service.bench.hazards import PouringStopped, Stop, stops, stops_on
+from service.bench.notes import MadeSafe, Note, Pouring, contents, poured_of, vessel_of
+from service.bench.substances import UnknownContents
+from stripread.errors import CallError
+
+
+@dataclass(frozen=True)
+class OpenDanger:
+    """A danger that a pouring made and that nobody has dealt with: the pouring's number, the danger, what was said."""
+
+    note: int
+    stop: Stop
+    despite: str | None
+
+    @property
+    def sentence(self) -> str:
+        """In words, with the way to close it."""
+        said = f" It was said: {self.despite}." if self.despite else ""
+        return (
+            f"Danger from note {self.note}: {self.stop.sentence}{said} Write down what was done about it (made_safe, "
+            f"note {self.note})."
+        )
+
+
+def refuse_danger(held: Sequence[Note], pouring: Pouring) -> None:
+    """Stop a pouring before it is written; one that was made already, ``despite`` a stop, is let through.
+
+    Parameters
+    ----------
+    held
+        Pourings and readings of the vessel since it was handed over, in order.
+
+    Raises
+    ------
+    PouringStopped
+        For a dangerous pair.
+    CallError
+        Asking about a word in the contents that nobody knows.
+    """
+    try:
+        found = stops(vessel_of(list(held)), poured_of(pouring))
+    except UnknownContents as question:
+        raise CallError(str(question)) from None
+    if found and not pouring.despite:
+        raise PouringStopped(found)
+
+
+def open_dangers(held: Sequence[Note]) -> tuple[OpenDanger, ...]:
+    """Every danger in the vessel's history that nobody has said was dealt with, by pouring all of it again in order."""
+    closed = {safe.note for safe in contents(list(held), MadeSafe)}
+    found = []
+    for i, note in enumerate(held):
+        if not isinstance(note.content, Pouring) or note.id in closed:
+            continue
+        before = vessel_of(list(held[:i]))
+        dangers = stops_on(before, poured_of(note.content))
+        found += [OpenDanger(note.id, stop, note.content.despite) for stop in dangers]
+    return tuple(found)
