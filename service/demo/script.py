@@ -106,7 +106,7 @@ def _written() -> list[Step]:
            "metals": ["silver"]}  # fmt: skip
     return [
         Written(f"{day1}08:05:00", "weight", {**_WET, "grams": 41.2}),
-        Written(f"{day1}08:06:00", "weight", {**_WET, "grams": 412.0}),
+        Written(f"{day1}08:06:00", "weight", {**_WET, "grams": 412.0, "again": "replaces"}),
         Struck(f"{day1}08:07:00", "a digit left out", "A."),
         Written(f"{day1}08:08:00", "vessel", {"retained_l": 0.12, "papers": 1.0, "glasses": 2.0}),
         Written(f"{day1}08:30:00", "decant", {"name": "first liquid", "litres": 1.5, "chloride": 0.8,
