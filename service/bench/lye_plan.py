@@ -3,18 +3,30 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
-from typing import Any
+from dataclasses import dataclass, replace
 
 from service.bench import reagents
-from service.bench.lye import NO_PROOF, plan_lye, plan_sugar
+from service.bench.lye import NO_PROOF, LyePlan, plan_lye, plan_sugar
 from service.bench.reagents import Span
 from service.bench.weighings import MOISTURE_UNKNOWN, NOT_SAID
 
 SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
 PURITY = 0.97  # of the lye: it draws water and carbonate
 
-Said = list[tuple[str, str]]
+BOILING_C = 100.0  # of thin lye; strong lye boils a little above
+
+
+@dataclass(frozen=True)
+class LyeAnswer:
+    """The lye step planned: the chloride, what to weigh out, what each plan leaves; ``said`` as what and how much."""
+
+    chloride: reagents.Chloride
+    dose: reagents.Dose
+    plans: tuple[LyePlan, ...]
+    left: tuple[str, ...]
+    proof: str
+    cautions: tuple[str, ...]
+    said: tuple[tuple[str, str], ...]
 
 
 def lye_plan(
@@ -27,8 +39,8 @@ def lye_plan(
     sugar_excess: float = 1.2,
     sugar: str | None = "glucose",
     unit: str | None = None,
-) -> tuple[dict[str, Any], Said]:
-    """The plan as JSON, and as what and how much in words.
+) -> LyeAnswer:
+    """The plan, in figures and in words.
 
     Parameters
     ----------
@@ -72,19 +84,34 @@ def lye_plan(
         ("Heat", f"the lye at once warms it by {dose.rise_lye_k:.0f} K: {dose.lye_portions} portions or more"),
     ]
     if sugar is not None:
-        low, high = dose.rise_sugar_k
-        said.append(("", f"the sugar at once by {low:.0f} to {high:.0f} K: {dose.sugar_portions} portions or more"))
-    left = [f"{plan.name.capitalize()} at {plan.temp_c:g} °C: {plan.sentence}" for plan in plans]
-    cautions = [*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)]
-    answer = {
-        "chloride": asdict(stock),
-        "dose": asdict(dose),
-        "plans": [asdict(p) for p in plans],
-        "left": left,
-        "proof": NO_PROOF,
-        "cautions": cautions,
-    }
-    return answer, said
+        dose = replace(dose, sugar_portions=reagents.portions(dose.rise_sugar_k[1], _each_k(temp_c)))
+        said.append(("", _sugar_heat(dose, temp_c)))
+    return LyeAnswer(
+        chloride=stock,
+        dose=dose,
+        plans=tuple(plans),
+        left=tuple(f"{plan.name.capitalize()} at {plan.temp_c:g} °C: {plan.sentence}" for plan in plans),
+        proof=NO_PROOF,
+        cautions=(*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)),
+        said=tuple(said),
+    )
+
+
+def _each_k(temp_c: float) -> float:
+    """Kelvin that one portion of sugar may warm the lye by: 8, and never more than half the way to boiling."""
+    return max(1.0, min(8.0, 0.5 * (BOILING_C - temp_c)))
+
+
+def _sugar_heat(dose: reagents.Dose, temp_c: float) -> str:
+    """What the sugar's heat does at this temperature: where it would boil, no rise beyond that is told."""
+    low, high = dose.rise_sugar_k
+    room = BOILING_C - temp_c
+    if high < room:
+        return f"the sugar at once by {low:.0f} to {high:.0f} K: {dose.sugar_portions} portions or more"
+    return (
+        f"the sugar at once would boil it over: its heat is good for {low:.0f} to {high:.0f} K, boiling is {room:.0f} "
+        f"K away. {dose.sugar_portions} portions or more, cooling between; better start at 50 to 60 °C"
+    )
 
 
 def _mass(span: Span, unit: str | None) -> str:

@@ -173,14 +173,20 @@ def portions(rise_k: float, each_k: float = 8.0) -> int:
     return max(1, math.ceil(rise_k / each_k - 1e-9))
 
 
+# Sources of the cautions: lye and heat http://www.lyedepot.com/storage_and_handling/index.html; burns, glass, aluminium
+# https://liquisearch.com/sodium_hydroxide/safety; ammonia
+# http://www.ihcworld.com/royellis/ABCSafe/chemicals/silver-nitrate.htm; the rest: common practice, no source.
 LYE_CAUTIONS = (
     "Put lye into cold water, a little at a time, stirring. Never pour water on lye, never lye into hot water.",
     "Goggles, face shield, gloves, long sleeves. Lye on skin or in an eye: rinse 15 minutes, see a doctor.",
     "Wash the acid out first: acid left in the chloride meets the lye with about 57 kJ a mol.",
-    "No aluminium. Lye etches glass with time; hot glass breaks when cold water meets it: use a tray.",
+    "No aluminium, no zinc: lye makes hydrogen of them, which burns. Lye etches glass with time; hot glass breaks when "
+    "cold water meets it: use a tray.",
 )
 SUGAR_CAUTIONS = (
     "Add the sugar in small portions to a vessel at most half full: it reacts fast, warms up and foams.",
+    "Never on a stiff slurry, and not near boiling: it boils over. Thin it until it stirs, start at 50 to 60 °C.",
+    "Sugar goes in dissolved in a little water, never dry with water after it: it reacts in one burst.",
     "No ammonia near this slurry: with lye, oxide or sugar it makes explosive silver compounds.",
 )
 RULES = "Local law, the data sheets of acid and lye, and licensed practice go before anything said here."

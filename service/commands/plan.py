@@ -72,10 +72,12 @@ command.add_command(yield_)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
     """Lye, sugar and water for a mass of chloride; heat; what each plan leaves unconverted."""
+    from dataclasses import asdict
+
     from service.bench.lye_plan import lye_plan
 
     try:
-        answer, said = lye_plan(
+        answer = lye_plan(
             o["chloride"],
             _moisture(o["moisture"]),
             temp_c=o["temp"],
@@ -87,9 +89,9 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    lines = [f"{what:18}{how}" for what, how in said]
-    lines += ["", *answer["left"], answer["proof"], "", *(f"! {text}" for text in answer["cautions"])]
-    return _print(answer, lines, o["as_json"])
+    lines = [f"{what:18}{how}" for what, how in answer.said]
+    lines += ["", *answer.left, answer.proof, "", *(f"! {text}" for text in answer.cautions)]
+    return _print(asdict(answer), lines, o["as_json"])
 
 
 @command.command("wash")

@@ -120,7 +120,7 @@ class Forecast(BaseModel):
     """Further washes until the rinse is neutral, or why that can't be told."""
 
     model_config = ConfigDict(extra="allow")
-    status: str = Field(examples=["ok", "cannot tell"])
+    status: str = Field(examples=["ok", "done", "stalled", "cannot tell"])
     message: str
     washes: Number = None
     interval: Pair = None

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import csv
+import json
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from service.bench.washing.stalls import OXIDE_AIRED_PH, OXIDE_PH, Wash, chalk_g, chalk_sentence, stall
+from service.cli import app
 
 DATA = Path(__file__).parents[1] / "data"
 SOFT = (5.6, 7.0)
@@ -83,3 +86,27 @@ def test_unknown_tap_water_is_a_wide_range():
 def test_nonsense_is_refused(call):
     with pytest.raises(ValueError, match="between"):
         chalk_g(*call)
+
+
+@pytest.mark.parametrize(
+    ("phs", "args", "status", "words"),
+    [
+        ((12.6, 11.0, 10.2, 10.1, 10.1), ("--acid", "-0.5", "--kind", "air"), "stalled", "more sugar"),
+        (
+            (12.6, 11.0, 10.2, 10.1, 10.1),
+            ("--acid", "-0.5", "--kind", "tap", "--alkalinity", "4"),
+            "stalled",
+            "No acid",
+        ),
+        ((1.0, 2.0, 3.1, 4.0, 4.1, 4.0, 4.1, 4.0, 4.1), ("--kind", "air"), "stalled", "crush"),
+        ((1.0, 2.0, 3.0, 4.0), ("--kind", "air"), "ok", "more wash"),
+        ((12.6, 11.6, 10.6, 9.6), ("--acid", "-0.5", "--kind", "air"), "ok", "more wash"),
+    ],
+)
+def test_the_forecast_names_the_stall_and_gives_no_washes(phs, args, status, words):
+    readings = [part for n, ph in enumerate(phs, 1) for part in ("--reading", f"{n}:{ph}")]
+    call = ["plan", "wash", "--retained", "0.1", "--added", "0.9", *args, *readings]
+    found = json.loads(CliRunner().invoke(app, [*call, "--json"]).output)["forecast"]
+    assert found["status"] == status
+    assert words in found["sentence"]
+    assert (found["washes"] is None) == (status == "stalled")

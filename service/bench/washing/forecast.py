@@ -14,12 +14,14 @@ from scipy.special import ndtr
 from service.bench.procedure import NEUTRAL
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
+from service.bench.washing.stalls import Wash, stall
 from service.bench.water import Array, RinseWater
 
 LEVEL = 0.90
 TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip
 MODEL_SD = 0.08  # pH: activity, salt error of the dye, temperature; of the size the dilution table shows
 FINE = 0.1  # washes
+UNKNOWN_WATER = (5.4, 8.8)  # pH of a water of which nothing is known: a room's air over pure, to hard and aired
 TOO_WIDE = 10.0  # washes between the interval's ends: nobody can plan by that
 
 
@@ -63,7 +65,7 @@ class Forecast:
     """What is to come.
 
     ``washes`` counts from the last reading, in parts of a wash; ``whole`` is what to plan for. ``curve`` holds one
-    (wash, pH, low, high) for each past and coming wash. ``status`` is ok, done or cannot tell.
+    (wash, pH, low, high) for each past and coming wash. ``status`` is ok, done, stalled or cannot tell.
     """
 
     status: str
@@ -131,7 +133,20 @@ def forecast(
         water_ph=_range(np.asarray([h.own_ph for h in waters])[cells.hypothesis], cells.weight),
         curve=_curve(cells, waters, last, ahead, chance),
     )
+    washes = [Wash(r.wash, r.ph, r.interval) for r in sorted(readings, key=lambda r: r.wash) if r.bound == 0]
+    if standing := stall(washes, "acid" if sign > 0 else "lye", _own_ph(water, blank)):
+        return replace(found, status="stalled", sentence=standing.sentence)
     return _verdict(found, cells, ahead, chance)
+
+
+def _own_ph(water: RinseWater | None, blank: tuple[float, tuple[float, float]] | None) -> tuple[float, float]:
+    """The rinse water's own pH, low and high: as read, else fresh and aired as named, else anything water may have."""
+    if blank is not None:
+        return blank[1]
+    if water is None:
+        return UNKNOWN_WATER
+    fresh, aired = water.ph(0.0), water.ph(1.0)
+    return min(fresh, aired), max(fresh, aired)
 
 
 def _side(readings: list[Reading], kind: str) -> int:

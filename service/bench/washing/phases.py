@@ -30,10 +30,10 @@ class CurvePoint:
 class WashForecast:
     """Washes to come after the last reading.
 
-    ``status`` is "ok", "done" or "cannot tell"; ``message`` one sentence. ``washes`` and its 90 % ``interval`` are in
-    parts of a wash, ``whole`` in whole washes (median, low, high); None when it cannot be told. ``curve`` is one point
-    for each wash, to draw. ``retained_share`` is the fitted share with its interval. ``kind`` is "acid" or "lye", empty
-    where there was too little to fit anything.
+    ``status`` is "ok", "done", "stalled" or "cannot tell"; ``message`` one sentence. ``washes`` and its 90 %
+    ``interval`` are in parts of a wash, ``whole`` in whole washes (median, low, high); None when it cannot be told.
+    ``curve`` is one point for each wash, to draw. ``retained_share`` is the fitted share with its interval. ``kind`` is
+    "acid" or "lye", empty where there was too little to fit anything.
     """
 
     status: str

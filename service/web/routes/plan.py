@@ -70,6 +70,8 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
 ) -> dict[str, Any]:
     """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted; also in words."""
+    from dataclasses import asdict  # noqa: PLC0415
+
     from service.bench.lye_plan import lye_plan  # noqa: PLC0415
     from service.bench.reagents import RULES  # noqa: PLC0415
 
@@ -77,7 +79,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     assert mass is not None
     low, high = moisture_low, moisture_high
     moisture = None if low is None and high is None else (low or 0.0, (low or 0.0) if high is None else high)
-    answer, said = asked(
+    answer = asked(
         lambda: lye_plan(
             mass,
             moisture,
@@ -89,7 +91,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
             unit=unit or None,
         )
     )
-    return {**answer, "said": said, "cautions": [*answer["cautions"], RULES]}
+    return {**asdict(answer), "cautions": [*answer.cautions, RULES]}
 
 
 @router.get("/yield")
