@@ -13,7 +13,7 @@ from importlib.resources import files
 
 from service.bench.reagents import NEUTRALISING_KJ_MOL, temperature_rise
 from service.bench.substances import Kind, UnknownContents
-from service.bench.vessel import Contents, Poured, contents_of
+from service.bench.vessel import EMPTY, Contents, Poured, contents_of, together
 from stripread.errors import CallError
 
 TOO_HOT_K = 20.0  # a rise at once from which it spatters where it is poured; common practice, no source
@@ -164,12 +164,21 @@ def stops(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
 
 def stops_on(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
     """As ``stops``, for what was poured long ago: a word that nobody knows is passed over."""
-    meeting = _Meeting(contents_of(held), contents_of([incoming]), contents_of([*held, incoming]))
+    return stops_between(contents_of(held), contents_of([incoming]))
+
+
+def stops_between(vessel: Contents, incoming: Contents) -> tuple[Stop, ...]:
+    """Every danger of the one in the other."""
+    meeting = _Meeting(vessel, incoming, together(vessel, incoming))
     known = all_stops()
     return tuple(known[code] for code, rule in RULES if rule(meeting))
 
 
 def stops_within(held: list[Poured]) -> tuple[Stop, ...]:
     """Every danger that a vessel holds already, by pouring it together again in its order."""
-    found = {stop.code: stop for i, one in enumerate(held) for stop in stops_on(held[:i], one)}
+    vessel, found = EMPTY, dict[str, Stop]()
+    for one in held:
+        incoming = contents_of([one])
+        found |= {stop.code: stop for stop in stops_between(vessel, incoming)}
+        vessel = together(vessel, incoming)
     return tuple(found.values())

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache, reduce
 
 from service.bench.reagents import Span
 from service.bench.substances import Kind, Named, mentioned, named
@@ -114,6 +115,9 @@ class Contents:
         return "as chloride" if Kind.CHLORIDE in self.kinds else "dissolved"
 
 
+EMPTY = Contents(0.0, Base(NONE, frozenset(), frozenset(), (0.0, 0.0)), frozenset(), (), "neither")
+
+
 def acid_in(litres: float, ph: float, interval: tuple[float, float]) -> Span:
     """Strong acid (positive) or lye (negative), mol, in a liquid with this pH; (low, value, high).
 
@@ -182,24 +186,39 @@ def contents_of(poured: list[Poured]) -> Contents:
     """
     if any(not p.litres >= 0.0 for p in poured):
         raise ValueError("a volume can't be below 0")
-    bases = [base_of(p) for p in poured]
-    low, mid, high = (sum(b.mol[i] for b in bases) for i in range(3))
-    base = Base(
-        (low, mid, high),
-        frozenset(side for b in bases for side in b.ends),
-        frozenset(side for b in bases for side in b.unknown),
-        (sum(b.most[0] for b in bases), sum(b.most[1] for b in bases)),
-    )
+    return reduce(together, (_contents(p) for p in poured), EMPTY)
+
+
+@lru_cache(maxsize=4096)
+def _contents(poured: Poured) -> Contents:
+    """What one pouring is."""
+    base = base_of(poured)
     amounts = tuple(
-        (kind, (0.9 * n.mol_l * p.litres, n.mol_l * p.litres, 1.1 * n.mol_l * p.litres))
-        for p in poured
-        for n in p.substances()
+        (kind, (0.9 * n.mol_l * poured.litres, n.mol_l * poured.litres, 1.1 * n.mol_l * poured.litres))
+        for n in poured.substances()
         if n.mol_l is not None
         for kind in sorted(n.kinds)
     )
-    kinds = frozenset(kind for p in poured for kind in p.kinds())
-    questions = tuple(dict.fromkeys(q for p in poured for q in p.questions()))
-    return Contents(sum(p.litres for p in poured), base, kinds, amounts, _side(base), questions)
+    return Contents(poured.litres, base, poured.kinds(), amounts, _side(base), poured.questions())
+
+
+def together(one: Contents, other: Contents) -> Contents:
+    """Both in one vessel."""
+    a, b = one.base, other.base
+    base = Base(
+        (a.mol[0] + b.mol[0], a.mol[1] + b.mol[1], a.mol[2] + b.mol[2]),
+        a.ends | b.ends,
+        a.unknown | b.unknown,
+        (a.most[0] + b.most[0], a.most[1] + b.most[1]),
+    )
+    return Contents(
+        one.litres + other.litres,
+        base,
+        one.kinds | other.kinds,
+        one.amounts + other.amounts,
+        _side(base),
+        tuple(dict.fromkeys(one.questions + other.questions)),
+    )
 
 
 def _side(base: Base) -> str:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from service.bench.hazards import PouringStopped, Stop, stops, stops_on
-from service.bench.notes import MadeSafe, Note, Pouring, contents, poured_of, vessel_of
+from service.bench.hazards import PouringStopped, Stop, stops, stops_between
+from service.bench.notes import MadeSafe, Note, Pouring, VesselReading, contents, poured_of, vessel_of
 from service.bench.substances import UnknownContents
+from service.bench.vessel import EMPTY, contents_of, together
 from stripread.errors import CallError
 
 
@@ -55,11 +56,15 @@ def refuse_danger(held: Sequence[Note], pouring: Pouring) -> None:
 def open_dangers(held: Sequence[Note]) -> tuple[OpenDanger, ...]:
     """Every danger in the vessel's history that nobody has said was dealt with, by pouring all of it again in order."""
     closed = {safe.note for safe in contents(list(held), MadeSafe)}
-    found = []
+    found: list[OpenDanger] = []
+    vessel = EMPTY
     for i, note in enumerate(held):
-        if not isinstance(note.content, Pouring) or note.id in closed:
-            continue
-        before = vessel_of(list(held[:i]))
-        dangers = stops_on(before, poured_of(note.content))
-        found += [OpenDanger(note.id, stop, note.content.despite) for stop in dangers]
+        if isinstance(note.content, Pouring):
+            incoming = contents_of([poured_of(note.content)])
+            if note.id not in closed:
+                dangers = stops_between(vessel, incoming)
+                found += [OpenDanger(note.id, stop, note.content.despite) for stop in dangers]
+            vessel = together(vessel, incoming)
+        elif isinstance(note.content, VesselReading):
+            vessel = contents_of(vessel_of(list(held[: i + 1])))
     return tuple(found)

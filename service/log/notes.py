@@ -33,6 +33,7 @@ from service.log.strip_range import strip_range
 from stripread.errors import CallError
 
 PREFIX = "bench:"
+VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike))
 TWICE_S = 60.0  # the same note again within this time is the phone sending twice
 
 
@@ -126,13 +127,16 @@ def dangers_of(c: Connection, batch: int | None = None) -> tuple[OpenDanger, ...
 
 def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
     """(batch, note) of all that concerns the stock vessel since it was handed over, in order."""
-    found = [
-        (row["id"], note)
-        for row in store.all_batches(c)
-        for note in in_force(notes_of(c, row["id"]))
-        if isinstance(note.content, Pouring | VesselReading | Emptying | MadeSafe)
+    query = select(events).where(events.c.what.in_([PREFIX + kind for kind in VESSEL_KINDS])).order_by(events.c.id)
+    every = [
+        (
+            row["batch_id"],
+            Note(checked(row["what"].removeprefix(PREFIX), json.loads(row["detail"])), row["at"], row["id"]),
+        )
+        for row in c.execute(query).mappings()
     ]
-    found.sort(key=lambda item: item[1].id)
+    counting = {note.id for note in in_force([note for _, note in every])}
+    found = [(batch, note) for batch, note in every if note.id in counting and not isinstance(note.content, Strike)]
     last = max((i for i, (_, note) in enumerate(found) if isinstance(note.content, Emptying)), default=-1)
     return found[last + 1 :]
 

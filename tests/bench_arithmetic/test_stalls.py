@@ -110,3 +110,10 @@ def test_the_forecast_names_the_stall_and_gives_no_washes(phs, args, status, wor
     assert found["status"] == status
     assert words in found["sentence"]
     assert (found["washes"] is None) == (status == "stalled")
+
+
+def test_the_wash_plan_after_lye_tells_the_chalk_of_hard_water():
+    # 0.9 L in each of four washes: 0.9 x (0.179 + 0.197 + 0.057 + 0.024) = 0.41 g, tests/data/lye_wash_chalk.csv.
+    call = ["plan", "wash", "--retained", "0.1", "--added", "0.9", "--kind", "tap", "--alkalinity", "4"]
+    assert "0.41 g" in CliRunner().invoke(app, [*call, "--acid", "-0.5"]).output
+    assert "chalk" not in CliRunner().invoke(app, call).output  # none falls after acid

@@ -10,9 +10,11 @@ from service.bench.washing.decant import Split, best_split, retained_share, spli
 from service.bench.washing.forecast import TOLERANCE, Forecast, Reading, forecast
 from service.bench.washing.phases import named_water
 from service.bench.washing.posterior import Prior
+from service.bench.washing.stalls import chalk_g, chalk_sentence
 from service.bench.water import RinseWater, liquid_ph
 
 WORSE = 1.5  # dead corners: the share held back is up to this much larger than volume over volume; common practice
+CHALK_WASHES = 4  # after lye, hard water drops its chalk in these
 HARD = 1e-3  # mol/L alkalinity
 
 HARD_WATER = (
@@ -139,6 +141,11 @@ def wash_plan(
         lines.append(HARD_WATER)
         plan.caution = HARD_WATER
         said.append(HARD_WATER)
+    if rinse is not None and start < 0 and added_l is not None:
+        chalk = chalk_sentence(chalk_g([added_l] * CHALK_WASHES, 1000.0 * rinse.alkalinity))
+        if chalk is not None:
+            lines.append(chalk)
+            said.append(chalk)
     if readings:
         prior = Prior() if share is None else Prior(share=min(0.5, 1.25 * share), share_ln_sd=0.4)
         found = forecast(readings, rinse, prior=prior)
