@@ -12,19 +12,19 @@ import math
 from dataclasses import dataclass
 
 from service.bench.reagents import Span
-from service.bench.silver import log_k
+from service.bench.silver import Equilibrium, log_k
 
 # Solid AgCl, and Ag2O + 2 H+ = 2 Ag+ + H2O, and H2O = H+ + OH-, of two compilations as
 # distributed with PHREEQC; mixing constants of different ones would cost 20 % at 90 °C.
 _NIST46 = (
-    {"log_k": -9.75, "delta_h": 65.2},
-    {"log_k": 12.574, "delta_h": -45.62},
-    {"log_k": -13.997, "delta_h": 55.81},
+    Equilibrium(-9.75, 65.2),
+    Equilibrium(12.574, -45.62),
+    Equilibrium(-13.997, 55.81),
 )
 _THERMODDEM = (
-    {"analytic": (-738.05154, -0.115886, 37595.198, 268.54595, -2465898.9)},
-    {"analytic": (-284.94996, -0.033482379, 18828.474, 102.96307, -926557.01)},
-    {"analytic": (-701.95411, -0.11273948, 36168.089, 253.60011, -2423262.0)},
+    Equilibrium(analytic=(-738.05154, -0.115886, 37595.198, 268.54595, -2465898.9)),
+    Equilibrium(analytic=(-284.94996, -0.033482379, 18828.474, 102.96307, -926557.01)),
+    Equilibrium(analytic=(-701.95411, -0.11273948, 36168.089, 253.60011, -2423262.0)),
 )
 # Mass share that stays white under its own black oxide however long one waits; common practice, no source.
 COATED = (0.001, 0.01, 0.03)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
@@ -36,19 +36,70 @@ class Solubility:
     by_set: dict[str, float]
 
 
+@dataclass(frozen=True)
+class Equilibrium:
+    """log10 of a constant: at 25 °C with its enthalpy (kJ/mol), or an analytic expression in kelvin (5 terms)."""
+
+    log_k: float = 0.0
+    delta_h: float = 0.0
+    analytic: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Complex:
+    """A chloro-complex; ``size`` is its ion's, ångström, None for Davies."""
+
+    charge: int
+    constant: Equilibrium
+    size: float | None = None
+
+
+@dataclass(frozen=True)
+class ConstantSet:
+    """One compilation, good up to ``strongest`` mol/L; ion sizes (ångström) of silver, chloride, hydrogen."""
+
+    name: str
+    strongest: float
+    solid: Equilibrium
+    complexes: tuple[Complex, ...]
+    acid_pair: Equilibrium | None
+    sizes: tuple[float | None, float | None, float | None]
+
+
+def _equilibrium(log_k: float = 0.0, delta_h: float = 0.0, analytic: Sequence[float] = ()) -> Equilibrium:
+    return Equilibrium(log_k, delta_h, tuple(analytic))
+
+
 @cache
-def _sets() -> tuple[dict[str, Any], ...]:
+def _sets() -> tuple[ConstantSet, ...]:
     text = (files("service.bench") / "data" / "silver_constants.toml").read_text(encoding="utf-8")
-    return tuple(tomllib.loads(text)["set"])
+    found = []
+    for entry in tomllib.loads(text)["set"]:
+        complexes = []
+        for one in entry["complexes"]:
+            constant = _equilibrium(**{k: v for k, v in one.items() if k not in ("charge", "size")})
+            complexes.append(Complex(one["charge"], constant, one.get("size")))
+        pair, sizes = entry.get("acid_pair"), entry.get("ion_size", {})
+        found.append(
+            ConstantSet(
+                entry["name"],
+                entry["strongest"],
+                _equilibrium(**entry["solid"]),
+                tuple(complexes),
+                None if pair is None else _equilibrium(**pair),
+                (sizes.get("silver"), sizes.get("chloride"), sizes.get("hydrogen")),
+            )
+        )
+    return tuple(found)
 
 
-def log_k(entry: dict[str, Any], temp_c: float) -> float:
+def log_k(entry: Equilibrium, temp_c: float) -> float:
     """log10 of an equilibrium constant at ``temp_c`` from an analytic expression or by van 't Hoff."""
     t = temp_c + 273.15
-    if "analytic" in entry:
-        a1, a2, a3, a4, a5 = entry["analytic"]
+    if entry.analytic:
+        a1, a2, a3, a4, a5 = entry.analytic
         return float(a1 + a2 * t + a3 / t + a4 * math.log10(t) + a5 / t**2)
-    return float(entry["log_k"] - entry["delta_h"] / (GAS * math.log(10.0)) * (1.0 / t - 1.0 / 298.15))
+    return float(entry.log_k - entry.delta_h / (GAS * math.log(10.0)) * (1.0 / t - 1.0 / 298.15))
 
 
 def _gamma(charge: int, size: float | None, ionic: float, temp_c: float) -> float:
@@ -62,18 +113,18 @@ def _gamma(charge: int, size: float | None, ionic: float, temp_c: float) -> floa
     return float(10.0 ** (-constants(temp_c).debye * charge**2 * root / (1.0 + size * b * root) + dot * ionic))
 
 
-def _solve(entry: dict[str, Any], chloride: float, temp_c: float, acid: bool) -> float:
+def _solve(entry: ConstantSet, chloride: float, temp_c: float, acid: bool) -> float:
     """Dissolved silver in mol/L over solid AgCl in ``chloride`` mol/L of HCl (or of a salt)."""
-    solid = 10.0 ** log_k(entry["solid"], temp_c)
-    betas = [10.0 ** log_k(c, temp_c) for c in entry["complexes"]]
-    pair = 10.0 ** log_k(entry["acid_pair"], temp_c) if acid and "acid_pair" in entry else 0.0
-    sizes = entry.get("ion_size", {})
+    solid = 10.0 ** log_k(entry.solid, temp_c)
+    betas = [10.0 ** log_k(c.constant, temp_c) for c in entry.complexes]
+    pair = 10.0 ** log_k(entry.acid_pair, temp_c) if acid and entry.acid_pair is not None else 0.0
+    of_silver, of_chloride, of_hydrogen = entry.sizes
     ionic, silver = max(chloride, 1e-5), 0.0
     for _ in range(60):
-        g_cl = _gamma(-1, sizes.get("chloride"), ionic, temp_c)
-        g_ag = _gamma(1, sizes.get("silver"), ionic, temp_c)
-        g_h = _gamma(1, sizes.get("hydrogen"), ionic, temp_c)
-        g_c = [_gamma(c["charge"], c.get("size"), ionic, temp_c) for c in entry["complexes"]]
+        g_cl = _gamma(-1, of_chloride, ionic, temp_c)
+        g_ag = _gamma(1, of_silver, ionic, temp_c)
+        g_h = _gamma(1, of_hydrogen, ionic, temp_c)
+        g_c = [_gamma(c.charge, c.size, ionic, temp_c) for c in entry.complexes]
 
         def species(free: float, g: tuple[float, float, list[float]] = (g_ag, g_cl, g_c)) -> list[float]:
             active = free * g[1]  # of chloride
@@ -121,9 +172,7 @@ def chloride_solubility(chloride: float, temp_c: float = 25.0, acid: bool = True
     if not 0.0 <= chloride <= 12.0:
         raise ValueError(f"chloride {chloride:g} mol/L is outside 0 to 12")
     values = {
-        s["name"]: _solve(s, chloride, temp_c, acid) * SILVER_G_MOL * 1000.0
-        for s in _sets()
-        if chloride <= s["strongest"]
+        s.name: _solve(s, chloride, temp_c, acid) * SILVER_G_MOL * 1000.0 for s in _sets() if chloride <= s.strongest
     }
     centre = math.exp(sum(math.log(v) for v in values.values()) / len(values))
     doubt = 1.1 + 0.8 * math.sqrt(min(chloride, 1.0))

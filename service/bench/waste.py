@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from service.bench.hazards import Stop, stops, stops_within
 from service.bench.neutralisers import Bought, Neutraliser, neutralisers
-from service.bench.reagents import NEUTRALISING_KJ_MOL, RULES, Span, molar_mass, portions, temperature_rise
+from service.bench.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise
 from service.bench.solubility import in_solution
 from service.bench.substances import Kind
 from service.bench.vessel import Base, Contents, Poured, acid_in, contents_of
@@ -33,8 +33,8 @@ CAUTIONS = (
 SETTLING_PH = 9.5
 _AMMONIA_SILVER = (
     "Silver with ammonia: never make it alkaline, it can turn explosive. Nothing here may be neutralised.",
-    "First, in a draught and slowly: dilute hydrochloric acid until a strip reads pH 2 or below; most of the silver "
-    "falls as white chloride (about {left} mg/L stay). Settle, pour the clear off, keep the white wet.",
+    "First, in a draught and slowly: dilute hydrochloric acid until a strip reads pH 2 or below{acid}; most of the "
+    "silver falls as white chloride (about {left} mg/L stay). Settle, pour the clear off, keep the white wet.",
     "The liquid that is left stays acid and goes to the licensed collection as silver waste with ammonia. No lye, no "
     "sugar.",
 )
@@ -146,7 +146,7 @@ def _first(held: Contents, found: tuple[Stop, ...], metals: tuple[str, ...]) -> 
     steps += [f"Ask first: {question}" for question in held.questions]
     if held.silver_form == "with ammonia":
         left = in_solution("silver", 2.0, 1000.0, chloride=0.2)[1]
-        steps += [text.format(left=f"{left:.1g}") for text in _AMMONIA_SILVER]
+        steps += [text.format(left=f"{left:.1g}", acid=_acid_first(held)) for text in _AMMONIA_SILVER]
     elif Kind.AMMONIA in held.kinds and not metals:
         steps.append(
             "Ammonia went in, and no metal is named: silver with ammonia must never be made alkaline. Is silver in it? "
@@ -284,11 +284,16 @@ def _way(found: Stock, one: Neutraliser, grams: Span, count: int) -> str:
     )
 
 
-def acid_first_g(found: Stock, ph: float = 2.0) -> Span:
-    """Pure hydrochloric acid (g) that takes the vessel to ``ph`` or so: for what must be acidified before all else."""
-    low, mid, high = (max(0.0, -m) + found.litres * 10.0**-ph for m in reversed(found.mol))
-    mass = molar_mass("HCl")
-    return low * mass, mid * mass, high * mass
+def _acid_first(held: Contents) -> str:
+    """How much acid takes an alkaline vessel to pH 2, in words; nothing where it is acid already."""
+    if not held.may_be_alkaline:
+        return ""
+    low, mid, high = held.base.mol
+    pure = [max(0.0, -m) + 0.01 * held.litres for m in (high, mid, low)]
+    acid = neutralisers()["hydrochloric acid (as HCl)"]
+    bought = acid.bought(acid.grams((pure[0], pure[1], pure[2])))[0]
+    low, mid, high = bought.amount
+    return f" (by what was written down {mid:.2g} mL of {bought.form}, {low:.2g} to {high:.2g}; diluted first)"
 
 
 def recover(found: Stock) -> tuple[str, ...]:

@@ -24,6 +24,7 @@ export async function showBench(batch, done) {
     ...[
       el("p", { class: "meta" }, `Stage ${at + 1} of ${now.stages.length}`),
       el("h2", { id: "stage-title" }, now.stage.title),
+      ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict refused" }, "⚠ Danger"), ` ${d}`)),
       el("p", { class: "next" }, now.next),
       el("p", {}, el("span", { class: `verdict ${CLASS[now.gate.state]}` }, GATE[now.gate.state]), ` ${now.gate.sentence}`),
       open &&

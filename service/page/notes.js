@@ -61,10 +61,10 @@ export async function notesInForce(batch) {
 
 const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((v) => typeof v !== "boolean").join(", ")}`;
 
-// The form of a kind; the one that strikes out asks for one of the notes that there are.
+// The form of a kind; those that are about another note ask for one of the notes that there are.
 async function fieldsOf(form, batch) {
-  if (form.kind !== "strike") return form.fields;
-  const found = await notesInForce(batch);
+  if (form.kind !== "strike" && form.kind !== "made_safe") return form.fields;
+  const found = (await notesInForce(batch)).filter((n) => form.kind === "strike" || n.kind === "poured");
   if (!found.length) throw new Error("Nothing is written down yet.");
   const label = Object.fromEntries(known.map((k) => [k.kind, k.label]));
   const options = found.map((n) => [String(n.id), inWords(label[n.kind] ?? n.kind, n).slice(0, 80)]);
