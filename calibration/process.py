@@ -19,7 +19,7 @@ from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
 from calibration.known_pads import KnownPads, pad_count
-from stripread.gauss import bell_between
+from stripread.gauss import gaussian_between
 from stripread.ph.curve import Scatter
 
 Array = NDArray[np.float64]
@@ -106,7 +106,7 @@ def missed_kernel(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
     """Covariance of what the model misses, per pad: (P, N, M), for channel size 1. Larger where the curve is steep."""
     steep = 0.0 if sizes.warp else STEEP  # with a warp, steepness has its own term
     gain = [_gain(mean, ph, sizes.missed, steep) for ph in (one, other)]
-    return np.asarray(gain[0].T[:, :, None] * bell_between(one, other, sizes.length) * gain[1].T[:, None, :])
+    return np.asarray(gain[0].T[:, :, None] * gaussian_between(one, other, sizes.length) * gain[1].T[:, None, :])
 
 
 def _gain(mean: Mean, ph: Array, missed: float, steep: float) -> Array:
@@ -139,7 +139,7 @@ def signal_blocks(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
         part = np.einsum("nak,mbk->namb", left[p], right[p])
         part = part + missed[p][:, None, :, None] * np.diag(CHANNELS**2)[None, :, None, :]
         if ways:
-            moved = np.einsum("na,mb,nm->namb", ways[0][:, p], ways[1][:, p], bell_between(one, other, sizes.length))
+            moved = np.einsum("na,mb,nm->namb", ways[0][:, p], ways[1][:, p], gaussian_between(one, other, sizes.length))
             part = part + sizes.warp**2 * moved
         whole[:, p, :, :, p, :] = part
     return whole.reshape(len(one) * pads * 3, -1)

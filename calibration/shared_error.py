@@ -18,7 +18,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.gauss import bell_between
+from stripread.gauss import gaussian_between
 from stripread.ph.kubelka import lab_by_load
 from stripread.ph.profile import Profile
 from stripread.results import PhReading
@@ -103,7 +103,7 @@ def _shared_ways(photos: Sequence[Checked], profile: Profile) -> tuple[Array, Ar
     J = slope.reshape(n, -1)
     w = np.linalg.solve(S, J[:, :, None])[:, :, 0]
     w /= np.maximum((w * J).sum(axis=1), 1e-9)[:, None]
-    near = bell_between(ph, ph, REACH)
+    near = gaussian_between(ph, ph, REACH)
     by_pad = w.reshape(n, pads, 3)
     lot = strip.lot
     ways = np.concatenate(

@@ -15,7 +15,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import minimize
 
 from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes, ph_slope
-from stripread.gauss import bell, bell_between
+from stripread.gauss import gaussian, gaussian_between
 
 Array = NDArray[np.float64]
 
@@ -120,7 +120,7 @@ def _left_out(seen: Observed, sizes: Sizes, spline: Spline, i: int) -> tuple[Arr
     shots = np.flatnonzero(seen.ph == at[0])
     photo = (seen.cov[shots].mean(axis=0) + sizes.scatter().cov(seen.pads)) / len(shots)
     blocks = np.array([photo[3 * p : 3 * p + 3, 3 * p : 3 * p + 3] for p in range(seen.pads)])
-    near = bell_between(rest.ph, rest.ph, sizes.length) + 1e-3 * np.eye(len(rest.ph))
-    to = bell(at - rest.ph, sizes.length)
+    near = gaussian_between(rest.ph, rest.ph, sizes.length) + 1e-3 * np.eye(len(rest.ph))
+    to = gaussian(at - rest.ph, sizes.length)
     share = max(float(1.0 - to @ np.linalg.solve(near, to)), 0.05)
     return spline.points[i] - rest.lab(at)[0], ph_slope(rest, at, 0.2)[0], share, blocks

@@ -1,4 +1,4 @@
-"""Gauss's bell, one at its middle: how alike two things are that lie apart, and the shape of a spectral band."""
+"""The Gaussian, one at its middle: the squared-exponential kernel of a covariance, and the shape of a spectral band."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-def bell(distance: Array | float, width: Array | float) -> Array:
+def gaussian(distance: Array | float, width: Array | float) -> Array:
     """exp(-d² / 2w²) of any shape: 1 at distance 0, 0.61 at one width. Of distances it is a covariance (the
     squared-exponential kernel: Rasmussen and Williams, Gaussian Processes for Machine Learning, 2006, eq. 4.9).
     """
     return np.asarray(np.exp(-0.5 * (np.asarray(distance) / width) ** 2))
 
 
-def bell_between(one: Array, other: Array, width: float) -> Array:
-    """The bell of the distances between points (N, D) and (M, D), or places on a line (N,) and (M,): (N, M)."""
+def gaussian_between(one: Array, other: Array, width: float) -> Array:
+    """The Gaussian of the distances between points (N, D) and (M, D), or places on a line (N,) and (M,): (N, M)."""
     if one.ndim == 1:
-        return bell(one[:, None] - other, width)
+        return gaussian(one[:, None] - other, width)
     square = (one**2).sum(axis=1)[:, None] + (other**2).sum(axis=1)[None, :] - 2.0 * one @ other.T
     return np.asarray(np.exp(-0.5 * np.maximum(square, 0.0) / width**2))

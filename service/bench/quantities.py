@@ -186,7 +186,7 @@ def _value(text: str, rule: Rule) -> float:
     if _RANGE_OF.fullmatch(f"{digits} {word}") and re.match(r"-|\u2013|\.\.|to ", word):
         raise WrongQuantity(f"give one number, not the range {_quoted(text)}")
     number = _decimal(digits, text)
-    if _GROUPED.fullmatch(digits) and (rule.unit is not None or 1000.0 * number <= rule.most):
+    if _GROUPED.fullmatch(digits) and _fits(float(f"{1000.0 * number!r}{power or ''}"), word, rule):
         whole, behind = re.split("[.,]", digits)
         tail = f"{power or ''}{' ' + word if word else ''}"
         ways = (f"{whole}{behind}{tail}", f"{whole}.{behind}0{tail}")
@@ -199,6 +199,15 @@ def _value(text: str, rule: Rule) -> float:
     if rule.unit is None:
         raise WrongQuantity(f"must be a number without a unit, not {_quoted(text)}")
     return _converted(number, word, rule.unit, text)
+
+
+def _fits(number: float, word: str, rule: Rule) -> bool:
+    """Whether the field could take ``number`` as well: only then is there anything to ask."""
+    try:
+        value = number if not word or rule.unit is None else _converted(number, word, rule.unit, word)
+    except WrongQuantity:
+        return True  # the unit itself is asked about or refused: the figure is not taken either way
+    return value <= rule.most
 
 
 def _converted(number: float, word: str, unit: str, text: str) -> float:

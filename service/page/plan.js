@@ -9,6 +9,9 @@ const list = (items, kind) => el("ul", { class: kind === "note" ? "reasons" : "p
 const warned = (cautions) => [el("p", {}, el("b", {}, "⚠ Caution")), list(cautions, "note")];
 const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
 
+// Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.
+const figure = (value) => String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10");
+
 const LYE = {
   fields: [
     { name: "chloride_g", label: "Silver chloride, as weighed", units: MASS, required: true },
@@ -39,7 +42,7 @@ const LYE = {
     const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "chloride");
     if (!weighed) return {};
     const [low, high] = (weighed.data.moisture || ["", ""]).map((share) => (share === "" ? "" : +(100 * share).toFixed(3)));
-    return { chloride_g: +weighed.data.grams.toPrecision(6), chloride_g_unit: "g", moisture: low, moisture_to: high };
+    return { chloride_g: figure(weighed.data.grams), chloride_g_unit: "g", moisture: low, moisture_to: high };
   },
 };
 

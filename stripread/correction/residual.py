@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import lab_to_rgb
-from stripread.gauss import bell_between
+from stripread.gauss import gaussian_between
 
 Array = NDArray[np.float64]
 
@@ -60,7 +60,7 @@ class ResidualModel:
         """
         if len(self.missed) == 0:
             return np.tile(self.nugget**2, (len(lab), 1))
-        near = bell_between(lab, self.train, LOCAL_LAB)
+        near = gaussian_between(lab, self.train, LOCAL_LAB)
         few = LOCAL_FEW * self.nugget**2
         return np.asarray((near @ self.missed**2 + few) / (near.sum(axis=1, keepdims=True) + LOCAL_FEW))
 
@@ -69,16 +69,16 @@ class ResidualModel:
         count = len(lab)
         shift, smooth = np.zeros((count, 3)), np.zeros((count, 3, count, 3))
         if self.kind == "process":
-            k = bell_between(lab, self.train, LENGTH_LAB)
+            k = gaussian_between(lab, self.train, LENGTH_LAB)
             shift = k @ self.solved
-            shared = bell_between(lab, lab, LENGTH_LAB) - k @ self.inverse @ k.T
+            shared = gaussian_between(lab, lab, LENGTH_LAB) - k @ self.inverse @ k.T
             smooth = shared[:, None, :, None] * np.diag(self.amplitude**2)[None, :, None, :]
         elif self.kind == "root-polynomial":
             terms = _terms(lab)
             shift = terms @ self.solved
             reach = terms @ self.inverse @ terms.T
             smooth = reach[:, None, :, None] * np.diag(self.nugget**2)[None, :, None, :]
-        alike = FOREIGN_SHARED * bell_between(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
+        alike = FOREIGN_SHARED * gaussian_between(lab, lab, FOREIGN_LENGTH_LAB) + (1.0 - FOREIGN_SHARED) * np.eye(count)
         spread = np.sqrt(FOREIGN_COLOURANT**2 * self.local_variance(lab) + FOREIGN_BASE**2)  # (P, 3)
         for c in range(3):
             smooth[:, c, :, c] += alike * np.outer(spread[:, c], spread[:, c])
@@ -125,7 +125,7 @@ def fit_residual(lab: Array, miss: Array, trusted: NDArray[np.bool_], *, monochr
             best = ResidualModel(
                 "root-polynomial", x, inverse @ terms.T @ y, inverse, np.zeros(3), nugget, score, tried, left_out
             )
-    K = bell_between(x, x, LENGTH_LAB)
+    K = gaussian_between(x, x, LENGTH_LAB)
     for ratio in _RATIOS:
         inverse = np.asarray(np.linalg.inv(K + np.eye(len(x)) / ratio), np.float64)
         left_out = (inverse @ y) / np.diag(inverse)[:, None]

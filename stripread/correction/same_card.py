@@ -18,7 +18,7 @@ from stripread.card.values import CardValues
 from stripread.colour import rgb_to_lab
 from stripread.correction.fit import MODEL_SD, ColourFix
 from stripread.correction.residual import LENGTH_LAB
-from stripread.gauss import bell_between
+from stripread.gauss import gaussian_between
 
 Array = NDArray[np.float64]
 
@@ -40,7 +40,7 @@ def card_misfit(fix: ColourFix, samples: PatchSamples, values: CardValues) -> fl
         return float("nan")
     error = np.cbrt(fix.to_rgb(samples.rgb[good], samples.centre_mm[good])) - np.cbrt(values.rgb[good])
     lab = rgb_to_lab(values.rgb[good])
-    cov = SMOOTH_SD**2 * bell_between(lab, lab, LENGTH_LAB) + np.diag(values.sd[good] ** 2 + MODEL_SD**2)
+    cov = SMOOTH_SD**2 * gaussian_between(lab, lab, LENGTH_LAB) + np.diag(values.sd[good] ** 2 + MODEL_SD**2)
     inverse = np.linalg.inv(cov)
     square = ((inverse @ error) ** 2).mean(axis=1) / np.diag(inverse)
     best = np.sort(square)[: int(KEPT * len(square))]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.gauss import bell
+from stripread.gauss import gaussian
 from stripread.ph.combined_reading import ObservedPhoto
 from stripread.ph.curve import Scatter
 from stripread.ph.joint_posterior import CALIBRATING_PHONE, infer_joint
@@ -119,7 +119,7 @@ def _near(one: PhEstimate, other: PhEstimate) -> float:
     It must not change over the grid: colours that differ by chance would then speak for pH that lie apart.
     """
     square = (one.ph - other.ph) ** 2 + sum(one.budget.values()) + sum(other.budget.values())
-    return float(bell(np.sqrt(square), ALIKE_PH))
+    return float(gaussian(np.sqrt(square), ALIKE_PH))
 
 
 def _support(estimate: PhEstimate) -> Array:
@@ -131,7 +131,7 @@ def _support(estimate: PhEstimate) -> Array:
 def _photos_share(wash: StripObservation, blank: StripObservation, profile: Profile) -> Array:
     """Cross covariance (3P, 3P) of the two photos' own errors."""
     far = float(np.linalg.norm(wash.lab - blank.lab, axis=1).max())
-    alike = float(bell(far, ALIKE_LAB))
+    alike = float(gaussian(far, ALIKE_LAB))
     one_photo = wash.sha256 == blank.sha256
     foreign = alike * (1.0 if one_photo else CALIBRATING_PHONE)
     cross = foreign * wash.roots["foreign"] @ blank.roots["foreign"].T

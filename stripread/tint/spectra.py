@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import RGB_TO_XYZ, WHITE_D50
-from stripread.gauss import bell
+from stripread.gauss import gaussian
 
 Array = NDArray[np.float64]
 
@@ -66,7 +66,7 @@ def observer(nm: Array) -> Array:
 
     def lobe(height: float, centre: float, below: float, above: float) -> Array:
         width = np.where(nm < centre, below, above)
-        return np.asarray(height * bell(nm - centre, width))
+        return np.asarray(height * gaussian(nm - centre, width))
 
     x = lobe(1.056, 599.8, 37.9, 31.0) + lobe(0.362, 442.0, 16.0, 26.7) + lobe(-0.065, 501.1, 20.4, 26.2)
     y = lobe(0.821, 568.8, 46.9, 40.5) + lobe(0.286, 530.9, 16.3, 31.1)
@@ -87,14 +87,14 @@ def _lamps(rng: np.random.Generator, count: int) -> Array:
             spectra[n] = body
             continue
         if sort < 0.85:
-            blue = bell(_NM - rng.normal(452.0, 5.0), rng.uniform(8.0, 13.0))
+            blue = gaussian(_NM - rng.normal(452.0, 5.0), rng.uniform(8.0, 13.0))
             centre = rng.uniform(555.0, 605.0)
-            phosphor = bell(_NM - centre, rng.uniform(45.0, 62.0))
+            phosphor = gaussian(_NM - centre, rng.uniform(45.0, 62.0))
             spectra[n] = rng.uniform(0.4, 1.6) * blue + phosphor
         else:
             lines = np.zeros_like(_NM)
             for centre, height, width in ((437.0, 0.5, 10.0), (490.0, 0.3, 9.0), (544.0, 1.0, 8.0), (611.0, 1.1, 8.0)):
-                lines += height * np.exp(rng.normal(0.0, 0.2)) * bell(_NM - centre, width)
+                lines += height * np.exp(rng.normal(0.0, 0.2)) * gaussian(_NM - centre, width)
             spectra[n] = lines + 0.15 * body
         spectra[n] = 0.85 * spectra[n] / spectra[n].mean() + 0.15 * body
     return spectra
@@ -111,7 +111,7 @@ def _sensors(rng: np.random.Generator, count: int) -> Array:
         for k, (centre, below, above) in enumerate(((600.0, 28.0, 42.0), (534.0, 34.0, 38.0), (460.0, 26.0, 30.0))):
             at = centre + rng.normal(0.0, 7.0)
             width = np.where(at > _NM, below, above) * np.exp(rng.normal(0.0, 0.12))
-            out[n, :, k] = bell(_NM - at, width)
+            out[n, :, k] = gaussian(_NM - at, width)
         near = np.array([[0.0, 1.0, 0.3], [1.0, 0.0, 1.0], [0.3, 1.0, 0.0]])  # red and blue hardly leak into each other
         leak = np.eye(3) + rng.uniform(0.0, 0.14, (3, 3)) * near
         cut = 1.0 / (1.0 + np.exp((_NM - rng.uniform(650.0, 685.0)) / 7.0))
@@ -124,7 +124,7 @@ def _surfaces(rng: np.random.Generator, count: int = 60) -> Array:
     logit = rng.normal(-0.2, 0.8, (count, 1)) * np.ones_like(_NM)
     for _ in range(3):
         centre, width = rng.uniform(390.0, 710.0, (count, 1)), rng.uniform(30.0, 90.0, (count, 1))
-        logit = logit + rng.normal(0.0, 1.5, (count, 1)) * bell(_NM - centre, width)
+        logit = logit + rng.normal(0.0, 1.5, (count, 1)) * gaussian(_NM - centre, width)
     return np.asarray(0.03 + 0.87 / (1.0 + np.exp(-logit)))
 
 

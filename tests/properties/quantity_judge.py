@@ -44,11 +44,12 @@ def judged(field: str, text: str) -> Fraction | str:  # noqa: PLR0911 - one way 
     whole, _, behind = digits.replace(",", ".").partition(".")
     number = Fraction(int(whole or 0) * 10 ** len(behind) + int(behind or 0), 10 ** len(behind))
     grouped = bool(marks) and len(behind) == 3 and 1 <= len(whole) <= 3 and whole[0] != "0"
-    if grouped and (table is not None or number * 1000 <= most):
+    factor = Fraction(1) if table is None or not word else Fraction(table.get(_flat(word).lower(), 0))
+    if grouped and number * 1000 * factor * Fraction(10) ** power <= most:  # an unknown unit: factor 0, so that the figure is asked about
         return ASK
     value = sign * number * Fraction(10) ** power
     if word:
-        flat = " ".join(word.replace(".", " ").replace("_", " ").split())
+        flat = _flat(word)
         if table is None:
             return REFUSE
         if flat in ("ML", "Mg", "MG") or flat.lower() in ASKED:
@@ -88,6 +89,10 @@ def _split(text: str) -> tuple[int, str, int, str] | None:
             power = int(signed[:m]) * (-1 if tail[:1] == "-" else 1)
             rest = signed[m:]
     return sign, digits, power, rest.strip()
+
+
+def _flat(word: str) -> str:
+    return " ".join(word.replace(".", " ").replace("_", " ").split())
 
 
 def _narrow(c: str) -> str:

@@ -22,7 +22,7 @@ from tests.server.conftest import settings_in
 def test_three_thousand_strings_are_read_as_the_judge_reads_them():
     counts, wrong = run(3000, 11)
     assert wrong == []
-    assert min(counts["read"], counts[ASK], counts[REFUSE]) > 200
+    assert min(counts["read"], counts[ASK], counts[REFUSE]) > 100
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from tests.server.postgres import a_server
 _count = itertools.count(1)
 
 
-def a_photo(orders="ph=7.00", *, size=(40, 30), fmt="JPEG", **save) -> bytes:
+def a_photo(orders="ph=7.00", *, size=(240, 180), fmt="JPEG", **save) -> bytes:
     """A small picture that is like no other, with orders for the made-up reader at its end."""
     image = Image.new("RGB", size, (next(_count) % 256, 120, 90))
     out = io.BytesIO()
