@@ -139,7 +139,8 @@ def signal_blocks(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
         part = np.einsum("nak,mbk->namb", left[p], right[p])
         part = part + missed[p][:, None, :, None] * np.diag(CHANNELS**2)[None, :, None, :]
         if ways:
-            moved = np.einsum("na,mb,nm->namb", ways[0][:, p], ways[1][:, p], gaussian_between(one, other, sizes.length))
+            near = gaussian_between(one, other, sizes.length)
+            moved = np.einsum("na,mb,nm->namb", ways[0][:, p], ways[1][:, p], near)
             part = part + sizes.warp**2 * moved
         whole[:, p, :, :, p, :] = part
     return whole.reshape(len(one) * pads * 3, -1)

@@ -45,7 +45,8 @@ def judged(field: str, text: str) -> Fraction | str:  # noqa: PLR0911 - one way 
     number = Fraction(int(whole or 0) * 10 ** len(behind) + int(behind or 0), 10 ** len(behind))
     grouped = bool(marks) and len(behind) == 3 and 1 <= len(whole) <= 3 and whole[0] != "0"
     factor = Fraction(1) if table is None or not word else Fraction(table.get(_flat(word).lower(), 0))
-    if grouped and number * 1000 * factor * Fraction(10) ** power <= most:  # an unknown unit: factor 0, so that the figure is asked about
+    # An unknown unit has factor 0: the figure is asked about first.
+    if grouped and number * 1000 * factor * Fraction(10) ** power <= most:
         return ASK
     value = sign * number * Fraction(10) ** power
     if word:
