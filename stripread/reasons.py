@@ -135,7 +135,7 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "sent_twice": ("note", "A photo was given twice and counts once ({detail})."),
     "other_strips": (
         "note",
-        "More than one strip lies in the lane ({detail}); only the plainest was used, as one and the same strip.",
+        "More than one strip lies in the lane ({detail}); only the one nearest the card's top edge was used, as one and the same strip.",
     ),
     # time, temperature, rinse water
     "read_too_early": (

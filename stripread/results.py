@@ -100,7 +100,7 @@ class StripReading:
 class PhReading:
     """A pH reading. ``ph`` and ``interval`` are None when refused.
 
-    With several strips in the lane it is the first one's, the plainest to see; ``strips`` has all of them.
+    With several strips in the lane it is the first one's, nearest the card's top edge; ``strips`` has all of them.
     """
 
     stamp: Stamp

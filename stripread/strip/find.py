@@ -57,7 +57,7 @@ class FoundStrip:
 
 
 def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
-    """Find the strips in and near the lane, the plainest first.
+    """Find the strips in and near the lane, the one nearest the card's top edge first.
 
     Raises
     ------
@@ -69,13 +69,28 @@ def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
     first = search(lane, kind)
     if first.pad_score < PAD_SEEN / 4 and first.carrier_score < CARRIER_SEEN:
         raise Refused(because("no_strip"))
-    strips = [_measure(view, lane, first, kind)]
-    rest = _without(lane, strips[0])
+    # Roll paper has no length of its own: where a piece ends is known only when it was measured.
+    alone = _measure(view, lane, first, kind) if kind.is_roll else None
+    rest = _without(lane, alone.outline_mm if alone is not None else _outline(first, kind))
     second = search(rest, kind) if _something_left(rest) else None
-    if second is not None and second.pad_score > max(SECOND_SHARE * first.pad_score, PAD_SEEN):
-        with suppress(Refused):  # what lies beside is no strip of this kind: the first one stands
-            strips.append(_measure(view, rest, second, kind))
-    return tuple(strips)
+    if second is None or second.pad_score <= max(SECOND_SHARE * first.pad_score, PAD_SEEN):
+        return (alone if alone is not None else _measure(view, lane, first, kind),)
+    beside: FoundStrip | None = None
+    with suppress(Refused):  # what lies beside is no strip of this kind: the first one stands
+        beside = _measure(view, rest, second, kind)
+    if beside is None:
+        return (alone if alone is not None else _measure(view, lane, first, kind),)
+    # The other strip's edge beside the pads is no shadow's, and its carrier is no bare paper.
+    strips = (_measure(view, _without(lane, beside.outline_mm), first, kind), beside)
+    return tuple(sorted(strips, key=lambda strip: float(strip.outline_mm[:, 1].mean())))
+
+
+def _outline(place: Place, kind: StripKind) -> Array:
+    """Corners (4, 2) mm of a strip of this kind at a place, as in ``FoundStrip``."""
+    half = kind.width_mm / 2
+    return place.to_mm(
+        np.array([[0.0, -half], [kind.length_mm, -half], [kind.length_mm, half], [0.0, half]])
+    )
 
 
 def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> FoundStrip:
@@ -212,13 +227,15 @@ def _something_left(lane: LaneMap) -> bool:
     return 4.0 * float(clear.sum()) / lane.px_per_mm**2 > 8.0
 
 
-def _without(lane: LaneMap, strip: FoundStrip) -> LaneMap:
-    """The map with a strip's footprint turned to paper."""
-    corner = strip.outline_mm[0]
-    along, across = strip.outline_mm[1] - corner, strip.outline_mm[3] - corner
+def _without(lane: LaneMap, outline_mm: Array) -> LaneMap:
+    """The map with a strip's footprint, corners (4, 2) mm, turned to paper that nothing is known of."""
+    corner = outline_mm[0]
+    along, across = outline_mm[1] - corner, outline_mm[3] - corner
     one, two = along / np.hypot(*along), across / np.hypot(*across)
     wide = np.array([[-3.0, -1.2], [3.0, -1.2], [3.0, 1.2], [-3.0, 1.2]])
-    quad = lane.to_px(strip.outline_mm + wide[:, :1] * one + wide[:, 1:] * two)
+    quad = np.rint(lane.to_px(outline_mm + wide[:, :1] * one + wide[:, 1:] * two)).astype(np.int32)
     ratio = lane.ratio.copy()
-    cv2.fillConvexPoly(ratio, np.rint(quad).astype(np.int32), (0.0, 0.0, 0.0))
-    return replace(lane, ratio=ratio)
+    cv2.fillConvexPoly(ratio, quad, (0.0, 0.0, 0.0))
+    known = lane.known.astype(np.uint8)
+    cv2.fillConvexPoly(known, quad, (0.0,))
+    return replace(lane, ratio=ratio, known=known > 0)

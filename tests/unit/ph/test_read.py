@@ -46,3 +46,16 @@ def test_as_one_strip_photographed_again_only_the_first_counts(trace):
     assert together.reading.ph == pytest.approx(trace.reading.ph, abs=0.01)
     assert together.reading.interval == pytest.approx(trace.reading.interval, abs=0.01)
     assert "other_strips" in [r.code for r in together.reading.reasons]
+
+
+# Strips 11 mm apart: in the first the lower one is the plainer, in the second its carrier once passed for a shadow.
+@pytest.mark.parametrize("seed", [3, 15])
+def test_two_strips_close_together_are_read_in_the_order_of_the_lane(seed):
+    rng = np.random.default_rng([seed, 77])
+    upper, lower = rng.uniform(1, 12, 2)
+    scene = second_strip(random_scene(rng, "four", float(upper), lot_seed=LOT, **CARD), float(lower), rng)
+    one, two = scene.strips
+    apart = (replace(one, y_mm=31.5), replace(two, y_mm=42.5))
+    reading = trace_ph(render(replace(scene, strips=apart, size=(1512, 1134))).data, PROFILE, "close.jpg").reading
+    assert [strip.ph for strip in reading.strips] == pytest.approx([upper, lower], abs=0.3)
+    assert reading.ph == reading.strips[0].ph
