@@ -39,6 +39,8 @@ def test_the_ph_of_oxide_is_the_tables():
         (_washes(1.0, 2.0, 3.0, 4.0, 4.6, 5.2), "acid", SOFT, None),  # it moves
         (_washes(1.0, 3.0, 5.6, 5.6, 5.6, 5.6), "acid", SOFT, None),  # water that stood in air
         (_washes(10.1, 10.1, 10.1, 10.1), "acid", SOFT, None),  # no such stall in an acid wash
+        (_washes(1.3, 1.9, 2.5, 3.1, 3.2, 3.5, 3.4), "acid", SOFT, None),  # a noisy course that moves
+        (_washes(9.8, 9.5, 9.8), "lye", SOFT, None),  # near, not at the oxide's pH
         ([Wash(3, 10.1, (9.8, 10.4))] * 5, "lye", SOFT, None),  # five photos of one wash
     ],
 )

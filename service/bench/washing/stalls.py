@@ -5,6 +5,7 @@ A wash that washes moves the pH by half a unit or more; these do not, and more w
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,9 +19,11 @@ from service.bench.reagents import Span
 
 OXIDE_PH = 10.14  # silver oxide in pure water kept from air, 15 mg/L silver; PHREEQC, tests/data/stall.csv
 OXIDE_AIRED_PH = 8.74  # the same, open to air; tests/data/stall.csv
+OXIDE_NEAR = 0.3  # pH: a strip's error around the oxide's own
 NEAR = 0.4  # pH: what a strip and the washes' salts leave open; common practice, no source
 STILL = 0.35  # pH over all the washes of a stall together; one wash that washes moves it by 0.5 to 1
-AFTER_LYE, AFTER_ACID = 3, 4  # washes running that stand still before it is called a stall; common practice, no source
+AFTER_LYE, AFTER_ACID = 3, 6  # washes running that stand still before it is called a stall; common practice, no source
+MOVES = {"lye": 0.3, "acid": 0.15}  # pH a wash: less than this, the strips' own errors counted, is no washing
 BLEEDING = (2.5, 5.3)  # pH at which clots that give off acid hold the washes
 CHALK_G_MMOL = 0.05005  # g of chalk a litre per mmol/L of alkalinity with as much hardness: half a mmol of CaCO3
 
@@ -84,17 +87,28 @@ def stall(washes: Sequence[Wash], after: Literal["acid", "lye"], water_ph: tuple
     held = _still(washes, AFTER_LYE if after == "lye" else AFTER_ACID)
     if not held:
         return None
+    if _pace(held, after) > MOVES[after]:
+        return None
     ph = float(np.median([w.ph for w in held]))
     low, high = water_ph
     if low - NEAR <= ph <= high + NEAR:
         return None
-    if after == "lye" and min(abs(ph - OXIDE_PH), abs(ph - OXIDE_AIRED_PH)) <= NEAR:
+    if after == "lye" and min(abs(ph - OXIDE_PH), abs(ph - OXIDE_AIRED_PH)) <= OXIDE_NEAR:
         found = OXIDE
     elif after == "acid" and BLEEDING[0] <= ph <= min(BLEEDING[1], low - NEAR):
         found = CLOTS
     else:
         return None
     return Stall(found.code, found.sentence.format(ph=ph, washes=len(held)), found.source)
+
+
+def _pace(washes: Sequence[Wash], after: Literal["acid", "lye"]) -> float:
+    """PH towards neutral in each wash, at the most (95 %) that the readings' own errors leave open."""
+    numbers = np.asarray([w.number for w in washes], float)
+    slope = float(np.polyfit(numbers, [w.ph for w in washes], 1)[0])
+    half = float(np.mean([0.5 * (w.interval[1] - w.interval[0]) for w in washes]))
+    doubt = half / 1.96 / math.sqrt(float(np.sum((numbers - numbers.mean()) ** 2)))
+    return (slope if after == "acid" else -slope) + 1.645 * doubt
 
 
 @cache
