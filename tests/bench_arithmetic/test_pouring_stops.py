@@ -68,6 +68,7 @@ CASES = [
     Case([P("acid", 1, mol=0.5)], P("lye", 1, mol=-0.5), (), "0.5 mol in 2 L: 3 K"),
     Case([ACID], LYE, (), "a tenth of a mol a litre of each"),
     Case([ACID], P("more acid", 1, ph=0.0), (), "acid to acid"),
+    Case([ACID], P("washes", 1, ph=2, metals=("zinc", "aluminium", "iron")), (), "dissolved metals give no hydrogen"),
     Case([], P("bath", 1, ph=12, contents=("cyanide",)), (), "alone in its own vessel"),
     Case([ACID], P("vials, no ammonia", 0.1, ph=3), (), "said to be free of it"),
     Case([P("acid", 2, mol=12.0)], P("sugar water", 1, ph=6), ("acid_sugar",), "6 mol/L chars sugar"),
