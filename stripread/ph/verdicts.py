@@ -9,7 +9,9 @@ from stripread.ph.range_end import range_end
 from stripread.reasons import Reason, because
 
 OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
-WIDE = 0.8  # pH, the whole interval: wider, and being off by the trade's ± 0.5 is no longer unlikely
+# pH, the whole interval. A wide interval is honest, not doubtful: what it leaves open is judged against the question
+# asked of it. Beyond one unit to each side it says less than the eye does on wide-range paper (ASTM D8294-21).
+WIDE = 2.0
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
 
 

@@ -29,7 +29,9 @@ Array = NDArray[np.float64]
 CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole length
 PAD_FAINT, CARRIER_PLAIN = 0.03, 0.02  # with no pad above the one, the carrier must be above the other
 SHINE_REFUSED, SHINE_SUSPECT = 0.4, 0.04  # shares of a pad brighter than paper
-GLARE_LEFT, GLARE_DOUBT = 0.3, 0.12  # least share of a pad; shining share worth a word
+# Least share of a pad that must be left; shining share worth a word. A spot that is left out takes nothing from the
+# rest: pads read with up to half of them left out erred as those without shine (rendered, 110 photos: 0.03, 0.04 pH).
+GLARE_LEFT, GLARE_DOUBT = 0.3, 0.5
 UNEVEN_DOUBT = 0.3
 MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
 SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
