@@ -16,7 +16,6 @@ from service.bench.balance import Decant
 from service.bench.note_fields import IN_LOG, Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, Word
 from service.bench.procedure import parse_procedure
 from service.bench.quantities import WrongQuantity
-from service.bench.waste import Poured
 from stripread.errors import CallError
 
 PH = Bounds(-1, 15)
@@ -378,38 +377,4 @@ def decant_of(content: DecantNote, chloride: tuple[float, float] | None = None) 
         plain,
         chloride=plain.chloride if found is None else found,
         temp_c=plain.temp_c if content.temp_c is None else content.temp_c,
-    )
-
-
-def vessel_of(notes: list[Note]) -> list[Poured]:
-    """What the stock vessel holds by its notes, in their order; other kinds of notes are passed over.
-
-    The pH read of the stirred vessel takes the place of all that was worked out before.
-    """
-    held: list[Poured] = []
-    for note in notes:
-        content = note.content
-        if isinstance(content, Pouring):
-            held.append(poured_of(content))
-        elif isinstance(content, VesselReading):
-            litres = sum(p.litres for p in held) if content.litres is None else content.litres
-            metals = tuple(dict.fromkeys(m for p in held for m in p.metals))
-            others = tuple(dict.fromkeys(n.words for p in held for n in p.substances() if n.words not in metals))
-            ammonia = any(p.ammonia for p in held)
-            read = Poured("the vessel as read", litres, content.ph, content.interval, None, metals, ammonia, others)
-            held = [read]
-    return held
-
-
-def poured_of(content: Pouring) -> Poured:
-    """What a note says went into the stock vessel."""
-    return Poured(
-        content.what,
-        content.litres,
-        content.ph,
-        content.interval,
-        content.mol,
-        content.metals,
-        content.ammonia,
-        content.contents,
     )

@@ -31,13 +31,12 @@ from service.bench.notes import (
     contents,
     decant_of,
     in_force,
-    vessel_of,
 )
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
 from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint, Observation
 from service.bench.reagents import RULES, Span
-from service.bench.vessel_log import OpenDanger
+from service.bench.vessel_log import OpenDanger, vessel_of
 from service.bench.waste import Stock, stock
 from service.bench.weighings import Weighing as StartWeighing
 from service.bench.weighings import expected_of

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.bench.hazards import PouringStopped, Stop, stops, stops_between
-from service.bench.notes import MadeSafe, Note, Pouring, VesselReading, contents, poured_of, vessel_of
+from service.bench.notes import MadeSafe, Note, Pouring, VesselReading, contents
 from service.bench.substances import UnknownContents
-from service.bench.vessel import EMPTY, contents_of, together
+from service.bench.vessel import EMPTY, Poured, contents_of, together
 from stripread.errors import CallError
 
 
@@ -68,3 +68,37 @@ def open_dangers(held: Sequence[Note]) -> tuple[OpenDanger, ...]:
         elif isinstance(note.content, VesselReading):
             vessel = contents_of(vessel_of(list(held[: i + 1])))
     return tuple(found)
+
+
+def vessel_of(notes: list[Note]) -> list[Poured]:
+    """What the stock vessel holds by its notes, in their order; other kinds of notes are passed over.
+
+    The pH read of the stirred vessel takes the place of all that was worked out before.
+    """
+    held: list[Poured] = []
+    for note in notes:
+        content = note.content
+        if isinstance(content, Pouring):
+            held.append(poured_of(content))
+        elif isinstance(content, VesselReading):
+            litres = sum(p.litres for p in held) if content.litres is None else content.litres
+            metals = tuple(dict.fromkeys(m for p in held for m in p.metals))
+            others = tuple(dict.fromkeys(n.words for p in held for n in p.substances() if n.words not in metals))
+            ammonia = any(p.ammonia for p in held)
+            read = Poured("the vessel as read", litres, content.ph, content.interval, None, metals, ammonia, others)
+            held = [read]
+    return held
+
+
+def poured_of(content: Pouring) -> Poured:
+    """What a note says went into the stock vessel."""
+    return Poured(
+        content.what,
+        content.litres,
+        content.ph,
+        content.interval,
+        content.mol,
+        content.metals,
+        content.ammonia,
+        content.contents,
+    )

@@ -18,12 +18,11 @@ from service.bench.notes import (
     checked,
     contents,
     in_force,
-    vessel_of,
 )
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of, weighing_of
-from service.bench.vessel_log import OpenDanger, open_dangers, refuse_danger
+from service.bench.vessel_log import OpenDanger, open_dangers, refuse_danger, vessel_of
 from service.bench.waste import Stock, stock
 from service.bench.weighings import ask_again
 from service.log import store
