@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -18,6 +17,7 @@ from stripread.tint.estimate import estimate_tint
 from stripread.tint.profile import TintProfile
 from stripread.tint.read import TintTrace, measure_tint
 from stripread.tint.spectra import EPSILON_SD, TONE_SD, per_mg_l_mm
+from stripread.user_file import csv_table
 
 Array = NDArray[np.float64]
 
@@ -141,19 +141,13 @@ def _scatter(logs: Array, noise: Array) -> float:
 
 
 def _rows(table: Path) -> list[_Row]:
-    try:
-        with table.open(newline="", encoding="utf-8-sig") as file:
-            reader = csv.DictReader(file)
-            lines = list(reader)
-            columns = reader.fieldnames or []
-    except (OSError, UnicodeDecodeError, csv.Error) as problem:
-        raise CallError(f"can't read {table}: {problem}") from None
+    columns, lines = csv_table(table)
     missing = [c for c in ("photo", "mg_per_l", "path_mm") if c not in columns]
     if missing or not lines:
         raise CallError(f"{table}: wanted the columns photo,mg_per_l,path_mm and a line for each photo")
     rows = []
-    for number, line in enumerate(lines, start=2):
-        name = (line["photo"] or "").strip()
+    for number, line in lines:
+        name = line["photo"].strip()
         place = table.parent / name
         if not name or not place.is_file():
             raise CallError(f"{table}, line {number}, column photo: no such photo '{name}'")

@@ -5,13 +5,13 @@ Every complaint names the file, the line and the column.
 
 from __future__ import annotations
 
-import csv
 import math
 from dataclasses import dataclass
 from pathlib import Path
 
 from calibration.buffers import buffer_ph
 from stripread.errors import CallError
+from stripread.user_file import csv_table
 
 PH_SD = 0.02  # of a bought buffer or a meter in good order, when the table says nothing else
 PH_LOW, PH_HIGH = -1.0, 15.0
@@ -157,24 +157,8 @@ def read_chart(path: Path, pads: int) -> list[Swatch] | list[ChartSpot]:
 
 def _read(path: Path) -> tuple[set[str], list[_Row]]:
     """Column names and lines of a CSV file; empty lines are passed over."""
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            reader = csv.reader(file)
-            table = [(reader.line_num, cells) for cells in reader]
-    except OSError as problem:
-        raise CallError(f"can't read {path}: {problem.strerror}") from None
-    except (UnicodeDecodeError, csv.Error) as problem:
-        raise CallError(f"{path} is not a CSV file: {problem}") from None
-    table = [(line, cells) for line, cells in table if any(c.strip() for c in cells)]
-    if not table:
-        raise CallError(f"{path} is empty")
-    names = [c.strip() for c in table[0][1]]
-    rows = []
-    for line, cells in table[1:]:
-        if len(cells) > len(names):
-            extra = f"{len(cells)} columns where the head has {len(names)}"
-            raise CallError(f"{path}, line {line}: {extra} (write a decimal point, not a comma)")
-        rows.append(_Row(path, line, dict(zip(names, cells, strict=False))))
+    names, lines = csv_table(path)
+    rows = [_Row(path, number, cells) for number, cells in lines]
     if not rows:
         raise CallError(f"{path} has a head but no lines")
     return set(names), rows

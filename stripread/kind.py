@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from stripread.errors import CallError
+from stripread.user_file import fitted, toml_table, user_text
 
 
 @dataclass(frozen=True)
@@ -63,28 +63,28 @@ class StripKind:
         return table
 
 
-def kind_from_dict(table: dict[str, Any], where: str) -> StripKind:
+def kind_from_dict(table: object, where: str) -> StripKind:
     """Build a kind from parsed TOML; ``where`` names the file in messages.
 
     Raises
     ------
     CallError
-        If a field is missing or has the wrong form.
+        If a field is missing, has the wrong form or is out of bounds.
     """
-    try:
-        window = table.get("read_after_s")
-        return StripKind(
-            name=str(table["name"]),
-            width_mm=float(table["width_mm"]),
-            length_mm=float(table["length_mm"]),
-            pads=tuple(Pad(float(p["offset_mm"]), float(p["length_mm"])) for p in table["pads"]),
-            range=(float(table["range"][0]), float(table["range"][1])),
-            read_after_s=None if window is None else (float(window[0]), float(window[1])),
-        )
-    except KeyError as missing:
-        raise CallError(f"{where}: the strip kind lacks {missing}") from None
-    except (TypeError, ValueError, IndexError):
-        raise CallError(f"{where}: a field of the strip kind is not a number where one is needed") from None
+    from stripread.file_models import StripKindFile  # noqa: PLC0415 - models load where a file is read
+
+    given = fitted(StripKindFile, table, where, "the strip kind")
+    window = given.read_after_s
+    if window is not None and not window[0] < window[1]:
+        raise CallError(f"{where}: read_after_s of the strip kind must run from early to late, such as [10, 60]")
+    return StripKind(
+        name=given.name,
+        width_mm=given.width_mm,
+        length_mm=given.length_mm,
+        pads=tuple(Pad(pad.offset_mm, pad.length_mm) for pad in given.pads),
+        range=(given.range[0], given.range[1]),
+        read_after_s=None if window is None else (window[0], window[1]),
+    )
 
 
 def load_kind(path: Path) -> StripKind:
@@ -95,10 +95,4 @@ def load_kind(path: Path) -> StripKind:
     CallError
         If the file is missing, not TOML, or lacks a field.
     """
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise CallError(f"can't read the strip kind {path}: {problem.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise CallError(f"{path} is not a TOML file: {problem}") from None
-    return kind_from_dict(table, str(path))
+    return kind_from_dict(toml_table(user_text(path, "strip kind"), str(path), "a TOML file"), str(path))

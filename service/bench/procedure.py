@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -13,6 +12,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from pydantic_core import ErrorDetails
 
 from stripread.errors import CallError
+from stripread.user_file import toml_table, user_text
 
 Read = Literal["ph", "tint", "solid", "weight", "note"]
 READS: tuple[Read, ...] = ("ph", "tint", "solid", "weight", "note")
@@ -21,13 +21,13 @@ SHIPPED = ("chloride_lye_sugar", "copper_cementation")
 
 
 def _rising(band: tuple[float, float]) -> tuple[float, float]:
-    if not band[0] < band[1]:
-        raise ValueError("the first end must be the lower one")
+    if not -1.0 <= band[0] < band[1] <= 15.0:  # a band without ends would be a gate that is always open
+        raise ValueError("the first end must be the lower one, both of them from -1 to 15")
     return band
 
 
-Positive = Annotated[float, Field(strict=True, gt=0)]
-Strict = Annotated[float, Field(strict=True)]
+Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
+Strict = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Text = Annotated[str, Field(strict=True)]
 Name = Annotated[str, Field(strict=True, min_length=1)]
 
@@ -146,19 +146,16 @@ def load_procedure(where: str | Path) -> Procedure:
         return parse_procedure((files("service.bench") / "procedures" / f"{where}.toml").read_text(encoding="utf-8"))
     path = Path(where)
     try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError):
-        raise CallError(f"can't read the procedure {path}; shipped ones: {', '.join(SHIPPED)}") from None
+        text = user_text(path, "procedure")
+    except CallError as problem:
+        raise CallError(f"{problem}; shipped ones: {', '.join(SHIPPED)}") from None
     return parse_procedure(text)
 
 
 @lru_cache(maxsize=64)
 def parse_procedure(text: str) -> Procedure:
     """A procedure from the text of its file; raises CallError as ``load_procedure``."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        raise CallError(f"the procedure is not valid TOML: {problem}") from None
+    data = toml_table(text, "the procedure", "valid TOML")
     raw = data.get("stage")
     if not isinstance(raw, list) or not raw:
         raise CallError("the procedure has no [[stage]]")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +11,7 @@ from service.commands.batch_add import add
 from service.commands.opening import log_options, opened
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 if TYPE_CHECKING:
     from service.bench.state import State
@@ -86,7 +86,7 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
 
     with opened(data, database) as log, log.read() as c:
         state = batch_state(c, batch)
-    click.echo(json.dumps(state_view(state).model_dump(mode="json")) if as_json else _lines(state))
+    click.echo(json_line(state_view(state).model_dump(mode="json")) if as_json else _lines(state))
     return 0
 
 
@@ -132,7 +132,7 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     given = dict(_field(text) for text in fields)
     with opened(data, database) as log, log.write() as c:
         made = add_note(c, batch, kind, given)
-    click.echo(f"note {made.id}: {json.dumps(made.content.fields(), ensure_ascii=False)}")
+    click.echo(f"note {made.id}: {json_line(made.content.fields())}")
     return 0
 
 

@@ -10,6 +10,7 @@ import click
 from service.commands.opening import log_options, no_folder
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 if TYPE_CHECKING:
     from service.readers.intake import Taken
@@ -42,7 +43,6 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     The same photo again within a minute counts once. Exit code 0 when every photo was read, 1 when one was refused, 2
     when the call was wrong.
     """
-    import json
 
     from sqlalchemy.exc import SQLAlchemyError
 
@@ -82,7 +82,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     ]
 
     def told(taken: Taken) -> None:
-        click.echo(json.dumps(taken.entry) if as_json else entry_lines(taken))
+        click.echo(json_line(taken.entry) if as_json else entry_lines(taken))
 
     settings = Settings(data, database, profiles=(profile,) if profile else (), tint_standards=o["standards"])
     try:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import os
 from pathlib import Path
 
 import click
 
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 
 @click.command("check")
@@ -47,5 +47,5 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
             out.write_bytes(picture_of(found, learned))
         except OSError as problem:
             raise CallError(f"can't write {out}: {problem.strerror}") from None
-    click.echo(json.dumps(to_dict(found, learned.name)) if as_json else in_words(found, learned.name))
+    click.echo(json_line(to_dict(found, learned.name)) if as_json else in_words(found, learned.name))
     return 1 if found.status("refused") else 0

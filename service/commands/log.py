@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 
 @click.group("log")
@@ -23,7 +24,6 @@ def check(data: Path, database: str | None, as_json: bool) -> int:
 
     Exit code 0 when every entry has all that it names, 1 when not.
     """
-    import json
     from dataclasses import asdict
 
     from sqlalchemy.exc import SQLAlchemyError
@@ -39,7 +39,7 @@ def check(data: Path, database: str | None, as_json: bool) -> int:
     except SQLAlchemyError as problem:
         raise CallError(f"can't read the log: {str(problem).splitlines()[0]}") from None
     if as_json:
-        click.echo(json.dumps(asdict(found)))
+        click.echo(json_line(asdict(found)))
         return 0 if found.whole else 1
     click.echo(f"{found.entries} entries, {found.photos} photos: " + ("whole" if found.whole else "NOT WHOLE"))
     for fault in found.faults:

@@ -10,6 +10,7 @@ from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 _SUGARS = ("glucose", "glucose monohydrate")
 
@@ -27,12 +28,11 @@ def _moisture(text: str | None) -> tuple[float, float] | None:
 
 
 def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
-    import json
 
     from service.bench.reagents import RULES
 
     if as_json:
-        click.echo(json.dumps(answer))
+        click.echo(json_line(answer))
     else:
         click.echo("\n".join([*lines, "", RULES]))
     return 0

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 
 @click.command("waste")
@@ -38,7 +37,7 @@ def command(
     except ValueError as problem:
         raise CallError(str(problem)) from None
     if as_json:
-        click.echo(json.dumps(asdict(plan)))
+        click.echo(json_line(asdict(plan)))
     else:
         click.echo("\n".join([*plan.lines, "", RULES]))
     return 0

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import click
 
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 
 @click.command("yield")
@@ -49,5 +49,5 @@ def command(**o: Any) -> int:  # noqa: ANN401 - click's options
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    click.echo(json.dumps(plan.to_dict()) if o["as_json"] else "\n".join([*plan.lines, "", RULES]))
+    click.echo(json_line(plan.to_dict()) if o["as_json"] else "\n".join([*plan.lines, "", RULES]))
     return 0

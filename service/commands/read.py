@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ import click
 
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 DEFAULT_PROFILE = "profile.toml"
 
@@ -99,12 +99,12 @@ def command(  # noqa: PLR0917 - click passes by name
         all_seen.append(seen)
         told = None if water is None else against_blank(seen, water, learned)
         if as_json:
-            click.echo(json.dumps((told or seen.reading).to_dict()))
+            click.echo(json_line((told or seen.reading).to_dict()))
         else:
             click.echo(ph_line(seen.reading) + ("" if told is None else "\n" + blank_line(told)))
         sys.stdout.flush()
     if combine:
         together = combine_seen(all_seen, learned, same_strip=not several_strips)
-        click.echo(json.dumps(together.to_dict()) if as_json else combined_line(together))
+        click.echo(json_line(together.to_dict()) if as_json else combined_line(together))
     every = all_seen if water is None else [*all_seen, water]
     return 1 if any(seen.reading.status == "refused" for seen in every) else 0

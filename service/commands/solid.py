@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 
 @click.command("solid")
@@ -36,11 +36,11 @@ def command(photos: tuple[Path, ...], region: str | None, series: bool, as_json:
     readings = []
     for reading in run_many("solid", photos, overlay_paths(photos, overlay), place):
         readings.append(reading)
-        click.echo(json.dumps(reading.to_dict()) if as_json else solid_lines(reading))
+        click.echo(json_line(reading.to_dict()) if as_json else solid_lines(reading))
         sys.stdout.flush()
     if series:
         verdict = settled([(r.pale_fraction, r.pale_interval) for r in readings])
-        click.echo(json.dumps({"kind": "series", **verdict.to_dict()}) if as_json else verdict.message)
+        click.echo(json_line({"kind": "series", **verdict.to_dict()}) if as_json else verdict.message)
     return 1 if any(r.status == "refused" for r in readings) else 0
 
 

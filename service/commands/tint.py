@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -10,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from service.commands.quantity_types import Quantity
+from stripread.json_line import json_line
 
 if TYPE_CHECKING:
     from stripread.tint.verdicts import Excess, Wash, Water
@@ -83,7 +83,7 @@ def command(  # noqa: PLR0917 - click passes by name
     for reading in run_many("tint", photos, overlay_paths(photos, overlay), request):
         refused = refused or reading.status == "refused"
         if as_json:
-            click.echo(json.dumps(reading.to_dict()))
+            click.echo(json_line(reading.to_dict()))
         else:
             from service.terminal.window_lines import tint_lines
 

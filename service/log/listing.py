@@ -56,7 +56,7 @@ def json_list(found: Iterator[Piece]) -> Iterator[str]:
 
 def json_export(head: dict[str, Any], found: Iterator[Piece]) -> Iterator[str]:
     """One JSON object: what ``head`` says, and ``readings``, each on a line of its own."""
-    yield json.dumps(head, indent=1, ensure_ascii=False)[:-2] + ',\n "readings": ['
+    yield json.dumps(head, indent=1, ensure_ascii=False, allow_nan=False)[:-2] + ',\n "readings": ['
     first = True
     for rows, newer in found:
         lines = ",".join("\n  " + _json(entry) for entry in all_shown(rows, newer))

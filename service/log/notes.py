@@ -30,6 +30,7 @@ from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
 from stripread.errors import CallError
+from stripread.json_line import json_line
 
 PREFIX = "bench:"
 VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike))
@@ -73,7 +74,7 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if isinstance(n.content, Pouring)]:
         raise CallError(f"there is no pouring {content.note} in this batch")
     at = now()
-    values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json.dumps(fields)}
+    values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json_line(fields)}
     number: int = c.execute(insert(events).values(values).returning(events.c.id)).scalar_one()
     return Note(content, at, number)
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from service.settings import Settings
 from service.web.problems import ServiceProblem
 from stripread.errors import CallError
+from stripread.user_file import toml_table, user_text
 
 
 @dataclass(frozen=True)
@@ -115,10 +116,7 @@ def check_profile(path: Path) -> None:
     CallError
         If it can't be read, or is something else.
     """
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as wrong:
-        raise CallError(f"can't read the profile {path}: {wrong}") from None
+    table = toml_table(user_text(path, "profile"), str(path), "a profile")
     if table.get("what") != "stripread profile":
         raise CallError(f"{path} is no strip's profile: make one with `stripread calibrate`")
 

@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
 from service.log.models import batches, entries, events, keys, now, photos, profiles
+from stripread.json_line import json_line
 
 Row = dict[str, Any]
 
@@ -95,7 +96,7 @@ def change_batch(c: Connection, number: int, *, name: str | None, closed: bool |
         c.execute(update(batches).where(batches.c.id == number).values(closed_at=now() if closed else None))
         _event(c, number, "closed" if closed else "opened again", {})
     if details is not None and details != old["details"]:
-        c.execute(update(batches).where(batches.c.id == number).values(details=json.dumps(details)))
+        c.execute(update(batches).where(batches.c.id == number).values(details=json_line(details)))
         _event(c, number, "details", {"from": old["details"], "to": details})
 
 
@@ -106,7 +107,7 @@ def batch_events(c: Connection, number: int) -> list[Row]:
 
 
 def _event(c: Connection, number: int, what: str, detail: Row) -> None:
-    c.execute(insert(events).values(batch_id=number, at=now(), what=what, detail=json.dumps(detail)))
+    c.execute(insert(events).values(batch_id=number, at=now(), what=what, detail=json_line(detail)))
 
 
 def _batch(row: Row) -> Row:
@@ -149,8 +150,8 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
             "value": value,
             "low": low,
             "high": high,
-            "reading": json.dumps(new.reading),
-            "extras": json.dumps(new.extras),
+            "reading": json_line(new.reading),
+            "extras": json_line(new.extras),
             "corrects_id": new.corrects_id,
             "made_by": new.made_by,
             "why": new.why,

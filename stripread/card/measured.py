@@ -6,7 +6,6 @@ observers. Only a calibration reads them, so that no reading of a photo loads co
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +17,7 @@ from stripread.card.layout import layout
 from stripread.card.values import CardValues, nominal_values
 from stripread.colour import WHITE_D50, XYZ_TO_RGB
 from stripread.errors import CallError
+from stripread.user_file import csv_table
 
 Array = NDArray[np.float64]
 
@@ -39,14 +39,10 @@ def measured_values(path: Path) -> CardValues:
     start = nominal_values()
     rgb, sd = start.rgb.copy(), start.sd.copy()
     rows = {p.id: n for n, p in enumerate(layout().patches)}
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            table = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as problem:
-        raise CallError(f"can't read the card values {path}: {problem}") from None
+    _, table = csv_table(path)
     if not table:
         raise CallError(f"{path}: no rows; wanted columns patch,L,a,b or patch and one column a wavelength")
-    for line, row in enumerate(table, start=2):
+    for line, row in table:
         name = (row.get("patch") or "").strip()
         if name not in rows:
             raise CallError(f"{path}, line {line}: no patch '{name}' on the card")
@@ -73,9 +69,9 @@ def _xyz(row: dict[str, str]) -> Array:
         return np.asarray(np.array(xyz.get_value_tuple()) / np.array(white.get_value_tuple()) * WHITE_D50)
     illuminant = (row.get("illuminant") or "d50").strip().lower()
     lab = LabColor(
-        float(row["L"]),
-        float(row["a"]),
-        float(row["b"]),
+        _bounded(row["L"], 0.0, 110.0),
+        _bounded(row["a"], -200.0, 200.0),
+        _bounded(row["b"], -200.0, 200.0),
         observer=(row.get("observer") or "2").strip(),
         illuminant=illuminant,
     )
@@ -83,3 +79,10 @@ def _xyz(row: dict[str, str]) -> Array:
     if illuminant != "d50":
         xyz.apply_adaptation("d50", adaptation="bradford")
     return np.array(xyz.get_value_tuple())
+
+
+def _bounded(text: str, low: float, high: float) -> float:
+    value = float(text)
+    if not low <= value <= high:  # NaN is in no bounds
+        raise ValueError(f"{text} is not between {low:g} and {high:g}")
+    return value

@@ -6,10 +6,9 @@ no optimiser: the curve is there as a table, and the model's parameters only say
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import tomli_w
@@ -23,6 +22,10 @@ from stripread.errors import CallError
 from stripread.kind import StripKind, kind_from_dict
 from stripread.ph.curve import Lot, Scatter, StripCurve, StripModel
 from stripread.ph.quality import KnownPhoto, Quality
+from stripread.user_file import fitted, toml_table, user_text
+
+if TYPE_CHECKING:
+    from stripread.file_models import CardFile
 
 Array = NDArray[np.float64]
 Evidence = Literal["buffers", "chart and buffers", "chart only"]
@@ -30,6 +33,7 @@ Evidence = Literal["buffers", "chart and buffers", "chart only"]
 FORMAT = 1
 _WHAT = "stripread profile"
 _LSTAR = 116.0  # one unit of cube-root RGB in L*
+MOST_GRID = 5_000  # lines of a curve's table: a hundred times what is written
 ENOUGH_POINTS = 4  # fewer buffers than this show nothing between them
 
 
@@ -104,17 +108,13 @@ def load_profile(path: Path) -> Profile:
     CallError
         If it is missing, broken, of a newer format, or not a profile at all.
     """
-    try:
-        text = path.read_text(encoding="utf-8")
-    except OSError as problem:
-        raise CallError(f"can't read the profile {path}: {problem.strerror}") from None
-    except UnicodeDecodeError:
-        raise CallError(f"{path} is not a profile: it is not a text file") from None
-    return profile_from_text(text, str(path))
+    return profile_from_text(user_text(path, "profile"), str(path))
 
 
 def profile_text(profile: Profile) -> str:
     """The profile as the text of its file."""
+    from stripread.file_models import ProfileFile  # noqa: PLC0415 - models load where a file is read
+
     q, s = profile.quality, profile.strip
     table: dict[str, Any] = {
         "what": _WHAT,
@@ -149,6 +149,7 @@ def profile_text(profile: Profile) -> str:
             "cov_factor": _grid_text(s.cov_ph, s.cov_factor[:, *np.tril_indices(3 * s.pads)], 3),
         },
     }
+    fitted(ProfileFile, table, profile.name, "the profile")  # what is written can be read again
     return tomli_w.dumps(table, multiline_strings=True)
 
 
@@ -160,14 +161,11 @@ def profile_from_text(text: str, where: str) -> Profile:
     CallError
         As ``load_profile``.
     """
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        raise CallError(f"{where} is not a profile: {problem}") from None
+    table = toml_table(text, where, "a profile")
     if table.get("what") != _WHAT:
         raise CallError(f"{where} is not a profile that `stripread calibrate` wrote")
     version = table.get("format")
-    if not isinstance(version, int):
+    if not isinstance(version, int) or isinstance(version, bool):
         raise CallError(f"{where}: the profile does not say its format")
     if version > FORMAT:
         raise CallError(f"{where} was made by a newer version ({table.get('software')}): update this program")
@@ -180,46 +178,48 @@ def profile_from_text(text: str, where: str) -> Profile:
 
 
 def _build(table: dict[str, Any], where: str) -> Profile:
+    from stripread.file_models import ProfileFile  # noqa: PLC0415 - models load where a file is read
+
+    given = fitted(ProfileFile, table, where, "the profile")
     kind = kind_from_dict(table["kind"], where)
     size = 3 * len(kind.pads)
-    ph, lab = _grid_table(table["curve"]["lab"], size, "curve")
-    cov_ph, lower = _grid_table(table["curve"]["cov_factor"], size * (size + 1) // 2, "cov_factor")
+    ph, lab = _grid_table(given.curve.lab, size, "curve")
+    cov_ph, lower = _grid_table(given.curve.cov_factor, size * (size + 1) // 2, "cov_factor")
     factor = np.zeros((len(cov_ph), size, size))
     factor[:, *np.tril_indices(size)] = lower
-    scatter, lot, fit = table["scatter"], table["lot"], table["fit"]
-    evidence = table["evidence"]
-    if evidence not in ("buffers", "chart and buffers", "chart only"):
-        raise ValueError(f"unknown evidence '{evidence}'")
     strip = StripCurve(
         ph,
         lab.reshape(len(ph), -1, 3),
         cov_ph,
         factor,
-        Scatter(_three(scatter["common"]), _three(scatter["own"])),
-        Lot(float(lot["shift"]), float(lot["load"]), float(lot["lightness"])),
+        Scatter(_three(given.scatter.common), _three(given.scatter.own)),
+        Lot(given.lot.shift, given.lot.load, given.lot.lightness),
     )
+    fit = given.fit
     quality = Quality(
-        int(fit["points"]),
-        int(fit["photos"]),
-        *(float(fit[key]) for key in ("loo_rms_ph", "loo_mean_ph", "loo_worst_ph", "loo_coverage", "chi_square")),
+        fit.points,
+        fit.photos,
+        fit.loo_rms_ph,
+        fit.loo_mean_ph,
+        fit.loo_worst_ph,
+        fit.loo_coverage,
+        fit.chi_square,
     )
-    photos = tuple(
-        KnownPhoto(str(p["file"]), str(p["sha256"]), float(p["ph"]), float(p["ph_sd"])) for p in table["photos"]
-    )
+    photos = tuple(KnownPhoto(p.file, p.sha256, p.ph, p.ph_sd) for p in given.photos)
     return Profile(
-        name=str(table["name"]),
+        name=given.name,
         kind=kind,
         strip=strip,
-        evidence=evidence,
+        evidence=given.evidence,
         quality=quality,
-        model=str(fit["model"]),
-        why=str(fit["why"]),
+        model=fit.model,
+        why=fit.why,
         photos=photos,
-        software=str(table["software"]),
-        made=str(table["made"]),
-        card_values=_card_values(table["card"]),
-        card_version=str(table["card"]["version"]),
-        parameters=dict(fit.get("parameters", {})),
+        software=given.software,
+        made=given.made,
+        card_values=_card_values(given.card),
+        card_version=given.card.version,
+        parameters=dict(table["fit"].get("parameters", {})),
     )
 
 
@@ -236,17 +236,14 @@ def _card_tables(values: CardValues | None) -> dict[str, str]:
     return {"source": values.source, "columns": "patch, L a b, standard deviation", "patches": text}
 
 
-def _card_values(table: dict[str, Any]) -> CardValues | None:
-    source = table["source"]
-    if source == "none":
+def _card_values(table: CardFile) -> CardValues | None:
+    if table.source == "none":
         return None
-    if source not in ("nominal", "estimated", "measured"):
-        raise ValueError(f"unknown source '{source}' of the card's values")
-    rows = [line.split() for line in str(table["patches"]).splitlines() if line.strip()]
+    rows = [line.split() for line in table.patches.splitlines() if line.strip()]
     if [row[0] for row in rows] != [patch.id for patch in layout().patches]:
-        raise ValueError(f"made with card version {table['version']}, this is for {CARD_VERSION}: calibrate again")
+        raise ValueError(f"made with card version {table.version}, this is for {CARD_VERSION}: calibrate again")
     numbers = _finite(np.array([[float(v) for v in row[1:]] for row in rows]), (4,), "card")
-    return CardValues(lab_to_rgb(numbers[:, :3]), numbers[:, 3] / _LSTAR, source)
+    return CardValues(lab_to_rgb(numbers[:, :3]), numbers[:, 3] / _LSTAR, table.source)
 
 
 def _grid_text(ph: Array, rows: Array, digits: int) -> str:
@@ -256,18 +253,20 @@ def _grid_text(ph: Array, rows: Array, digits: int) -> str:
     return "\n".join(["", *lines, ""])
 
 
-def _grid_table(text: object, width: int, what: str) -> tuple[Array, Array]:
+def _grid_table(text: str, width: int, what: str) -> tuple[Array, Array]:
     """The way back from ``_grid_text``: pH (N,) and rows (N, width)."""
-    rows = np.array([[float(v) for v in line.split()] for line in str(text).splitlines() if line.strip()])
-    rows = _finite(rows, (width + 1,), what)
+    lines = [line.split() for line in text.splitlines() if line.strip()]
+    if len(lines) > MOST_GRID:
+        raise ValueError(f"{what}: more than {MOST_GRID} lines")
+    rows = _finite(np.array([[float(v) for v in line] for line in lines]), (width + 1,), what)
     if len(rows) < 2 or (np.diff(rows[:, 0]) <= 0).any():
         raise ValueError(f"{what}: pH must rise from line to line")
     return rows[:, 0], rows[:, 1:]
 
 
 def _finite(rows: Array, shape: tuple[int, ...], what: str) -> Array:
-    if rows.ndim != 2 or rows.shape[1:] != shape or not np.isfinite(rows).all():
-        raise ValueError(f"{what}: wanted {shape[0]} finite numbers a line")
+    if rows.ndim != 2 or rows.shape[1:] != shape or not np.isfinite(rows).all() or np.abs(rows).max() > 1e4:
+        raise ValueError(f"{what}: wanted {shape[0]} finite numbers a line, none beyond 10,000")
     return rows
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ import tomli_w
 
 from stripread.errors import CallError
 from stripread.tint.spectra import EPSILON, EPSILON_SD, per_mg_l_mm
+from stripread.user_file import fitted, toml_table, user_text
 
 FORMAT = 1
 
@@ -43,8 +43,10 @@ def save_tint_profile(profile: TintProfile, path: Path) -> None:
     Raises
     ------
     CallError
-        If the file can't be written.
+        If the file can't be written, or a number in it would not be read again.
     """
+    from stripread.file_models import TintProfileFile  # noqa: PLC0415
+
     table: dict[str, Any] = {
         "format": FORMAT,
         "kind": "tint",
@@ -56,6 +58,7 @@ def save_tint_profile(profile: TintProfile, path: Path) -> None:
         },
         "made": profile.notes or {},
     }
+    fitted(TintProfileFile, table, str(path), "the tint profile")
     try:
         path.write_text(tomli_w.dumps(table), encoding="utf-8")
     except OSError as problem:
@@ -70,23 +73,18 @@ def load_tint_profile(path: Path) -> TintProfile:
     CallError
         If the file is missing, of another kind or broken.
     """
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as problem:
-        raise CallError(f"can't read {path}: {problem.strerror}") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise CallError(f"{path} is not a tint profile: {problem}") from None
+    from stripread.file_models import TintProfileFile  # noqa: PLC0415 - models load where a file is read
+
+    table = toml_table(user_text(path, "tint profile"), str(path), "a tint profile")
     if table.get("kind") != "tint" or table.get("format") != FORMAT:
         raise CallError(f"{path} is not a tint profile of format {FORMAT}: make it with `stripread calibrate-tint`")
-    try:
-        response = table["response"]
-        numbers = [
-            float(response[name])
-            for name in ("absorbance_per_mg_l_mm", "relative_sd", "repeat_relative_sd", "blank_sd")
-        ]
-    except (KeyError, TypeError, ValueError) as problem:
-        raise CallError(f"{path}: [response] lacks a number ({problem})") from None
-    if not numbers[0] > 0 or min(numbers[1:]) < 0:
-        raise CallError(f"{path}: [response] holds a number out of range")
-    value, sd, repeat, blank = numbers
-    return TintProfile(value, sd, repeat, blank, learned=True, name=path.name, notes=table.get("made"))
+    response = fitted(TintProfileFile, table, str(path), "the tint profile").response
+    return TintProfile(
+        response.absorbance_per_mg_l_mm,
+        response.relative_sd,
+        response.repeat_relative_sd,
+        response.blank_sd,
+        learned=True,
+        name=path.name,
+        notes=table.get("made"),
+    )
