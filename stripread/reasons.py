@@ -228,6 +228,16 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "doubt",
         "Ammonia was not in excess: copper may be there without blue. Add ammonia drop by drop until it smells of it.",
     ),
+    "still_acid": (
+        "doubt",
+        "The drop is still acid ({detail}): whatever the copper, neither blue nor flakes can show. Add ammonia drop by "
+        "drop until a strip reads 9.5 or more, and photograph it again.",
+    ),
+    "ammonia_smelled": (
+        "note",
+        "Ammonia was smelled; that is no proof of an excess. Dip a strip into the drop (pH 9.5 or more) and say whether "
+        "pale flakes float in it.",
+    ),
     "ammonia_unknown": (
         "note",
         "It was not said whether ammonia was in excess. Without it copper shows no deep blue: smell or a strip must "

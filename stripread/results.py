@@ -174,8 +174,9 @@ class TintReading:
     probability: float | None = None  # that there is more than nothing
     path_mm: float | None = None
     metal: dict[str, float] = field(default_factory=dict)
-    taken: dict[str, str] = field(default_factory=dict)
+    taken: dict[str, str | float | None] = field(default_factory=dict)
     claim: str = ""  # what may be said of copper, given how the test was made
+    claim_code: str = "none"  # the same in a word: absent, too acid, ammonia short, ...
     reasons: tuple[Reason, ...] = ()
     profile: str = ""
 
@@ -204,6 +205,7 @@ class TintReading:
             "metal": {name: _rounded(v, 4) for name, v in self.metal.items()},
             "taken": dict(self.taken),
             "claim": self.claim,
+            "claim_code": self.claim_code,
             "level": LEVEL,
             "reasons": reasons_json(self.reasons),
             "sha256": self.stamp.sha256,

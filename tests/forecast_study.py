@@ -19,8 +19,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.bench.washing.forecast import Reading, forecast
+from service.bench.washing.forecast import forecast
 from service.bench.washing.posterior import Prior
+from service.bench.washing.reading import Reading
 from service.bench.water import RinseWater, aired_water, liquid_ph, pure_water, tap_water
 
 MOST = 60
@@ -148,7 +149,7 @@ def study(count: int = 1000, seed: int = 20) -> dict[str, object]:
 
 
 def _figures(rows: list) -> dict[str, float]:
-    told = [r for r in rows if r[2] != "cannot tell"]
+    told = [r for r in rows if r[2] not in ("cannot tell", "stalled")]
     number = [r for r in rows if not math.isnan(r[4])]
     a = np.asarray([[r[3], r[4], r[5], r[6], r[7], r[8], r[9], r[10]] for r in number], float)
     rest, value, low, high, line, _, few, many = a.T

@@ -7,13 +7,14 @@ what an older one did not tell yet has a default.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
 from stripread.ph.range_end import range_end
 from stripread.reasons import Bound
 from stripread.results import Status
+from stripread.tint.conditions import TintConditions
 
 Number = float | None
 Pair = tuple[float, float]
@@ -102,6 +103,22 @@ class LoggedTint(Logged):
     detection_limit: Number = None
     level: float = 0.95
 
+    def conditions(self) -> TintConditions:
+        """How the test was made, as far as it was told."""
+        taken = self._taken()
+        return TintConditions(
+            **{name: value for name, value in taken.items() if name in TintConditions.__dataclass_fields__}
+        )
+
+    def dilution(self) -> float | None:
+        """Volume after acid and ammonia over the sample's own; None where nobody said."""
+        found = self._taken().get("dilution")
+        return float(found) if isinstance(found, int | float) and found >= 1.0 else None
+
+    def _taken(self) -> dict[str, Any]:
+        found = (self.model_extra or {}).get("taken")
+        return {str(name): value for name, value in found.items()} if isinstance(found, dict) else {}
+
 
 class LoggedSolid(Logged):
     """A reading of a solid of the log."""
@@ -130,8 +147,9 @@ def logged(reading: object) -> AnyLogged:
 
 @dataclass(frozen=True)
 class Observation:
-    """One reading as gates see it: when it came (ISO time), of which wash, with a strip of which range.
+    """One reading as gates see it: when it was taken (ISO time), of which wash, with a strip of which range.
 
+    ``entry`` is its number in the log, to ask by; ``part`` the washing that it belongs to by the batch's notes.
     ``blank``: of the rinse water itself. ``strip_range`` is None where the profile's range is not known.
     """
 
@@ -140,6 +158,8 @@ class Observation:
     wash: int | None = None
     blank: bool = False
     strip_range: Pair | None = None
+    entry: int | None = None
+    part: int = 0
 
     def bound(self) -> Bound | Literal["unknown"] | None:
         """Whether the pH is only known to be at most or at least so much, as the strip's range ended there.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from service.bench.balance import (
     Balance,
@@ -18,7 +18,8 @@ from service.bench.balance import (
     filters_and_glass,
     unconverted_loss,
 )
-from service.bench.gates import Metal, Verdict, Weighing, judge
+from service.bench.copper_gate import Metal, Water
+from service.bench.gates import Surroundings, Weighing, judge
 from service.bench.note_fields import IN_LOG
 from service.bench.notes import (
     AcidRinse,
@@ -34,14 +35,15 @@ from service.bench.notes import (
 )
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
-from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint, Observation
+from service.bench.readings import LoggedPh, LoggedSolid, Observation
 from service.bench.reagents import RULES, Span
+from service.bench.verdict import Verdict
 from service.bench.vessel_log import OpenDanger, vessel_of
+from service.bench.washing.parts import breaks, part_of
 from service.bench.waste import Stock, stock
 from service.bench.weighings import Weighing as StartWeighing
 from service.bench.weighings import expected_of
 
-COPPER_FALLS = 5.2  # pH from which copper may leave the liquid
 PAPERS, GLASSES = 1, 2  # filter papers and vessels where nobody counted; common practice, no source
 METAL = ("powder", "silver")  # what is weighed at the end
 HARD_MMOL_L = 1.0  # alkalinity from which copper can fall into the solid as the pH turns neutral
@@ -104,6 +106,8 @@ def state_of(
     procedure, stage = stage_now(notes)
     moves = tuple(_move(n.at, n.content) for n in notes if isinstance(n.content, MoveNote))
     since = moves[-1].at if moves else ""
+    begins = breaks(notes, procedure)
+    observations = [replace(o, part=part_of(o.at, begins)) for o in observations]
     here = [o for o in observations if o.at >= since and not o.blank] + [o for o in observations if o.blank]
     weighings = [
         Weighing(n.at, n.content.grams, n.content.scale_g or 0.0)
@@ -113,8 +117,8 @@ def state_of(
     expected = expected_silver(notes)
     vessel = batch_vessel(notes)
     metal = Metal(None if expected is None else expected[1], vessel.retained_l)
-    hard = (alkalinity_mmol_l or 0.0) >= HARD_MMOL_L or (water == "tap" and alkalinity_mmol_l is None)
-    verdict = judge(stage, here, weighings, metal, hard and not _acid_side(here))
+    softness, alkalinity = softness_of(water, alkalinity_mmol_l)
+    verdict = judge(stage, here, weighings, Surroundings(metal, softness, alkalinity, observations))
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]
     found = None
     if expected is not None:
@@ -183,18 +187,16 @@ def _chloride_of(decant: DecantNote, observations: list[Observation]) -> tuple[f
     return chloride_by_ph(*known[-1]) if known else None
 
 
-def _acid_side(observations: list[Observation]) -> bool:
-    """Whether the last copper checks were of washes still so acid that copper stays dissolved.
+def softness_of(water: str | None, alkalinity_mmol_l: float | None) -> tuple[Water, float | None]:
+    """The rinse water as named for the batch: soft or hard for copper, and its alkalinity, mol/L, where known.
 
-    Copper's hydroxide begins to fall at pH 5.2 from 1 g/L, later from less (NIST 46 constants, minteq.v4.dat).
+    Tap water without its alkalinity counts as hard; a water that nobody named is unknown, whatever it is.
     """
-    acid = {
-        o.wash
-        for o in observations
-        if isinstance(o.reading, LoggedPh) and o.reading.interval and o.reading.interval[1] < COPPER_FALLS
-    }
-    last = [o for o in observations if isinstance(o.reading, LoggedTint)][-2:]
-    return bool(last) and all(o.wash is not None and o.wash in acid for o in last)
+    if alkalinity_mmol_l is not None:
+        return ("hard" if alkalinity_mmol_l >= HARD_MMOL_L else "soft"), alkalinity_mmol_l / 1000.0
+    if water in ("pure", "air"):
+        return "soft", 0.0
+    return ("hard" if water == "tap" else "unknown"), None
 
 
 def _losses(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from service.commands.dilution import dilution_options, dilution_said
 from service.commands.opening import log_options, no_folder
 from service.commands.quantity_types import Quantity
 from stripread.errors import CallError
@@ -29,6 +30,14 @@ if TYPE_CHECKING:
 @click.option(
     "--ammonia-excess", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Did a tint smell of it?"
 )
+@click.option("--ammonia-ph", type=Quantity("ph"), help="A strip's pH on the ammoniated drop of a tint: 9.5 or more.")
+@click.option(
+    "--flakes", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Do pale flakes float in the drop?"
+)
+@click.option(
+    "--water", type=click.Choice(["soft", "hard", "unknown"]), default="unknown", help="The rinse water of a tint."
+)
+@dilution_options
 @click.option("--dipped-at", help="When a strip was dipped: seconds before the photo, or the phone's clock (10:04:30).")
 @click.option("--temperature-c", type=Quantity("temp_c"), help="Temperature of a strip's sample when dipped, °C.")
 @click.option("--rinse", is_flag=True, help="The liquid is rinse water: warn where it has no buffer.")
@@ -50,6 +59,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     from service.readers.add_photos import add_photos, entry_lines
     from service.readers.intake import Submission
     from service.readers.statement import Said
+    from service.readers.taking import taking_of
     from service.settings import Settings
 
     if not data.is_dir():
@@ -63,7 +73,12 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     if len(o["note"]) > 2000:
         raise CallError("a note has at most 2000 characters")
     tint = o["kind"] == "tint"
-    taking = {"wash": o["liquid"], "ammonia_excess": o["ammonia_excess"]} if tint else {}
+    diluted = dilution_said(o["dilution"], o["sample_ml"], o["drops"], o["added_ml"])
+    taking = taking_of(
+        wash=o["liquid"],
+        dilution=diluted,
+        **{name: o[name] for name in ("water", "ammonia_excess", "ammonia_ph", "flakes")},
+    )
     strip = o["kind"] == "ph"
     said = Said(o["dipped_at"], o["temperature_c"], o["rinse"] or o["blank"] is not None) if strip else Said()
     sent = [
@@ -74,7 +89,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
             o["wash"],
             o["note"].strip(),
             o["path_mm"] if tint else None,
-            taking,
+            taking if tint else {},
             said=said,
             blank_entry=o["blank"] if strip else None,
         )

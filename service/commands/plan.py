@@ -132,7 +132,7 @@ def wash(**o: Any) -> int:  # noqa: ANN401
 
 def _reading(text: str) -> Any:  # noqa: ANN401 - a Reading; its module loads late
     from service.bench.quantities import typed_parts
-    from service.bench.washing.forecast import Reading
+    from service.bench.washing.reading import Reading
 
     n = typed_parts("--reading", text, ("wash", "ph", "ph", "ph"), 2, "WASH:PH or WASH:PH:LOW:HIGH")
     if len(n) == 3 or n[0] != int(n[0]):

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from service.commands.dilution import dilution_options, dilution_said
 from service.commands.quantity_types import Quantity
 from stripread.json_line import json_line
 
 if TYPE_CHECKING:
-    from stripread.tint.verdicts import Excess, Wash, Water
+    from stripread.tint.conditions import Answer, Wash, Water
 
 
 @click.command("tint")
@@ -34,12 +35,11 @@ if TYPE_CHECKING:
     help="Liquid left with the solid, mL: what the reading means for the metal.",
 )
 @click.option("--silver-g", type=Quantity("silver_g"), help="Mass of the silver, g: the same as parts per million.")
+@click.option("--ammonia-ph", type=Quantity("ph"), help="A strip's pH on the drop after the ammonia: 9.5 or more.")
 @click.option(
-    "--dilution",
-    type=Quantity("dilution"),
-    default="1",
-    help="Volume after adding ammonia over volume before (default 1).",
+    "--flakes", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Do pale flakes float in it?"
 )
+@dilution_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
 @click.option(
     "--overlay", type=click.Path(path_type=Path), help="Write a picture: a PNG file for one photo, else a folder."
@@ -53,7 +53,12 @@ def command(  # noqa: PLR0917 - click passes by name
     ammonia_excess: str,
     retained_ml: float | None,
     silver_g: float | None,
-    dilution: float,
+    ammonia_ph: float | None,
+    flakes: str,
+    dilution: float | None,
+    sample_ml: float | None,
+    drops: int,
+    added_ml: float | None,
     as_json: bool,
     overlay: Path | None,
 ) -> int:
@@ -71,14 +76,17 @@ def command(  # noqa: PLR0917 - click passes by name
     """
     from service.terminal.picture_paths import overlay_paths
     from service.terminal.windows import run_many
+    from stripread.tint.conditions import TintConditions
     from stripread.tint.profile import default_response, load_tint_profile
     from stripread.tint.read import TintRequest
-    from stripread.tint.verdicts import TintConditions
 
     profile = default_response() if standards is None else load_tint_profile(standards)
     # click lets only these words through
-    conditions = TintConditions(cast("Wash", wash), cast("Water", water), cast("Excess", ammonia_excess))
-    request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, dilution)
+    conditions = TintConditions(
+        cast("Wash", wash), cast("Water", water), cast("Answer", ammonia_excess), ammonia_ph, cast("Answer", flakes)
+    )
+    diluted = dilution_said(dilution, sample_ml, drops, added_ml)
+    request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted)
     refused = False
     for reading in run_many("tint", photos, overlay_paths(photos, overlay), request):
         refused = refused or reading.status == "refused"

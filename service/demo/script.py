@@ -12,7 +12,9 @@ from typing import Any
 NAME = "Made-up batch: silver from chloride"
 PROCEDURE = "chloride_lye_sugar"
 PATH_MM = 30.0
-ACID = {"wash": "acid", "ammonia_excess": "yes"}  # how the copper checks were made
+# How the copper checks were made: a strip on the drop, no flakes, 24 drops of ammonia on 8 mL.
+ACID: dict[str, str | float] = {"wash": "acid", "ammonia_excess": "yes", "ammonia_ph": 10.0, "flakes": "no"}
+ACID["dilution"] = 1.15
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,7 @@ _COLUMNS = (
     "id",
     "kind",
     "received_at",
+    "snapped_at",
     "wash",
     "value",
     "low",

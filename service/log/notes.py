@@ -23,12 +23,14 @@ from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of, weighing_of
 from service.bench.vessel_log import OpenDanger, open_dangers, refuse_danger, vessel_of
+from service.bench.washing.parts import breaks
 from service.bench.waste import Stock, stock
 from service.bench.weighings import ask_again
 from service.log import store
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
+from service.log.taken import taken_times
 from stripread.errors import CallError
 from stripread.json_line import json_line
 
@@ -142,18 +144,26 @@ def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
 
 
 def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list[Observation]:
-    """The batch's readings in force as gates see them; the rinse water's own reading marked."""
+    """The batch's readings in force as gates see them, with when they were taken; the rinse water's own marked."""
     blank = batch["details"].get("blank_entry")
+    taken = taken_times(rows, batch["opened_at"])
     return [
         Observation(
-            row["received_at"],
+            taken[row["id"]],
             logged(row["reading"]),
             row["wash"],
             row["id"] == blank,
             strip_range(c, row["profile_sha256"]) if row["kind"] == "ph" else None,
+            row["id"],
         )
         for row in store.in_force(rows)
     ]
+
+
+def washing_begins(c: Connection, batch: int) -> tuple[str, ...]:
+    """When a new washing of the batch began, by its notes."""
+    notes = notes_of(c, batch)
+    return breaks(notes, stage_now(notes)[0])
 
 
 def neutral_band(c: Connection, batch: int) -> tuple[float, float]:

@@ -4,25 +4,26 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 from weakref import WeakKeyDictionary
 
 from sqlalchemy import Connection, Engine
 
-from service.bench.readings import Observation, logged
+from service.bench.neutral_gate import wash_reading
+from service.bench.readings import LoggedPh
+from service.bench.washing.parts import part_of
+from service.bench.washing.reading import Reading
 from service.log.entry_cache import BATCHES, slim_rows
-from service.log.notes import neutral_band
-from service.log.store import Row, in_force, last_entry
-from service.log.strip_range import strip_range
+from service.log.notes import neutral_band, observations, washing_begins
+from service.log.store import Row, last_entry
 
 if TYPE_CHECKING:  # its tables load when first needed
-    from service.bench.washing.forecast import Reading
     from service.bench.washing.phases import WashForecast
 
 Pair = tuple[float, float]
 Blank = tuple[float, Pair]
-BOUNDS = {None: 0, "at most": -1, "at least": 1}
 
 _kept: WeakKeyDictionary[Engine, OrderedDict[int, tuple[object, WashForecast]]] = WeakKeyDictionary()
 _one = threading.Lock()  # one forecast is worked out at a time: the cores are for reading photos
@@ -31,7 +32,7 @@ _one = threading.Lock()  # one forecast is worked out at a time: the cores are f
 def forecast_now(c: Connection, batch: Row) -> WashForecast:
     """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
     band = neutral_band(c, batch["id"])
-    rests_on = (last_entry(c, batch["id"]), batch["details"], band)
+    rests_on = (last_entry(c, batch["id"]), batch["details"], band, washing_begins(c, batch["id"]))
     kept = _kept_of(c.engine).get(batch["id"])
     if kept is not None and kept[0] == rests_on:
         return kept[1]
@@ -74,22 +75,12 @@ def wash_readings(c: Connection, batch: Row, rows: list[Row]) -> tuple[tuple[Rea
     A reading at an end of its strip's range counts as a bound; left out is one whose profile is lost, so that nobody
     can say which end.
     """
-    from service.bench.washing.forecast import Reading  # noqa: PLC0415 - loads its tables when first needed
-
-    details = batch["details"]
-    counted = [r for r in in_force(rows) if r["kind"] == "ph" and r["value"] is not None and r["low"] is not None]
-    blanks = [r for r in counted if r["id"] == details.get("blank_entry")]
-    blank = (blanks[0]["value"], (blanks[0]["low"], blanks[0]["high"])) if blanks else None
-    readings = []
-    for r in counted:
-        if r["wash"] is None or r in blanks:
-            continue
-        bound = Observation(
-            r["received_at"], logged(r["reading"]), r["wash"], strip_range=strip_range(c, r["profile_sha256"])
-        ).bound()
-        if bound != "unknown":
-            readings.append(Reading(r["wash"], r["value"], (r["low"], r["high"]), BOUNDS[bound]))
-    return tuple(readings), blank
+    begins = washing_begins(c, batch["id"])
+    seen = [o for o in observations(c, batch, rows) if isinstance(o.reading, LoggedPh)]
+    blanks = [o.reading for o in seen if o.blank and isinstance(o.reading, LoggedPh) and not o.reading.doubtful]
+    blank = next(((b.ph, b.interval) for b in blanks if b.ph is not None and b.interval is not None), None)
+    found = [wash_reading(replace(o, part=part_of(o.at, begins))) for o in seen if not o.blank]
+    return tuple(reading for reading in found if reading is not None), blank
 
 
 @lru_cache(maxsize=64)

@@ -172,6 +172,11 @@ const sender = new queue.Sender({
   },
 });
 
+function typed(id) {
+  const text = $(id).value.trim().replace(",", ".");
+  return text !== "" && Number(text) >= 0 ? Number(text) : null;
+}
+
 async function taken(input) {
   const [file] = input.files;
   input.value = ""; // the same photo may be chosen again
@@ -180,7 +185,7 @@ async function taken(input) {
   const depth = $("path").value.trim().replace(",", ".");
   const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), snapped_at: clockAndZone(new Date()) };
   if (details.kind === "ph") Object.assign(details, takeStrip());
-  if (details.kind === "tint") Object.assign(details, { path_mm: Number(depth) > 0 ? Number(depth) : null, ammonia_excess: $("excess").value, liquid: $("liquid").value });
+  if (details.kind === "tint") Object.assign(details, { path_mm: Number(depth) > 0 ? Number(depth) : null, ammonia_excess: $("excess").value, liquid: $("liquid").value, flakes: $("flakes").value, ammonia_ph: typed("drop-ph"), sample_ml: typed("sample-ml"), drops: typed("drops") });
   try {
     const fits = await queue.fitting(file, state.about.max_body - 65536);
     await queue.add(fits, details);

@@ -10,7 +10,6 @@ import asyncio
 import hashlib
 import json
 import logging
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import BinaryIO
 
@@ -26,6 +25,7 @@ from service.log.profiles import KeptProfile, Profiles
 from service.readers.pool import WorkPool
 from service.readers.statement import Said
 from service.readers.swatches import swatches
+from service.readers.taking import Taking
 from service.readers.worker import Job, Kind, Outcome, read_job
 from service.web.problems import ServiceProblem
 from stripread.errors import CallError
@@ -44,7 +44,7 @@ class Submission:
     wash: int | None = None
     note: str = ""
     path_mm: float | None = None
-    taking: Mapping[str, str] = field(default_factory=dict)
+    taking: Taking = field(default_factory=dict)
     snapped_at: str | None = None
     profile: str | None = None  # name of the strip's profile; the service's first if not said
     said: Said = field(default_factory=Said)

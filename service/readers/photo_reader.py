@@ -115,13 +115,14 @@ def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
 
 
 def _request(job: Job) -> TintRequest:
+    from stripread.tint.conditions import TintConditions  # noqa: PLC0415
     from stripread.tint.profile import default_response, load_tint_profile  # noqa: PLC0415
     from stripread.tint.read import TintRequest  # noqa: PLC0415
-    from stripread.tint.verdicts import TintConditions  # noqa: PLC0415
 
     standards = load_tint_profile(job.profile) if job.profile else default_response()
-    taking: Any = job.taking  # its words were checked at the door
-    return TintRequest(job.path_mm, standards, TintConditions(**taking))
+    taking: Any = dict(job.taking)  # its words were checked at the door
+    dilution = taking.pop("dilution", None)
+    return TintRequest(job.path_mm, standards, TintConditions(**taking), dilution=dilution)
 
 
 @lru_cache(maxsize=8)

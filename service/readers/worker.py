@@ -6,12 +6,13 @@ import os
 import resource
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
 
 from service.readers.statement import Said
+from service.readers.taking import Taking
 
 Kind = Literal["ph", "tint", "solid"]
 KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
@@ -27,7 +28,7 @@ class Job:
     name: str
     profile: Path | None = None
     path_mm: float | None = None  # optical path of a tint, mm
-    taking: Mapping[str, str] = field(default_factory=dict)  # how a tint was made: wash, water, ammonia_excess
+    taking: Taking = field(default_factory=dict)  # how a tint was made
     said: Said = field(default_factory=Said)  # of a strip
     blank: tuple[Path, str] | None = None  # photo of a strip dipped in the rinse water itself, and its name
 

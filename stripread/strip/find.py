@@ -90,9 +90,7 @@ def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
 def _outline(place: Place, kind: StripKind) -> Array:
     """Corners (4, 2) mm of a strip of this kind at a place, as in ``FoundStrip``."""
     half = kind.width_mm / 2
-    return place.to_mm(
-        np.array([[0.0, -half], [kind.length_mm, -half], [kind.length_mm, half], [0.0, half]])
-    )
+    return place.to_mm(np.array([[0.0, -half], [kind.length_mm, -half], [kind.length_mm, half], [0.0, half]]))
 
 
 def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> FoundStrip:

@@ -15,10 +15,11 @@ from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.results import Stamp, TintReading
 from stripread.tint.concentration import Concentration, concentration, meaning
+from stripread.tint.conditions import TintConditions, claim
 from stripread.tint.estimate import TintEstimate, estimate_tint
 from stripread.tint.profile import TintProfile, default_response
 from stripread.tint.sample import TintSample, sample_tint
-from stripread.tint.verdicts import CAUTIONS, TintConditions, claim, implications, judge, measured
+from stripread.tint.verdicts import CAUTIONS, implications, judge, measured
 from stripread.window.bowl import as_read
 from stripread.window.vials import Vial, Vials, disc, find_vials
 
@@ -45,7 +46,7 @@ class TintRequest:
     conditions: TintConditions = field(default_factory=TintConditions)
     retained_ml: float | None = None
     silver_g: float | None = None
-    dilution: float = 1.0
+    dilution: float | None = None  # volume after acid and ammonia over the sample's own; None: not told, taken as 1
 
 
 def measure_tint(data: bytes, trace: TintTrace) -> TintSample:
@@ -105,7 +106,7 @@ def trace_tint(data: bytes, request: TintRequest | None = None, name: str = "") 
         trace.estimate, doubts = judge(sample, estimate_tint(sample))
         trace.reasons += doubts
         if request.path_mm is not None and measured(sample, trace.estimate):
-            trace.found = concentration(trace.estimate, request.path_mm, request.profile, request.dilution)
+            trace.found = concentration(trace.estimate, request.path_mm, request.profile, request.dilution or 1.0)
         words = ""
         if trace.found is not None:
             metal, words = meaning(trace.found, trace.estimate.decision, request.retained_ml, request.silver_g)
@@ -125,12 +126,13 @@ def _tint_reading(
     trace: TintTrace, request: TintRequest, stamp: Stamp, delta_e: float | None, metal: dict[str, float]
 ) -> TintReading:
     reasons = tuple(dict.fromkeys(trace.reasons))
-    conditions = request.conditions.to_dict()
+    conditions = {**request.conditions.to_dict(), "dilution": request.dilution}
     if trace.estimate is None:
         return TintReading(
             stamp, path_mm=request.path_mm, taken=conditions, reasons=reasons, profile=request.profile.name
         )
     estimate, found = trace.estimate, trace.found
+    code, sentence = claim(estimate.decision, request.conditions)
     return TintReading(
         stamp,
         decision=estimate.decision,
@@ -146,7 +148,8 @@ def _tint_reading(
         path_mm=request.path_mm,
         metal=metal,
         taken=conditions,
-        claim=claim(estimate.decision, request.conditions),
+        claim=sentence,
+        claim_code=code,
         reasons=reasons,
         profile=request.profile.name,
     )

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 from stripread.reasons import Reason, because
 from stripread.tint.concentration import Concentration
+from stripread.tint.conditions import TintConditions
 from stripread.tint.estimate import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
 from stripread.tint.profile import TintProfile
 from stripread.tint.sample import TintSample
-
-Wash = Literal["acid", "neutral", "unknown"]
-Water = Literal["soft", "hard", "unknown"]
-Excess = Literal["yes", "no", "unknown"]
 
 CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
@@ -33,19 +29,6 @@ WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstra
 WEAK_ABSORBANCE = 0.03
 DARK_SPREAD = 2.5  # highest over lowest of the interval
 CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_waste")
-
-
-@dataclass(frozen=True)
-class TintConditions:
-    """The conditions of the test: the wash it was taken from, the water, and whether ammonia was in excess."""
-
-    wash: Wash = "unknown"
-    water: Water = "unknown"
-    ammonia_excess: Excess = "unknown"
-
-    def to_dict(self) -> dict[str, str]:
-        """As JSON."""
-        return {"wash": self.wash, "water": self.water, "ammonia_excess": self.ammonia_excess}
 
 
 def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, list[Reason]]:
@@ -166,21 +149,6 @@ def _which(sample: TintSample, estimate: TintEstimate) -> str:
     return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
 
 
-def claim(decision: str, conditions: TintConditions) -> str:
-    """What may be reasons of copper in one sentence: less, the less is known of how the test was made."""
-    if decision != "none seen":
-        return "There is copper in the liquid." if decision == "copper" else "Nothing is claimed of copper."
-    if conditions.ammonia_excess == "no":
-        return "No blue is seen, which says nothing of copper: ammonia was short."
-    if conditions.ammonia_excess == "unknown":
-        return "No blue is seen. Whether ammonia was in excess was not told: if not, this says nothing of copper."
-    if conditions.wash == "acid" or conditions.water == "soft":
-        return "No copper above the limit."
-    if conditions.water == "hard":
-        return "No copper above the limit in the liquid; the solid may hold some."
-    return "No copper above the limit in the liquid. Wash or water was not told: of the solid nothing is claimed."
-
-
 def implications(
     estimate: TintEstimate,
     found: Concentration | None,
@@ -216,10 +184,12 @@ def implications(
     if estimate.absorbance > 0.5 and high > DARK_SPREAD * low:
         reasons.append(because("beyond_range"))
     if estimate.decision != "copper":
-        if conditions.ammonia_excess == "no":
-            reasons.append(because("ammonia_short"))
-        elif conditions.ammonia_excess == "unknown":
-            reasons.append(because("ammonia_unknown"))
+        ammonia = conditions.ammonia
+        if ammonia == "too acid":
+            reasons.append(because("still_acid", f"pH {conditions.ammonia_ph:g}"))
+        elif ammonia != "shown":
+            codes = {"short": "ammonia_short", "smelled": "ammonia_smelled"}
+            reasons.append(because(codes.get(ammonia, "ammonia_unknown")))
         if conditions.water == "hard" and conditions.wash != "acid":
             reasons.append(because("clear_not_proof"))
         elif "unknown" in (conditions.water, conditions.wash) and not (

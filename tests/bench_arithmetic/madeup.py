@@ -16,8 +16,8 @@ from service.bench.notes import Note, checked
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import state_of
-from service.bench.washing.forecast import Reading
 from service.bench.washing.phases import forecast
+from service.bench.washing.reading import Reading
 from service.bench.water import liquid_ph, tap_water
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
@@ -41,14 +41,16 @@ def _ph_reading(rng: np.random.Generator, n: int, start: float) -> dict[str, Any
 
 def _tint(decision: str, mg: float | None) -> dict[str, Any]:
     span = None if mg is None else [round(0.8 * mg, 1), round(1.25 * mg, 1)]
-    return {"status": "ok", "decision": decision, "mg_per_l": mg, "interval": span, "detection_limit": 6.0}
+    taken = {"wash": "acid", "ammonia_excess": "yes", "ammonia_ph": 10.0, "flakes": "no", "dilution": 1.2}
+    reading = {"status": "ok", "decision": decision, "mg_per_l": mg, "interval": span, "detection_limit": 6.0}
+    return {**reading, "taken": taken}
 
 
 def _rows() -> list[tuple[str, str, int | None, dict[str, Any]]]:
     """(time, kind, wash, reading) in order: acid washes, copper checks, solid, lye washes."""
     rng = np.random.default_rng(7)
     rows: list[tuple[str, str, int | None, dict[str, Any]]] = []
-    for n in range(1, 6):
+    for n in range(1, 7):
         rows.append((f"2026-03-02T{8 + n:02d}:10:00", "ph", n, _ph_reading(rng, n, _ACID)))
         if n in (1, 2, 3, 4):
             copper = {1: 95.0, 2: 12.0}.get(n)
@@ -59,7 +61,7 @@ def _rows() -> list[tuple[str, str, int | None, dict[str, Any]]]:
         data = {"status": "ok", "pale_fraction": pale, "pale_interval": [round(0.6 * pale, 4), round(1.6 * pale, 4)]}
         rows.append((f"2026-03-03T{9 + k:02d}:30:00", "solid", None, data))
     for n in range(1, 8):
-        rows.append((f"2026-03-03T{12 + n:02d}:10:00", "ph", 5 + n, _ph_reading(rng, n, _LYE)))
+        rows.append((f"2026-03-03T{12 + n:02d}:10:00", "ph", 6 + n, _ph_reading(rng, n, _LYE)))
     return rows
 
 
@@ -97,7 +99,7 @@ def _written() -> list[tuple[str, str, dict[str, Any]]]:
             "decant",
             {"name": f"wash {n}", "litres": 0.9, "settled_h": 0.2 if n == 3 else 2.0},
         )
-        for n in range(1, 6)
+        for n in range(1, 7)
     ]
     return [
         (f"{day1}08:00:00", "procedure", {"text": load_procedure("chloride_lye_sugar").text}),
@@ -108,8 +110,8 @@ def _written() -> list[tuple[str, str, dict[str, Any]]]:
         (f"{day1}08:30:00", "decant", {"name": "first liquid", "litres": 1.5, "chloride": 0.8, "settled_h": 12.0}),
         *decants[:4],
         (f"{day1}12:40:00", "move", {"to": "neutral-wash"}),
-        decants[4],
-        (f"{day1}13:40:00", "move", {"to": "lye-sugar"}),
+        *decants[4:],
+        (f"{day1}14:40:00", "move", {"to": "lye-sugar"}),
         (f"{day2}08:30:00", "used", {"what": "lye", "grams": 190.0}),
         (f"{day2}08:40:00", "used", {"what": "glucose", "grams": 210.0}),
         (f"{day2}11:00:00", "move", {"to": "lye-wash", "reason": "all dark by eye; sugar nearly out", "who": "A."}),

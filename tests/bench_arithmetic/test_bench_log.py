@@ -55,13 +55,15 @@ def test_a_batch_walks_from_wash_to_the_next_stage_by_its_readings(client, batch
     held = client.post(f"/api/batches/{batch}/stage", json={})
     assert held.status_code == 409
     assert "give a reason" in held.json()["detail"]
-    for _ in range(2):
-        _post(client, batch, "tint", path_mm=20)
+    for wash in (1, 2):
+        _post(client, batch, "tint", path_mm=20, wash=wash, ammonia_ph=9.8, flakes="no", sample_ml=3, drops=10)
     state = client.get(f"/api/batches/{batch}/bench").json()
     assert state["gate"]["state"] == "open", state
     assert state["next"] == "Go on to: Wash the acid out."
     moved = client.post(f"/api/batches/{batch}/stage", json={}).json()
     assert moved["stage"]["id"] == "neutral-wash"
+    _post(client, batch, "ph", "ph=6.20", wash=3)
+    assert client.get(f"/api/batches/{batch}/bench").json()["gate"]["state"] == "cannot tell"
     _post(client, batch, "ph", "ph=7.00", wash=4)
     assert client.get(f"/api/batches/{batch}/bench").json()["gate"]["state"] == "open"
 

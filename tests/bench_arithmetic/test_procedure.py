@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bench.gates import Metal, Weighing, copper_ppm, judge
+from service.bench.copper_gate import Metal, copper_ppm
+from service.bench.gates import Surroundings, Weighing, judge
 from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Stage, load_procedure, parse_procedure
 from service.bench.readings import Observation, logged
 from stripread.errors import CallError
@@ -23,12 +25,21 @@ def _seen(hour, reading, **more):
 
 
 def _ph(ph, half, hour=1, blank=False, strip_range=(0.0, 14.0), **more):
+    """A reading of the wash of this hour."""
     reading = {"kind": "ph", "ph": ph, "interval": [ph - half, ph + half], **more}
-    return _seen(hour, reading, blank=blank, strip_range=strip_range)
+    return _seen(hour, reading, blank=blank, strip_range=strip_range, wash=None if blank else hour)
 
 
-def _tint(decision, hour, limit=9.0, status="ok"):
-    return _seen(hour, {"kind": "tint", "decision": decision, "detection_limit": limit, "status": status})
+SHOWN = {"wash": "acid", "ammonia_excess": "yes", "ammonia_ph": 10.0, "flakes": "no", "dilution": 1.2}
+
+
+def _tint(decision, hour, limit=9.0, status="ok", taken=SHOWN):
+    """A test of the wash of this hour."""
+    reading = {"kind": "tint", "decision": decision, "detection_limit": limit, "status": status, "taken": taken}
+    return _seen(hour, reading, wash=hour)
+
+
+ENOUGH = Surroundings(Metal(500.0, 0.1))
 
 
 def _weight(grams, hour, scale=0.01):
@@ -121,8 +132,15 @@ def test_any_text_loads_or_is_refused(text):
     ("entries", "state"),
     [
         ([], "cannot tell"),
-        ([_ph(7.0, 0.3)], "open"),
-        ([_ph(7.0, 0.3, 1), _ph(3.0, 0.3, 2)], "hold"),
+        ([_ph(7.0, 0.3)], "cannot tell"),
+        ([_ph(6.0, 0.3, 1), _ph(7.0, 0.3, 2)], "open"),
+        ([_ph(3.0, 0.3, 1), _ph(7.0, 0.3, 2)], "cannot tell"),
+        ([_ph(6.0, 0.3, 1), _ph(7.0, 0.3, 1)], "cannot tell"),
+        ([_ph(6.9, 0.3, 2), _ph(6.8, 0.3, 1, blank=True)], "open"),
+        ([_ph(4.1, 0.3, 2), _ph(4.0, 0.3, 1, blank=True)], "hold"),
+        ([_ph(6.9, 0.3, 2), _ph(4.0, 0.3, 1, blank=True)], "cannot tell"),
+        ([_ph(7.0, 0.3, 1), _ph(3.0, 0.3, 2)], "cannot tell"),
+        ([_ph(3.0, 0.3, 1), _ph(4.0, 0.3, 2)], "hold"),
         ([_ph(6.1, 0.3)], "cannot tell"),
         ([_ph(5.6, 0.3)], "hold"),
         ([_ph(5.6, 0.3, 2), _ph(5.7, 0.3, 1, blank=True)], "open"),
@@ -154,8 +172,9 @@ ENDED = [{"code": "end_of_range", "message": "Whatever it says in words."}]
 def test_a_strip_at_its_end_is_open_beyond_whatever_its_message_says(ph, half, strip_range, interval):
     seen = _ph(ph, half, strip_range=strip_range, reasons=ENDED)
     assert seen.open_interval() == pytest.approx(interval)
-    assert judge(_stage("ph_neutral"), [_ph(ph, half, strip_range=strip_range)]).state == "open"
-    assert judge(_stage("ph_neutral"), [seen]).state == "cannot tell"
+    before = _ph(7.0, 0.2, 0)
+    assert judge(_stage("ph_neutral"), [before, _ph(ph, half, strip_range=strip_range)]).state == "open"
+    assert judge(_stage("ph_neutral"), [before, seen]).state == "cannot tell"
 
 
 @pytest.mark.parametrize(
@@ -163,6 +182,9 @@ def test_a_strip_at_its_end_is_open_beyond_whatever_its_message_says(ph, half, s
     [
         ([_tint("none seen", 1)], "hold"),
         ([_tint("none seen", 1), _tint("none seen", 2)], "open"),
+        ([_tint("none seen", 1), replace(_tint("none seen", 2), wash=1)], "hold"),
+        ([_tint("none seen", 1), replace(_tint("none seen", 2), wash=None)], "cannot tell"),
+        ([_tint("none seen", 3), replace(_tint("none seen", 4), wash=2)], "cannot tell"),
         ([_tint("copper", 1), _tint("none seen", 2)], "hold"),
         ([_tint("copper", 1), _tint("none seen", 2), _tint("none seen", 3)], "open"),
         ([_tint("none seen", 1), _tint("copper", 2)], "hold"),
@@ -173,12 +195,50 @@ def test_a_strip_at_its_end_is_open_beyond_whatever_its_message_says(ph, half, s
     ],
 )
 def test_tint_gate(entries, state):
-    assert judge(_stage("tint_none"), entries, metal=Metal(500.0, 0.1)).state == state
+    assert judge(_stage("tint_none"), entries, around=ENOUGH).state == state
+
+
+@pytest.mark.parametrize(
+    ("told", "says"),
+    [
+        ({"ammonia_ph": None}, "dip a strip"),
+        ({"flakes": "unknown"}, "flakes"),
+        ({"flakes": "yes"}, "too little ammonia"),
+        ({"ammonia_ph": 9.4}, "too little ammonia"),
+        ({"ammonia_ph": 2.0}, "still acid"),
+        ({"ammonia_excess": "no"}, "too little ammonia"),
+        ({"dilution": None}, "diluted"),
+        ({"wash": "unknown"}, "the batch's water"),
+        ({"wash": "neutral", "water": "hard"}, "slightly acid"),
+    ],
+)
+def test_one_thing_of_the_test_left_out_shuts_the_copper_gate(told, says):
+    entries = [_tint("none seen", 1), _tint("none seen", 2, taken={**SHOWN, **told})]
+    found = judge(_stage("tint_none"), entries, around=ENOUGH)
+    assert found.state == "cannot tell"
+    assert says in found.sentence
+
+
+def test_a_word_for_acid_counts_only_until_a_strip_says_otherwise():
+    entries = [_tint("none seen", 1), _tint("none seen", 2)]
+    assert judge(_stage("tint_none"), entries, around=ENOUGH).state == "open"
+    neutral = [replace(_ph(6.5, 0.3, hour), at=f"2026-03-01T0{hour}:10:00") for hour in (1, 2)]
+    assert judge(_stage("tint_none"), entries + neutral, around=ENOUGH).state == "cannot tell"
+    soft = replace(ENOUGH, water="soft")
+    assert judge(_stage("tint_none"), entries + neutral, around=soft).state == "open"
+
+
+def test_drops_that_cannot_have_taken_up_the_acid_are_doubted():
+    # 1 mol/L acid, a fiftieth of the volume added: not even 14.8 mol/L ammonia takes that up.
+    entries = [_tint("none seen", 1), _tint("none seen", 2, taken={**SHOWN, "dilution": 1.02})]
+    strong = [_ph(0.0, 0.3, 2)]
+    assert "taken up the acid" in judge(_stage("tint_none"), entries + strong, around=ENOUGH).sentence
 
 
 def test_tint_gate_in_hard_water_never_opens_by_the_liquid_alone():
-    entries = [_tint("none seen", 1), _tint("none seen", 2)]
-    found = judge(_stage("tint_none"), entries, metal=Metal(500.0, 0.1), hard_water=True)
+    neutral = {**SHOWN, "wash": "neutral"}
+    entries = [_tint("none seen", 1, taken=neutral), _tint("none seen", 2, taken=neutral)]
+    found = judge(_stage("tint_none"), entries, around=replace(ENOUGH, water="hard"))
     assert found.state == "cannot tell"
     assert "solid" in found.sentence
 
@@ -213,5 +273,5 @@ def test_weight_gate(entries, state):
 
 @given(st.floats(0.0, 14.0), st.floats(0.05, 2.0))
 def test_a_neutral_gate_opens_only_if_the_whole_interval_is_inside(ph, half):
-    found = judge(_stage("ph_neutral"), [_ph(ph, half)])
+    found = judge(_stage("ph_neutral"), [_ph(7.0, 2.0, 0), _ph(ph, half)])
     assert (found.state == "open") == (ph - half >= 6.0 and ph + half <= 8.0)

@@ -142,14 +142,19 @@ def test_a_new_batch_starts_at_the_first_stage():
 def test_readings_from_before_the_stage_open_nothing():
     data = logged({"kind": "ph", "ph": 7.0, "interval": [6.7, 7.3]})
     move = Note(checked("move", {"to": "neutral-wash", "state": "open", "sentence": "x"}), "2026-03-02T00:00:00")
-    early, late = (Observation(at, data, 1) for at in ("2026-03-01T00:00:00", "2026-03-03T00:00:00"))
-    assert state_of([move], [early]).verdict.state == "cannot tell"
-    assert state_of([move], [late]).verdict.state == "open"
+    early = [Observation("2026-03-01T00:00:00", data, 1), Observation("2026-03-01T00:10:00", data, 2)]
+    late = [Observation("2026-03-03T00:00:00", data, 3)]
+    assert state_of([move], early).verdict.state == "cannot tell"
+    assert state_of([move], early + late).verdict.state == "open"
+    assert state_of([move], late).verdict.state == "cannot tell"
+
+
+SHOWN = {"ammonia_ph": 10.0, "flakes": "no", "dilution": 1.2}
+CLEAR = logged({"kind": "tint", "decision": "none seen", "detection_limit": 5.0, "taken": SHOWN})
 
 
 def test_hard_water_of_the_batch_holds_the_copper_gate():
-    clear = logged({"kind": "tint", "decision": "none seen", "detection_limit": 5.0})
-    rows = [Observation(f"2026-03-01T0{h}:00:00", clear) for h in (1, 2)]
+    rows = [Observation(f"2026-03-01T0{h}:00:00", CLEAR, h) for h in (1, 2)]
     noted = [n for n in notes() if n.kind in ("weight", "vessel")]
     assert state_of(noted, rows, 0.3, "tap").verdict.state == "open"
     assert state_of(noted, rows, 4.0, "tap").verdict.state == "cannot tell"
@@ -157,9 +162,8 @@ def test_hard_water_of_the_batch_holds_the_copper_gate():
 
 
 def test_a_clean_check_of_a_still_acid_wash_counts_in_hard_water_too():
-    clear = logged({"kind": "tint", "decision": "none seen", "detection_limit": 5.0})
     sour, plain = (logged({"kind": "ph", "ph": ph, "interval": [ph - 0.3, ph + 0.3]}) for ph in (2.0, 6.7))
-    rows = [Observation(f"2026-03-01T0{h}:00:00", clear, h) for h in (1, 2)]
+    rows = [Observation(f"2026-03-01T0{h}:00:00", CLEAR, h) for h in (1, 2)]
     acid = [Observation(f"2026-03-01T0{h}:10:00", sour, h) for h in (1, 2)]
     late = [acid[0], Observation("2026-03-01T02:10:00", plain, 2)]
     noted = [n for n in notes() if n.kind in ("weight", "vessel", "strike")]

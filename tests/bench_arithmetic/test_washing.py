@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.bench.washing.decant import best_split, portion_for, retained_share, share_left, splits, washes_needed
-from service.bench.washing.forecast import Reading, forecast
+from service.bench.washing.forecast import forecast
 from service.bench.washing.phases import forecast as plain_forecast
 from service.bench.washing.phases import latest_phase, named_water
+from service.bench.washing.reading import Reading
 from service.bench.water import aired_water, liquid_ph, pure_water, tap_water
 
 
@@ -136,7 +137,8 @@ def test_an_unknown_name_of_water_is_refused():
 
 def test_lye_washes_after_acid_washes_are_a_washing_of_their_own():
     acid = [Reading(n, r.ph, r.interval) for n, r in enumerate(_batch(0.1, 1.0, aired_water(), 6), 1)]
-    lye = [Reading(6 + n, r.ph, r.interval) for n, r in enumerate(_batch(0.12, 2.0, aired_water(), 3, -1), 1)]
+    drawn = enumerate(_batch(0.12, 2.0, aired_water(), 3, -1), 1)
+    lye = [Reading(6 + n, r.ph, r.interval, part=1) for n, r in drawn]
     phase, before = latest_phase(acid + lye)
     assert [r.wash for r in phase] == [7, 8, 9]
     assert before == 6

@@ -1,7 +1,8 @@
 """A reader that does what the photo's tail tells it, so that tests know what must come out.
 
 ``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:slow=0.2;`` seconds
-``FAKE:refuse;`` · ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:eat=2000;`` MiB of memory
+``FAKE:copper;`` and ``FAKE:undecided;`` of a tint · ``FAKE:refuse;``
+``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:eat=2000;`` MiB of memory
 """
 
 import hashlib
@@ -37,7 +38,7 @@ class FakeReader:
             job.name, hashlib.sha256(data).hexdigest(), SOFTWARE, time.perf_counter() - start, "2026-05-12T10:00:00"
         )
         if job.kind == "tint":
-            return Outcome(self._tint(stamp))
+            return Outcome({**self._tint(stamp, what), "taken": dict(job.taking)})
         if job.kind == "solid":
             return Outcome(self._solid(stamp))
         known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]
@@ -60,10 +61,10 @@ class FakeReader:
         common = {"photo": stamp.photo, "status": "ok", "reasons": [], "sha256": stamp.sha256}
         return {**common, "software": stamp.software, "seconds": 0.01, "level": 0.95}
 
-    def _tint(self, stamp):
+    def _tint(self, stamp, what="ph"):
         more = {
             "kind": "tint",
-            "decision": "none seen",
+            "decision": what if what in ("copper", "undecided") else "none seen",
             "absorbance": 0.01,
             "absorbance_interval": [0.0, 0.02],
             "delta_e": 0.5,

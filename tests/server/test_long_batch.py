@@ -7,8 +7,8 @@ import pytest
 
 from service.bench.state import state_of
 from service.bench.state_view import state_view
-from service.bench.washing.forecast import Reading
 from service.bench.washing.phases import NEWEST_OF_A_WASH, counting
+from service.bench.washing.reading import Reading
 from service.log import entry_cache, listing, store
 from service.log.notes import batch_state, notes_of, observations
 from tests.server.conftest import a_photo

@@ -12,43 +12,19 @@ import numpy as np
 from scipy.special import ndtr
 
 from service.bench.procedure import NEUTRAL
+from service.bench.washing.course import course, plausible_water, side
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
+from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import Wash, stall
 from service.bench.water import Array, RinseWater
 
 LEVEL = 0.90
 TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip
-MODEL_SD = 0.08  # pH: activity, salt error of the dye, temperature; of the size the dilution table shows
 FINE = 0.1  # washes
 UNKNOWN_WATER = (5.4, 8.8)  # pH of a water of which nothing is known: a room's air over pure, to hard and aired
+OUTSIDE = 0.025  # chance of done that is left where the whole 95 % interval of the newest reading lies outside
 TOO_WIDE = 10.0  # washes between the interval's ends: nobody can plan by that
-
-
-@dataclass(frozen=True)
-class Reading:
-    """One reading of a decanted wash: wash number (0: the first liquid), pH, its 95 % interval.
-
-    ``bound`` says that the strip's range ended there: -1 the pH is at most so much, 1 at least.
-    """
-
-    wash: int
-    ph: float
-    interval: tuple[float, float]
-    bound: int = 0
-
-    @property
-    def limit(self) -> float:
-        """The value, or the end of the interval that a bound stands for."""
-        return self.ph if self.bound == 0 else self.interval[1] if self.bound < 0 else self.interval[0]
-
-    @property
-    def sd(self) -> float:
-        """Standard deviation of the pH, the model's own doubt added."""
-        half = max(self.interval[1] - self.ph, self.ph - self.interval[0], 0.05)
-        # Little acid is left above pH 4 and below 10: there the strip's own dye and paper hold the pH back.
-        weak = 0.2 if 4.0 < self.ph < 10.0 else 0.0
-        return float(np.sqrt((half / 1.96) ** 2 + MODEL_SD**2 + weak**2))
 
 
 @dataclass(frozen=True)
@@ -111,6 +87,15 @@ def forecast(
     last = max((r.wash for r in readings), default=0)
     sign = _side(readings, kind)
     name = "acid" if sign > 0 else "lye"
+    checked = course(readings, None if water is None else water.alkalinity)
+    if checked.questions:
+        return Forecast("cannot tell", checked.questions[0].sentence, last, name)
+    wrong_blank = ""
+    if blank is not None and not plausible_water(blank[1]):
+        wrong_blank = (
+            f" The rinse water's own pH {blank[0]:.1f} is no plausible water and does not count: read it again."
+        )
+        blank = None
     if len({r.wash for r in readings}) < 2:
         return Forecast("cannot tell", "Read the pH after two different washes or more.", last, name)
     if all(r.bound for r in readings):
@@ -121,6 +106,8 @@ def forecast(
     cells = update([(r.wash, r.limit, r.sd, r.bound) for r in readings], waters, prior or Prior(), own)
     goals = np.asarray([h.log_target(sign, TOLERANCE, band) for h in waters])[cells.hypothesis]
     ahead, chance = _chance_done(cells, goals, last)
+    newest = checked.newest()[-1]
+    outside = _outside(newest, sign, band, _own_ph(water, blank) if water is not None or blank is not None else None)
     found = Forecast(
         "ok",
         "",
@@ -129,14 +116,39 @@ def forecast(
         share=_range(cells.share, cells.weight),
         start=_range(10.0**cells.log_start, cells.weight),
         residue=_range(10.0 ** (_last(cells, last)), cells.weight),
-        done_now=float(chance[0]),
+        done_now=min(float(chance[0]), OUTSIDE) if outside else float(chance[0]),
         water_ph=_range(np.asarray([h.own_ph for h in waters])[cells.hypothesis], cells.weight),
         curve=_curve(cells, waters, last, ahead, chance),
     )
     washes = [Wash(r.wash, r.ph, r.interval) for r in sorted(readings, key=lambda r: r.wash) if r.bound == 0]
     if standing := stall(washes, "acid" if sign > 0 else "lye", _own_ph(water, blank)):
-        return replace(found, status="stalled", sentence=standing.sentence)
-    return _verdict(found, cells, ahead, chance)
+        return replace(found, status="stalled", sentence=standing.sentence + wrong_blank)
+    judged = _verdict(found, cells, ahead, chance)
+    if judged.whole is not None and judged.whole[0] == 0 and judged.status in ("ok", "done"):
+        judged = _not_yet(judged, newest, outside)
+    return replace(judged, sentence=judged.sentence + wrong_blank)
+
+
+def _outside(newest: Reading, sign: int, band: tuple[float, float], own: tuple[float, float] | None) -> bool:
+    """Whether all of the newest reading's interval is still this side of neutral, and of the rinse water's own pH."""
+    if sign > 0:
+        goal = band[0] if own is None else min(band[0], own[0] - TOLERANCE)
+        return newest.interval[1] < goal and newest.bound <= 0
+    goal = band[1] if own is None else max(band[1], own[1] + TOLERANCE)
+    return newest.interval[0] > goal and newest.bound >= 0
+
+
+def _not_yet(found: Forecast, newest: Reading, outside: bool) -> Forecast:
+    """Done, or probably so, only where the newest reading itself says so."""
+    if outside:
+        text = (
+            f"{newest.called.capitalize()} lies outside neutral, though the others say it should be done: wash on and "
+        )
+        return replace(found, status="cannot tell", sentence=f"{text}read once more.", washes=None, whole=None)
+    if newest.doubtful:
+        text = f"{newest.called.capitalize()} is doubtful: read it again before you call it done."
+        return replace(found, status="cannot tell", sentence=text, washes=None, whole=None)
+    return found
 
 
 def _own_ph(water: RinseWater | None, blank: tuple[float, tuple[float, float]] | None) -> tuple[float, float]:
@@ -154,8 +166,7 @@ def _side(readings: list[Reading], kind: str) -> int:
         return 1 if kind == "acid" else -1
     if kind != "auto":
         raise ValueError(f"kind is acid, lye or auto, not {kind!r}")
-    furthest = max(readings, key=lambda r: abs(r.ph - 7.0), default=None)
-    return 1 if furthest is None or furthest.ph < 7.0 else -1
+    return side(readings)
 
 
 def _last(cells: Cells, last: int) -> Array:

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from service.bench.procedure import NEUTRAL
-from service.bench.washing.forecast import Forecast, Reading
+from service.bench.washing.course import course
+from service.bench.washing.forecast import Forecast
 from service.bench.washing.forecast import forecast as bench_forecast
+from service.bench.washing.reading import Reading
 from service.bench.water import RinseWater, aired_water, pure_water, tap_water
 
 NEWEST_OF_A_WASH = 8  # more readings of one wash tell hardly more: their errors are mostly shared
@@ -80,6 +82,9 @@ def forecast(
     ``water`` None means unknown; ``blank`` is the rinse water's own reading, pH and 95 % interval, if there is one;
     ``band`` the pH called neutral.
     """
+    checked = course(readings, None if water is None else water.alkalinity)
+    if checked.questions:
+        return WashForecast("cannot tell", checked.questions[0].sentence)
     phase, before = counting(readings)
     found = bench_forecast([replace(r, wash=r.wash - before) for r in phase], water, blank, band=band)
     return _flat(found, before)
@@ -105,17 +110,12 @@ def latest_phase(readings: Sequence[Reading]) -> tuple[list[Reading], int]:
 def phases(readings: Sequence[Reading]) -> list[tuple[list[Reading], int]]:
     """Readings of each washing in turn, and the number of washes before it.
 
-    A batch is washed more than once: free of acid, then, after the lye, free of lye. No wash makes the pH leave neutral
-    again, so where it does a new washing began. Its first liquid is not known, only its first reading.
+    A batch is washed more than once: free of acid, then, after the lye, free of lye. The batch's notes say where a new
+    washing began (``Reading.part``), never the pH alone: a drop of lye on a strip must not start the course anew.
     """
-    ordered = sorted(readings, key=lambda r: r.wash)
-    starts = [0]
-    for i in range(1, len(ordered)):
-        was, now = ordered[i - 1].ph, ordered[i].ph
-        if (now > 10.0 and was < 9.0) or (now < 4.0 and was > 5.0):
-            starts.append(i)
-    ends = [*starts[1:], len(ordered)]
-    return [(ordered[a:b], ordered[a].wash - 1 if a else 0) for a, b in zip(starts, ends, strict=True)]
+    parts = sorted({r.part for r in readings})
+    found = [course([r for r in readings if r.part <= part]) for part in parts]
+    return [(list(one.readings), one.before) for one in found] or [([], 0)]
 
 
 def _flat(found: Forecast, before: int) -> WashForecast:

@@ -7,9 +7,10 @@ from dataclasses import asdict, dataclass, field
 
 from service.bench.procedure import NEUTRAL
 from service.bench.washing.decant import Split, best_split, retained_share, splits
-from service.bench.washing.forecast import TOLERANCE, Forecast, Reading, forecast
+from service.bench.washing.forecast import TOLERANCE, Forecast, forecast
 from service.bench.washing.phases import named_water
 from service.bench.washing.posterior import Prior
+from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from service.bench.water import RinseWater, liquid_ph
 

@@ -17,6 +17,7 @@ from service.readers.jobs import job_again
 from service.readers.pictures import NotAPicture, clean_job, thumbnail_job
 from service.readers.reread import reread_batch
 from service.readers.statement import Said
+from service.readers.taking import taking_of
 from service.readers.worker import Job, Kind, overlay_job
 from service.web.components import Service, ServiceDep, the_batch, the_entry
 from service.web.problems import ServiceProblem, responses
@@ -24,11 +25,13 @@ from service.web.routes.batches import BatchId
 from service.web.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
 from stripread.errors import CallError
 from stripread.results import SOFTWARE
+from stripread.tint.conditions import dilution_of
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 YesNo = Literal["yes", "no", "unknown"]
 Liquid = Literal["acid", "neutral", "unknown"]
+Softness = Literal["soft", "hard", "unknown"]
 _PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
 
 
@@ -46,6 +49,19 @@ async def send_photo(
         YesNo, Form(description="Whether a tint smelled of ammonia, or a strip said so.")
     ] = "unknown",
     liquid: Annotated[Liquid, Form(description="The tested liquid of a tint before the ammonia.")] = "unknown",
+    ammonia_ph: Annotated[
+        float | None, Form(ge=0, le=14, description="A strip's pH on a tint's ammoniated drop.")
+    ] = None,
+    flakes: Annotated[YesNo, Form(description="Whether pale flakes float in a tint's drop.")] = "unknown",
+    water: Annotated[Softness, Form(description="The rinse water of a tint.")] = "unknown",
+    dilution: Annotated[
+        float | None, Form(ge=1, le=1000, description="A tint's volume after acid and ammonia over the sample's own.")
+    ] = None,
+    sample_ml: Annotated[
+        float | None, Form(gt=0, le=1000, description="Instead: a tint's sample before anything was added, mL ...")
+    ] = None,
+    drops: Annotated[int, Form(ge=0, le=2000, description="... the drops of ammonia and acid added ...")] = 0,
+    added_ml: Annotated[float | None, Form(ge=0, le=1000, description="... and what else was added, mL.")] = None,
     profile: Annotated[
         Text | None, Form(max_length=200, description="Name of the strip's profile; the service's first if not given.")
     ] = None,
@@ -76,6 +92,9 @@ async def send_photo(
     same photo in the same batch within a minute is taken for sent again, too.
     """
     strip = kind == "ph"
+    diluted = dilution
+    if dilution is None and sample_ml is not None and (drops or added_ml is not None):
+        diluted = round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)
     try:
         said = (
             Said(dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None)
@@ -91,7 +110,16 @@ async def send_photo(
         wash=wash,
         note=note,
         path_mm=path_mm,
-        taking={"wash": liquid, "ammonia_excess": ammonia_excess} if kind == "tint" else {},
+        taking=taking_of(
+            wash=liquid,
+            water=water,
+            ammonia_excess=ammonia_excess,
+            ammonia_ph=ammonia_ph,
+            flakes=flakes,
+            dilution=diluted,
+        )
+        if kind == "tint"
+        else {},
         snapped_at=snapped_at or None,
         profile=(profile or None) if strip else None,
         said=said,

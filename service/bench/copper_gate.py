@@ -1,0 +1,174 @@
+"""The copper gate: open only where copper's absence was shown, in different washes, in all that stays with the solid.
+
+A clear drop proves nothing by itself. Too little ammonia in acid shows neither blue nor flakes, near neutral flakes and
+no blue (PHREEQC, tests/data/ammonia_test.csv); in hard water copper may lie in the solid as carbonate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from service.bench.procedure import TintNone
+from service.bench.readings import LoggedPh, LoggedTint, Observation
+from service.bench.verdict import Verdict
+
+Pair = tuple[float, float]
+Water = Literal["soft", "hard", "unknown"]
+COPPER_FALLS = 5.2  # pH from which 1 g/L of copper leaves the liquid as hydroxide; NIST 46 constants, minteq.v4.dat
+STRONGEST = 14.8  # mol/L of ammonia as sold at most (28 %); from memory
+
+
+@dataclass(frozen=True)
+class Metal:
+    """What a copper limit needs: silver in the batch, g, and liquid that stays with the solid, L."""
+
+    silver_g: float | None = None
+    retained_l: float | None = None
+
+
+@dataclass(frozen=True)
+class _Test:
+    """A logged tint, of a wash that is known."""
+
+    seen: Observation
+    tint: LoggedTint
+    wash: int
+
+
+def copper_ppm(limit_mg_l: float, retained_l: float, silver_g: float) -> float:
+    """Copper in the metal, mg/kg, if what stays with the solid holds ``limit_mg_l`` of copper and dries in."""
+    return limit_mg_l * retained_l / (silver_g / 1000.0)
+
+
+def judge_copper(
+    gate: TintNone,
+    here: Sequence[Observation],
+    metal: Metal,
+    water: Water,
+    every: Sequence[Observation] = (),
+) -> Verdict:
+    """Judge by the tints of this stage.
+
+    Parameters
+    ----------
+    here
+        Readings of this stage, in the order in which they were taken.
+    water
+        The rinse water, as named for the batch.
+    every
+        The pH readings that tell whether a tested wash was acid; ``here`` where not given.
+    """
+    seen = [o for o in here if isinstance(o.reading, LoggedTint) and not o.reading.refused]
+    if not seen:
+        return Verdict("cannot tell", "No tint reading in this stage yet.")
+    if seen[-1].wash is None:
+        return Verdict("cannot tell", f"{_name(seen[-1])} has no wash number: correct it, to tell washes apart.")
+    tests = [_Test(o, o.reading, o.wash) for o in seen if isinstance(o.reading, LoggedTint) and o.wash is not None]
+    washes = sorted({test.wash for test in tests})[-int(gate.times) :]
+    if any(t.tint.decision == "copper" and not t.tint.doubtful for t in tests if t.wash in washes):
+        return Verdict("hold", "Copper was still seen in the last washes: wash on.")
+    counted = [[t for t in tests if t.wash == wash][-1] for wash in washes]
+    doubts = [_late(tests[-1], counted[-1])]
+    doubts += [_doubt(test, [o for o in every or here if o.wash == test.wash], water) for test in counted]
+    if any(doubts):
+        return Verdict("cannot tell", next(filter(None, doubts)))
+    if len(counted) < int(gate.times):
+        text = f"None seen in wash {washes[-1]}; {int(gate.times)} different washes running are needed"
+        return Verdict("hold", f"{text}: test the next one too.")
+    return _hidden(gate.ppm, counted, metal)
+
+
+def _late(latest: _Test, last: _Test) -> str:
+    """A test taken last that is not of the last wash: one of the two numbers is wrong."""
+    if latest.wash == last.wash:
+        return ""
+    text = f"{_name(latest.seen)} (wash {latest.wash}) was taken after {_name(last.seen, first=False)} "
+    return f"{text}(wash {last.wash}): which wash number is wrong? Correct or withdraw one."
+
+
+def _name(seen: Observation, *, first: bool = True) -> str:
+    if seen.entry is None:
+        return "A copper test" if first else "a copper test"
+    return f"{'Entry' if first else 'entry'} {seen.entry}"
+
+
+def _doubt(test: _Test, same_wash: Sequence[Observation], water: Water) -> str:
+    """Why this test shows no absence, and the one thing to do; empty where it does."""
+    phs = [o.reading for o in same_wash if isinstance(o.reading, LoggedPh) and not o.reading.refused]
+    intervals = [ph.interval for ph in phs if ph.interval is not None]
+    return _ammonia(test) or _unclear(test) or _diluted(test, intervals) or _in_solid(test, intervals, water)
+
+
+def _ammonia(test: _Test) -> str:
+    called, taken = _name(test.seen), test.tint.conditions()
+    missing = "dip a strip into the drop (9.5 or more)" if taken.ammonia_ph is None else "say whether flakes float"
+    unshown = f"{called} does not show that ammonia was in excess: {missing}, and log it with the photo."
+    return {
+        "shown": "",
+        "too acid": f"{called} was still acid, where copper shows nothing: add ammonia to pH 9.5 or more.",
+        "short": f"{called} had too little ammonia: more drops, until no flakes float and a strip reads 9.5 or more.",
+    }.get(taken.ammonia, unshown)
+
+
+def _unclear(test: _Test) -> str:
+    called = _name(test.seen)
+    if test.tint.doubtful:
+        return f"{called} is doubtful: take the tint again."
+    return "" if test.tint.decision == "none seen" else f"{called} is undecided: take it again with a deeper sample."
+
+
+def _diluted(test: _Test, intervals: Sequence[Pair]) -> str:
+    dilution = test.tint.dilution()
+    if dilution is None:
+        return f"{_name(test.seen)} does not say how far it was diluted: give the sample's mL and the drops added."
+    if any((dilution - 1.0) * STRONGEST < 10.0**-high for _, high in intervals):
+        text = f"{_name(test.seen)}: so little ammonia can't have taken up the acid of wash {test.wash}"
+        return f"{text}: check the drops and the volume."
+    return ""
+
+
+def _in_solid(test: _Test, intervals: Sequence[Pair], water: Water) -> str:
+    taken = test.tint.conditions()
+    soft = water == "soft" or (taken.water == "soft" and water == "unknown")
+    if soft or _acid_side(taken.wash == "acid", intervals):
+        return ""
+    if "hard" in (water, taken.water):
+        text = "None seen in the liquid, but in hard water copper may lie in the solid"
+        return f"{text}: rinse once with slightly acid water and test that."
+    text = f"{_name(test.seen)}: copper may lie in the solid unless the wash is acid or the water soft"
+    return f"{text}: read that wash's pH, or name the batch's water."
+
+
+def _acid_side(said: bool, intervals: Sequence[Pair]) -> bool:
+    """Whether the wash kept copper dissolved: by its own pH where that was read, else as said of the test."""
+    return all(pair[1] < COPPER_FALLS for pair in intervals) if intervals else said
+
+
+def _hidden(most: float, tests: Sequence[_Test], metal: Metal) -> Verdict:
+    """None seen, so how much could be there all the same?"""
+    limits = [_limit(test.tint) for test in tests]
+    known = [limit for limit in limits if limit is not None]
+    missing = ""
+    if len(known) < len(limits):
+        missing = "give the depth of the sample in mm"
+    elif not metal.silver_g:
+        missing = "weigh the chloride or the metal"
+    elif not metal.retained_l:
+        missing = "note the liquid that stays with the solid (the batch's vessel)"
+    if missing or not metal.silver_g or not metal.retained_l:
+        return Verdict("cannot tell", f"None seen; to say what hides in the metal, {missing}.")
+    limit = max(known)
+    ppm = copper_ppm(limit, metal.retained_l, metal.silver_g)
+    what = f"{ppm:.2g} ppm ({limit:.2g} mg/L in the wash, dilution counted; {most:g} ppm wanted)"
+    if ppm > most:
+        return Verdict("hold", f"None seen, but up to {what} could hide in the metal: use a deeper sample, or wash on.")
+    return Verdict("open", f"None seen in {len(tests)} different washes: below {what} copper from the liquid.")
+
+
+def _limit(tint: LoggedTint) -> float | None:
+    """Copper that may be there unseen, mg/L of the undiluted wash: the limit, or the interval's end if that is more."""
+    if tint.detection_limit is None:
+        return None
+    return max(tint.detection_limit, tint.interval[1] if tint.interval is not None else 0.0)

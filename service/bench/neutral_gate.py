@@ -1,0 +1,155 @@
+"""The pH gate: open by two valid readings of different washes, or by one beside the rinse water's own.
+
+It goes by wash number and by when the photo was taken; readings that can't be one washing's course are asked back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from service.bench.procedure import PhNeutral
+from service.bench.readings import LoggedPh, Observation
+from service.bench.verdict import Verdict
+from service.bench.washing.course import Course, course, plausible_water
+from service.bench.washing.reading import Reading
+
+BOUNDS = {None: 0, "at most": -1, "at least": 1}
+ALIKE = 0.3  # pH: two strips of one lot in one liquid
+SURELY = 1.0  # pH: against the rinse water, what is left of acid or lye lies below 1e-4 mol/L
+
+
+def wash_reading(seen: Observation) -> Reading | None:
+    """The reading as the course of a washing takes it; None where it has no value or no wash number.
+
+    An end of the strip's range counts as a bound; one of which nobody can say which end is left out.
+    """
+    reading, bound = seen.reading, seen.bound()
+    if not isinstance(reading, LoggedPh) or reading.refused or reading.ph is None or reading.interval is None:
+        return None
+    if seen.wash is None or bound == "unknown":
+        return None
+    name = "" if seen.entry is None else f"entry {seen.entry}"
+    return Reading(seen.wash, reading.ph, reading.interval, BOUNDS[bound], name, seen.at, seen.part, reading.doubtful)
+
+
+def judge_neutral(
+    gate: PhNeutral,
+    here: Sequence[Observation],
+    every: Sequence[Observation] = (),
+    alkalinity: float | None = None,
+) -> Verdict:
+    """Judge by the pH readings of washes.
+
+    Parameters
+    ----------
+    here
+        Readings of this stage and of the rinse water, in the order in which they were taken.
+    every
+        All of the batch: a number may be wrong against an earlier stage. ``here`` where not given.
+    alkalinity
+        Of the rinse water, mol/L, if known.
+    """
+    read = [o for o in here if isinstance(o.reading, LoggedPh) and not o.reading.refused and o.reading.ph is not None]
+    seen = [o for o in read if not o.blank]
+    if not seen:
+        return Verdict("cannot tell", "No pH reading in this stage yet.")
+    if seen[-1].wash is None:
+        who = "The last pH reading" if seen[-1].entry is None else f"Entry {seen[-1].entry}"
+        return Verdict("cannot tell", f"{who} has no wash number: correct it, so that washes can be told apart.")
+    if seen[-1].bound() == "unknown":
+        return Verdict("cannot tell", "The last strip stood at the end of its range: use a strip of a wider one.")
+    washes = [o for o in (every or here) if not o.blank]
+    found = course([r for o in washes if (r := wash_reading(o)) is not None], alkalinity)
+    return _of_course(gate, found, {(o.entry, o.at) for o in seen}, _blank(read))
+
+
+def _blank(read: Sequence[Observation]) -> LoggedPh | str | None:
+    """The rinse water's own last reading, or why it does not count."""
+    blanks = [o.reading for o in read if o.blank and isinstance(o.reading, LoggedPh)]
+    if not blanks or blanks[-1].ph is None or blanks[-1].interval is None:
+        return None
+    if blanks[-1].doubtful:
+        return "The rinse water's own reading is doubtful: read it again."
+    if not plausible_water(blanks[-1].interval):
+        return f"The rinse water's own pH {blanks[-1].ph:.1f} is no plausible water: read it again."
+    return blanks[-1]
+
+
+def _of_course(
+    gate: PhNeutral, found: Course, here: set[tuple[int | None, str]], blank: LoggedPh | str | None
+) -> Verdict:
+    reps = found.newest()
+    last, before = reps[-1], reps[-2] if len(reps) > 1 else None
+    latest = max(found.readings, key=lambda r: r.at)
+    for question in found.questions:
+        if {*reps[-2:], latest} & set(question.about):
+            return Verdict("cannot tell", question.sentence)
+    if not any(r.wash == last.wash and _key(r) in here for r in found.readings):
+        text = f"{last.called.capitalize()} was read in an earlier stage: read a wash of this one."
+        return Verdict("cannot tell", text)
+    if last.doubtful:
+        return Verdict("cannot tell", f"The last pH, {last.ph:.1f}, is doubtful: read it again.")
+    return _newest(gate.band, last, before, blank)
+
+
+def _newest(band: tuple[float, float], last: Reading, before: Reading | None, blank: LoggedPh | str | None) -> Verdict:
+    """The newest wash, valid: by the wash before it, else by the rinse water."""
+    (a, b), (low, high) = _open(last), band
+    inside = low <= a and b <= high
+    if inside and before is not None and not before.doubtful and _touches(_open(before), band):
+        text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}"
+        return Verdict("open", f"{text}, after {before.ph:.1f} in the wash before.")
+    if isinstance(blank, LoggedPh):
+        if inside and blank.ph is not None and abs(last.ph - blank.ph) <= SURELY:
+            text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}"
+            return Verdict("open", f"{text}, and near the rinse water's own {blank.ph:.1f}.")
+        return _against_blank(last, blank)
+    if inside:
+        more = f" {blank}" if isinstance(blank, str) else ""
+        text = f"pH {last.ph:.1f} lies inside {low:g} to {high:g}, but one reading is no proof"
+        return Verdict("cannot tell", f"{text}: read the next wash too, or the rinse water.{more}")
+    return _outside(last, band, blank if isinstance(blank, str) else "Read the rinse water too.")
+
+
+def _outside(last: Reading, band: tuple[float, float], then: str) -> Verdict:
+    (a, b), (low, high) = _open(last), band
+    if b < low or a > high:
+        text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies outside {low:g} to {high:g}: wash on. {then}"
+        return Verdict("hold", text)
+    text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) reaches over the edge of {low:g} to {high:g}. {then}"
+    return Verdict("cannot tell", text)
+
+
+def _key(reading: Reading) -> tuple[int | None, str]:
+    number = reading.name.removeprefix("entry ")
+    return (int(number) if number else None, reading.at)
+
+
+def _open(reading: Reading) -> tuple[float, float]:
+    """The interval, open where the strip's range ended."""
+    low, high = reading.interval
+    return (0.0 if reading.bound < 0 else low, 14.0 if reading.bound > 0 else high)
+
+
+def _touches(pair: tuple[float, float], band: tuple[float, float]) -> bool:
+    return pair[0] <= band[1] and pair[1] >= band[0]
+
+
+def _against_blank(sample: Reading, blank: LoggedPh) -> Verdict:
+    """Not different from the rinse water: the difference holds 0 in its 95 % interval and is below 1 pH for sure."""
+    assert blank.ph is not None
+    assert blank.interval is not None
+    own = blank.ph
+    half = max(sample.interval[1] - sample.ph, sample.ph - sample.interval[0])
+    reach = (half**2 + max(blank.interval[1] - own, own - blank.interval[0]) ** 2) ** 0.5
+    gap = sample.ph - own
+    if sample.bound:
+        return Verdict("cannot tell", "The strip stood at the end of its range: use one of a wider range.")
+    if abs(gap) > max(reach, ALIKE):
+        return Verdict("hold", f"pH {sample.ph:.1f} still differs from the rinse water's {own:.1f}: wash on.")
+    if abs(gap) + reach > SURELY:
+        text = (
+            f"pH {sample.ph:.1f} against {own:.1f} of the rinse water, each too uncertain to compare: read both again."
+        )
+        return Verdict("cannot tell", text)
+    return Verdict("open", f"pH {sample.ph:.1f} is not different from the rinse water's own {own:.1f}.")
