@@ -1,3 +1,65 @@
-"""From one phone photo to a measurement: find the card, correct the light, infer, or refuse."""
+"""From one phone photo to a measurement: find the card, correct the light, infer, or refuse.
 
-__version__ = "0.1.0"
+The public face: ``read_ph``, ``read_tint``, ``read_solid``, ``combine``, ``load_profile``, ``card_layout``, what they
+return, and ``CallError``. Importing it loads nothing; each name loads what it needs when it is first used.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+from stripread.version import __version__
+
+if TYPE_CHECKING:
+    from stripread.card.layout import CardLayout
+    from stripread.errors import CallError
+    from stripread.library import card_layout, combine, load_profile, read_ph, read_solid, read_tint
+    from stripread.ph.combined_reading import CombinedReading
+    from stripread.ph.profile import Profile
+    from stripread.reasons import Reason
+    from stripread.results import PhReading, SolidReading, TintReading
+
+__all__ = [
+    "CallError",
+    "CardLayout",
+    "CombinedReading",
+    "PhReading",
+    "Profile",
+    "Reason",
+    "SolidReading",
+    "TintReading",
+    "__version__",
+    "card_layout",
+    "combine",
+    "load_profile",
+    "read_ph",
+    "read_solid",
+    "read_tint",
+]
+
+_HOME = {
+    "CallError": "stripread.errors",
+    "CardLayout": "stripread.card.layout",
+    "CombinedReading": "stripread.ph.combined_reading",
+    "PhReading": "stripread.results",
+    "Profile": "stripread.ph.profile",
+    "Reason": "stripread.reasons",
+    "SolidReading": "stripread.results",
+    "TintReading": "stripread.results",
+    **dict.fromkeys(
+        ("card_layout", "combine", "load_profile", "read_ph", "read_solid", "read_tint"), "stripread.library"
+    ),
+}
+
+
+def __getattr__(name: str) -> Any:  # noqa: ANN401 - functions and classes, typed above
+    if name not in _HOME:
+        raise AttributeError(f"module 'stripread' has no attribute {name!r}")
+    thing = getattr(importlib.import_module(_HOME[name]), name)
+    globals()[name] = thing  # so that it is asked only once
+    return thing
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

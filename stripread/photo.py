@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from stripread.imagefile import (
     Header,
+    check_sides,
     decode,
     is_display_p3,
     not_a_picture,
@@ -27,6 +28,7 @@ from stripread.imagefile import (
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float64]
+Source = bytes | Pixels  # a file as it came, or an upright sRGB picture (H, W, 3) that somebody has decoded
 
 WHOLE_PIXELS = 26_000_000  # of a clean copy: beyond it half the size, so that memory stays bounded
 
@@ -84,14 +86,23 @@ class Photo:
         return rgb if same_tone else self.convert(rgb)
 
 
-def fingerprint(data: bytes) -> str:
-    """SHA-256 of the file, hexadecimal: names a photo in every result."""
-    return hashlib.sha256(data).hexdigest()
+def fingerprint(data: Source) -> str:
+    """SHA-256, hexadecimal: names a photo in every result.
+
+    Of a file it is over its bytes; of an array (H, W, 3) over the line ``RGB uint8 H W`` in ASCII, a line feed, and the
+    pixels row by row, three bytes each.
+    """
+    if isinstance(data, bytes):
+        return hashlib.sha256(data).hexdigest()
+    digest = hashlib.sha256(f"RGB uint8 {data.shape[0]} {data.shape[1]}\n".encode())
+    digest.update(np.ascontiguousarray(data).data)
+    return digest.hexdigest()
 
 
-def open_photo(data: bytes, *, quick: bool = False) -> Photo:
-    """Open a JPEG, PNG, WebP, TIFF or HEIC file; of an animated one, the first picture.
+def open_photo(data: Source, *, quick: bool = False) -> Photo:
+    """Open a JPEG, PNG, WebP, TIFF or HEIC file (of an animated one, the first picture), or an array of pixels.
 
+    An array is (H, W, 3) uint8, sRGB, and upright: it has no EXIF that says otherwise, nor when it was taken.
     ``quick`` decodes a large photo at half of the usual working size: enough when the card fills the frame.
 
     Raises
@@ -100,6 +111,8 @@ def open_photo(data: bytes, *, quick: bool = False) -> Photo:
         ``not_a_picture`` when it can't be opened or is past the limits, ``file_cut_off`` when a part of it is missing,
         ``too_small``.
     """
+    if not isinstance(data, bytes):
+        return _of_array(data, quick=quick)
     header = read_header(data)
     k = reduction(header.size)
     # Where the decoder must hold the whole picture a smaller one costs as much, and would be decoded twice.
@@ -108,6 +121,26 @@ def open_photo(data: bytes, *, quick: bool = False) -> Photo:
         k *= 2
     rgb, size, offset = _upright(header, k)
     return Photo(rgb, float(k), size, offset, fingerprint(data), header.taken_at, srgb_converter(header.icc), halved)
+
+
+def _of_array(pixels: Pixels, *, quick: bool) -> Photo:
+    """An array (H, W, 3) averaged down to the working size a file of its size would have.
+
+    Raises
+    ------
+    Refused
+        ``too_small``, or ``not_a_picture`` when it is larger than any photo.
+    """
+    h, w = pixels.shape[:2]
+    check_sides((w, h))
+    k = reduction((w, h))
+    halved = quick and 2 <= k <= 4
+    if halved:
+        k *= 2
+    rgb = np.ascontiguousarray(pixels[: h // k * k, : w // k * k])
+    if k > 1:
+        rgb = np.asarray(cv2.resize(rgb, (w // k, h // k), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    return Photo(rgb, float(k), (w, h), (0, 0), fingerprint(pixels), None, None, halved)
 
 
 def _upright(header: Header, k: int) -> tuple[Pixels, tuple[int, int], tuple[int, int]]:

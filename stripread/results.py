@@ -6,11 +6,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Any, Literal, Self
 
-from stripread import __version__
+from stripread.notebook import html_of
 from stripread.reasons import Reason
+from stripread.version import __version__
 
 Status = Literal["ok", "doubtful", "refused"]
 Interval = tuple[float, float]
@@ -35,6 +37,34 @@ class Stamp:
     software: str
     seconds: float
     taken_at: str | None = None  # the photo's own time, ISO 8601 without zone, from its EXIF
+
+
+class Shown:
+    """A result as notebooks show it; the picture is drawn only when it is asked for.
+
+    What draws it stands beside the fields, not among them: equal results stay equal, and a result that is pickled or
+    copied travels without it.
+    """
+
+    def to_dict(self) -> dict[str, Any]:
+        """The result as its JSON object."""
+        raise NotImplementedError
+
+    def drawn_by(self, draw: Callable[[], bytes | None]) -> Self:
+        """Let ``draw`` make the picture, a PNG file, or None where it can't be made any more; returns the result."""
+        self.__dict__["_draw"] = draw
+        return self
+
+    def picture(self) -> bytes | None:
+        """The picture of the reading as PNG file, drawn anew from its photo; None where the photo is not at hand."""
+        draw = self.__dict__.get("_draw")
+        return None if draw is None else draw()
+
+    def _repr_html_(self) -> str:
+        return html_of(self.to_dict(), self.picture())
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {name: value for name, value in self.__dict__.items() if name != "_draw"}
 
 
 @dataclass(frozen=True)
@@ -97,7 +127,7 @@ class StripReading:
 
 
 @dataclass(frozen=True)
-class PhReading:
+class PhReading(Shown):
     """A pH reading. ``ph`` and ``interval`` are None when refused.
 
     With several strips in the lane it is the first one's, nearest the card's top edge; ``strips`` has all of them.
@@ -120,6 +150,10 @@ class PhReading:
     def status(self) -> Status:
         """What the reasons amount to."""
         return status_of(self.reasons)
+
+    def __repr__(self) -> str:
+        value = "no value" if self.ph is None else f"pH {self.ph:.2f}{_span(self.interval, 2)}"
+        return f"<PhReading {value} {_verdict(self.status, self.reasons)}>"
 
     def own(self) -> StripReading:
         """The part of it that is the strip's own."""
@@ -154,7 +188,7 @@ class PhReading:
 
 
 @dataclass(frozen=True)
-class TintReading:
+class TintReading(Shown):
     """A tint reading. Absorbances are decadic, at the band's maximum, one passage; concentrations mg/L of copper.
 
     Everything measured is None when refused; concentrations also without a path length. ``metal`` is what the
@@ -184,6 +218,14 @@ class TintReading:
     def status(self) -> Status:
         """What the reasons amount to."""
         return status_of(self.reasons)
+
+    def __repr__(self) -> str:
+        value = "no value"
+        if self.mg_per_l is not None:
+            value = f"{self.decision} {self.mg_per_l:.1f}{_span(self.interval, 1)} mg/L"
+        elif self.absorbance is not None:
+            value = f"{self.decision} absorbance {self.absorbance:.4f}{_span(self.absorbance_interval, 4)}"
+        return f"<TintReading {value} {_verdict(self.status, self.reasons)}>"
 
     def to_dict(self) -> dict[str, Any]:
         """The reading as its JSON object."""
@@ -217,7 +259,7 @@ class TintReading:
 
 
 @dataclass(frozen=True)
-class SolidReading:
+class SolidReading(Shown):
     """A reading of a solid: its colour, CIELAB D50 with standard deviations, and the share of its area that is pale."""
 
     stamp: Stamp
@@ -233,6 +275,12 @@ class SolidReading:
     def status(self) -> Status:
         """What the reasons amount to."""
         return status_of(self.reasons)
+
+    def __repr__(self) -> str:
+        value = "no value"
+        if self.pale_fraction is not None:
+            value = f"pale {self.pale_fraction:.4f}{_span(self.pale_interval, 4)}"
+        return f"<SolidReading {value} {_verdict(self.status, self.reasons)}>"
 
     def to_dict(self) -> dict[str, Any]:
         """The reading as its JSON object."""
@@ -258,6 +306,16 @@ class SolidReading:
 def reasons_json(reasons: tuple[Reason, ...]) -> list[dict[str, str]]:
     """Reasons as JSON, in the order found."""
     return [{"code": r.code, "severity": r.severity, "message": r.message} for r in reasons]
+
+
+def _span(interval: Interval | None, digits: int) -> str:
+    return "" if interval is None else f" ({interval[0]:.{digits}f} to {interval[1]:.{digits}f})"
+
+
+def _verdict(status: Status, reasons: tuple[Reason, ...]) -> str:
+    """The status, and of a refusal its code."""
+    codes = [reason.code for reason in reasons if reason.severity == "refuse"]
+    return f"{status}: {', '.join(codes)}" if codes else status
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

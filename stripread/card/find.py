@@ -11,7 +11,7 @@ from stripread.card.patches import PatchSamples, sample_patches
 from stripread.card.pose import CardPose, solve_pose
 from stripread.card.view import CardView, card_view, check_sharp
 from stripread.errors import Refused
-from stripread.photo import Photo, fingerprint, open_photo
+from stripread.photo import Photo, Source, fingerprint, open_photo
 from stripread.results import SOFTWARE, Stamp
 
 QUICK_PX_PER_MM = 3.5  # of the quick look: a 6 mm pad is then 21 pixels wide
@@ -26,15 +26,17 @@ class CardTrace:
     view: CardView | None = None
     samples: PatchSamples | None = None
 
-    def stamp(self, name: str, data: bytes, seconds: float) -> Stamp:
-        """What is known of the reading whatever came of it; ``data`` are the photo's bytes."""
+    def stamp(self, name: str, data: Source, seconds: float) -> Stamp:
+        """What is known of the reading whatever came of it; ``data`` is the photo itself."""
         if self.photo is None:
             return Stamp(name, fingerprint(data), SOFTWARE, seconds, None)
         return Stamp(name, self.photo.sha256, SOFTWARE, seconds, self.photo.taken_at)
 
 
-def find_card(data: bytes, trace: CardTrace) -> CardView:
-    """Open the photo, find the card, rectify it and sample its patches; the stages are kept in ``trace``.
+def find_card(data: Source, trace: CardTrace) -> CardView:
+    """Find the card, rectify it and sample its patches; the stages are kept in ``trace``.
+
+    ``data`` is a file's bytes, or pixels (H, W, 3) uint8 as ``open_photo`` takes them.
 
     Raises
     ------
@@ -49,7 +51,7 @@ def find_card(data: bytes, trace: CardTrace) -> CardView:
     return trace.view
 
 
-def _locate(data: bytes, trace: CardTrace) -> tuple[Photo, CardPose]:
+def _locate(data: Source, trace: CardTrace) -> tuple[Photo, CardPose]:
     """Open the photo and find the card: a large photo first at half the working size: enough for a near card.
 
     Raises

@@ -7,7 +7,7 @@ for metadata may decode the whole picture. ``header`` holds the limits.
 from __future__ import annotations
 
 from stripread.imagefile.decode import decode, guard, reduction
-from stripread.imagefile.header import MAX_BYTES, Header, check_size, cut_off, not_a_picture
+from stripread.imagefile.header import MAX_BYTES, Header, check_sides, check_size, cut_off, not_a_picture
 from stripread.imagefile.heif import BRANDS, read_heif
 from stripread.imagefile.jpeg import read_jpeg
 from stripread.imagefile.png import SIGNATURE, read_png
@@ -17,6 +17,7 @@ from stripread.imagefile.webp import read_webp
 
 __all__ = [
     "Header",
+    "check_sides",
     "cut_off",
     "decode",
     "is_display_p3",

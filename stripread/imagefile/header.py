@@ -19,6 +19,7 @@ MAX_ICC = 4_000_000
 MIN_BYTES_PER_PIXEL = 0.004  # a photo never compresses further; a bomb does
 MIN_SIDES_PX = (192, 135)  # a card at 1.3 px/mm
 TARGET_LONG_SIDE_PX = 3050  # largest working picture: 12 MP is halved, 24 MP too, 48 MP quartered
+MAX_LONG_SIDE_PX = 8 * TARGET_LONG_SIDE_PX
 
 
 @dataclass(frozen=True)
@@ -78,9 +79,21 @@ def check_size(header: Header) -> None:
     w, h = header.size
     if w * h > MAX_PIXELS or header.decoder_bytes > MAX_DECODER_BYTES:
         raise not_a_picture(f"{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG")
-    if max(w, h) > 8 * TARGET_LONG_SIDE_PX:
+    check_sides(header.size)
+    if len(header.bare) < MIN_BYTES_PER_PIXEL * w * h:
+        raise not_a_picture(f"its header promises {w} x {h} pixels, but the file holds {len(header.bare)} bytes")
+
+
+def check_sides(size: tuple[int, int]) -> None:
+    """Refuse a picture of ``size`` (w, h) px that is too small for a card, or longer than any photo.
+
+    Raises
+    ------
+    Refused
+        ``too_small`` or ``not_a_picture``.
+    """
+    w, h = size
+    if max(w, h) > MAX_LONG_SIDE_PX:
         raise not_a_picture(f"{w} x {h} pixels; no phone takes so long a picture")
     if max(w, h) < MIN_SIDES_PX[0] or min(w, h) < MIN_SIDES_PX[1]:
         raise Refused(because("too_small", f"{w} x {h} pixels"))
-    if len(header.bare) < MIN_BYTES_PER_PIXEL * w * h:
-        raise not_a_picture(f"its header promises {w} x {h} pixels, but the file holds {len(header.bare)} bytes")

@@ -17,7 +17,7 @@ from stripread.ph.profile import Profile
 from stripread.ph.read import PhTrace, reading_of, strip_reading
 from stripread.ph.verdicts import doubts_of_estimate
 from stripread.reasons import Reason, because
-from stripread.results import SOFTWARE, PadColour, PhReading, Stamp
+from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp
 
 # Doubts that are judged anew from the mean: one photo's are not the mean's
 ESTIMATED = frozenset({"near_off_curve", "ambiguous", "wide_interval", "end_of_range"})
@@ -69,13 +69,17 @@ class Part:
 
 
 @dataclass(frozen=True)
-class CombinedReading:
+class CombinedReading(Shown):
     """A pH reading from several photos, as JSON a reading with what it was combined from beside it."""
 
     reading: PhReading
     parts: tuple[Part, ...]
     same_strip: bool
     agreement: Agreement | None
+
+    def __repr__(self) -> str:
+        value = repr(self.reading).removeprefix("<PhReading ").removesuffix(">")
+        return f"<CombinedReading {value}, of {len(self.parts)} photos>"
 
     def to_dict(self) -> dict[str, Any]:
         """The reading's JSON object with ``combined_from`` and ``agreement``."""

@@ -18,6 +18,7 @@ from stripread.errors import Refused
 from stripread.ph.posterior import PhEstimate, infer_ph
 from stripread.ph.profile import Profile
 from stripread.ph.verdicts import doubts_of_estimate, evident_interval
+from stripread.photo import Source
 from stripread.reasons import Reason
 from stripread.results import PadColour, PhReading, Stamp, StripReading
 from stripread.strip.find import FoundStrip, find_strips
@@ -54,14 +55,14 @@ class PhTrace:
         return self.strips[0] if self.strips else None
 
 
-def read_ph(data: bytes, profile: Profile, name: str = "") -> PhReading:
+def read_ph(data: Source, profile: Profile, name: str = "") -> PhReading:
     """Read the pH from one photo. Never raises for a bad photo: the reading is then refused, with its reason."""
     reading = trace_ph(data, profile, name).reading
     assert reading is not None
     return reading
 
 
-def trace_ph(data: bytes, profile: Profile, name: str = "") -> PhTrace:
+def trace_ph(data: Source, profile: Profile, name: str = "") -> PhTrace:
     """Read the pH from one photo and keep what every stage came to."""
     start = time.perf_counter()
     trace = PhTrace()

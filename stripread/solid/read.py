@@ -11,6 +11,7 @@ from stripread.card.values import CardValues, nominal_values
 from stripread.card.view import CardView, card_view
 from stripread.correction.fit import ColourFix, fix_colour
 from stripread.errors import Refused
+from stripread.photo import Source
 from stripread.reasons import Reason, because
 from stripread.results import SolidReading
 from stripread.solid.descriptions import fitting
@@ -33,7 +34,7 @@ class SolidTrace:
 
 
 def read_solid(
-    data: bytes,
+    data: Source,
     name: str = "",
     region_mm: tuple[float, float, float, float] | None = None,
     card_values: CardValues | None = None,
@@ -45,7 +46,7 @@ def read_solid(
 
 
 def trace_solid(
-    data: bytes,
+    data: Source,
     name: str = "",
     region_mm: tuple[float, float, float, float] | None = None,
     card_values: CardValues | None = None,

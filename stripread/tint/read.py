@@ -12,6 +12,7 @@ from stripread.card.layout import layout
 from stripread.card.view import CardView
 from stripread.colour import rgb_to_lab
 from stripread.errors import Refused
+from stripread.photo import Source
 from stripread.reasons import Reason, because
 from stripread.results import Stamp, TintReading
 from stripread.tint.concentration import Concentration, concentration, meaning
@@ -49,7 +50,7 @@ class TintRequest:
     dilution: float | None = None  # volume after acid and ammonia over the sample's own; None: not told, taken as 1
 
 
-def measure_tint(data: bytes, trace: TintTrace) -> TintSample:
+def measure_tint(data: Source, trace: TintTrace) -> TintSample:
     """Photo to the ratio of sample to blank; calibration calls it too.
 
     Raises
@@ -86,14 +87,14 @@ def _both(view: CardView, vials: Vials) -> tuple[Vials, list[Reason]]:
     return Vials(pair["sample"], pair["blank"]), doubts
 
 
-def read_tint(data: bytes, request: TintRequest | None = None, name: str = "") -> TintReading:
+def read_tint(data: Source, request: TintRequest | None = None, name: str = "") -> TintReading:
     """Read the tint from one photo. Never raises for a bad photo: the reading is then refused, with its reason."""
     reading = trace_tint(data, request, name).reading
     assert reading is not None
     return reading
 
 
-def trace_tint(data: bytes, request: TintRequest | None = None, name: str = "") -> TintTrace:
+def trace_tint(data: Source, request: TintRequest | None = None, name: str = "") -> TintTrace:
     """Read the tint from one photo and keep what every stage came to."""
     start = time.perf_counter()
     request = request or TintRequest()
