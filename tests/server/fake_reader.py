@@ -1,6 +1,7 @@
 """A reader that does what the photo's tail tells it, so that tests know what must come out.
 
-``FAKE:ph=6.50;`` reads 6.5 ± 0.3 · ``FAKE:slow=0.2;`` seconds
+``FAKE:ph=6.50;`` reads 6.5 ± 0.3, ``ph=6.5/0.2`` ± 0.2, ``doubt=6.5`` doubtful
+``FAKE:pale=0.01;`` · ``FAKE:slow=0.2;`` seconds
 ``FAKE:copper;`` and ``FAKE:undecided;`` of a tint · ``FAKE:refuse;``
 ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:eat=2000;`` MiB of memory
 """
@@ -38,19 +39,22 @@ class FakeReader:
             job.name, hashlib.sha256(data).hexdigest(), SOFTWARE, time.perf_counter() - start, "2026-05-12T10:00:00"
         )
         if job.kind == "tint":
-            return Outcome({**self._tint(stamp, what), "taken": dict(job.taking)})
+            tint = self._tint(stamp, what)
+            limit = None if job.path_mm is None else tint["detection_limit"] * job.taking.get("dilution", 1.0)
+            return Outcome({**tint, "taken": dict(job.taking), "detection_limit": limit})
         if job.kind == "solid":
-            return Outcome(self._solid(stamp))
+            return Outcome(self._solid(stamp, float(value) if what == "pale" else 0.013))
         known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]
         if what == "refuse":
             return Outcome(PhReading(stamp, None, None, reasons=(because("no_card"),), profile=known).to_dict())
-        ph = float(value)
+        value, _, half = value.partition("/")
+        ph, half = float(value), float(half or 0.3)
         pads = tuple(
             PadColour((60.0 - k, 10.0 * k - 20, 30.0), (0.5, 0.5, 0.5), ((0, 0), (1, 0), (1, 1), (0, 1)))
             for k in range(4)
         )
         reasons = (because("some_glare"),) if what == "doubt" else ()
-        reading = PhReading(stamp, ph, (ph - 0.3, ph + 0.3), pads=pads, misfit=1.0, reasons=reasons, profile=known)
+        reading = PhReading(stamp, ph, (ph - half, ph + half), pads=pads, misfit=1.0, reasons=reasons, profile=known)
         return Outcome(reading.to_dict(), [[61.0 - k, 10.0 * k - 21, 31.0] for k in range(4)])
 
     def overlay(self, job: Job) -> bytes:
@@ -71,9 +75,9 @@ class FakeReader:
         }
         return {**self._common(stamp), **more, "mg_per_l": 3.0, "interval": [0.0, 6.0], "detection_limit": 9.0}
 
-    def _solid(self, stamp):
+    def _solid(self, stamp, pale):
         more = {"kind": "solid", "lab": [30.0, 0.0, 1.0], "sd": [0.5, 0.5, 0.5]}
-        return {**self._common(stamp), **more, "pale_fraction": 0.013, "pale_interval": [0.008, 0.02]}
+        return {**self._common(stamp), **more, "pale_fraction": pale, "pale_interval": [0.6 * pale, 1.6 * pale]}
 
 
 class LaterReader(FakeReader):
