@@ -37,9 +37,10 @@ from stripread.ph.read import PhTrace, trace_ph
 from stripread.photo import Source
 from stripread.results import PhReading, SolidReading, TintReading
 from stripread.solid.read import trace_solid
+from stripread.tint.cells import SecondPhoto
 from stripread.tint.conditions import Answer, TintConditions, Wash, Water
 from stripread.tint.profile import TintProfile, default_response, load_tint_profile
-from stripread.tint.read import TintRequest, trace_tint
+from stripread.tint.read import TintRequest, measure_cells, trace_tint
 
 
 def read_ph(
@@ -104,6 +105,8 @@ def read_tint(
     retained_ml: float | None = None,
     silver_g: float | None = None,
     dilution: float | None = None,
+    cell_blank: Photo | None = None,
+    swapped: Photo | None = None,
     name: str | None = None,
 ) -> TintReading:
     """Look for copper's ammonia blue in a sample vial beside its blank.
@@ -125,6 +128,9 @@ def read_tint(
         Liquid left with the solid, mL, and mass of the silver, g: what the reading means for the metal.
     dilution
         Volume after acid and ammonia over the sample's own.
+    cell_blank, swapped
+        A second photo that measures the pair of vials: both with the same blank in the same windows, or the same liquids
+        with the vials exchanged. One of the two.
 
     Returns
     -------
@@ -147,11 +153,21 @@ def read_tint(
         number_of("retained_ml", retained_ml),
         number_of("silver_g", silver_g),
         number_of("dilution", dilution),
+        _second_photo(cell_blank, swapped),
     )
     source = opened(photo, name)
     reading = trace_tint(source.data, request, source.name).reading
     assert reading is not None
     return reading.drawn_by(partial(_draw_tint, source.again(reading), request))
+
+
+def _second_photo(cell_blank: Photo | None, swapped: Photo | None) -> SecondPhoto | None:
+    """The photo that measures the pair of vials, where one was given."""
+    if cell_blank is not None and swapped is not None:
+        raise CallError("give cell_blank or swapped, not both: the cell blank takes out more")
+    if cell_blank is not None:
+        return measure_cells(opened(cell_blank, None).data, "blank")
+    return None if swapped is None else measure_cells(opened(swapped, None).data, "swapped")
 
 
 def read_solid(

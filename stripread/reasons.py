@@ -207,6 +207,15 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The colour lies between nothing and the least that counts as copper. Look through more liquid, "
         "or take a second photo in more even light.",
     ),
+    "cells_unmatched": (
+        "note",
+        "Two like vials and their places differ a little, and that is counted as doubt. A second photo of both vials "
+        "with the same blank in the same windows (--cell-blank) measures it, and would likely settle this.",
+    ),
+    "cells_unusable": (
+        "doubt",
+        "The second photo was left out: {detail}. What two like vials differ by is counted as doubt instead.",
+    ),
     "weak_limit": (
         "doubt",
         "This photo would only have shown {detail}. Look through more liquid, in more even light.",

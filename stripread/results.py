@@ -209,6 +209,7 @@ class TintReading(Shown):
     path_mm: float | None = None
     metal: dict[str, float] = field(default_factory=dict)
     taken: dict[str, str | float | None] = field(default_factory=dict)
+    cells: str = "none"  # how the pair of vials was measured: none, blank or swapped
     claim: str = ""  # what may be said of copper, given how the test was made
     claim_code: str = "none"  # the same in a word: absent, too acid, ammonia short, ...
     reasons: tuple[Reason, ...] = ()
@@ -248,6 +249,7 @@ class TintReading(Shown):
             "taken": dict(self.taken),
             "claim": self.claim,
             "claim_code": self.claim_code,
+            "cells": self.cells,
             "level": LEVEL,
             "reasons": reasons_json(self.reasons),
             "sha256": self.stamp.sha256,

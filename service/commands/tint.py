@@ -10,9 +10,11 @@ import click
 
 from service.commands.dilution import dilution_options, dilution_said
 from service.commands.quantity_types import Quantity
+from stripread.errors import CallError
 from stripread.json_line import json_line
 
 if TYPE_CHECKING:
+    from stripread.tint.cells import SecondPhoto
     from stripread.tint.conditions import Answer, Wash, Water
 
 
@@ -40,6 +42,16 @@ if TYPE_CHECKING:
     "--flakes", type=click.Choice(["yes", "no", "unknown"]), default="unknown", help="Do pale flakes float in it?"
 )
 @dilution_options
+@click.option(
+    "--cell-blank",
+    type=click.Path(path_type=Path),
+    help="A photo of both vials with the same blank in the same windows: takes out what the vials differ by.",
+)
+@click.option(
+    "--swapped",
+    type=click.Path(path_type=Path),
+    help="A photo of the same filled vials exchanged between the windows: takes out what their places differ by.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
 @click.option(
     "--overlay", type=click.Path(path_type=Path), help="Write a picture: a PNG file for one photo, else a folder."
@@ -59,6 +71,8 @@ def command(  # noqa: PLR0917 - click passes by name
     sample_ml: float | None,
     drops: int,
     added_ml: float | None,
+    cell_blank: Path | None,
+    swapped: Path | None,
     as_json: bool,
     overlay: Path | None,
 ) -> int:
@@ -86,7 +100,8 @@ def command(  # noqa: PLR0917 - click passes by name
         cast("Wash", wash), cast("Water", water), cast("Answer", ammonia_excess), ammonia_ph, cast("Answer", flakes)
     )
     diluted = dilution_said(dilution, sample_ml, drops, added_ml)
-    request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted)
+    cells = _second_photo(cell_blank, swapped)
+    request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted, cells)
     refused = False
     for reading in run_many("tint", photos, overlay_paths(photos, overlay), request):
         refused = refused or reading.status == "refused"
@@ -98,3 +113,19 @@ def command(  # noqa: PLR0917 - click passes by name
             click.echo(tint_lines(reading))
         sys.stdout.flush()
     return 1 if refused else 0
+
+
+def _second_photo(cell_blank: Path | None, swapped: Path | None) -> SecondPhoto | None:
+    """The photo that measures the pair of vials, where one was given."""
+    from stripread.tint.read import measure_cells
+
+    if cell_blank is not None and swapped is not None:
+        raise CallError("give --cell-blank or --swapped, not both: the cell blank takes out more")
+    path = cell_blank or swapped
+    if path is None:
+        return None
+    try:
+        data = path.read_bytes()
+    except OSError as problem:
+        raise CallError(f"can't read {path}: {problem.strerror}") from None
+    return measure_cells(data, "swapped" if cell_blank is None else "blank")

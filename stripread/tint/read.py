@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from stripread.errors import Refused
 from stripread.photo import Source
 from stripread.reasons import Reason, because
 from stripread.results import Stamp, TintReading
+from stripread.tint.cells import Matching, SecondPhoto, matched, unmatched
 from stripread.tint.concentration import Concentration, concentration, meaning
 from stripread.tint.conditions import TintConditions, claim
 from stripread.tint.estimate import TintEstimate, estimate_tint
@@ -34,6 +36,7 @@ class TintTrace:
     sample: TintSample | None = None
     estimate: TintEstimate | None = None
     found: Concentration | None = None
+    cells: Matching = "none"
     reading: TintReading | None = None
     reasons: list[Reason] = field(default_factory=list)
 
@@ -48,6 +51,7 @@ class TintRequest:
     retained_ml: float | None = None
     silver_g: float | None = None
     dilution: float | None = None  # volume after acid and ammonia over the sample's own; None: not told, taken as 1
+    cells: SecondPhoto | None = None
 
 
 def measure_tint(data: Source, trace: TintTrace) -> TintSample:
@@ -65,6 +69,14 @@ def measure_tint(data: Source, trace: TintTrace) -> TintSample:
     trace.reasons += doubts
     trace.sample = replace(sample_tint(view, trace.vials, layout()), guessed=found.sample is None)
     return trace.sample
+
+
+def measure_cells(data: Source, matching: Literal["blank", "swapped"]) -> SecondPhoto:
+    """The photo that measures the pair of vials. A bad one is no error: the reading does without it and says so."""
+    try:
+        return SecondPhoto(matching, measure_tint(data, TintTrace()))
+    except Refused as refused:
+        return SecondPhoto(matching, None, refused.reason)
 
 
 def _both(view: CardView, vials: Vials) -> tuple[Vials, list[Reason]]:
@@ -102,7 +114,9 @@ def trace_tint(data: Source, request: TintRequest | None = None, name: str = "")
     delta_e: float | None = None
     metal: dict[str, float] = {}
     try:
-        sample = measure_tint(data, trace)
+        trace.sample, trace.cells, doubts = matched(measure_tint(data, trace), request.cells)
+        trace.reasons += doubts
+        sample = trace.sample
         delta_e = _difference(sample)
         trace.estimate, doubts = judge(sample, estimate_tint(sample))
         trace.reasons += doubts
@@ -115,6 +129,7 @@ def trace_tint(data: Source, request: TintRequest | None = None, name: str = "")
         trace.reasons += implications(
             trace.estimate, trace.found, request.conditions, request.profile, words, known_depth=known_depth
         )
+        trace.reasons += unmatched(trace.estimate.decision, request.cells)
     except Refused as refused:
         trace.estimate = None
         trace.reasons = [refused.reason, *(because(code) for code in CAUTIONS)]
@@ -153,6 +168,7 @@ def _tint_reading(
         claim_code=code,
         reasons=reasons,
         profile=request.profile.name,
+        cells=trace.cells,
     )
 
 

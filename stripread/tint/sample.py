@@ -10,7 +10,7 @@ as the paper beside it, whatever copper does to red: that tells the two apart.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -33,6 +33,10 @@ LOWEST_SD = 0.0005
 # each by Fresnel) and a bottom of glass, and walls that keep some light out. Glass in place of paper is far darker.
 THROUGH, THROUGH_SD = 0.94, 0.05
 GLASS_SD = 0.006  # natural log, each channel: colour of glass and water where bare paper stands in for the blank
+# Natural log, each channel: what two vials of one sort and their places differ in colour. Nobody measured vials: it is
+# the assumption of outside measurements. A second photo measures it (``cells``).
+CELL_SD = 0.006
+CELLS = "cells"
 PAPER_SEEN = 0.8
 DARKER = 0.8  # brightest channel, one vessel over the other: less is no pair of like views
 SURELY = 10.0  # mean square of a smooth unevenness over that of noise
@@ -48,6 +52,7 @@ class TintSample:
     clarity: contrast of the printed ring, sample over blank; NaN when not seen in both.
     guessed: no rim of the sample was seen, so that bare paper may have been read.
     hidden: in which vessel the paper was not seen; bare paper then stands in for a blank.
+    log_light (3,): natural log of the light at the sample over that at the blank, divided out of the ratio.
     """
 
     ratio: Array
@@ -58,6 +63,7 @@ class TintSample:
     hidden: Hidden = ""
     sided: float = 0.0
     guessed: bool = False
+    log_light: Array = field(default_factory=lambda: np.zeros(3))
 
 
 def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
@@ -80,11 +86,13 @@ def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
     ratio = s.linear / bottom * np.exp(-log_light)
     ratio = np.maximum(ratio - FLARE, 0.0) / (1.0 - FLARE)
     parts = _parts(s, b, ratio, bottom)
-    parts["light"] = _scaled(light_cov, ratio)
-    parts["glass"] = _scaled(glass, ratio)
+    parts["light"] = scaled_cov(light_cov, ratio)
+    parts["glass"] = scaled_cov(glass, ratio)
+    parts[CELLS] = scaled_cov(CELL_SD**2 * np.eye(3), ratio)
     clarity = sample.ring / blank.ring if blank.ring > RING_SEEN and hidden != "blank" else float("nan")
     cov = sum(parts.values(), np.zeros((3, 3)))
-    return TintSample(ratio, cov, parts, excess(s, b), clarity, hidden, _sided(view, sample, blank))
+    sided = _sided(view, sample, blank)
+    return TintSample(ratio, cov, parts, excess(s, b), clarity, hidden, sided, log_light=log_light)
 
 
 def _sided(view: CardView, sample: Vial, blank: Vial) -> float:
@@ -113,10 +121,11 @@ def _parts(s: LiquidMean, b: LiquidMean, ratio: Array, bottom: Array) -> dict[st
     """Covariances (3, 3) of the ratio by cause."""
     return {
         "noise": np.diag(s.noise / bottom**2 + b.noise * (ratio / bottom) ** 2),
-        "texture": _scaled(s.texture, 1.0 / bottom) + _scaled(b.texture, ratio / bottom),
+        "texture": scaled_cov(s.texture, 1.0 / bottom) + scaled_cov(b.texture, ratio / bottom),
         "floor": np.diag((FLOOR_SD * ratio) ** 2 + (FLARE_SD * (1.0 - np.minimum(ratio, 1.0))) ** 2 + LOWEST_SD**2),
     }
 
 
-def _scaled(cov: Array, by: Array) -> Array:
+def scaled_cov(cov: Array, by: Array) -> Array:
+    """Covariance (3, 3) of channels that are each multiplied by ``by`` (3,)."""
     return np.asarray(by[:, None] * cov * by[None, :])

@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from stripread.card.view import CardView
+from stripread.reasons import because
+from stripread.tint.cells import SecondPhoto, matched, unmatched
 from stripread.tint.concentration import Concentration
 from stripread.tint.estimate import _decide, estimate_tint
 from stripread.tint.profile import default_response
@@ -40,6 +42,11 @@ def averaged(pixels):
 def hidden(level):
     """The sample's brightest channel against paper, beside a blank over paper; no ring is seen in it."""
     return judged(hidden=_hidden((level, 1.0), (0.0, 0.5)))
+
+
+def _lost_cells():
+    """A second photo that was refused."""
+    return matched(PLAIN, SecondPhoto("blank", None, because("no_vial", "left or right")))[2]
 
 
 def judged(sample=PLAIN, estimate=NOTHING, change=None, **seen):
@@ -87,6 +94,12 @@ def taken(wash, water, excess="yes"):
     return meaning(conditions=TintConditions(wash, water, excess))
 
 
+def cells(ratio, matching="blank", light=0.0):
+    """A pair with nothing in it, and a second photo of it."""
+    other = replace(PLAIN, ratio=np.array(ratio), log_light=np.full(3, light))
+    return matched(PLAIN, SecondPhoto(matching, other))[2]
+
+
 VESSELS = [
     Row("no_vial", "one vial", lambda: vials(VIAL, None), lambda: vials(None, None), "refused", "doubtful"),
     Row("no_vial", "a clear pixel", lambda: averaged(1), lambda: averaged(0), "refused"),
@@ -131,6 +144,38 @@ COLOUR = [
     Row("near_limit", "1.645 sd", lambda: called(1.64), lambda: called(1.65), "doubtful"),
     Row("near_limit", "3.2 sd", lambda: called(3.21), lambda: called(3.19), "doubtful"),
 ]
+SECOND = [
+    Row("cells_unusable", "was read", lambda: cells((1, 1, 1)), _lost_cells, "doubtful"),
+    Row(
+        "cells_unusable",
+        "light 0.12",
+        lambda: cells((1, 1, 1), light=0.119),
+        lambda: cells((1, 1, 1), light=0.121),
+        "doubtful",
+    ),
+    Row(
+        "cells_unusable",
+        "colour 3 %",
+        lambda: cells((1.0, 1.0, np.exp(0.029))),
+        lambda: cells((1.0, 1.0, np.exp(0.031))),
+        "doubtful",
+    ),
+    Row(
+        "cells_unusable",
+        "grey 15 %",
+        lambda: cells(np.exp(-0.149) * np.ones(3)),
+        lambda: cells(np.exp(-0.151) * np.ones(3)),
+        "doubtful",
+    ),
+    Row(
+        "cells_unusable",
+        "swapped 3 %",
+        lambda: cells((1.0, 1.0, np.exp(0.058)), "swapped"),
+        lambda: cells((1.0, 1.0, np.exp(0.062)), "swapped"),
+        "doubtful",
+    ),
+    Row("cells_unmatched", "decided", lambda: unmatched("copper", None), lambda: unmatched("undecided", None), "ok"),
+]
 MEANING = [
     Row("weak_limit", "30 mg/L", lambda: limit_mg(29.9), lambda: limit_mg(30.1), "doubtful"),
     Row("weak_limit", "0.03", lambda: limit_absorbance(0.0299), lambda: limit_absorbance(0.0301), "doubtful"),
@@ -163,4 +208,4 @@ MEANING = [
     Row("limit_meaning", "the metal", meaning, lambda: meaning(metal="Up to 2 mg could be left."), "ok"),
 ]
 ALWAYS = [Row(code, "always", None, meaning, "ok") for code in CAUTIONS]
-ROWS = [*VESSELS, *COLOUR, *MEANING, *ALWAYS]
+ROWS = [*VESSELS, *COLOUR, *SECOND, *MEANING, *ALWAYS]

@@ -1,0 +1,72 @@
+"""Matched cells: a second photo takes out what two vials and their places differ by, and nothing of the copper."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stripread.tint.cells import SecondPhoto, matched
+from stripread.tint.estimate import estimate_tint
+from stripread.tint.sample import CELL_SD, CELLS, scaled_cov
+from tests.unit.tint.test_estimate import sample_of
+
+COPPER = np.array([0.90, 0.97, 1.0])  # what some copper leaves of each channel
+GLASS = np.array([1.008, 0.995, 0.985])  # one vial's over the other's
+PLACE = np.array([0.99, 1.004, 1.012])  # one window's over the other's
+SD = 0.002
+
+
+def pair(ratio, *, sd=SD):
+    """A photo's ratio with an error of its own in each channel, and with what like vials are taken to differ by."""
+    parts = {"noise": scaled_cov(sd**2 * np.eye(3), ratio), CELLS: scaled_cov(CELL_SD**2 * np.eye(3), ratio)}
+    return replace(sample_of(ratio), ratio=np.asarray(ratio), parts=parts, cov=sum(parts.values(), np.zeros((3, 3))))
+
+
+def test_a_cell_blank_takes_out_glass_and_place():
+    found, how, doubts = matched(pair(COPPER * GLASS * PLACE), SecondPhoto("blank", pair(GLASS * PLACE)))
+    assert (how, doubts) == ("blank", [])
+    assert found.ratio == pytest.approx(COPPER)
+    assert CELLS not in found.parts
+
+
+def test_swapped_takes_out_the_place_and_leaves_the_glass():
+    second = SecondPhoto("swapped", pair(PLACE / (COPPER * GLASS)))
+    found, how, doubts = matched(pair(COPPER * GLASS * PLACE), second)
+    assert (how, doubts) == ("swapped", [])
+    assert found.ratio == pytest.approx(COPPER * GLASS)
+    assert found.parts[CELLS] == pytest.approx(np.diag((CELL_SD * found.ratio) ** 2))
+
+
+@pytest.mark.parametrize("matching", ["blank", "swapped"])
+def test_the_covariance_is_that_of_drawn_photos(matching):
+    """Absolute size against 20,000 draws of both photos' noise: standard error of a variance 1 %, bound 5 of them."""
+    rng = np.random.default_rng(4)
+    one = COPPER * PLACE
+    other = PLACE if matching == "blank" else PLACE / COPPER
+    errors = rng.normal(0.0, SD, (2, 20_000, 3))
+    drawn = one * (1 + errors[0]) / (other * (1 + errors[1]))
+    drawn = drawn if matching == "blank" else np.sqrt(drawn)
+    found = matched(pair(one), SecondPhoto(matching, pair(other)))[0]
+    own = found.cov - found.parts.get(CELLS, 0.0)
+    assert np.diag(own) == pytest.approx(drawn.var(axis=0), rel=0.05)
+    assert np.abs(np.corrcoef(drawn.T) - np.eye(3)).max() < 0.05
+    assert own == pytest.approx(np.diag(np.diag(own)))
+
+
+def test_vials_that_differ_are_not_copper_and_a_cell_blank_lowers_the_limit():
+    rng = np.random.default_rng(8)
+    called = 0
+    for _ in range(500):  # like vials as they are assumed to be; one in a thousand may be called: 5 of 500 are too many
+        cells = np.exp(rng.normal(0.0, CELL_SD, 3) + rng.normal(0.0, 0.015))
+        called += estimate_tint(pair(cells * np.exp(rng.normal(0.0, SD, 3)))).decision == "copper"
+    assert called < 5
+    alone = estimate_tint(pair(np.ones(3))).detection_limit
+    with_blank = estimate_tint(matched(pair(np.ones(3)), SecondPhoto("blank", pair(np.ones(3))))[0]).detection_limit
+    assert with_blank < 0.6 * alone
+
+
+def test_a_sample_whose_paper_is_hidden_is_left_as_it_is():
+    hidden = replace(pair(COPPER), hidden="sample")
+    found, how, _ = matched(hidden, SecondPhoto("blank", pair(PLACE)))
+    assert how == "none"
+    assert found is hidden
