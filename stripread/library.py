@@ -129,8 +129,8 @@ def read_tint(
     dilution
         Volume after acid and ammonia over the sample's own.
     cell_blank, swapped
-        A second photo that measures the pair of vials: both with the same blank in the same windows, or the same liquids
-        with the vials exchanged. One of the two.
+        A second photo that measures the pair of vials: both with the same blank in the same windows, or the same
+        liquids with the vials exchanged. One of the two.
 
     Returns
     -------

@@ -100,6 +100,11 @@ def cells(ratio, matching="blank", light=0.0):
     return matched(PLAIN, SecondPhoto(matching, other))[2]
 
 
+def dropped(ph, flakes="no"):
+    """A strip on the drop with the ammonia in it."""
+    return meaning(conditions=TintConditions("acid", "soft", "yes", ph, flakes))
+
+
 VESSELS = [
     Row("no_vial", "one vial", lambda: vials(VIAL, None), lambda: vials(None, None), "refused", "doubtful"),
     Row("no_vial", "a clear pixel", lambda: averaged(1), lambda: averaged(0), "refused"),
@@ -202,6 +207,10 @@ MEANING = [
         lambda: taken("acid", "soft", "unknown"),
         "ok",
     ),
+    Row("still_acid", "pH 7", lambda: dropped(9.5), lambda: dropped(6.9), "doubtful"),
+    Row("ammonia_short", "pH 9.5", lambda: dropped(9.5), lambda: dropped(9.4), "doubtful"),
+    Row("ammonia_short", "flakes", lambda: dropped(9.5), lambda: dropped(9.5, "yes"), "doubtful"),
+    Row("ammonia_smelled", "a strip", lambda: dropped(9.5), lambda: taken("acid", "soft", "yes"), "ok"),
     Row("clear_not_proof", "hard", lambda: taken("acid", "hard"), lambda: taken("neutral", "hard"), "doubtful"),
     Row("clear_not_proof", "wash", lambda: taken("neutral", "soft"), lambda: taken("unknown", "hard"), "doubtful"),
     Row("taking_unknown", "water", lambda: taken("neutral", "soft"), lambda: taken("neutral", "unknown"), "ok"),
