@@ -83,7 +83,7 @@ def pkas(theta: Array) -> Array:
 
 
 def steepness(theta: Array) -> float:
-    """The common steepness s."""
+    """The common steepness s of parameters ``theta`` (K,)."""
     return float(np.exp(theta[transitions_of(theta)]))
 
 

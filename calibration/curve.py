@@ -60,7 +60,10 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class FittedCurve:
-    """A curve ready for a profile: the table, the model's name, why it was taken, its parameters, how well it fits."""
+    """A curve ready for a profile: the table, the model's name, why it was taken, its parameters, how well it fits.
+
+    residuals (n, P, 3): photo less curve.
+    """
 
     strip: StripCurve
     model: str

@@ -22,7 +22,7 @@ START = Sizes(*(PRIOR[k][0] for k in ("common", "own", "missed")))
 
 @dataclass(frozen=True)
 class Chemistry:
-    """The chemistry of all pads at parameters ``theta`` (one array a pad), as a mean of ``process``."""
+    """The chemistry of all pads at parameters ``theta`` (an array (K,) a pad), as a mean of ``process``."""
 
     theta: tuple[Array, ...]
     priors: tuple[chemistry.PadPrior, ...]
@@ -51,7 +51,7 @@ def one_pad(seen: Observed, pad: int) -> Observed:
 
 
 def fit_pad(seen: Observed, low: float, high: float, near: Array | None = None) -> tuple[Array, chemistry.PadPrior]:
-    """Best parameters of one pad's chemistry (``seen`` has this pad only), and their prior.
+    """Best parameters (K,) of one pad's chemistry (``seen`` has this pad only), and their prior.
 
     The number of transitions is the largest that foretells left-out points about as well as the best: what the points
     can't tell is then left to the prior and shows as doubt, where fewer transitions would only claim to know.
@@ -94,7 +94,7 @@ def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int, near: Array |
 
 
 def starts(seen: Observed, m: int) -> list[Array]:
-    """First guesses: transitions where the colour changes, at even shares of the change or at the steepest places."""
+    """First guesses (K,): ``m`` transitions where the colour changes, evenly or at its steepest."""
     ph = np.unique(seen.ph)
     lab = np.array([seen.lab[seen.ph == x].mean(axis=0) for x in ph])
     k = absorption(lab_to_channels(lab))

@@ -122,7 +122,9 @@ def _drawn_scale(scale: Scale) -> str:
     low, high = scale.interval
     digits = 2 if scale.range[1] < 100 else 1
     digits = 4 if scale.unit == "absorbance" else digits
-    words = f"{scale.value:.{digits}f} {scale.unit}, 95 % interval {low:.{digits}f} to {high:.{digits}f}"
+    value = f"{scale.value:.{digits}f}"
+    words = f"pH {value}" if scale.unit == "pH" else f"{value} {scale.unit}"
+    words += f", 95 % interval {low:.{digits}f} to {high:.{digits}f}"
     left, right, line = (_percent(v, scale.range) for v in (low, high, scale.value))
     band = f"position:absolute;left:{left:.2f}%;width:{max(right - left, 0.3):.2f}%;top:0;height:18px;opacity:.45"
     mark = f"position:absolute;left:{line:.2f}%;width:2px;margin-left:-1px;top:-3px;height:24px;background:{_INK}"
@@ -167,10 +169,15 @@ def _reasons(reasons: Sequence[Mapping[str, str]]) -> str:
     """Every reason with its remedy; what turned the photo away first, then doubts, then notes."""
     order = list(_SEVERITY)
     rows = [
-        f'<li style="margin:2px 0">{_tag("b", _SEVERITY[r["severity"]])} {escape(r["message"])}</li>'
+        f'<li style="margin:2px 0">{_tag("b", _label(r))} {escape(r["message"])}</li>'
         for r in sorted(reasons, key=lambda r: order.index(r["severity"]))
     ]
     return f'<ul style="margin:6px 0;padding-left:20px">{"".join(rows)}</ul>' if rows else ""
+
+
+def _label(reason: Mapping[str, str]) -> str:
+    """The severity; a caution is no mere note."""
+    return "caution" if reason["code"].startswith("caution_") else _SEVERITY[reason["severity"]]
 
 
 def _budget(budget: Mapping[str, float | None]) -> str:
@@ -219,7 +226,9 @@ def _title(text: str) -> str:
 
 
 def _table(rows: Sequence[str]) -> str:
-    return f'<table style="border-collapse:collapse;border:0;margin:0;color:{_INK}">{"".join(rows)}</table>'
+    return (
+        f'<table style="border-collapse:collapse;border:0;margin:0;font-size:14px;color:{_INK}">{"".join(rows)}</table>'
+    )
 
 
 def _cell(content: str) -> str:

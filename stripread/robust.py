@@ -13,7 +13,7 @@ MAD_TO_SD = 1.4826  # of a normal distribution
 
 
 def median(values: NDArray[Any]) -> float:
-    """Median of all values; NaN if there is none or one of them is NaN."""
+    """Median of all values, any shape; NaN if there is none or one of them is NaN."""
     flat = values.ravel()
     n = flat.size
     if n == 0:
@@ -27,7 +27,7 @@ def median(values: NDArray[Any]) -> float:
 
 
 def medians(values: NDArray[Any], axis: int = 0) -> NDArray[Any]:
-    """Medians along one axis of an array without NaN; the axis must not be empty."""
+    """Medians along one axis of an array of any shape without NaN; the axis, which goes, must not be empty."""
     n = values.shape[axis]
     half = n // 2
     if n % 2:
@@ -37,5 +37,5 @@ def medians(values: NDArray[Any], axis: int = 0) -> NDArray[Any]:
 
 
 def scatter(values: NDArray[Any]) -> float:
-    """Standard deviation about the median by the median absolute deviation."""
+    """Standard deviation about the median by the median absolute deviation; any shape."""
     return MAD_TO_SD * median(np.abs(values - median(values)))

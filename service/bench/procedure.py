@@ -154,7 +154,13 @@ def load_procedure(where: str | Path) -> Procedure:
 
 @lru_cache(maxsize=64)
 def parse_procedure(text: str) -> Procedure:
-    """A procedure from the text of its file; raises CallError as ``load_procedure``."""
+    """A procedure from the text of its file.
+
+    Raises
+    ------
+    CallError
+        As ``load_procedure``.
+    """
     data = toml_table(text, "the procedure", "valid TOML")
     raw = data.get("stage")
     if not isinstance(raw, list) or not raw:

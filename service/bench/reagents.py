@@ -162,7 +162,13 @@ def dose(
 
 
 def temperature_rise(heat_kj: float, mass_g: float) -> float:
-    """Kelvin that ``heat_kj`` warms ``mass_g`` of watery liquid, with no losses."""
+    """Kelvin that ``heat_kj`` warms ``mass_g`` of watery liquid, with no losses.
+
+    Raises
+    ------
+    ValueError
+        For a mass that is not above 0.
+    """
     if mass_g <= 0:
         raise ValueError("the mass must be above 0")
     return heat_kj * 1000.0 / (mass_g * HEAT_CAPACITY)

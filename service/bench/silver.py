@@ -2,6 +2,7 @@
 
 Own equations on four published sets of constants. In water they agree within some 10 %, in 0.1 mol/L acid within a
 factor 1.3, in 6 mol/L within a factor 3: the spread is the answer's range, the geometric mean its value.
+Activities by Davies are those of ``water.log_gamma``, where the formula's source stands.
 """
 
 from __future__ import annotations

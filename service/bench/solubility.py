@@ -1,6 +1,7 @@
 """What a stock vessel keeps in solution at a pH: silver and copper beside chloride, ammonia and citrate.
 
-Own mass balances on the constants of ``data/metal_constants.toml``, activities by Davies. Good to some 20 % up to
+Own mass balances on the constants of ``data/metal_constants.toml``, activities by Davies (``water.log_gamma``, where
+the formula's source stands). Good to some 20 % up to
 0.3 mol/L of salts and 0.1 mol/L of ammonia; beyond that, an order.
 """
 

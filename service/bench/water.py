@@ -5,8 +5,9 @@ alkalinity (mol/L, negative in lye and in hard water) and the total dissolved ca
 
     [H+] - [OH-] - [HCO3-] - 2 [CO3 2-] = acid
 
-has one root in pH. Activities follow Davies, log10 gamma = -A z^2 (sqrt I / (1 + sqrt I) - 0.3 I), trusted to about
-0.5 mol/L. Carbonate constants: Plummer and Busenberg 1982, the analytic expressions of PHREEQC's phreeqc.dat. Complexes
+has one root in pH. Activities follow Davies as PHREEQC has it (from memory), log10 gamma =
+-A z^2 (sqrt I / (1 + sqrt I) - 0.3 I), trusted to about 0.5 mol/L. Carbonate constants: Plummer and Busenberg 1982,
+the analytic expressions of PHREEQC's phreeqc.dat. Complexes
 (CaHCO3+, copper's) are left out: below 0.02 pH in the waters compared in the tests.
 """
 
@@ -58,7 +59,7 @@ def constants(temp_c: float = 25.0) -> Constants:
 
 
 def log_gamma(ionic_strength: npt.ArrayLike, charge: int = 1, temp_c: float = 25.0) -> Array:
-    """Decadic log of the activity coefficient by Davies; same shape as ``ionic_strength`` (mol/L).
+    """Decadic log of the activity coefficient by Davies; any shape, that of ``ionic_strength`` (mol/L).
 
     Held constant above 0.5 mol/L, where the formula turns upward without reason.
     """
@@ -128,7 +129,7 @@ def carbon_at(ph: npt.ArrayLike, alkalinity: float, salt: float = 0.0, temp_c: f
 def carbon_open(
     acid: npt.ArrayLike, co2_atm: float = OUTDOOR_CO2_ATM, salt: float = 0.0, temp_c: float = 25.0
 ) -> Array:
-    """Total carbonate (mol/L) of a liquid that stood open to air with CO2 pressure ``co2_atm``."""
+    """Total carbonate (mol/L) of a liquid that stood open to air with CO2 pressure ``co2_atm``; any shape."""
     ph = ph_from_acid(acid, co2_atm=co2_atm, salt=salt, temp_c=temp_c)
     c = constants(temp_c)
     h = 10.0**-ph
@@ -153,7 +154,7 @@ class RinseWater:
 
 
 def liquid_ph(strong: npt.ArrayLike, share: npt.ArrayLike, water: RinseWater, exchange: float = 0.0) -> Array:
-    """pH of a liquid with ``strong`` mol/L of acid (negative: lye) left and the rest rinse water.
+    """pH of a liquid with ``strong`` mol/L of acid (negative: lye) left and the rest rinse water; any shape.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ class Frame:
         return np.asarray(points / (self.card_size[0] / 2) - np.array([1.0, self.card_size[1] / self.card_size[0]]))
 
     def unit_to_mm(self, points: Array) -> Array:
-        """Back to millimetres."""
+        """Back to millimetres: points (N, 2) to (N, 2)."""
         return np.asarray((points + np.array([1.0, self.card_size[1] / self.card_size[0]])) * (self.card_size[0] / 2))
 
     def px_to_unit(self, points: Array) -> Array:
@@ -46,7 +46,7 @@ class Frame:
         return np.asarray((points - np.array(self.picture_centre)) / self.picture_half)
 
     def unit_to_px(self, points: Array) -> Array:
-        """Back to pixels."""
+        """Back to pixels: points (N, 2) to (N, 2)."""
         return np.asarray(points * self.picture_half + np.array(self.picture_centre))
 
 
@@ -69,7 +69,10 @@ def homography(parameters: Array) -> Array:
 
 
 def card_normal(matrix: Array) -> Array:
-    """Image of the card's normal, K (r1 x r2), scaled as the matrix's columns are; the focal length is assumed."""
+    """Image (3,) of the card's normal, K (r1 x r2), scaled as the columns of ``matrix`` (3, 3) are.
+
+    The focal length is assumed.
+    """
     focal = np.array([2.0 * FOCAL_PER_LONG_SIDE, 2.0 * FOCAL_PER_LONG_SIDE, 1.0])
     a, b = matrix[:, 0] / focal, matrix[:, 1] / focal
     size = float((a @ a) * (b @ b)) ** 0.25
@@ -79,7 +82,7 @@ def card_normal(matrix: Array) -> Array:
 
 
 def tilt_deg(matrix: Array) -> float:
-    """Angle between the card's normal and the camera's axis, degrees."""
+    """Angle between the card's normal and the camera's axis, degrees, from the homography ``matrix`` (3, 3)."""
     focal = np.array([2.0 * FOCAL_PER_LONG_SIDE, 2.0 * FOCAL_PER_LONG_SIDE, 1.0])
     normal = np.cross(matrix[:, 0] / focal, matrix[:, 1] / focal)
     return float(np.degrees(np.arccos(np.clip(abs(normal[2]) / max(float(np.linalg.norm(normal)), 1e-12), 0.0, 1.0))))

@@ -22,12 +22,12 @@ _DARKEST = 2.0 / 255.0
 
 
 def log_light(encoded: Array) -> Array:
-    """Logarithm of linear light under the plain sRGB curve; values below 2/255 are held there."""
+    """Logarithm of linear light under the plain sRGB curve, any shape; values below 2/255 are held there."""
     return np.log(srgb_decode(np.maximum(encoded, _DARKEST)))
 
 
 def basis(encoded: Array) -> Array:
-    """Basis functions at encoded values 0 to 1 of shape (...): shape (..., N_TONE). All vanish at 1."""
+    """Basis functions at encoded values 0 to 1 of any shape (...): shape (..., N_TONE). All vanish at 1."""
     v = np.clip(encoded, _DARKEST, 1.0)
     left = 1.0 - v
     return np.stack(

@@ -85,7 +85,7 @@ def _moves(transform: ImageCms.ImageCmsTransform, top: int = 240) -> bool:
 
 @lru_cache(maxsize=8)
 def srgb_converter(icc: bytes | None) -> Callable[[Pixels], Pixels] | None:
-    """Make the function that turns RGB pixels under an embedded profile into sRGB; None when there is nothing to do.
+    """Make the function that turns RGB pixels (h, w, 3) under an embedded profile into sRGB; None for nothing to do.
 
     A profile that can't be read, is not for RGB, or moves no colour by more than two levels counts as sRGB.
     """

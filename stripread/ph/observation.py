@@ -46,6 +46,6 @@ def observe_strip(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fi
 
 
 def square_root(cov: Array) -> Array:
-    """Symmetric square root of a covariance; what rounding made negative is nothing."""
+    """Symmetric square root of a covariance (n, n); what rounding made negative is nothing."""
     values, vectors = np.linalg.eigh(0.5 * (cov + cov.T))
     return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)

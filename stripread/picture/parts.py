@@ -44,7 +44,7 @@ def pixels(figure: Figure) -> Image:
 
 
 def png(image: Image) -> bytes:
-    """The picture as PNG file."""
+    """The picture (h, w, 3) as PNG file."""
     from PIL import Image as Pillow  # noqa: PLC0415
 
     buffer = io.BytesIO()

@@ -32,7 +32,7 @@ def grain_shares(
 
 
 def dark_level(level: Array) -> tuple[float, float, bool]:
-    """Level of the dark solid, the spread of its texture (natural log, noise included), and whether there is one.
+    """Dark solid in ``level`` (N,): its level, its texture's spread (natural log, with noise), and if there is any.
 
     The mode of what is dark, and the spread below it mirrored: what lies above may be grains. Powder's texture is a
     factor on its light, so that its logarithm is what is even on both sides.
@@ -54,7 +54,7 @@ def dark_level(level: Array) -> tuple[float, float, bool]:
 
 
 def pale_level(grey: NDArray[np.float32], mask: Mask, px_per_mm: float, dark: float) -> tuple[float, float]:
-    """Level of the pale solid from the cores of grains, or the usual one where no grain has a core; and its doubt."""
+    """Level of the pale solid in ``grey`` (h, w) and its doubt, from the cores of grains; else the usual one."""
     pale = (mask & (grey > max(PALE_BOTTOM, dark + 0.4 * (PALE_USUAL - dark)))).astype(np.uint8)
     size = max(3, 2 * round(CORE_MM * px_per_mm) + 1)
     core = cv2.erode(pale, np.ones((size, size), np.uint8)) > 0

@@ -28,7 +28,7 @@ CARRIER_SAY = 0.1  # the seam of shade beside it moves a faint carrier's seen mi
 
 @dataclass(frozen=True)
 class Frame:
-    """The strip laid straight: ratio (rows across, columns along, 3) relative to the paper on both sides of it.
+    """The strip laid straight: ratio (rows, columns, 3), across and along, relative to the paper on both sides of it.
 
     s_mm (columns) from the dipped end, t_mm (rows) from the axis. known: share of columns' pixels that show no print.
     sides (2, columns, 3), raw: the two sides and

@@ -38,7 +38,10 @@ def contrasts(frame: Frame, spans: Spans, width: float) -> Array:
 
 
 def misfit_of_kind(frame: Frame, kind: StripKind, spans: Spans, contrast: Array) -> Reason | None:
-    """What speaks against this kind: colours on the strip's axis that do not lie where it has its pads."""
+    """What speaks against this kind: colours on the strip's axis that do not lie where it has its pads.
+
+    ``contrast`` (P,): how each pad stands out.
+    """
     if abs(np.cos(frame.angle)) < np.cos(np.radians(STEEPEST_DEG)):
         return because("wrong_kind", "what lies there is turned too far")
     colour = frame.beside(spans[0][0], spans[-1][1])

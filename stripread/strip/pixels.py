@@ -53,7 +53,7 @@ class PadRegion:
 
 
 def cover(view: CardView, quad_mm: Array, margin_mm: float) -> tuple[Mask, tuple[int, int]]:
-    """Pixels of the view whose centres lie in the quad shrunk by the margin, and the origin (y0, x0) of the mask."""
+    """Pixels of the view whose centres lie in the quad (4, 2) shrunk by the margin; the mask's origin (y0, x0)."""
     quad = view.mm_to_view(quad_mm)
     centre = quad.mean(axis=0)
     one, two = quad[1] - quad[0], quad[3] - quad[0]
@@ -74,6 +74,8 @@ def cover(view: CardView, quad_mm: Array, margin_mm: float) -> tuple[Mask, tuple
 
 def usable(view: CardView, mask: Mask, origin: tuple[int, int], paper_rgb: Array) -> tuple[Mask, float, float, float]:
     """The part of the mask that counts, and the shares that shine, differ from the rest, and are clipped.
+
+    ``paper_rgb`` (3,): the bare paper, linear.
 
     Shine adds the lamp's own light to the pad's: in linear values all channels rise by about the same part of the
     paper's. The base is the darker part of the pad, so that a large shine can't pass for the pad.

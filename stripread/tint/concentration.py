@@ -27,7 +27,9 @@ class Concentration:
 
 
 def concentration(estimate: TintEstimate, path_mm: float, profile: TintProfile, dilution: float = 1.0) -> Concentration:
-    """Divide by response and path (Beer-Lambert), doubt of both included; ``dilution`` undoes the ammonia's volume.
+    """Divide by response and path (Beer-Lambert, from memory), doubt of both included.
+
+    ``dilution`` undoes the ammonia's volume.
 
     With the textbook default the posterior over absorbance, phones and lights included, is spread by the doubt of the
     absorptivity. With standards the phone's response is in the profile, so that only noise, the repeatability and the

@@ -49,7 +49,7 @@ NICKEL_EVEN, NICKEL_LIKELY, NICKEL_PLAIN = 0.52, 0.62, 0.25  # about even odds w
 class TintEstimate:
     """What the ratio means. Absorbances are decadic, at the band maximum, one passage.
 
-    grid, density: posterior of the absorbance. signal: the estimate used for the decision and sd0 its standard
+    grid, density (N,): posterior of the absorbance. signal: the estimate used for the decision and sd0 its standard
     deviation on a blank. misfit: squared distance to copper's curve (2 degrees of freedom). grey: ln of the factor
     common to the channels. probability: that there is more than nothing. nickel: that it is nickel rather than copper.
     """

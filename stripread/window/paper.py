@@ -61,7 +61,9 @@ class PaperLight:
 def paper_light(
     view: CardView, layout: CardLayout, avoid: Sequence[Disc], decode: Callable[[Array], Array] = srgb_decode
 ) -> PaperLight:
-    """Fit the light field on bare paper around the windows, away from the discs of vessels; ``decode`` is the tone.
+    """Fit the light field on bare paper around the windows, away from the discs of vessels.
+
+    ``decode`` is the tone (any shape).
 
     Least squares for each channel with weights that fall for outliers (shadows, a vial's colour thrown on it, a hand).
     With too little paper in sight the light is taken as even, with a wide doubt.

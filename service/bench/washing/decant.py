@@ -22,7 +22,13 @@ class Split:
 
 
 def retained_share(retained_l: float, added_l: float) -> float:
-    """Retained volume over the total after filling up (both in the same unit, both above 0)."""
+    """Retained volume over the total after filling up (both in the same unit, both above 0).
+
+    Raises
+    ------
+    ValueError
+        For a volume that is not above 0.
+    """
     if retained_l <= 0 or added_l <= 0:
         raise ValueError("retained and added volume must both be above 0")
     return retained_l / (retained_l + added_l)
@@ -34,7 +40,13 @@ def share_left(shares: list[float]) -> float:
 
 
 def washes_needed(share: float, factor: float) -> int:
-    """Whole washes at retained share ``share`` until what is dissolved has fallen ``factor`` times."""
+    """Whole washes at retained share ``share`` until what is dissolved has fallen ``factor`` times.
+
+    Raises
+    ------
+    ValueError
+        For a share outside 0 to 1, or a factor that is not above 0.
+    """
     if not 0.0 < share < 1.0 or factor <= 0:
         raise ValueError("the retained share lies between 0 and 1, and the factor above 0")
     return max(0, math.ceil(math.log(factor) / -math.log(share) - 1e-9))
@@ -47,6 +59,11 @@ def splits(
 
     ``least_portion_l`` is the smallest portion that still stirs the solid up (default: as much as is held back).
     The gain shrinks towards exp(-volume / retained), which no number of portions beats.
+
+    Raises
+    ------
+    ValueError
+        For a volume that is not above 0.
     """
     if volume_l <= 0 or retained_l <= 0:
         raise ValueError("volume and retained volume must be above 0")
@@ -76,7 +93,13 @@ def best_split(rows: tuple[Split, ...], worth: float = 2.0, enough: float = 1e-6
 
 
 def portion_for(factor: float, washes: int, retained_l: float) -> float:
-    """Litres of each of ``washes`` equal portions that bring the dissolved part down ``factor`` times."""
+    """Litres of each of ``washes`` equal portions that bring the dissolved part down ``factor`` times.
+
+    Raises
+    ------
+    ValueError
+        For a factor not above 1, no wash, or a retained volume that is not above 0.
+    """
     if factor <= 1 or washes < 1 or retained_l <= 0:
         raise ValueError("needs a factor above 1, at least one wash and a retained volume above 0")
     return float(retained_l * (factor ** (1.0 / washes) - 1.0))

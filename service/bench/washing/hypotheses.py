@@ -19,7 +19,7 @@ LOG_LOW, LOG_HIGH, LOG_STEP = -10.0, 1.0, 0.02  # log10 mol/L of acid or lye lef
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One water, one degree of contact with air, with its prior weight and its table of pH."""
+    """One water, one degree of contact with air, with its prior weight and its table (T,) of pH."""
 
     water: RinseWater
     exchange: float

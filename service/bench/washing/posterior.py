@@ -54,7 +54,7 @@ class Cells:
 
 
 def log_residue(share: Array, log_start: Array, bleed: Array, slow: Array, n: float | Array) -> Array:
-    """log10 of the residue (mol/L) after ``n`` washes without the random walk; broadcasts."""
+    """log10 of the residue (mol/L) after ``n`` washes without the random walk; cells (C,) or any shape."""
     slower = np.maximum(slow, share)
     return np.asarray(log_start + np.log10((1.0 - bleed) * share**n + bleed * slower**n))
 
