@@ -10,7 +10,7 @@ from stripread.solid.share import mixed_doubt, scatter, share_interval
 from stripread.tint.concentration import concentration
 from stripread.tint.estimate import estimate_tint
 from stripread.tint.profile import default_response
-from stripread.tint.sample import TintSample, _parts, _scaled
+from stripread.tint.sample import TintSample, _parts, scaled_cov
 from stripread.tint.spectra import copper_curves
 from stripread.window.liquid import LiquidMean
 from tests.scenes.solid import Solid, grains
@@ -42,7 +42,7 @@ def test_a_ratio_is_off_by_what_its_parts_say(cause):
         veil = 0.005 * rng.normal(size=(DRAWS, 3)) * (1.0 - ratio)
         draws = ratio * (1.0 + 0.0014 * rng.normal(size=(DRAWS, 3))) + veil + 0.0005 * rng.normal(size=(DRAWS, 3))
     parts = _parts(mean(SAMPLE), mean(BLANK), ratio, BLANK)
-    claimed = _scaled(cov, ratio) if cause == "light" else parts[cause]
+    claimed = scaled_cov(cov, ratio) if cause == "light" else parts[cause]
     assert_covariance(claimed, draws, bend=0.02)
 
 

@@ -1,0 +1,62 @@
+"""Gates of the solid and the weight just inside and just outside each limit: the end of the interval counts."""
+
+import pytest
+
+from service.bench.copper_gate import Metal
+from service.bench.gates import Surroundings, judge
+from tests.bench_arithmetic.test_procedure import _seen, _stage, _tint, _weight
+
+
+@pytest.mark.parametrize(
+    ("low", "value", "high", "state"),
+    [
+        (0.001, 0.005, 0.01, "open"),
+        (0.001, 0.005, 0.0101, "cannot tell"),  # the value alone would open
+        (0.01, 0.015, 0.02, "cannot tell"),
+        (0.0101, 0.015, 0.02, "hold"),
+    ],
+)
+def test_pale(low, value, high, state):
+    reading = {"kind": "solid", "pale_fraction": value, "pale_interval": [low, high]}
+    assert judge(_stage("pale_below", share=0.01), [_seen(1, reading)]).state == state
+
+
+@pytest.mark.parametrize(("status", "state"), [("doubtful", "cannot tell"), ("refused", "open")])
+def test_a_doubtful_picture_never_opens_and_a_refused_one_leaves_the_one_before(status, state):
+    clean = {"kind": "solid", "pale_fraction": 0.002, "pale_interval": [0.001, 0.004]}
+    assert judge(_stage("pale_below"), [_seen(1, clean), _seen(2, {**clean, "status": status})]).state == state
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "state"),
+    [
+        (100.09, 100.0, "open"),  # a thousandth of the mass: 0.1 g
+        (100.11, 100.0, "hold"),
+        (99.89, 100.0, "hold"),  # a gain is no constant weight either
+        (10.049, 10.0, "open"),  # 0.05 g where a thousandth is less
+        (10.051, 10.0, "hold"),
+    ],
+)
+def test_weight(first, second, state):
+    assert judge(_stage("weight_constant"), [], [_weight(first, 1), _weight(second, 3)]).state == state
+
+
+@pytest.mark.parametrize(("hours", "state"), [(2.0, "open"), (2.01, "hold")])
+def test_hours_of_drying(hours, state):
+    found = judge(_stage("weight_constant", hours=hours), [], [_weight(100.0, 1), _weight(100.0, 3)])
+    assert found.state == state
+
+
+@pytest.mark.parametrize(("scale", "state"), [(0.149, "open"), (0.151, "cannot tell")])
+def test_a_scale_too_coarse_for_a_change_of_a_tenth_of_a_gram(scale, state):
+    """Half the width of its doubt, on the worse of the two weighings: 1.5 times the change at most."""
+    for scales in ((scale, 0.01), (0.01, scale)):
+        weights = [_weight(100.0, hour, own) for hour, own in zip((1, 3), scales, strict=True)]
+        assert judge(_stage("weight_constant"), [], weights).state == state
+
+
+@pytest.mark.parametrize(("limits", "state"), [((9.9, 9.9), "open"), ((9.9, 10.1), "hold"), ((10.1, 9.9), "hold")])
+def test_what_hides_in_the_metal(limits, state):
+    # 10 mg/L in 0.4 L over 200 g is 20 mg/kg; the worse of the two washes counts
+    entries = [_tint("none seen", hour, limit=limit) for hour, limit in zip((1, 2), limits, strict=True)]
+    assert judge(_stage("tint_none", ppm=20.0), entries, around=Surroundings(Metal(200.0, 0.4))).state == state
