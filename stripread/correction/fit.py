@@ -47,7 +47,7 @@ _TINY = 1e-4
 class ColourFix:
     """The way from this photo's encoded values to CIELAB relative to the card, with its covariance.
 
-    theta (29,): tone, light (3 x 6), off-diagonals of A, flare. cov (29, 29): their covariance. matrix (3, 3): inverse
+    theta (32,): tone, light (3 x 6), off-diagonals of A, flare. cov (32, 32): their covariance. matrix (3, 3): inverse
     of A. residual: what the patches still miss, as a model in CIELAB. lab_rms: root mean square residual of the patches
     before that model (Delta E*ab); rms_cv: the same after it, leaving one out. light_rms: the part of it in lightness
     among the neutral patches. weights (N,): how far each patch was trusted, 0 to 1. dyes (10, 3): how dyes are off in
@@ -124,7 +124,7 @@ class ColourFix:
             inverse = np.linalg.inv(_matrix(theta)) if _A0 <= i < _FLARE0 else self.matrix
             shifted[i] = (np.exp(_log_device(theta, log_light, tones, places)) - theta[_FLARE0:]) @ inverse.T
         shifted = rgb_to_lab(shifted)
-        jacobian = ((shifted - lab0) / step[:, None, None]).reshape(N_PARAMETERS, -1).T  # (3P, 29)
+        jacobian = ((shifted - lab0) / step[:, None, None]).reshape(N_PARAMETERS, -1).T  # (3P, 32)
         noise = self.noise_cov(rgb, at_mm, var)
         shift, shift_cov = self.left_over(rgb, at_mm, dye=dye)
         parts = {"noise": noise, "correction": shift_cov}
@@ -266,7 +266,7 @@ def fix_colour(samples: PatchSamples, values: CardValues) -> ColourFix:
 def _residuals(
     theta: Array, reference: Array, log_light: Array, tone_basis: Array, light_basis: Array
 ) -> tuple[Array, Array]:
-    """Cube-root residuals (N, 3) and their Jacobian (3N, 29)."""
+    """Cube-root residuals (N, 3) and their Jacobian (3N, 32)."""
     count = len(reference)
     A = _matrix(theta)
     left = np.exp(np.clip(_log_device(theta, log_light, tone_basis, light_basis) / 3.0, -4.0, 2.0))

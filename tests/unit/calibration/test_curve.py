@@ -174,7 +174,8 @@ def test_an_unsure_buffer_makes_an_unsure_curve_where_it_is_steep():
 
 def test_scatter_between_photos_is_found():
     found = repeat_sizes(observe(photos(TWO, np.arange(3.0, 10.1), 8, seed=6, common=3.0, own=0.4)))
-    assert found.common == pytest.approx(3.0, rel=0.3)
+    # 7 x 8 differences in three channels and a prior at 1.2: 5 % off as a standard deviation, seen over five seeds
+    assert found.common == pytest.approx(3.0, rel=0.2)
     assert found.own < 1.0
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from scipy.stats import t as student
 
 from stripread.kind import Pad, StripKind
 from stripread.ph.posterior import infer_ph
@@ -47,8 +48,9 @@ def test_value_and_width_of_a_straight_line():
     e = infer_ph(pads_at(5.3, curve), curve)
     assert e.ph == pytest.approx(5.3, abs=0.005)
     sd = 0.5 / (4.0 * np.sqrt(2.0))  # two pads, each with slope 4
-    # tails of Student's t with 12 + 5 degrees of freedom: a little wider than 1.96 sd
-    assert e.interval[1] - e.interval[0] == pytest.approx(2 * 1.96 * sd, rel=0.25)
+    # (1 + q / 8)^-7 with q = (pH / sd)^2 is Student's t of 13 degrees of freedom in pH, its scale sd sqrt(8 / 13)
+    expected = 2 * sd * np.sqrt(8 / 13) * student.ppf(0.975, 13)
+    assert e.interval[1] - e.interval[0] == pytest.approx(expected, abs=0.003)  # less than a step of the grid
     assert e.density.sum() * (e.grid[1] - e.grid[0]) == pytest.approx(1.0)
     assert not e.alternatives
     assert e.misfit == pytest.approx(0.0, abs=1e-6)
