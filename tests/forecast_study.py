@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -118,10 +118,37 @@ def textbook(last: Reading, nominal: float, sign: int) -> float:
     return max(0.0, gap) / -math.log10(min(0.9, nominal))
 
 
+def slipped(rng: np.random.Generator, part: list[Reading]) -> list[Reading]:
+    """The same readings with one slip: a wrong wash number, two swapped, another liquid, a strip far off."""
+    place = int(rng.integers(0, len(part)))
+    one, kind = part[place], str(rng.choice(["number", "swapped", "liquid", "strip"]))
+    if kind == "swapped" and place:
+        pair = [replace(part[place - 1], wash=one.wash), replace(one, wash=part[place - 1].wash)]
+        return [*part[: place - 1], *pair, *part[place + 1 :]]
+    if kind in ("number", "swapped"):
+        wrong = replace(one, wash=int(rng.choice([10 + one.wash, 10 * one.wash, one.wash + 1, max(0, one.wash - 1)])))
+    else:
+        ph = float(rng.choice([0.3, 7.0, 13.0])) if kind == "liquid" else one.ph + float(rng.choice([-2.0, 2.0]))
+        wrong = replace(one, ph=ph, interval=(ph - 0.3, ph + 0.3))
+    return [*part[:place], wrong, *part[place + 1 :]]
+
+
+def _with_slips(rows: list[tuple[str, bool, bool]]) -> dict[str, float]:
+    """Figures of forecasts from readings with a slip: (status, interval covers, done told a wash or more early)."""
+    told = [row for row in rows if row[0] not in ("cannot tell", "stalled")]
+    return {
+        "forecasts": len(rows),
+        "asked back or cannot tell": round(1.0 - len(told) / max(1, len(rows)), 3),
+        "90 % interval covers where told": round(float(np.mean([row[1] for row in told])), 3) if told else math.nan,
+        "done or probably done, a wash or more to go": round(float(np.mean([row[2] for row in rows])), 4),
+    }
+
+
 def study(count: int = 1000, seed: int = 20) -> dict[str, object]:
     """Run ``count`` batches; figures by the number of readings, with and without the user's own volumes."""
     rng = np.random.default_rng(seed)
     rows: list[tuple[int, bool, str, float, float, float, float, float, int, int, int]] = []
+    slips, slip_rng = [], np.random.default_rng(seed + 1)  # of their own, so that the other batches stay the same
     made = 0
     while made < count:
         batch = simulate(rng)
@@ -138,6 +165,11 @@ def study(count: int = 1000, seed: int = 20) -> dict[str, object]:
             part = list(batch.readings[:seen])
             found = forecast(part, batch.water, batch.blank, prior=prior)
             rest = max(0.0, batch.truth - seen)
+            if seen >= 3:
+                wrong = forecast(slipped(slip_rng, part), batch.water, batch.blank, prior=prior)
+                covers = wrong.washes is not None and wrong.washes.low <= rest <= wrong.washes.high
+                early = wrong.status == "done" or (wrong.status == "ok" and (wrong.whole or (1,))[0] == 0)
+                slips.append((wrong.status, covers, early and rest >= 1.0))
             line = textbook(part[-1], batch.nominal, batch.sign)
             w = found.washes
             whole = found.whole or (-1, -1, -1)
@@ -145,7 +177,8 @@ def study(count: int = 1000, seed: int = 20) -> dict[str, object]:
                          w.high if w else math.nan, line, *whole))  # fmt: skip
     return {"batches": made, "two readings": _figures([r for r in rows if r[0] == 2]),
             "three readings or more": _figures([r for r in rows if r[0] >= 3]),
-            "three or more, volumes not given": _figures([r for r in rows if r[0] >= 3 and not r[1]])}  # fmt: skip
+            "three or more, volumes not given": _figures([r for r in rows if r[0] >= 3 and not r[1]]),
+            "three or more, one slip": _with_slips(slips)}  # fmt: skip
 
 
 def _figures(rows: list) -> dict[str, float]:

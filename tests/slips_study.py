@@ -29,6 +29,7 @@ from service.bench.state import state_of
 
 DATA = Path(__file__).parent / "data"
 MOST_PPM, BAND, NEAR = 20.0, (6.0, 8.0), 1.0  # of the shipped procedure, and of the gate's promise
+EDGE = 0.05  # pH: nearer to an edge than this is no mistake
 HARD = {"water": "tap", "alkalinity_mmol_l": 4.0}
 WASHES = 12  # rows of the table
 SLIPS = (
@@ -192,7 +193,8 @@ def play(batch: Batch) -> Counter[str]:
     """Wash, read and judge until both gates are open or the table ends; what each gate came to."""
     rng, found = batch.rng, Counter()
     _begin(batch)
-    bad = int(rng.integers(2, 7))  # the wash at which the slip happens
+    early = rng.random() < 0.5
+    bad = int(rng.integers(2, 7)) if early else 0  # the wash of the slip; 0: in the second stage
     stage, since = "copper", 0
     for wash in range(1, 2 * WASHES):
         place = min(wash if stage == "copper" else max(wash, _after(batch, since) + wash - since), WASHES)
@@ -213,7 +215,7 @@ def play(batch: Batch) -> Counter[str]:
             break
         batch.write("move", at + 0.6, to="neutral-wash", state="open", sentence="x")
         stage, since = "neutral", wash
-        bad = max(bad, wash + int(rng.integers(1, 4)))
+        bad = bad if early else wash + int(rng.integers(1, 4))
     return found
 
 
@@ -263,7 +265,7 @@ def _read(batch: Batch, wash: int, true: tuple[float, float], at: float, *, slip
     if slipped and batch.slip == "a strip 2 pH off":
         dipped = true_ph + float(rng.choice([-2.0, 2.0]))
     if slipped and batch.slip.startswith("late photo"):
-        arrives, clock = at + float(rng.integers(1, 4)) - 0.2, "clock" in batch.slip.split(", ")[1]
+        arrives, clock = at + float(rng.integers(1, 4)) - 0.2, True
         clock = batch.slip.endswith("phone's clock")
     batch.add(at, strip(rng, dipped), number, arrives, clock=clock)
     if stage != "copper":
@@ -284,7 +286,7 @@ def _copper_gone(batch: Batch, wash: int) -> bool:
 
 
 def _neutral(batch: Batch, ph: float) -> bool:
-    return BAND[0] <= ph <= BAND[1] or abs(ph - batch.own) <= NEAR
+    return BAND[0] - EDGE <= ph <= BAND[1] + EDGE or abs(ph - batch.own) <= NEAR + EDGE
 
 
 def study(count: int, seed: int = 12) -> dict[str, dict[str, float]]:

@@ -5,7 +5,9 @@ It goes by wash number and by when the photo was taken; readings that can't be o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from service.bench.procedure import PhNeutral
 from service.bench.readings import LoggedPh, Observation
@@ -17,7 +19,10 @@ BOUNDS = {None: 0, "at most": -1, "at least": 1}
 ALIKE = 0.3  # pH: two strips of one lot in one liquid
 # A wash moves the pH by its own pace, 0.5 to 1.3 (shares held back of 0.3 and 0.05: tests/data/wash_dilution.csv), and
 # less near the end; hard water alone leaps. How much more is a leap: common practice, no source.
-LEAP, PACE, SLACK = 2.0, 1.3, 0.5
+LEAP, PACE, SLACK = 2.0, 1.3, 0.3
+WEAK_LYE = 10.0  # pH: what lye is left here, the carbonic acid of water in air takes up in one wash
+APART = 2.5  # standard deviations between strips of one wash
+SHARED = 0.3  # pH, half of a 95 % interval: what strips of one lot err alike in weak water; common practice, no source
 SURELY = 1.0  # pH: against the rinse water, what is left of acid or lye lies below 1e-4 mol/L
 
 
@@ -92,21 +97,35 @@ def _of_course(
         return Verdict("cannot tell", text)
     if last.doubtful:
         return Verdict("cannot tell", f"The last pH, {last.ph:.1f}, is doubtful: read it again.")
-    alone = len({r.at for r in found.readings if r.wash == last.wash and not r.doubtful}) < 2
-    found_state = _newest(gate.band, last, before, blank)
-    if found_state.state == "open" and alone and _leaps(reps, gate.band):
+    strips = [r for r in found.readings if r.wash == last.wash and not r.doubtful]
+    if any(abs(r.ph - last.ph) > APART * math.hypot(r.sd, last.sd) for r in strips):
+        text = f"The strips of wash {last.wash} disagree ({', '.join(f'pH {r.ph:.1f}' for r in strips)})"
+        return Verdict("cannot tell", f"{text}: withdraw the wrong one, or read the next wash.")
+    judged = _newest(gate.band, _pooled(strips), before, blank)
+    if judged.state == "open" and len({r.at for r in strips}) < 2 and _leaps(reps, gate.band):
         text = f"{last.called.capitalize()} is a leap from {reps[-2].called}: hard water does that, and so does a strip"
         return Verdict("cannot tell", f"{text} dipped in the wrong liquid. Read this wash once more, or the next.")
-    return found_state
+    return judged
+
+
+def _pooled(strips: Sequence[Reading]) -> Reading:
+    """The strips of one wash as one reading: all count, so that reading again until it opens is no way round."""
+    if len(strips) == 1 or any(r.bound for r in strips):
+        return strips[-1]
+    halves = [max(r.interval[1] - r.ph, r.ph - r.interval[0], 0.05) for r in strips]
+    weights = [1.0 / half**2 for half in halves]
+    ph = sum(w * r.ph for w, r in zip(weights, strips, strict=True)) / sum(weights)
+    half = max(sum(weights) ** -0.5, min(*halves, SHARED))
+    return replace(strips[-1], ph=ph, interval=(ph - half, ph + half))
 
 
 def _leaps(reps: Sequence[Reading], band: tuple[float, float]) -> bool:
     """Whether the newest wash moved much further than the ones before did, from outside the band."""
-    if len(reps) < 2 or _touches(_open(reps[-2]), band):
+    if len(reps) < 2 or _touches(_open(reps[-2]), band) or 7.0 < reps[-2].ph < WEAK_LYE:
         return False
-    pace = LEAP
-    if len(reps) > 2 and not reps[-3].bound and not reps[-2].bound:
-        pace = min(LEAP, PACE * abs(reps[-2].ph - reps[-3].ph) / (reps[-2].wash - reps[-3].wash) + SLACK)
+    pace, first = LEAP, reps[0]
+    if len(reps) > 2 and not first.bound and not reps[-2].bound:
+        pace = min(LEAP, PACE * abs(reps[-2].ph - first.ph) / (reps[-2].wash - first.wash) + SLACK)
     return abs(reps[-1].ph - reps[-2].ph) > pace * (reps[-1].wash - reps[-2].wash)
 
 
