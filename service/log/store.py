@@ -25,7 +25,7 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
     entries.c.kind == bindparam("kind"),
     entries.c.photo_sha256 == bindparam("sha256"),
     func.coalesce(entries.c.profile_sha256, "") == bindparam("profile"),
-    entries.c.received_at >= bindparam("since"),
+    entries.c.received_at.between(bindparam("since"), bindparam("until")),
     entries.c.corrects_id.is_(None),
 )
 _ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
@@ -200,9 +200,14 @@ def count_entries(c: Connection, batch_id: int) -> int:
 def same_photo(
     c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, within_s: float
 ) -> int | None:
-    """The entry that this very photo made in this batch in the last ``within_s`` seconds, with this profile."""
-    since = (datetime.now(UTC) - timedelta(seconds=within_s)).isoformat(timespec="microseconds")
-    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "profile": profile or "", "since": since}
+    """The entry that this very photo made in this batch with this profile, ``within_s`` seconds around now.
+
+    Bounded on both sides: after the clock was put back, an entry "of tomorrow" must not answer for a day.
+    """
+    at, window = datetime.now(UTC), timedelta(seconds=within_s)
+    since, until = ((at + shift).isoformat(timespec="microseconds") for shift in (-window, window))
+    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "profile": profile or ""}
+    asked |= {"since": since, "until": until}
     return c.execute(_SAME_PHOTO, asked).scalar()
 
 

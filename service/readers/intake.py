@@ -23,6 +23,7 @@ from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
 from service.readers.pool import WorkPool
+from service.readers.same_photo import Details, differences
 from service.readers.statement import Said
 from service.readers.swatches import swatches
 from service.readers.taking import Taking
@@ -103,7 +104,8 @@ class Intake:
         Raises
         ------
         ServiceProblem
-            404 or 409 for the batch, 409 without a profile, 422 for a key used for something else, 503 when busy.
+            404 or 409 for the batch, 409 without a profile or for the same photo with other details,
+            422 for a key used for something else, 503 when busy.
         OSError, SQLAlchemyError
             When disk or database do not take it: then nothing is in the log.
         """
@@ -178,7 +180,18 @@ class Intake:
                 return _taken(c, known["entry_id"], repeated=True)
         made_with = None if profile is None else profile.sha256
         same = store.same_photo(c, sent.batch_id, sent.kind, sha256, profile=made_with, within_s=self._window)
-        return None if same is None else _taken(c, same, repeated=True)
+        if same is None:
+            return None
+        differs = differences(store.entry(c, same) or {}, _details(sent))
+        # A watched file states nothing. For everybody else the number of other details would be a wrong one.
+        if differs and sent.origin != "watch":
+            raise ServiceProblem(
+                409,
+                "other_details",
+                f"This photo came a moment ago as entry {same} with other details ({'; '.join(differs)}). Nothing was "
+                f"added. Correct entry {same} if the new details are right; else keep it.",
+            )
+        return _taken(c, same, repeated=True)
 
     async def _read_and_log(self, sent: Submission, came: _Arrived) -> Taken:
         profile = came.profile.path if came.profile else None
@@ -261,6 +274,10 @@ def _extras(sent: Submission, came: _Arrived) -> store.Row:
             "photo": _photo_name(came.blank),
         }
     return extras
+
+
+def _details(sent: Submission) -> Details:
+    return Details(sent.wash, sent.note, sent.path_mm, dict(sent.taking), sent.said.to_dict(), sent.blank_entry)
 
 
 def _photo_name(row: store.Row) -> str:

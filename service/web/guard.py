@@ -22,7 +22,7 @@ from service.web.problems import ServiceProblem, answer
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 _OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico"}  # and the page's own files
-_LOCAL_NAMES = {"localhost", "127.0.0.1", "[::1]", "testserver"}
+_LOCAL_NAMES = {"localhost", "127.0.0.1", "[::1]"}
 _HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -135,10 +135,18 @@ def _check_same_site(headers: Headers, host: str) -> None:
     site = headers.get("sec-fetch-site")
     origin = headers.get("origin")
     wrong = (site is not None and site not in ("same-origin", "none")) or (
-        origin is not None and (origin == "null" or urlsplit(origin).netloc != host)
+        origin is not None and _site_of(origin) != host
     )
     if wrong:
         raise ServiceProblem(403, "cross_site", "This request came from another site.")
+
+
+def _site_of(origin: str) -> str | None:
+    """Host and port of an origin; None for one that has none ("null") or can't be parsed."""
+    try:
+        return urlsplit(origin).netloc or None
+    except ValueError:
+        return None
 
 
 def _cookie(headers: Headers) -> str:
