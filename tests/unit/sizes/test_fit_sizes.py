@@ -159,6 +159,8 @@ def test_where_the_patches_agree_a_dye_is_doubted_by_its_base():
     for c in range(3):
         draws = np.random.default_rng([9, c]).multivariate_normal(np.zeros(3), cov[:, :, c], DRAWS)
         assert_covariance(claimed[:, c, :, c], draws)
+        # 1500 draws of three pads hardly tell a third of a variance shared from a tenth: the formula does
+        assert claimed[:, c, :, c] == pytest.approx(cov[:, :, c], rel=0.001)
 
 
 def test_a_dye_s_colour_off_by_what_patches_and_dyes_miss():

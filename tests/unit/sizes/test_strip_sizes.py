@@ -142,6 +142,10 @@ def test_the_mean_of_several_photos(same_strip):
     assert len(usual) > 285  # one in a hundred would be stretched: more than fifteen of 300 once in a million
     draws = np.array([j.pads.lab.reshape(-1) for j in joints])
     assert_covariance(usual[0].pads.cov, draws)
+    # Three photos of equal weight: each cause by the mean of its correlations, which 300 draws tell to a tenth only.
+    texture = 1.0 if same_strip else 1 / 3
+    expected = 0.6**2 / 3 + 0.3**2 * texture + 0.8**2 * ALIKE.mean() + 0.7**2 * (0.5 + 0.5 * ALIKE.mean())
+    assert usual[0].pads.cov == pytest.approx(expected * np.eye(6), abs=1e-6)
 
 
 def test_the_difference_of_wash_and_blank():
