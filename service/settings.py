@@ -6,18 +6,24 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-from service.web.connection import Bounds
-
-if TYPE_CHECKING:
-    from service.readers.worker import Reader
+from typing import Any
 
 MIB = 1024 * 1024
 
 
 def _cores() -> int:
     return os.cpu_count() or 1
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """Times in seconds; connections at once, from one other device and in all."""
+
+    head: float = 10.0  # from a request's first byte (or the connection's start) to the end of its headers
+    after_answer: float = 5.0  # for a body whose answer was given already
+    answer: float = 180.0  # for the other side to take what it was sent
+    each: int = 64
+    total: int = 400
 
 
 @dataclass(frozen=True)
@@ -43,7 +49,7 @@ class Settings:
     database: str | None = None
     profiles: tuple[Path, ...] = ()
     tint_standards: Path | None = None
-    reader: Callable[[], Reader] | None = None
+    reader: Callable[[], Any] | None = None
     host: str = "127.0.0.1"
     port: int = 8000
     lan: bool = False

@@ -23,16 +23,16 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     import asyncio
 
     from service.commands.opening import check_there
+    from service.errors import ServiceError
     from service.readers.reread import reread_batch
     from service.settings import Settings
     from service.web.components import Service
-    from service.web.problems import ServiceProblem
 
     check_there(data, database)
     service = Service.start(Settings(data, database))
     try:
         found = asyncio.run(reread_batch(service, batch, keep))
-    except ServiceProblem as problem:
+    except ServiceError as problem:
         raise CallError(problem.detail.rstrip(".")) from None
     finally:
         asyncio.run(service.stop())

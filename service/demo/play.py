@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 from service.demo import script
 from service.log import store
 from service.log.blobs import Blobs
-from service.log.correction import corrected_entry
+from service.log.correction import Correction, corrected_entry
 from service.log.database import Database
 from service.log.models import made_up_time
 from service.log.notes import add_note, choose_procedure, move_on
@@ -22,7 +22,6 @@ from service.readers.photo_reader import PipelineReader
 from service.readers.swatches import swatches
 from service.readers.worker import Job, Outcome
 from service.settings import Settings
-from service.web.schemas import Correction
 
 DEMO = Path(__file__).parent
 _reader: PipelineReader | None = None  # of this worker process

@@ -2,47 +2,73 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from service.errors import WrongStatement
+from service.log.fields import Pair, Text, Wash
 from service.log.store import NewEntry, Row
-from service.web.problems import ServiceProblem
-from service.web.schemas import Correction
 from stripread.reasons import because
 
 
-def corrected_entry(old: Row, said: Correction, photo_size: int, profile: tuple[str, str] | None) -> NewEntry:
+class Correction(BaseModel):
+    """A correction: a new entry that names the old one. Give what changes."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"by": "M.", "why": "it was the third wash", "wash": 3},
+                {"by": "M.", "why": "wrong beaker", "withdraw": True},
+            ]
+        }
+    )
+    by: Annotated[Text, Field(min_length=1, max_length=100)]
+    why: Annotated[Text, Field(min_length=1, max_length=500)]
+    wash: Wash | None = None
+    note: Annotated[Text, Field(max_length=2000)] | None = None
+    ph: Annotated[float, Field(ge=-2, le=16)] | None = Field(
+        None, description="A pH found in another way, with `interval`."
+    )
+    interval: Pair = None
+    withdraw: bool = False
+
+
+def corrected_entry(old: Row, correction: Correction, photo_size: int, profile: tuple[str, str] | None) -> NewEntry:
     """The entry that corrects ``old``.
 
     Raises
     ------
-    ServiceProblem
-        422 when the correction changes nothing, or a pH comes without a matching interval or for another kind.
+    WrongStatement
+        When the correction changes nothing, or a pH comes without a matching interval or for another kind.
     """
     reading = dict(old["reading"])
     extras = dict(old["extras"])
-    if said.ph is not None or said.interval is not None:
+    if correction.ph is not None or correction.interval is not None:
         if (
             old["kind"] != "ph"
-            or said.ph is None
-            or said.interval is None
-            or not said.interval[0] <= said.ph <= said.interval[1]
+            or correction.ph is None
+            or correction.interval is None
+            or not correction.interval[0] <= correction.ph <= correction.interval[1]
         ):
-            raise ServiceProblem(
-                422, "bad_correction", "A pH by hand needs `ph` and an `interval` around it, on a pH reading."
+            raise WrongStatement(
+                "bad_correction", "A pH by hand needs `ph` and an `interval` around it, on a pH reading."
             )
-        note = because("by_hand", said.by)
+        note = because("by_hand", correction.by)
         reading |= {
             "status": "ok",
-            "ph": said.ph,
-            "interval": list(said.interval),
+            "ph": correction.ph,
+            "interval": list(correction.interval),
             "alternatives": [],
             "misfit": None,
             "reasons": [{"code": note.code, "severity": note.severity, "message": note.message}],
         }
         extras["by_hand"] = True
-    if said.withdraw:
+    if correction.withdraw:
         extras["withdrawn"] = True
-    changed = said.withdraw or said.ph is not None or said.wash is not None or said.note is not None
-    if not changed:
-        raise ServiceProblem(422, "bad_correction", "Say what to correct: wash, note, ph with interval, or withdraw.")
+    given = (correction.ph, correction.wash, correction.note)
+    if not correction.withdraw and all(value is None for value in given):
+        raise WrongStatement("bad_correction", "Say what to correct: wash, note, ph with interval, or withdraw.")
     return NewEntry(
         batch_id=old["batch_id"],
         kind=old["kind"],
@@ -50,12 +76,12 @@ def corrected_entry(old: Row, said: Correction, photo_size: int, profile: tuple[
         photo_sha256=old["photo_sha256"],
         photo_size=photo_size,
         reading=reading,
-        wash=old["wash"] if said.wash is None else said.wash,
-        note=old["note"] if said.note is None else said.note,
+        wash=old["wash"] if correction.wash is None else correction.wash,
+        note=old["note"] if correction.note is None else correction.note,
         snapped_at=old["snapped_at"],
         profile=profile,
         extras=extras,
         corrects_id=old["id"],
-        made_by=said.by,
-        why=said.why,
+        made_by=correction.by,
+        why=correction.why,
     )

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
+from service.errors import Conflict
 from service.settings import Settings
-from service.web.problems import ServiceProblem
 from stripread.errors import CallError
 from stripread.user_file import toml_table, user_text
 
@@ -55,14 +55,13 @@ class Profiles:
 
         Raises
         ------
-        ServiceProblem
-            409 when a pH is asked for and there is no profile, none of that name, or it can't be read.
+        Conflict
+            When a pH is asked for and there is no profile, none of that name, or it can't be read.
         """
         if kind != "ph":
             return None if kind != "tint" or self._tint is None else self._read(self._tint)
         if not self._strips:
-            raise ServiceProblem(
-                409,
+            raise Conflict(
                 "no_profile",
                 "This service has no strip profile. Start it with --profile, made by `stripread calibrate`.",
             )
@@ -73,7 +72,7 @@ class Profiles:
             if strip.name == name:
                 return self._read(path)
         known = ", ".join(strip.name for strip, _ in named) or "none"
-        raise ServiceProblem(409, "no_profile", f"There is no profile '{name}' here. Choose one of these: {known}.")
+        raise Conflict("no_profile", f"There is no profile '{name}' here. Choose one of these: {known}.")
 
     def _named(self) -> list[tuple[KnownStrip, Path]]:
         """The profiles by name; those of one name are told apart by their files."""
@@ -88,8 +87,8 @@ class Profiles:
         try:
             text = source.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError):
-            raise ServiceProblem(
-                409, "no_profile", f"The profile {source.name} can't be read on the bench computer."
+            raise Conflict(
+                "no_profile", f"The profile {source.name} can't be read on the bench computer."
             ) from None
         return self.keep(text)
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
+from service.errors import NotFound
 from service.log.models import batches, entries, events, keys, now, photos, profiles
 from stripread.json_line import json_line
 
@@ -269,3 +270,31 @@ def figures(reading: Row) -> tuple[float | None, float | None, float | None]:
 
 def _entry(row: Row) -> Row:
     return {**row, "reading": json.loads(row["reading"]), "extras": json.loads(row["extras"])}
+
+
+def known_batch(c: Connection, number: int) -> Row:
+    """A batch that must exist.
+
+    Raises
+    ------
+    NotFound
+        If it does not.
+    """
+    found = batch(c, number)
+    if found is None:
+        raise NotFound("no_such_batch", f"There is no batch {number}.")
+    return found
+
+
+def known_entry(c: Connection, number: int) -> Row:
+    """An entry that must exist.
+
+    Raises
+    ------
+    NotFound
+        If it does not.
+    """
+    found = entry(c, number)
+    if found is None:
+        raise NotFound("no_such_reading", f"There is no reading {number}.")
+    return found

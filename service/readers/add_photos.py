@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from service.errors import ServiceError
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.profiles import Profiles
@@ -17,7 +18,6 @@ from service.readers.intake import Intake, Submission, Taken
 from service.readers.photo_reader import PipelineReader
 from service.readers.pool import WorkPool
 from service.settings import Settings
-from service.web.problems import ServiceProblem
 from stripread.errors import CallError
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
@@ -37,7 +37,7 @@ def add_photos(
     try:
         database.migrate()
         return asyncio.run(_all(settings, database, photos, told))
-    except ServiceProblem as problem:
+    except ServiceError as problem:
         raise CallError(problem.detail.rstrip(".")) from None
     finally:
         database.close()

@@ -15,8 +15,8 @@ from typing import BinaryIO
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import IntegrityError
-from starlette.concurrency import run_in_threadpool
 
+from service.errors import Conflict, NotFound, PhotoProblem, ServiceError, WrongStatement
 from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
@@ -27,8 +27,8 @@ from service.readers.same_photo import Details, differences
 from service.readers.statement import Said
 from service.readers.swatches import swatches
 from service.readers.taking import Taking
+from service.readers.threads import in_thread
 from service.readers.worker import Job, Kind, Outcome, read_job
-from service.web.problems import ServiceProblem
 from stripread.errors import CallError
 
 log = logging.getLogger("stripread.intake")
@@ -103,14 +103,14 @@ class Intake:
 
         Raises
         ------
-        ServiceProblem
-            404 or 409 for the batch, 409 without a profile or for the same photo with other details,
-            422 for a key used for something else, 503 when busy.
+        ServiceError
+            ``NotFound`` or ``Conflict`` for the batch, ``Conflict`` without a profile or for the same photo with other
+            details, ``WrongStatement`` for a key used for something else, ``BenchBusy`` when busy.
         OSError, SQLAlchemyError
             When disk or database do not take it: then nothing is in the log.
         """
         # One hop to a thread for all that comes before the reading, and one after it: hops cost more than the queries.
-        came = await run_in_threadpool(self._arrive, sent, source)
+        came = await in_thread(self._arrive, sent, source)
         if came.earlier is not None:
             return came.earlier
         who = (sent.batch_id, sent.kind, came.sha256, came.profile.sha256 if came.profile else None)
@@ -127,7 +127,7 @@ class Intake:
     async def _take_again(self, sent: Submission, came: _Arrived, running: asyncio.Task[Taken]) -> Taken:
         """Answer a photo that came while the same one was being read."""
         first = running.result()  # raises what the first one met: both clients hear of it
-        earlier = await run_in_threadpool(self._earlier, sent, came.sha256, came.profile)
+        earlier = await in_thread(self._earlier, sent, came.sha256, came.profile)
         return earlier or Taken(first.entry_id, True, first.entry)
 
     async def drain(self) -> None:
@@ -151,11 +151,11 @@ class Intake:
     def _check_batch(self, c: Connection, sent: Submission) -> None:
         batch = store.batch(c, sent.batch_id)
         if batch is None:
-            raise ServiceProblem(404, "no_such_batch", f"There is no batch {sent.batch_id}.")
+            raise NotFound("no_such_batch", f"There is no batch {sent.batch_id}.")
         if batch["closed_at"] is not None:
             known = store.key_of(c, sent.key) if sent.key else None
             if known is None:  # a repeated post of what came in before it was closed still gets its answer
-                raise ServiceProblem(409, "batch_closed", "This batch is closed. Open it again or choose another one.")
+                raise Conflict("batch_closed", "This batch is closed. Open it again or choose another one.")
 
     def _earlier(self, sent: Submission, sha256: str, profile: KeptProfile | None) -> Taken | None:
         with self._database.read() as c:
@@ -172,8 +172,7 @@ class Intake:
             known = store.key_of(c, sent.key)
             if known is not None:
                 if known["fingerprint"] != sent.fingerprint(sha256):
-                    raise ServiceProblem(
-                        422,
+                    raise WrongStatement(
                         "key_reused",
                         "This Idempotency-Key was used for another photo or other details. Use a new one.",
                     )
@@ -200,20 +199,19 @@ class Intake:
         outcome = await self._read(
             Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank)
         )
-        return await run_in_threadpool(self._log, sent, came, outcome)
+        return await in_thread(self._log, sent, came, outcome)
 
     async def _read(self, job: Job) -> Outcome:
         try:
             return await self._pool.run(read_job, job)
-        except ServiceProblem:
+        except ServiceError:
             raise
         except CallError as wrong:
-            raise ServiceProblem(409, "no_profile", f"The profile can't be used: {wrong}.") from None
+            raise Conflict("no_profile", f"The profile can't be used: {wrong}.") from None
         except Exception:
             # A fault of ours. 422 and not 500: the same photo would only meet it again, and hold up others.
             log.exception("reading %s failed", job.photo.name)
-            raise ServiceProblem(
-                422,
+            raise PhotoProblem(
                 "reader_failed",
                 "Reading this photo failed; the bench computer's terminal says why.",
             ) from None
@@ -253,12 +251,12 @@ def blank_of(c: Connection, batch_id: int, number: int) -> store.Row:
 
     Raises
     ------
-    ServiceProblem
+    ServiceError
         409 if it is no pH reading of this batch.
     """
     row = store.entry(c, number)
     if row is None or row["batch_id"] != batch_id or row["kind"] != "ph":
-        raise ServiceProblem(409, "not_a_blank", "The blank must be a pH reading of this batch.")
+        raise Conflict("not_a_blank", "The blank must be a pH reading of this batch.")
     return row
 
 

@@ -16,9 +16,9 @@ from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
+from service.errors import BenchBusy, PhotoProblem
 from service.readers.memory import let_workers_keep_memory
 from service.readers.worker import Job, begin, nothing, work
-from service.web.problems import ServiceProblem
 
 T = TypeVar("T")
 
@@ -67,12 +67,12 @@ class WorkPool:
 
         Raises
         ------
-        ServiceProblem
-            503 when too many wait or the readers die under it twice; 422 when this photo takes too long or kills its
-            worker twice.
+        ServiceError
+            ``BenchBusy`` when too many wait or the readers die under it twice; ``PhotoProblem`` when this photo takes
+            too long or kills its worker twice.
         """
         if self._taken >= self._places:
-            raise ServiceProblem(503, "busy", "Too many photos are waiting to be read. Send it again in a moment.", 2)
+            raise BenchBusy("busy", "Too many photos are waiting to be read. Send it again in a moment.", 2)
         self._taken += 1
         try:
             return await self._run(function, job)
@@ -92,18 +92,18 @@ class WorkPool:
                 if self._pool is pool:
                     self._pool = self._start()
                 if attempt == 2:
-                    raise ServiceProblem(
-                        503, "readers_ended", "The readers ended and were started anew. Send the photo again.", 5
+                    raise BenchBusy(
+                        "readers_ended", "The readers ended and were started anew. Send the photo again.", 5
                     ) from None
             except PoolTimeout:
-                raise ServiceProblem(
-                    422, "too_long", f"Reading this photo was stopped after {self._timeout:.0f} s. Take another one."
+                raise PhotoProblem(
+                    "too_long", f"Reading this photo was stopped after {self._timeout:.0f} s. Take another one."
                 ) from None
             except (ProcessExpired, MemoryError):
                 # It may have been killed from outside (memory ran out): once more before blaming the photo.
                 if attempt == 2:
-                    raise ServiceProblem(
-                        422, "reader_stopped", "Reading this photo ended the reader twice. Take another one."
+                    raise PhotoProblem(
+                        "reader_stopped", "Reading this photo ended the reader twice. Take another one."
                     ) from None
         raise AssertionError  # the loop returns or raises
 

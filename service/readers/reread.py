@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Protocol
 
-from starlette.concurrency import run_in_threadpool
+from pydantic import BaseModel, Field
 
 from service.log import store
+from service.log.blobs import Blobs
+from service.log.database import Database
+from service.log.profiles import Profiles
 from service.readers.jobs import job_again
+from service.readers.pool import WorkPool
 from service.readers.swatches import swatches
+from service.readers.threads import in_thread
 from service.readers.worker import Job, Outcome, read_job
-from service.web.components import Service, the_batch
-from service.web.schemas import Change, Reread
 from stripread.results import SOFTWARE
 
 # What counts as a change. Names, times and versions differ by nature; the last printed digit is no news.
@@ -19,22 +22,55 @@ _COMPARED = ("status", "ph", "interval", "decision", "mg_per_l", "absorbance", "
 _DIGIT = 0.0015
 
 
-async def reread_batch(service: Service, batch: int, keep: bool) -> Reread:
+class Archive(Protocol):
+    """What reading again needs of a running service or of an opened log."""
+
+    @property
+    def database(self) -> Database: ...  # noqa: D102
+    @property
+    def blobs(self) -> Blobs: ...  # noqa: D102
+    @property
+    def profiles(self) -> Profiles: ...  # noqa: D102
+    @property
+    def readers(self) -> WorkPool: ...  # noqa: D102
+
+
+class Change(BaseModel):
+    """What reading one entry's photo again came to."""
+
+    entry: int
+    changed: list[str]
+    was: dict[str, Any]
+    now: dict[str, Any]
+    new_entry: int | None = None
+
+
+class Reread(BaseModel):
+    """What reading a batch again came to."""
+
+    software: str
+    read: int
+    same: int
+    changes: list[Change]
+    missing: list[int] = Field(description="Entries whose photo or profile could not be found.")
+
+
+async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
     """Read every entry in force again; with ``keep`` each change becomes an entry that corrects the old one."""
-    rows = await run_in_threadpool(_rows, service, batch)
+    rows = await in_thread(_rows, bench, batch)
     changes: list[Change] = []
     missing: list[int] = []
     read = 0
     for row in rows:
-        job = await run_in_threadpool(_job, service, row)
+        job = await in_thread(_job, bench, row)
         if job is None:
             missing.append(row["id"])
             continue
-        outcome = await service.readers.run(read_job, job)
+        outcome = await bench.readers.run(read_job, job)
         read += 1
         changed = differences(row["reading"], outcome.reading)
         if changed:
-            new = await run_in_threadpool(_keep, service, row, outcome, changed) if keep else None
+            new = await in_thread(_keep, bench, row, outcome, changed) if keep else None
             was, is_now = (
                 {k: r.get(k) for k in changed} for r in (_summary(row["reading"]), _summary(outcome.reading))
             )
@@ -61,30 +97,30 @@ def _same(a: Any, b: Any) -> bool:  # noqa: ANN401 - JSON values
     return bool(a == b)
 
 
-def _rows(service: Service, batch: int) -> list[store.Row]:
-    with service.database.read() as c:
-        the_batch(c, batch)
+def _rows(bench: Archive, batch: int) -> list[store.Row]:
+    with bench.database.read() as c:
+        store.known_batch(c, batch)
         # What somebody entered by hand does not come from a photo.
         return [r for r in store.in_force(store.entries_of(c, batch)) if not r["extras"].get("by_hand")]
 
 
-def _job(service: Service, row: store.Row) -> Job | None:
-    photo = service.blobs.path(row["photo_sha256"])
+def _job(bench: Archive, row: store.Row) -> Job | None:
+    photo = bench.blobs.path(row["photo_sha256"])
     profile = None
     if row["profile_sha256"] is not None:
-        with service.database.read() as c:
+        with bench.database.read() as c:
             text = store.profile_text(c, row["profile_sha256"])
         if text is None:
             return None
-        profile = service.profiles.keep(text).path
+        profile = bench.profiles.keep(text).path
     blank = row["extras"].get("blank")
-    if not photo.exists() or (blank is not None and not service.blobs.path(blank["sha256"]).exists()):
+    if not photo.exists() or (blank is not None and not bench.blobs.path(blank["sha256"]).exists()):
         return None
-    return job_again(row, service.blobs, profile)
+    return job_again(row, bench.blobs, profile)
 
 
-def _keep(service: Service, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:
-    with service.database.write() as c:
+def _keep(bench: Archive, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:
+    with bench.database.write() as c:
         store.claim(c)
         if store.corrector(c, row["id"]) is not None:
             return None  # corrected by somebody meanwhile: theirs counts

@@ -10,14 +10,14 @@ import logging
 from pathlib import Path
 
 from sqlalchemy.exc import SQLAlchemyError
-from starlette.concurrency import run_in_threadpool
 
+from service.errors import PhotoProblem, ServiceError, WrongStatement
 from service.log import store
 from service.log.blobs import hash_of
 from service.log.database import Database
 from service.log.entries import file_name
 from service.readers.intake import Intake, Submission
-from service.web.problems import ServiceProblem
+from service.readers.threads import in_thread
 
 log = logging.getLogger("stripread.watch")
 ENDINGS = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"}
@@ -39,7 +39,7 @@ class Watcher:
         """Watch until cancelled."""
         while True:
             try:
-                for path in await run_in_threadpool(self._settled):
+                for path in await in_thread(self._settled):
                     await self._take(path)
             except OSError as problem:
                 log.warning("can't look into the watched folder: %s", problem.strerror)
@@ -63,16 +63,16 @@ class Watcher:
 
     async def _take(self, path: Path) -> None:
         try:
-            batch = await run_in_threadpool(self._place, path)
+            batch = await in_thread(self._place, path)
             if batch is None:
                 return
             if batch:
                 with path.open("rb") as source:
                     await self._intake.take(Submission(batch, "ph", file_name(path.name), origin="watch"), source)
             self._done[path] = self._seen[path]
-        except ServiceProblem as problem:
+        except ServiceError as problem:
             log.warning("%s: %s", path.name, problem.detail)
-            if problem.status == 422:  # this photo's own fault: not again
+            if isinstance(problem, PhotoProblem | WrongStatement):  # this photo's own fault: not again
                 self._done[path] = self._seen[path]
         except SQLAlchemyError:
             log.warning("%s: the log can't be written now", path.name)

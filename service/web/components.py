@@ -8,9 +8,7 @@ from pathlib import Path
 from typing import Annotated, BinaryIO
 
 from fastapi import Depends, Request
-from sqlalchemy import Connection
 
-from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.profiles import Profiles
@@ -20,7 +18,6 @@ from service.readers.pictures import no_reader
 from service.readers.pool import WorkPool
 from service.settings import Settings
 from service.web.pairing import Pairing
-from service.web.problems import ServiceProblem
 from stripread.errors import CallError
 
 
@@ -93,31 +90,3 @@ async def _of_request(request: Request) -> Service:  # async: a plain function w
 
 
 ServiceDep = Annotated[Service, Depends(_of_request)]
-
-
-def the_batch(c: Connection, number: int) -> store.Row:
-    """A batch that must exist.
-
-    Raises
-    ------
-    ServiceProblem
-        404 if it does not.
-    """
-    found = store.batch(c, number)
-    if found is None:
-        raise ServiceProblem(404, "no_such_batch", f"There is no batch {number}.")
-    return found
-
-
-def the_entry(c: Connection, number: int) -> store.Row:
-    """An entry that must exist.
-
-    Raises
-    ------
-    ServiceProblem
-        404 if it does not.
-    """
-    found = store.entry(c, number)
-    if found is None:
-        raise ServiceProblem(404, "no_such_reading", f"There is no reading {number}.")
-    return found

@@ -9,22 +9,12 @@ from __future__ import annotations
 import asyncio
 import ipaddress
 from collections import Counter
-from dataclasses import dataclass
 from typing import Any, ClassVar
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-
-@dataclass(frozen=True)
-class Bounds:
-    """Times in seconds; connections at once, from one other device and in all."""
-
-    head: float = 10.0  # from a request's first byte (or the connection's start) to the end of its headers
-    after_answer: float = 5.0  # for a body whose answer was given already
-    answer: float = 180.0  # for the other side to take what it was sent
-    each: int = 64
-    total: int = 400
+from service.settings import Bounds
 
 
 def bounded(bounds: Bounds) -> type[asyncio.Protocol]:

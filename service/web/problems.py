@@ -14,6 +14,7 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from service.bench.quantities import WrongQuantity
+from service.errors import BenchBusy, Conflict, NotFound, PhotoProblem, ServiceError, WrongStatement
 
 MEDIA_TYPE = "application/problem+json"
 # Out of space or of quota: the same to the client. EFBIG is what a file size limit gives.
@@ -63,6 +64,16 @@ class ServiceProblem(Exception):  # noqa: N818 - the RFC's own word
 def of_quantity(wrong: WrongQuantity) -> ServiceProblem:
     """What was typed is no quantity, or may be two: 422 with the choices."""
     return ServiceProblem(422, wrong.code, str(wrong), choices=wrong.choices)
+
+
+# Whose fault it is, as the status that says so.
+STATUS: dict[type[ServiceError], HTTPStatus] = {
+    NotFound: HTTPStatus.NOT_FOUND,
+    Conflict: HTTPStatus.CONFLICT,
+    WrongStatement: HTTPStatus.UNPROCESSABLE_ENTITY,
+    PhotoProblem: HTTPStatus.UNPROCESSABLE_ENTITY,
+    BenchBusy: HTTPStatus.SERVICE_UNAVAILABLE,
+}
 
 
 def full_disk() -> ServiceProblem:
@@ -140,6 +151,10 @@ def add_handlers(app: FastAPI) -> None:
         assert isinstance(error, ServiceProblem)
         return answer(error.status, error.code, error.detail, retry_after=error.retry_after, choices=error.choices)
 
+    async def on_service_error(_: Request, error: Exception) -> JSONResponse:
+        assert isinstance(error, ServiceError)
+        return answer(STATUS[type(error)], error.code, error.detail, retry_after=error.retry_after)
+
     async def on_http(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, HTTPException)
         # The form parser hides a full disk behind a 400; look at what it came from.
@@ -170,6 +185,7 @@ def add_handlers(app: FastAPI) -> None:
         )
 
     app.add_exception_handler(ServiceProblem, on_problem)
+    app.add_exception_handler(ServiceError, on_service_error)
     app.add_exception_handler(HTTPException, on_http)
     app.add_exception_handler(RequestValidationError, on_invalid)
     app.add_exception_handler(OSError, on_trouble)

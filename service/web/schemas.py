@@ -5,20 +5,15 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field
 
 from service.bench.readings import Logged, LoggedPh, LoggedSolid, LoggedTint
+from service.log.fields import Id, Pair, Text, Two
 
 if TYPE_CHECKING:
     from service.bench.washing.phases import WashForecast
 
-Text = Annotated[str, StringConstraints(strip_whitespace=True, pattern=r"^[^\x00]*$")]
 Number = float | None
-Two = Annotated[list[float], Field(min_length=2, max_length=2)]
-Pair = Two | None
-MAX_ID = 2**31 - 1
-Id = Annotated[int, Field(ge=1, le=MAX_ID)]
-Wash = Annotated[int, Field(ge=0, le=999)]
 
 
 class Swatch(BaseModel):
@@ -139,48 +134,6 @@ class BatchPage(Batch):
     events: list[Event]
     forecast: Forecast
     neutral: Two
-
-
-class Correction(BaseModel):
-    """A correction: a new entry that names the old one. Give what changes."""
-
-    model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [
-                {"by": "M.", "why": "it was the third wash", "wash": 3},
-                {"by": "M.", "why": "wrong beaker", "withdraw": True},
-            ]
-        }
-    )
-    by: Annotated[Text, Field(min_length=1, max_length=100)]
-    why: Annotated[Text, Field(min_length=1, max_length=500)]
-    wash: Wash | None = None
-    note: Annotated[Text, Field(max_length=2000)] | None = None
-    ph: Annotated[float, Field(ge=-2, le=16)] | None = Field(
-        None, description="A pH found in another way, with `interval`."
-    )
-    interval: Pair = None
-    withdraw: bool = False
-
-
-class Change(BaseModel):
-    """What reading one entry's photo again came to."""
-
-    entry: int
-    changed: list[str]
-    was: dict[str, Any]
-    now: dict[str, Any]
-    new_entry: int | None = None
-
-
-class Reread(BaseModel):
-    """What reading a batch again came to."""
-
-    software: str
-    read: int
-    same: int
-    changes: list[Change]
-    missing: list[int] = Field(description="Entries whose photo or profile could not be found.")
 
 
 class Join(BaseModel):

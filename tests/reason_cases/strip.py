@@ -6,8 +6,7 @@ from datetime import datetime
 import numpy as np
 from scipy.optimize import brentq
 
-from service.log.correction import corrected_entry
-from service.web.schemas import Correction
+from service.log.correction import Correction, corrected_entry
 from stripread.kind import Pad, StripKind
 from stripread.ph.circumstances import Circumstances, with_circumstances
 from stripread.ph.posterior import infer_ph

@@ -9,14 +9,15 @@ from fastapi import APIRouter, Path, Response
 from fastapi.responses import StreamingResponse
 
 from service.log import store
+from service.log.fields import MAX_ID
 from service.log.listing import csv_export, json_export, pieces
 from service.log.models import now
 from service.log.notes import neutral_band
 from service.log.wash_forecast import forecast_now
 from service.readers.intake import blank_of
-from service.web.components import ServiceDep, the_batch
+from service.web.components import ServiceDep
 from service.web.problems import responses
-from service.web.schemas import MAX_ID, Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
+from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
@@ -29,7 +30,7 @@ def start_batch(body: NewBatch, service: ServiceDep) -> Batch:
         number = store.add_batch(c, body.name)
         if body.water is not None:
             store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
-        return _out(the_batch(c, number))
+        return _out(store.known_batch(c, number))
 
 
 @router.get("")
@@ -43,7 +44,7 @@ def list_batches(service: ServiceDep) -> list[Batch]:
 def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
     """One batch with its history and its wash forecast."""
     with service.database.read() as c:
-        row = the_batch(c, batch)
+        row = store.known_batch(c, batch)
         count = store.count_entries(c, batch)
         forecast, neutral = forecast_now(c, row), neutral_band(c, batch)
         events = store.batch_events(c, batch)
@@ -60,19 +61,19 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
 def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batch:
     """Rename, close or open again a batch, or name its rinse water. The batch's history keeps what was before."""
     with service.database.write() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
         details = body.water.model_dump(exclude_none=True) if body.water else None
         if details and "blank_entry" in details:
             blank_of(c, batch, details["blank_entry"])
         store.change_batch(c, batch, name=body.name, closed=body.closed, details=details)
-        return _out(the_batch(c, batch))
+        return _out(store.known_batch(c, batch))
 
 
 @router.get("/{batch}/forecast", responses=responses(404))
 def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
     """How many further washes until the rinse is neutral, with an interval, or why that can't be told."""
     with service.database.read() as c:
-        return wire_forecast(forecast_now(c, the_batch(c, batch)))
+        return wire_forecast(forecast_now(c, store.known_batch(c, batch)))
 
 
 @router.get(
@@ -83,7 +84,7 @@ def forecast(batch: BatchId, service: ServiceDep) -> Forecast:
 def export_json(batch: BatchId, service: ServiceDep) -> Response:
     """Everything about a batch as one JSON object."""
     with service.database.read() as c:
-        row, events = the_batch(c, batch), store.batch_events(c, batch)
+        row, events = store.known_batch(c, batch), store.batch_events(c, batch)
     head = {"batch": _out(row).model_dump(), "events": events, "exported_at": now()}
     return _download(json_export(head, pieces(service.database, batch)), "application/json", f"batch-{batch}.json")
 
@@ -94,7 +95,7 @@ def export_json(batch: BatchId, service: ServiceDep) -> Response:
 def export_csv(batch: BatchId, service: ServiceDep) -> Response:
     """A batch's entries as CSV, corrections and what they correct included."""
     with service.database.read() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
     return _download(csv_export(pieces(service.database, batch)), "text/csv; charset=utf-8", f"batch-{batch}.csv")
 
 

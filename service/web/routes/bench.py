@@ -13,13 +13,13 @@ from service.bench.notes import CONTENTS, Note
 from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
+from service.log.fields import Text
 from service.readers.pictures import NotAPicture, thumbnail_job
 from service.readers.worker import Job
-from service.web.components import Service, ServiceDep, the_batch
+from service.web.components import Service, ServiceDep
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
-from service.web.schemas import Text
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 NOTE_KINDS = tuple(content.kind for content in CONTENTS if content.label is not None)
@@ -73,7 +73,7 @@ class Onward(BaseModel):
 def bench(batch: BatchId, service: ServiceDep) -> BenchState:
     """The batch's stage, its gate, what to do next, cautions, mass balance, stock vessel."""
     with service.database.read() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
         return state_view(asked(lambda: bench_log.batch_state(c, batch)))
 
 
@@ -87,7 +87,7 @@ def list_note_forms() -> list[NoteForm]:
 def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
     """Everything written down, struck out or not, in order."""
     with service.database.read() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
         return [_out(n) for n in bench_log.notes_of(c, batch)]
 
 
@@ -98,7 +98,7 @@ def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
     Numbers may come as text with a unit ("1 lb", "900 ml"), ranges as "25-30 %"; the log keeps g, L, hours, °C, shares.
     """
     with service.database.write() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
         made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
     return _out(made)
 
@@ -111,7 +111,7 @@ def _out(note: Note) -> NoteOut:
 def go_on(batch: BatchId, body: Onward, service: ServiceDep) -> BenchState:
     """Go on to the next stage. Against the gate it needs a reason, and the log keeps it."""
     with service.database.write() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
         _, state = asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
     return state_view(state)
 
@@ -141,7 +141,7 @@ async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceD
 
 def _rows(service: Service, batch: int) -> list[store.Row]:
     with service.database.read() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
         return store.entries_of(c, batch)
 
 

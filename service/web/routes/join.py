@@ -8,10 +8,11 @@ from fastapi import APIRouter, Depends, Path, Request, Response
 from sqlalchemy import text
 
 from service.bench.procedure import NEUTRAL
+from service.log.fields import MAX_ID
 from service.web.components import ServiceDep
 from service.web.pairing import COOKIE, COOKIE_AGE
 from service.web.problems import ServiceProblem, responses
-from service.web.schemas import MAX_ID, About, Health, Join, SessionOut, StripProfile
+from service.web.schemas import About, Health, Join, SessionOut, StripProfile
 from stripread.results import SOFTWARE
 
 router = APIRouter(tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))

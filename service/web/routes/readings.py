@@ -9,20 +9,21 @@ from fastapi.responses import JSONResponse, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
 from service.log import store
-from service.log.correction import corrected_entry
+from service.log.correction import Correction, corrected_entry
 from service.log.entries import file_name, shown
+from service.log.fields import MAX_ID, Text, Wash
 from service.log.listing import json_list, pieces
 from service.readers.intake import Submission
 from service.readers.jobs import job_again
 from service.readers.pictures import NotAPicture, clean_job, thumbnail_job
-from service.readers.reread import reread_batch
+from service.readers.reread import Reread, reread_batch
 from service.readers.statement import Said
 from service.readers.taking import taking_of
 from service.readers.worker import Job, Kind, overlay_job
-from service.web.components import Service, ServiceDep, the_batch, the_entry
+from service.web.components import Service, ServiceDep
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.batches import BatchId
-from service.web.schemas import MAX_ID, Correction, LogEntry, Reread, Text, Wash
+from service.web.schemas import LogEntry
 from stripread.errors import CallError
 from stripread.results import SOFTWARE
 from stripread.tint.conditions import dilution_of
@@ -147,7 +148,7 @@ def list_readings(
     `after`.
     """
     with service.database.read() as c:
-        the_batch(c, batch)
+        store.known_batch(c, batch)
     # In pieces, as the log has them, like the answer to a photo.
     return StreamingResponse(json_list(pieces(service.database, batch, after, limit)), media_type="application/json")
 
@@ -214,7 +215,7 @@ def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> An
     """Correct an entry: adds one that names it, who and why. The old one stays and is shown with it."""
     with service.database.write() as c:
         store.claim(c)
-        old = the_entry(c, entry)
+        old = store.known_entry(c, entry)
         newer = store.corrector(c, entry)
         if newer is not None:
             raise ServiceProblem(
@@ -223,7 +224,7 @@ def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> An
         number = store.add_entry(
             c, corrected_entry(old, body, store.photo_size(c, old["photo_sha256"]), _profile(c, old))
         )
-        return shown(the_entry(c, number), None)
+        return shown(store.known_entry(c, number), None)
 
 
 @router.post("/batches/{batch}/reread", responses=responses(404, 507))
@@ -238,13 +239,13 @@ async def read_again(
 
 def _show(service: Service, entry: int) -> dict[str, Any]:
     with service.database.read() as c:
-        row = the_entry(c, entry)
+        row = store.known_entry(c, entry)
         return shown(row, store.corrector(c, entry))
 
 
 def _row(service: Service, entry: int) -> store.Row:
     with service.database.read() as c:
-        row = the_entry(c, entry)
+        row = store.known_entry(c, entry)
         if row["profile_sha256"]:
             text = store.profile_text(c, row["profile_sha256"])
             if text is not None:

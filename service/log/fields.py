@@ -1,0 +1,14 @@
+"""Fields that several models of the log share: text without NUL, a wash's number, a pair of numbers, a row's number."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, StringConstraints
+
+Text = Annotated[str, StringConstraints(strip_whitespace=True, pattern=r"^[^\x00]*$")]
+Two = Annotated[list[float], Field(min_length=2, max_length=2)]
+Pair = Two | None
+MAX_ID = 2**31 - 1
+Id = Annotated[int, Field(ge=1, le=MAX_ID)]
+Wash = Annotated[int, Field(ge=0, le=999)]
