@@ -33,12 +33,12 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
     from calibration.check import check, to_dict
     from calibration.check_words import in_words
     from calibration.tables import read_buffers
-    from service.terminal.strips import read_many
+    from service.terminal.photo_batch import read_strips
     from stripread.ph.profile import load_profile
 
     learned = load_profile(profile)
     rows = read_buffers(buffers)
-    readings = list(read_many([row.path for row in rows], learned, [None] * len(rows)))
+    readings = list(read_strips([row.path for row in rows], learned, [None] * len(rows)))
     found = check(rows, readings, learned)
     if out is not None:
         from calibration.check_picture import picture_of

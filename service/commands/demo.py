@@ -5,10 +5,14 @@ from __future__ import annotations
 import shutil
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from stripread.errors import CallError
+
+if TYPE_CHECKING:
+    from stripread.results import SolidReading, TintReading
 
 DEMO = Path(__file__).resolve().parents[1] / "demo"
 DEPTH_MM = 25.0  # of the liquid in the demo's vials
@@ -29,8 +33,7 @@ def command(out: Path, files: bool) -> int:
     """Read the shipped photos of a made-up batch being washed and converted; some are bad on purpose."""
     from service.terminal.demo_table import windows_table
     from service.terminal.lines import ph_table
-    from service.terminal.strips import read_many
-    from service.terminal.windows import run_many
+    from service.terminal.photo_batch import read_solids, read_strips, read_tints
     from stripread.ph.profile import load_profile
     from stripread.tint.read import TintRequest
 
@@ -46,13 +49,13 @@ def command(out: Path, files: bool) -> int:
     except OSError as problem:
         raise CallError(f"can't write to {out}: {problem.strerror}") from None
     click.echo(f"Reading {len(photos)} photos of a made-up batch of silver chloride being washed …", file=sys.stderr)
-    readings = list(read_many(photos, profile, [out / f"{p.stem}.png" for p in photos]))
+    readings = list(read_strips(photos, profile, [out / f"{p.stem}.png" for p in photos]))
     click.echo(ph_table(readings))
     windows = DEMO / "windows"
     tints, solids = sorted(windows.glob("tint-*.jpg")), sorted(windows.glob("solid-*.jpg"))
     click.echo(f"Reading {len(tints)} photos of vials and {len(solids)} of a solid …", file=sys.stderr)
-    seen = list(run_many("tint", tints, [out / f"{p.stem}.png" for p in tints], TintRequest(path_mm=DEPTH_MM)))
-    seen += run_many("solid", solids, [out / f"{p.stem}.png" for p in solids], None)
+    seen: list[TintReading | SolidReading] = list(read_tints(tints, TintRequest(path_mm=DEPTH_MM), [out / f"{p.stem}.png" for p in tints]))
+    seen += read_solids(solids, None, [out / f"{p.stem}.png" for p in solids])
     click.echo("\n" + windows_table(seen))
     click.echo(f"\nA picture of every reading is in {out}/. The bad photos were refused or doubted on purpose.")
     click.echo(

@@ -74,8 +74,8 @@ def command(  # noqa: PLR0917 - click passes by name
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
     from service.terminal.lines import blank_line, combined_line, ph_line
+    from service.terminal.photo_batch import observe_strips
     from service.terminal.picture_paths import overlay_paths
-    from service.terminal.strips import see_many
     from stripread.ph.blank import against_blank
     from stripread.ph.circumstances import Circumstances, dip_time
     from stripread.ph.combined_reading import combine as combine_seen
@@ -93,9 +93,9 @@ def command(  # noqa: PLR0917 - click passes by name
         raise CallError("--several-strips says what --combine is to combine: give both")
     dipped = None if dipped_at is None else dip_time(dipped_at)
     said = Circumstances(dipped, rinse or blank is not None, temperature_c)
-    water = None if blank is None else next(see_many([blank], learned, [None], replace(said, dipped=None)))
+    water = None if blank is None else next(observe_strips([blank], learned, [None], replace(said, dipped=None)))
     all_seen = []
-    for seen in see_many(photos, learned, places, said):
+    for seen in observe_strips(photos, learned, places, said):
         all_seen.append(seen)
         told = None if water is None else against_blank(seen, water, learned)
         if as_json:

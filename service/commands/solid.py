@@ -27,14 +27,14 @@ def command(photos: tuple[Path, ...], region: str | None, series: bool, as_json:
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
+    from service.terminal.photo_batch import read_solids
     from service.terminal.picture_paths import overlay_paths
     from service.terminal.window_lines import solid_lines
-    from service.terminal.windows import run_many
     from stripread.solid.series import settled
 
     place = None if region is None else _rect(region)
     readings = []
-    for reading in run_many("solid", photos, overlay_paths(photos, overlay), place):
+    for reading in read_solids(photos, place, overlay_paths(photos, overlay)):
         readings.append(reading)
         click.echo(json_line(reading.to_dict()) if as_json else solid_lines(reading))
         sys.stdout.flush()

@@ -88,8 +88,8 @@ def command(  # noqa: PLR0917 - click passes by name
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
+    from service.terminal.photo_batch import read_tints
     from service.terminal.picture_paths import overlay_paths
-    from service.terminal.windows import run_many
     from stripread.tint.conditions import TintConditions
     from stripread.tint.profile import default_response, load_tint_profile
     from stripread.tint.read import TintRequest
@@ -103,7 +103,7 @@ def command(  # noqa: PLR0917 - click passes by name
     cells = _second_photo(cell_blank, swapped)
     request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted, cells)
     refused = False
-    for reading in run_many("tint", photos, overlay_paths(photos, overlay), request):
+    for reading in read_tints(photos, request, overlay_paths(photos, overlay)):
         refused = refused or reading.status == "refused"
         if as_json:
             click.echo(json_line(reading.to_dict()))

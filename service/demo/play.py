@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -18,13 +15,13 @@ from service.log.database import Database
 from service.log.models import made_up_time
 from service.log.notes import add_note, choose_procedure, move_on
 from service.log.profiles import KeptProfile, Profiles
+from service.readers.in_order import in_order
 from service.readers.photo_reader import PipelineReader
 from service.readers.swatches import swatches
-from service.readers.worker import Job, Outcome
+from service.readers.worker import Job, Outcome, read_job
 from service.settings import Settings
 
 DEMO = Path(__file__).parent
-_reader: PipelineReader | None = None  # of this worker process
 
 
 def play(data: Path) -> int:
@@ -36,7 +33,8 @@ def play(data: Path) -> int:
     assert profile is not None
     steps = script.steps()
     shots = [s for s in steps if isinstance(s, script.Shot)]
-    outcomes = dict(zip(shots, _read_all([_job(s, profile) for s in shots]), strict=True))
+    jobs = [_job(shot, profile) for shot in shots]
+    outcomes = dict(zip(shots, in_order(PipelineReader, read_job, jobs), strict=True))
     blobs = Blobs(data / "photos")
     try:
         with database.write() as c:
@@ -115,19 +113,3 @@ def _job(shot: script.Shot, profile: KeptProfile) -> Job:
     if kind == "tint":
         return Job(kind, path, name, None, script.PATH_MM, script.ACID)
     return Job(kind, path, name, profile.path if kind == "ph" else None)
-
-
-def _read_all(jobs: list[Job]) -> list[Outcome]:
-    """Read on all cores, in order."""
-    with ProcessPoolExecutor(os.cpu_count() or 1, get_context("spawn"), _start) as pool:
-        return list(pool.map(_read, jobs, chunksize=2))
-
-
-def _start() -> None:
-    global _reader  # noqa: PLW0603 - one a process, made once instead of for every photo
-    _reader = PipelineReader()
-
-
-def _read(job: Job) -> Outcome:
-    assert _reader is not None
-    return _reader.read(job)

@@ -21,11 +21,7 @@ class PipelineReader:
     """Reads with ``stripread``; imports it where it is made, in the worker, never in the service itself."""
 
     def __init__(self) -> None:
-        import cv2  # noqa: PLC0415 - the service's own process never loads it
-
         import stripread.ph.read  # noqa: F401, PLC0415 - paid for before the first photo comes
-
-        cv2.setNumThreads(1)  # one process a core already
 
     def read(self, job: Job) -> Outcome:
         """Read one photo as its kind."""

@@ -7,18 +7,17 @@ the service does, however it ended.
 from __future__ import annotations
 
 import asyncio
-import os
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as PoolTimeout
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
 from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
 from service.errors import BenchBusy, PhotoProblem
 from service.readers.memory import let_workers_keep_memory
-from service.readers.worker import Job, begin, nothing, work
+from service.readers.processes import process_pool
+from service.readers.worker import Job, nothing, work
 
 T = TypeVar("T")
 
@@ -49,13 +48,8 @@ class WorkPool:
 
     def _start(self) -> ProcessPool:
         let_workers_keep_memory()
-        return ProcessPool(
-            max_workers=self._workers,
-            max_tasks=2000,  # a leak in an image library then stays small
-            initializer=begin,
-            initargs=(self._make, os.getpid(), self._memory),
-            context=get_context("spawn"),
-        )
+        # A leak in an image library then stays small.
+        return process_pool(self._make, self._workers, memory=self._memory, max_tasks=2000)
 
     @property
     def taken(self) -> int:

@@ -16,6 +16,7 @@ from service.readers.taking import Taking
 
 Kind = Literal["ph", "tint", "solid"]
 KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
+J = TypeVar("J")
 T = TypeVar("T")
 
 
@@ -64,6 +65,9 @@ def begin(make: Callable[[], Any], parent: int, memory: int | None) -> None:
         os.environ.setdefault(name, "1")  # a process each core already; read when the library is first loaded
     if memory is not None:
         resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+    import cv2  # noqa: PLC0415 - the service's own process never loads it
+
+    cv2.setNumThreads(1)  # one process a core already
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
     _made = make()
 
@@ -74,7 +78,7 @@ def _end_with(parent: int) -> None:
     os._exit(0)
 
 
-def work(function: Callable[[Any, Job], T], job: Job) -> T:
+def work(function: Callable[[Any, J], T], job: J) -> T:
     """Hand a job to a function, with what this worker was made with."""
     return function(_made, job)
 

@@ -192,14 +192,14 @@ def test_picture_shows_shift_and_misses(profile):
 
 def test_the_command(profile, tmp_path, monkeypatch):
     from service.commands.check import command
-    from service.terminal import strips as many
+    from service.terminal import photo_batch
 
     save_profile(profile, tmp_path / "p.toml")
     (tmp_path / "a.jpg").write_bytes(b"x")
     table = tmp_path / "more.csv"
     table.write_text("photo,ph,buffer,temp_c\n" + "a.jpg,5.5,,\n" * 5 + "a.jpg,,phthalate,25\n", encoding="utf-8")
     _, readings = world(profile, 6, (5.5, 5.5, 5.5, 5.5, 5.5, 4.0))
-    monkeypatch.setattr(many, "read_many", lambda *_: iter(readings))
+    monkeypatch.setattr(photo_batch, "read_strips", lambda *_: iter(readings))
     call = [str(tmp_path / "p.toml"), "--buffers", str(table), "--out", str(tmp_path / "c.png"), "--json"]
     done = CliRunner().invoke(command, call, standalone_mode=False)
     told = json.loads(done.output)
