@@ -54,7 +54,8 @@ def command(out: Path, files: bool) -> int:
     windows = DEMO / "windows"
     tints, solids = sorted(windows.glob("tint-*.jpg")), sorted(windows.glob("solid-*.jpg"))
     click.echo(f"Reading {len(tints)} photos of vials and {len(solids)} of a solid …", file=sys.stderr)
-    seen: list[TintReading | SolidReading] = list(read_tints(tints, TintRequest(path_mm=DEPTH_MM), [out / f"{p.stem}.png" for p in tints]))
+    request = TintRequest(path_mm=DEPTH_MM)
+    seen: list[TintReading | SolidReading] = list(read_tints(tints, request, [out / f"{p.stem}.png" for p in tints]))
     seen += read_solids(solids, None, [out / f"{p.stem}.png" for p in solids])
     click.echo("\n" + windows_table(seen))
     click.echo(f"\nA picture of every reading is in {out}/. The bad photos were refused or doubted on purpose.")
