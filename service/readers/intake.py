@@ -184,8 +184,7 @@ class Intake:
         differs = differences(store.entry(c, same) or {}, _details(sent))
         # A watched file states nothing. For everybody else the number of other details would be a wrong one.
         if differs and sent.origin != "watch":
-            raise ServiceProblem(
-                409,
+            raise Conflict(
                 "other_details",
                 f"This photo came a moment ago as entry {same} with other details ({'; '.join(differs)}). Nothing was "
                 f"added. Correct entry {same} if the new details are right; else keep it.",

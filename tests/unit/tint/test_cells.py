@@ -70,3 +70,15 @@ def test_a_sample_whose_paper_is_hidden_is_left_as_it_is():
     found, how, _ = matched(hidden, SecondPhoto("blank", pair(PLACE)))
     assert how == "none"
     assert found is hidden
+
+
+@pytest.mark.parametrize("matching", ["blank", "swapped"])
+def test_the_library_hands_each_second_photo_on_as_what_it_is(matching, monkeypatch):
+    """A mix-up would change copper's figures silently."""
+    from stripread import library
+
+    told = []
+    monkeypatch.setattr(library, "measure_cells", lambda data, how: told.append((data, how)))
+    photo = {"cell_blank": b"second"} if matching == "blank" else {"swapped": b"second"}
+    library._second_photo(**{"cell_blank": None, "swapped": None, **photo})
+    assert told == [(b"second", matching)]
