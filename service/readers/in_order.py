@@ -25,7 +25,7 @@ def in_order(make: Callable[[], Any], function: Callable[[Any, J], T], jobs: Seq
         for job in jobs:
             yield function(made, job)
         return
-    from service.readers.processes import process_pool  # noqa: PLC0415 - only where there is more than one to read
+    from service.readers.pool import process_pool  # noqa: PLC0415 - only where there is more than one to read
 
     pool = process_pool(make, workers)
     try:

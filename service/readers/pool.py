@@ -7,19 +7,33 @@ the service does, however it ended.
 from __future__ import annotations
 
 import asyncio
+import os
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as PoolTimeout
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
 from typing import Any, TypeVar
 
 from pebble import ProcessExpired, ProcessPool
 
 from service.errors import BenchBusy, PhotoProblem
 from service.readers.memory import let_workers_keep_memory
-from service.readers.processes import process_pool
-from service.readers.worker import Job, nothing, work
+from service.readers.worker import Job, begin, nothing, work
 
 T = TypeVar("T")
+
+
+def process_pool(
+    make: Callable[[], Any], workers: int, *, memory: int | None = None, max_tasks: int = 0
+) -> ProcessPool:
+    """A pool of ``workers`` processes that have called ``make``; ``memory`` in bytes of each, ``max_tasks`` of each."""
+    return ProcessPool(
+        max_workers=workers,
+        max_tasks=max_tasks,
+        initializer=begin,
+        initargs=(make, os.getpid(), memory),
+        context=get_context("spawn"),
+    )
 
 
 class WorkPool:
