@@ -19,10 +19,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from service.bench.chemistry.water import RinseWater, aired_water, liquid_ph, pure_water, tap_water
 from service.bench.washing.forecast import forecast
 from service.bench.washing.posterior import Prior
 from service.bench.washing.reading import Reading
-from service.bench.water import RinseWater, aired_water, liquid_ph, pure_water, tap_water
 
 MOST = 60
 

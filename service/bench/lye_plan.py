@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from service.bench import reagents
-from service.bench.lye import NO_PROOF, LyePlan, plan_lye, plan_sugar
-from service.bench.reagents import Span
+from service.bench.chemistry import reagents
+from service.bench.chemistry.lye import NO_PROOF, LyePlan, plan_lye, plan_sugar
+from service.bench.chemistry.reagents import Span
 from service.bench.weighings import MOISTURE_UNKNOWN, NOT_SAID
 
 SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted

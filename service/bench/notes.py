@@ -12,7 +12,7 @@ from typing import Annotated, ClassVar, Literal, Self, TypeVar, get_args
 from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, PrivateAttr, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
-from service.bench.balance import Decant
+from service.bench.chemistry.balance import Decant
 from service.bench.note_fields import IN_LOG, Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, Word
 from service.bench.procedure import parse_procedure
 from service.bench.quantities import WrongQuantity

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from service.bench.balance import (
+from service.bench.chemistry.balance import (
     Balance,
     Decant,
     Loss,
@@ -18,8 +18,10 @@ from service.bench.balance import (
     filters_and_glass,
     unconverted_loss,
 )
-from service.bench.copper_gate import Metal, Water
-from service.bench.gates import Surroundings, Weighing, judge
+from service.bench.chemistry.reagents import RULES, Span
+from service.bench.gates.copper import Metal, Water
+from service.bench.gates.judge import Surroundings, Weighing, judge
+from service.bench.gates.verdict import Verdict
 from service.bench.note_fields import IN_LOG
 from service.bench.notes import (
     AcidRinse,
@@ -36,11 +38,9 @@ from service.bench.notes import (
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
 from service.bench.readings import LoggedPh, LoggedSolid, Observation
-from service.bench.reagents import RULES, Span
-from service.bench.verdict import Verdict
-from service.bench.vessel_log import OpenDanger, vessel_of
+from service.bench.vessel.history import OpenDanger, vessel_of
+from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks, part_of
-from service.bench.waste import Stock, stock
 from service.bench.weighings import Weighing as StartWeighing
 from service.bench.weighings import expected_of
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.bench.balance import Balance
+from service.bench.chemistry.balance import Balance
 from service.bench.state import State
 
 Grams = tuple[float, float, float]

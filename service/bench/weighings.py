@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from service.bench.balance import expected_from_metal
+from service.bench.chemistry.balance import expected_from_metal
+from service.bench.chemistry.reagents import Span, chloride
 from service.bench.quantities import typed_range
-from service.bench.reagents import Span, chloride
 from stripread.errors import CallError
 
 Again = Literal["replaces", "adds"]

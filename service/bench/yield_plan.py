@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from service.bench.balance import Balance, Decant, balance, decant_loss, dropping_out, filters_and_glass
+from service.bench.chemistry.balance import Balance, Decant, balance, decant_loss, dropping_out, filters_and_glass
+from service.bench.chemistry.reagents import Span
 from service.bench.quantities import typed_parts
-from service.bench.reagents import Span
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from service.bench.weighings import NOT_SAID, Weighing, expected_of
 from stripread.errors import CallError

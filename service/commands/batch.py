@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from service.commands.batch_add import add
-from service.commands.opening import log_options, opened
-from service.commands.quantity_types import Quantity
+from service.terminal.log_options import log_options, opened
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 
@@ -154,8 +154,8 @@ def _field(text: str) -> tuple[str, Any]:
 @log_options
 def stock(data: Path, database: str | None) -> int:
     """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
-    from service.bench import waste
     from service.bench.notes import Pouring, VesselReading
+    from service.bench.vessel import waste
     from service.log.notes import dangers_of, stock_of_log
 
     with opened(data, database) as log, log.read() as c:

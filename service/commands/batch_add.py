@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from service.commands.dilution import dilution_options, dilution_said
-from service.commands.opening import log_options, no_folder
-from service.commands.quantity_types import Quantity
+from service.terminal.dilution import dilution_options, dilution_said
+from service.terminal.log_options import log_options, no_folder
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 

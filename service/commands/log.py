@@ -28,10 +28,10 @@ def check(data: Path, database: str | None, as_json: bool) -> int:
 
     from sqlalchemy.exc import SQLAlchemyError
 
-    from service.commands.opening import check_there
     from service.log.check import check_log
     from service.log.database import Database
     from service.settings import Settings
+    from service.terminal.log_options import check_there
 
     check_there(data, database)
     try:

@@ -8,7 +8,7 @@ import click
 
 from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
-from service.commands.quantity_types import Quantity
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 
@@ -29,7 +29,7 @@ def _moisture(text: str | None) -> tuple[float, float] | None:
 
 def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
 
-    from service.bench.reagents import RULES
+    from service.bench.chemistry.reagents import RULES
 
     if as_json:
         click.echo(json_line(answer))

@@ -28,8 +28,8 @@ def command(
     """What the stock vessel holds and what neutralises it, slowly. Never a drain."""
     from dataclasses import asdict
 
-    from service.bench.reagents import RULES
-    from service.bench.waste_plan import poured_of_text, waste_plan
+    from service.bench.chemistry.reagents import RULES
+    from service.bench.vessel.waste_plan import poured_of_text, waste_plan
 
     words = (*metals, *contains)
     try:

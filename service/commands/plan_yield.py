@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from service.commands.quantity_types import Quantity
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 
@@ -26,8 +26,8 @@ from stripread.json_line import json_line
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def command(**o: Any) -> int:  # noqa: ANN401 - click's options
     """Silver expected, the yield, and where the missing may be."""
+    from service.bench.chemistry.reagents import RULES
     from service.bench.quantities import typed_range
-    from service.bench.reagents import RULES
     from service.bench.weighings import Weighing, moisture_of
     from service.bench.yield_plan import decant_of_text, yield_plan
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from service.commands.quantity_types import Quantity
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 

@@ -22,10 +22,10 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     """
     import asyncio
 
-    from service.commands.opening import check_there
     from service.errors import ServiceError
     from service.readers.reread import reread_batch
     from service.settings import Settings
+    from service.terminal.log_options import check_there
     from service.web.components import Service
 
     check_there(data, database)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from service.commands.dilution import dilution_options, dilution_said
-from service.commands.quantity_types import Quantity
+from service.terminal.dilution import dilution_options, dilution_said
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 

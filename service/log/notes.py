@@ -22,9 +22,9 @@ from service.bench.notes import (
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of, weighing_of
-from service.bench.vessel_log import OpenDanger, open_dangers, refuse_danger, vessel_of
+from service.bench.vessel.history import OpenDanger, open_dangers, refuse_danger, vessel_of
+from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks
-from service.bench.waste import Stock, stock
 from service.bench.weighings import ask_again
 from service.log import store
 from service.log.entry_cache import slim_rows

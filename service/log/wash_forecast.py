@@ -11,7 +11,7 @@ from weakref import WeakKeyDictionary
 
 from sqlalchemy import Connection, Engine
 
-from service.bench.neutral_gate import wash_reading
+from service.bench.gates.neutral import wash_reading
 from service.bench.readings import LoggedPh
 from service.bench.washing.parts import part_of
 from service.bench.washing.reading import Reading

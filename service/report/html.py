@@ -6,8 +6,8 @@ import base64
 from datetime import datetime
 from importlib.resources import files
 
-from service.bench.reagents import RULES, Span
-from service.bench.waste import NO_DRAIN
+from service.bench.chemistry.reagents import RULES, Span
+from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import BatchRecord, note_text
 from service.report.plots import check_plot, flow_plot, ph_plot, render
 

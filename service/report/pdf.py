@@ -16,7 +16,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import CondPageBreak, Image, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from service.bench.waste import NO_DRAIN
+from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import BatchRecord, note_text
 from service.report.html import WRITTEN, balance_rows, cautions, pictures, span_text, summary, when
 

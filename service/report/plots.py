@@ -17,9 +17,9 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Curve
 from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
 
-from service.bench.balance import Balance, add_spans
+from service.bench.chemistry.balance import Balance, add_spans
+from service.bench.chemistry.reagents import Span
 from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
-from service.bench.reagents import Span
 from service.report.batch_record import BatchRecord
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666"

@@ -33,9 +33,9 @@ class StripReader:
 
     def __call__(self, place: Place) -> ObservedPhoto:
         """Read one photo, and keep what a joint reading needs."""
-        from stripread.ph.circumstances import with_circumstances  # noqa: PLC0415 - a process pays for it once
-        from stripread.ph.combined_reading import observed_photo  # noqa: PLC0415
-        from stripread.ph.read import trace_ph  # noqa: PLC0415
+        from stripread.ph.circumstances import with_circumstances
+        from stripread.ph.combined_reading import observed_photo
+        from stripread.ph.read import trace_ph
 
         photo, picture = place
         trace = trace_ph(_bytes_of(photo), self.profile, str(photo))
@@ -43,7 +43,7 @@ class StripReader:
         if self.circumstances is not None:
             trace.reading = with_circumstances(trace.reading, self.profile.kind, self.circumstances)
         if picture is not None:
-            from stripread.picture.of_ph import ph_picture  # noqa: PLC0415
+            from stripread.picture.of_ph import ph_picture
 
             _write(picture, ph_picture(trace, self.profile))
         return observed_photo(trace)
@@ -57,13 +57,13 @@ class TintReader:
 
     def __call__(self, place: Place) -> TintReading:
         """Read one photo."""
-        from stripread.tint.read import trace_tint  # noqa: PLC0415
+        from stripread.tint.read import trace_tint
 
         photo, picture = place
         trace = trace_tint(_bytes_of(photo), self.request, str(photo))
         assert trace.reading is not None
         if picture is not None:
-            from stripread.picture.of_windows import tint_picture  # noqa: PLC0415
+            from stripread.picture.of_windows import tint_picture
 
             _write(picture, tint_picture(trace))
         return trace.reading
@@ -77,13 +77,13 @@ class SolidReader:
 
     def __call__(self, place: Place) -> SolidReading:
         """Read one photo."""
-        from stripread.solid.read import trace_solid  # noqa: PLC0415
+        from stripread.solid.read import trace_solid
 
         photo, picture = place
         trace = trace_solid(_bytes_of(photo), str(photo), self.region_mm)
         assert trace.reading is not None
         if picture is not None:
-            from stripread.picture.of_windows import solid_picture  # noqa: PLC0415
+            from stripread.picture.of_windows import solid_picture
 
             _write(picture, solid_picture(trace))
         return trace.reading
@@ -129,7 +129,7 @@ def _read(reader: Callable[[Place], T], photos: Sequence[Path], pictures: Sequen
         if not photo.is_file():
             why = f"{photo} is a folder: name the photos in it" if photo.is_dir() else f"no such photo: {photo}"
             raise CallError(why)
-    from tqdm import tqdm  # noqa: PLC0415
+    from tqdm import tqdm
 
     bar = tqdm(total=len(photos), unit="photo", file=sys.stderr, disable=len(photos) < 2 or not sys.stderr.isatty())
     with bar:

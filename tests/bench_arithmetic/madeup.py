@@ -12,13 +12,13 @@ from typing import Any
 
 import numpy as np
 
+from service.bench.chemistry.water import liquid_ph, tap_water
 from service.bench.notes import Note, checked
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import state_of
 from service.bench.washing.phases import forecast
 from service.bench.washing.reading import Reading
-from service.bench.water import liquid_ph, tap_water
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 

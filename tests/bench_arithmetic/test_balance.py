@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bench import waste
-from service.bench.balance import (
+from service.bench.chemistry.balance import (
     Decant,
     Loss,
     add_spans,
@@ -21,7 +20,8 @@ from service.bench.balance import (
     filters_and_glass,
     unconverted_loss,
 )
-from service.bench.reagents import chloride
+from service.bench.chemistry.reagents import chloride
+from service.bench.vessel import waste
 
 
 def test_expected_by_hand():

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from service.bench.lye import chloride_over_hydroxide
-from service.bench.silver import chloride_solubility
+from service.bench.chemistry.lye import chloride_over_hydroxide
+from service.bench.chemistry.silver import chloride_solubility
 from service.cli import main
 
 TEXT = (Path(__file__).parents[2] / "docs" / "chemistry.md").read_text(encoding="utf-8")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from service.bench.neutral_gate import judge_neutral
+from service.bench.chemistry.water import pure_water
+from service.bench.gates.neutral import judge_neutral
 from service.bench.notes import Note, checked
 from service.bench.procedure import PhNeutral, load_procedure
 from service.bench.readings import Observation, logged
@@ -12,7 +13,6 @@ from service.bench.washing.course import course
 from service.bench.washing.forecast import forecast
 from service.bench.washing.parts import breaks, part_of
 from service.bench.washing.reading import Reading
-from service.bench.water import pure_water
 from service.log.taken import taken_at, taken_times
 
 OPENED = "2026-03-01T06:00:00+00:00"

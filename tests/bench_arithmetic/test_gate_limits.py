@@ -2,8 +2,8 @@
 
 import pytest
 
-from service.bench.copper_gate import Metal
-from service.bench.gates import Surroundings, judge
+from service.bench.gates.copper import Metal
+from service.bench.gates.judge import Surroundings, judge
 from tests.bench_arithmetic.test_procedure import _seen, _stage, _tint, _weight
 
 

@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from service.bench.balance import (
+from service.bench.chemistry.balance import (
     Decant,
     Loss,
     add_by_cause,

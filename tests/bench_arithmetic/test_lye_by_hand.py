@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from service.bench.lye import after_portions, chloride_over_hydroxide, plan_lye, plan_sugar, portions_needed
+from service.bench.chemistry.lye import after_portions, chloride_over_hydroxide, plan_lye, plan_sugar, portions_needed
 
 
 @pytest.mark.parametrize(

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import pytest
 
-from service.bench.hazards import RULES, all_stops, rise_k, stops, stops_within
-from service.bench.substances import UnknownContents
-from service.bench.vessel import Poured, contents_of
+from service.bench.vessel.contents import Poured, contents_of
+from service.bench.vessel.hazards import RULES, all_stops, rise_k, stops, stops_within
+from service.bench.vessel.substances import UnknownContents
 
 P = Poured
 ACID = P("first washes", 3.0, ph=1.0)

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bench.copper_gate import Metal, copper_ppm
-from service.bench.gates import Surroundings, Weighing, judge
+from service.bench.gates.copper import Metal, copper_ppm
+from service.bench.gates.judge import Surroundings, Weighing, judge
 from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Stage, load_procedure, parse_procedure
 from service.bench.readings import Observation, logged
 from stripread.errors import CallError

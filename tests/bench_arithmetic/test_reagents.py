@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from service.bench.chemistry.reagents import chloride, dose, molar_mass, portions, shown, silver_share, temperature_rise
 from service.bench.quantities import amount
-from service.bench.reagents import chloride, dose, molar_mass, portions, shown, silver_share, temperature_rise
 
 with (Path(__file__).parents[1] / "data" / "constants.csv").open() as _file:
     TABLE = {row["quantity"]: row["value"] for row in csv.DictReader(_file)}

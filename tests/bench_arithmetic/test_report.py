@@ -17,7 +17,7 @@ from service.bench.notes import Move as MoveNote
 from service.bench.readings import Observation, logged
 from service.bench.state import state_of
 from service.bench.state_view import state_view
-from service.bench.vessel_log import poured_of
+from service.bench.vessel.history import poured_of
 from service.report.batch_record import RecordedReading
 from service.report.html import html_report, span_text
 from service.report.pdf import pdf_report

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.bench.lye import after_portions, chloride_over_hydroxide, plan_lye, plan_sugar, portions_needed
-from service.bench.silver import ammonia_solubility, chloride_solubility, least_soluble
+from service.bench.chemistry.lye import after_portions, chloride_over_hydroxide, plan_lye, plan_sugar, portions_needed
+from service.bench.chemistry.silver import ammonia_solubility, chloride_solubility, least_soluble
 
 # Source of every number here: tests/data/silver_solubility.csv, computed with PHREEQC and the databases minteq.v4
 # (NIST 46), sit (ThermoChimie), llnl and Thermoddem 1.10.

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from service.bench.neutralisers import Form, as_bought, neutralisers
-from service.bench.solubility import in_solution, soda_ph
+from service.bench.vessel.neutralisers import Form, as_bought, neutralisers
+from service.bench.vessel.solubility import in_solution, soda_ph
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.bench.chemistry.water import aired_water, liquid_ph, pure_water, tap_water
 from service.bench.washing.decant import best_split, portion_for, retained_share, share_left, splits, washes_needed
 from service.bench.washing.forecast import forecast
 from service.bench.washing.phases import forecast as plain_forecast
 from service.bench.washing.phases import latest_phase, named_water
 from service.bench.washing.reading import Reading
-from service.bench.water import aired_water, liquid_ph, pure_water, tap_water
 
 
 def _batch(share, start, water, count, sign=1, *, half=0.2, exchange=0.3):

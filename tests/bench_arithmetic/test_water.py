@@ -10,7 +10,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.bench.water import aired_water, carbon_open, constants, liquid_ph, ph_from_acid, pure_water, tap_water
+from service.bench.chemistry.water import (
+    aired_water,
+    carbon_open,
+    constants,
+    liquid_ph,
+    ph_from_acid,
+    pure_water,
+    tap_water,
+)
 
 DATA = Path(__file__).parents[1] / "data"
 # The table's waters: none, 420 ppm CO2, and a made-up hard tap water (2 mmol/L Ca(HCO3)2, 0.5 mmol/L NaCl, pH 7.5).

@@ -11,7 +11,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("stripread", "calibration", "service")
 ROOM_SIZE = 16  # files that a person still sees at a glance
-LARGER_ROOMS = {"calibration": 18, "service/bench": 29, "service/commands": 20}  # to shrink
+LARGER_ROOMS = {"calibration": 18}  # flat, as the owner wants it
 # Files from a reading down to one that needs no other. The aim is 10, which is not reached: these are to shrink.
 FLOORS = {"ph": 19, "tint": 18, "solid": 15}
 LINT = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_cache=True))"

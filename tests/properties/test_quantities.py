@@ -11,8 +11,8 @@ from sqlalchemy import insert
 
 from service.bench.quantities import WrongQuantity, typed_number
 from service.cli import main
-from service.commands.opening import opened
 from service.log.models import events, now
+from service.terminal.log_options import opened
 from service.web.app import create_app
 from tests.fuzz_quantities import a_text, run
 from tests.properties.quantity_judge import ASK, REFUSE, judged

@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
+from service.bench.chemistry.water import Array, RinseWater
 from service.bench.procedure import NEUTRAL
 from service.bench.washing.course import course, plausible_water, side
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
 from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import Wash, stall
-from service.bench.water import Array, RinseWater
 
 LEVEL = 0.90
 TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip

@@ -12,7 +12,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from service.bench.water import Array, RinseWater, aired_water, liquid_ph, pure_water, tap_water
+from service.bench.chemistry.water import Array, RinseWater, aired_water, liquid_ph, pure_water, tap_water
 
 LOG_LOW, LOG_HIGH, LOG_STEP = -10.0, 1.0, 0.02  # log10 mol/L of acid or lye left
 

@@ -6,12 +6,12 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from service.bench.chemistry.water import RinseWater, aired_water, pure_water, tap_water
 from service.bench.procedure import NEUTRAL
 from service.bench.washing.course import course
 from service.bench.washing.forecast import Forecast
 from service.bench.washing.forecast import forecast as bench_forecast
 from service.bench.washing.reading import Reading
-from service.bench.water import RinseWater, aired_water, pure_water, tap_water
 
 NEWEST_OF_A_WASH = 8  # more readings of one wash tell hardly more: their errors are mostly shared
 LEVEL = 0.90

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import asdict, dataclass, field
 
+from service.bench.chemistry.water import RinseWater, liquid_ph
 from service.bench.procedure import NEUTRAL
 from service.bench.washing.decant import Split, best_split, retained_share, splits
 from service.bench.washing.forecast import TOLERANCE, Forecast, forecast
@@ -12,7 +13,6 @@ from service.bench.washing.phases import named_water
 from service.bench.washing.posterior import Prior
 from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import chalk_g, chalk_sentence
-from service.bench.water import RinseWater, liquid_ph
 
 WORSE = 1.5  # dead corners: the share held back is up to this much larger than volume over volume; common practice
 CHALK_WASHES = 4  # after lye, hard water drops its chalk in these

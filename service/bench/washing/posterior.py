@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from service.bench.chemistry.water import Array
 from service.bench.washing.hypotheses import Hypothesis, look_up
-from service.bench.water import Array
 
 JITTER = 0.075  # sd of log10 of one wash's share: about 17 %, common practice, no source
 OUTLIER = 0.03  # share of readings that are simply wrong (strip from another bottle, drop of another liquid)

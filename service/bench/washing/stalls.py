@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from service.bench.reagents import Span
+from service.bench.chemistry.reagents import Span
 
 OXIDE_PH = 10.14  # silver oxide in pure water kept from air, 15 mg/L silver; PHREEQC, tests/data/stall.csv
 OXIDE_AIRED_PH = 8.74  # the same, open to air; tests/data/stall.csv

@@ -160,7 +160,7 @@ def stock(service: ServiceDep) -> dict[str, Any]:
     """The stock vessel over all batches since it was handed over. Never a drain."""
     from dataclasses import asdict  # noqa: PLC0415
 
-    from service.bench import waste  # noqa: PLC0415
+    from service.bench.vessel import waste  # noqa: PLC0415
 
     with service.database.read() as c:
         held, pourings = bench_log.stock_of_log(c)

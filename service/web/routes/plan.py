@@ -10,8 +10,8 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from fastapi import APIRouter, Query
 
-from service.bench.hazards import PouringStopped
 from service.bench.quantities import WrongQuantity, typed_number
+from service.bench.vessel.hazards import PouringStopped
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
 
@@ -72,8 +72,8 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted; also in words."""
     from dataclasses import asdict  # noqa: PLC0415
 
+    from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
     from service.bench.lye_plan import lye_plan  # noqa: PLC0415
-    from service.bench.reagents import RULES  # noqa: PLC0415
 
     mass = _amount("chloride_g", chloride_g)
     assert mass is not None
@@ -107,8 +107,8 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
     glasses: Annotated[int, Query(ge=0, le=1000)] = 2,
 ) -> dict[str, Any]:
     """Silver expected, the yield and where the missing may be; a decant is `LITRES:HOURS[:ACID[:TEMP]]`."""
+    from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
     from service.bench.quantities import typed_number, typed_range  # noqa: PLC0415
-    from service.bench.reagents import RULES  # noqa: PLC0415
     from service.bench.weighings import Weighing, moisture_of  # noqa: PLC0415
     from service.bench.yield_plan import YieldPlan, decant_of_text, yield_plan  # noqa: PLC0415
 
@@ -142,8 +142,8 @@ def plan_waste(
     """
     from dataclasses import asdict  # noqa: PLC0415
 
-    from service.bench.reagents import RULES  # noqa: PLC0415
-    from service.bench.waste_plan import poured_of_text, waste_plan  # noqa: PLC0415
+    from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
+    from service.bench.vessel.waste_plan import poured_of_text, waste_plan  # noqa: PLC0415
 
     words = tuple(contains or ())
     plan = asked(lambda: waste_plan([poured_of_text(text, n, words, ammonia) for n, text in enumerate(poured, 1)]))
@@ -162,7 +162,7 @@ def plan_wash(  # noqa: PLR0917 - query parameters, given by name
     added_l: Water = None,
 ) -> dict[str, Any]:
     """Washes to neutral (`added_l` in each), the best use of a volume of water (`volume_l` in all); also in words."""
-    from service.bench.reagents import RULES  # noqa: PLC0415
+    from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
     from service.bench.washing.plan import REALITY, wash_plan  # noqa: PLC0415
 
     retained = _amount("retained_l", retained_l)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from service.bench.reagents import Span, molar_mass
+from service.bench.chemistry.reagents import Span, molar_mass
 
 
 @dataclass(frozen=True)

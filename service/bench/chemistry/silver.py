@@ -17,7 +17,7 @@ from importlib.resources import files
 import numpy as np
 from scipy.optimize import brentq
 
-from service.bench.water import constants, log_gamma
+from service.bench.chemistry.water import constants, log_gamma
 
 GAS = 8.314462618e-3  # kJ/(mol K)
 SILVER_G_MOL = 107.8682  # IUPAC standard atomic weight; reagents.py takes the same from periodictable

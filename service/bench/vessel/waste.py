@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from service.bench.hazards import Stop, stops, stops_within
-from service.bench.neutralisers import Bought, Neutraliser, neutralisers
-from service.bench.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise
-from service.bench.solubility import in_solution
-from service.bench.substances import Kind
-from service.bench.vessel import Base, Contents, Poured, acid_in, contents_of
+from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise
+from service.bench.vessel.contents import Base, Contents, Poured, acid_in, contents_of
+from service.bench.vessel.hazards import Stop, stops, stops_within
+from service.bench.vessel.neutralisers import Bought, Neutraliser, neutralisers
+from service.bench.vessel.solubility import in_solution
+from service.bench.vessel.substances import Kind
 
 __all__ = ["CAUTIONS", "NO_DRAIN", "Neutralise", "Poured", "Stock", "acid_in", "neutralise", "recover", "stock", "ways"]
 

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from service.bench.copper_gate import Metal, Water, judge_copper
-from service.bench.neutral_gate import judge_neutral
+from service.bench.gates.copper import Metal, Water, judge_copper
+from service.bench.gates.neutral import judge_neutral
+from service.bench.gates.verdict import Verdict
 from service.bench.procedure import PaleBelow, PhNeutral, Stage, TintNone, WeightConstant
 from service.bench.readings import LoggedSolid, Observation
-from service.bench.verdict import Verdict
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from service.bench.hazards import PouringStopped, Stop, stops, stops_between
 from service.bench.notes import MadeSafe, Note, Pouring, VesselReading, contents
-from service.bench.substances import UnknownContents
-from service.bench.vessel import EMPTY, Poured, contents_of, together
+from service.bench.vessel.contents import EMPTY, Poured, contents_of, together
+from service.bench.vessel.hazards import PouringStopped, Stop, stops, stops_between
+from service.bench.vessel.substances import UnknownContents
 from stripread.errors import CallError
 
 

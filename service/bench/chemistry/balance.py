@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from service.bench.reagents import Chloride, Span, silver_share
-from service.bench.silver import Solubility, ammonia_solubility, chloride_solubility
+from service.bench.chemistry.reagents import Chloride, Span, silver_share
+from service.bench.chemistry.silver import Solubility, ammonia_solubility, chloride_solubility
 
 NO_SPAN: Span = (0.0, 0.0, 0.0)
 

@@ -16,8 +16,8 @@ from importlib.resources import files
 
 from scipy.optimize import brentq
 
-from service.bench.reagents import Span
-from service.bench.water import constants, log_gamma, ph_from_acid
+from service.bench.chemistry.reagents import Span
+from service.bench.chemistry.water import constants, log_gamma, ph_from_acid
 
 G_MOL = {"silver": 107.8682, "copper": 63.546}  # IUPAC standard atomic weights
 GASSING_ATM = 0.1  # CO2 over a liquid that foams; the pressure of tests/data/vessel.csv

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from service.bench.reagents import NEUTRALISING_KJ_MOL, temperature_rise
-from service.bench.substances import Kind, UnknownContents
-from service.bench.vessel import EMPTY, Contents, Poured, contents_of, together
+from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, temperature_rise
+from service.bench.vessel.contents import EMPTY, Contents, Poured, contents_of, together
+from service.bench.vessel.substances import Kind, UnknownContents
 from stripread.errors import CallError
 
 TOO_HOT_K = 20.0  # a rise at once from which it spatters where it is poured; common practice, no source

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from service.bench import waste
 from service.bench.quantities import typed_parts
-from service.bench.vessel import Poured
+from service.bench.vessel import waste
+from service.bench.vessel.contents import Poured
 from stripread.errors import CallError
 
 

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import click
 
-from service.commands.quantity_types import Quantity
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 
 F = TypeVar("F", bound=Callable[..., Any])

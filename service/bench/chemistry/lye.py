@@ -11,8 +11,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from service.bench.reagents import Span
-from service.bench.silver import Equilibrium, log_k
+from service.bench.chemistry.reagents import Span
+from service.bench.chemistry.silver import Equilibrium, log_k
 
 # Solid AgCl, and Ag2O + 2 H+ = 2 Ag+ + H2O, and H2O = H+ + OH-, of two compilations as
 # distributed with PHREEQC; mixing constants of different ones would cost 20 % at 90 °C.

@@ -10,9 +10,9 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache, reduce
 
-from service.bench.reagents import Span
-from service.bench.substances import Kind, Named, mentioned, named
-from service.bench.water import log_gamma
+from service.bench.chemistry.reagents import Span
+from service.bench.chemistry.water import log_gamma
+from service.bench.vessel.substances import Kind, Named, mentioned, named
 
 ENDS = (1.0, 13.0)  # pH below and above which a strip's reading is only a bound
 SATURATED = (0.3, 13.7)  # an interval that reaches these may belong to the strongest acid and lye that are sold

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from service.bench.gates.verdict import Verdict
 from service.bench.procedure import TintNone
 from service.bench.readings import LoggedPh, LoggedTint, Observation
-from service.bench.verdict import Verdict
 
 Pair = tuple[float, float]
 Water = Literal["soft", "hard", "unknown"]

@@ -9,9 +9,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from service.bench.gates.verdict import Verdict
 from service.bench.procedure import PhNeutral
 from service.bench.readings import LoggedPh, Observation
-from service.bench.verdict import Verdict
 from service.bench.washing.course import Course, course, plausible_water
 from service.bench.washing.reading import Reading
 
