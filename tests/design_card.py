@@ -1,4 +1,4 @@
-"""The colours of the card by optimal design: run ``python -m tests.design_card``, paste what it prints into card.py.
+"""The colours of the card by optimal design: ``python -m tests.design_card``; what it prints goes into card/layout.py.
 
 Criterion (I-optimality): the mean, over the colours that will be read and over made-up printers and cameras, of the
 variance that the colour correction would have after seeing the card. The correction is a Gaussian process whose
@@ -211,9 +211,9 @@ def optimal(seed: int = 1) -> tuple[np.ndarray, float]:
 def main() -> None:
     """Choose, arrange, compare, print."""
     ordered, bare = optimal()
-    print(f"greys even in L*: {even_greys()}, in card.py: {GREYS}")
+    print(f"greys even in L*: {even_greys()}, in card/layout.py: {GREYS}")
     print("\n".join(f"    {tuple(int(v) for v in c)}," for c in ordered))
-    sets = {"optimal": [ordered], "card.py": [np.array(COLOURS)], **rivals(np.random.default_rng(1))}
+    sets = {"optimal": [ordered], "card/layout.py": [np.array(COLOURS)], **rivals(np.random.default_rng(1))}
     print("root of the mean predicted variance, Delta E, on printers drawn anew (five draws):")
     draws = [judge(sets, seed) for seed in range(2, 7)]
     for name in sets:

@@ -1,4 +1,4 @@
-"""What inks tell about dyes: run ``python -m tests.design_dyes``, which writes ``stripread/data/dye_modes.csv``.
+"""What inks tell about dyes: run ``python -m tests.design_dyes``, which writes ``stripread/correction/dye_modes.csv``.
 
 For made-up printers, phones, lamps and dyes (``design_spectra``, ``design_phones``) the reader's own colour fit is run
 on exact patch colours with a little noise: a card is learned from photos by one phone under many lamps, then read by
@@ -28,7 +28,7 @@ from tests.design_phones import Phone, lamp
 from tests.design_spectra import INDICATORS, NM, Printer, band, on_paper
 
 Array = NDArray[np.float64]
-OUT = Path(__file__).parents[1] / "stripread" / "data" / "dye_modes.csv"
+OUT = Path(__file__).parents[1] / "stripread" / "correction" / "dye_modes.csv"
 LEARNED, READ, DYES = 16, 14, 30  # photos a card is learned from, photos read, dyes in each
 SAME_PHONE = 0.15  # share of readings by the phone that the card was learned with
 PATCH_SD = 0.005  # of the encoded value: print texture, light field, compression
