@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,10 @@ from numpy.typing import NDArray
 from stripread.errors import CallError
 from stripread.ph.circumstances import Circumstances, dip_time
 from stripread.photo import Source, fingerprint
-from stripread.results import PhReading, SolidReading, TintReading
 from stripread.tint.conditions import Answer, Wash, Water
+
+if TYPE_CHECKING:
+    from stripread.results import PhReading, SolidReading, TintReading
 
 AnyPath = str | os.PathLike[str]
 Photo = AnyPath | bytes | NDArray[np.uint8]

@@ -6,7 +6,10 @@ Raise ``Refused`` when a photo is at fault: the pipeline catches it once and tur
 
 from __future__ import annotations
 
-from stripread.reasons import Reason
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stripread.reasons import Reason
 
 
 class CallError(Exception):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -34,13 +35,15 @@ from stripread.ph.combined_reading import combine as combine_observed
 from stripread.ph.profile import Profile
 from stripread.ph.profile import load_profile as profile_of
 from stripread.ph.read import PhTrace, trace_ph
-from stripread.photo import Source
-from stripread.results import PhReading, SolidReading, TintReading
 from stripread.solid.read import trace_solid
-from stripread.tint.cells import SecondPhoto
 from stripread.tint.conditions import Answer, TintConditions, Wash, Water
 from stripread.tint.profile import TintProfile, default_response, load_tint_profile
 from stripread.tint.read import TintRequest, measure_cells, trace_tint
+
+if TYPE_CHECKING:
+    from stripread.photo import Source
+    from stripread.results import PhReading, SolidReading, TintReading
+    from stripread.tint.cells import SecondPhoto
 
 
 def read_ph(

@@ -8,11 +8,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any, Literal, Self
+from typing import TYPE_CHECKING, Any, Literal, Self
 
 from stripread.notebook import html_of
-from stripread.reasons import Reason
 from stripread.version import __version__
+
+if TYPE_CHECKING:
+    from stripread.reasons import Reason
 
 Status = Literal["ok", "doubtful", "refused"]
 Interval = tuple[float, float]

@@ -6,13 +6,17 @@ to the bench.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
-from stripread.card.layout import CardLayout
-from stripread.card.patches import PatchSamples
 from stripread.errors import Refused
-from stripread.photo import Photo
 from stripread.reasons import Reason, because
+
+if TYPE_CHECKING:
+    from stripread.card.layout import CardLayout
+    from stripread.card.patches import PatchSamples
+    from stripread.photo import Photo
 
 DARK_PICTURE = 45.0  # 98 % of a picture without a card in it lie below this (of 255)
 BURNT_LEVEL, BURNT_PICTURE = 250.0, 0.4

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
@@ -17,7 +17,9 @@ from numpy.typing import NDArray
 
 from stripread.card.edges import refine_squares
 from stripread.card.layout import DICTIONARY, MARKER_MM, layout
-from stripread.photo import Photo
+
+if TYPE_CHECKING:
+    from stripread.photo import Photo
 
 Array = NDArray[np.float64]
 Grey = NDArray[np.uint8]

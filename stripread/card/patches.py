@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import PATCH_MM, CardLayout
-from stripread.card.view import CardView
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 Array = NDArray[np.float64]
 

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.camera import Frame, derivatives, fit_card, homography, project, tilt_deg
-from stripread.card.layout import CardLayout
-from stripread.card.markers import Sighting
 from stripread.errors import Refused
-from stripread.photo import Photo
 from stripread.reasons import because
+
+if TYPE_CHECKING:
+    from stripread.card.layout import CardLayout
+    from stripread.card.markers import Sighting
+    from stripread.photo import Photo
 
 Array = NDArray[np.float64]
 

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import SIZE_MM
-from stripread.card.pose import CardPose
 from stripread.errors import Refused
-from stripread.photo import Photo
 from stripread.reasons import because
+
+if TYPE_CHECKING:
+    from stripread.card.pose import CardPose
+    from stripread.photo import Photo
 
 Array = NDArray[np.float64]
 Pixels = NDArray[np.uint8]

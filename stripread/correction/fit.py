@@ -13,18 +13,21 @@ over is then modelled in CIELAB (``residual``).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.exposure import check_patches
-from stripread.card.patches import PatchSamples
-from stripread.card.values import CardValues
 from stripread.colour import rgb_to_lab
 from stripread.correction import light, tone
 from stripread.correction.dye_field import INK_SHARE, TERMS, basis, dye_field, ink_field
 from stripread.correction.dyes import channel_cov, dark_cov, moved_cov
 from stripread.correction.residual import ResidualModel, fit_residual
+
+if TYPE_CHECKING:
+    from stripread.card.patches import PatchSamples
+    from stripread.card.values import CardValues
 
 Array = NDArray[np.float64]
 

@@ -10,15 +10,19 @@ this needs.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.patches import PatchSamples
-from stripread.card.values import CardValues
 from stripread.colour import rgb_to_lab
 from stripread.correction.fit import MODEL_SD, ColourFix
 from stripread.correction.residual import LENGTH_LAB
 from stripread.gauss import gaussian_between
+
+if TYPE_CHECKING:
+    from stripread.card.patches import PatchSamples
+    from stripread.card.values import CardValues
 
 Array = NDArray[np.float64]
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from stripread.card.patches import PatchSamples
-from stripread.card.values import CardValues
-from stripread.correction.fit import ColourFix
+from typing import TYPE_CHECKING
+
 from stripread.correction.same_card import card_misfit
 from stripread.reasons import Reason, because
+
+if TYPE_CHECKING:
+    from stripread.card.patches import PatchSamples
+    from stripread.card.values import CardValues
+    from stripread.correction.fit import ColourFix
 
 POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
 # Misfit of the card's patches to the profile's (``same_card``; 1 is usual): in ordinary light about 1 photo in 200 of

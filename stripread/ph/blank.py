@@ -8,20 +8,22 @@ photos' colour fits are taken as independent unless both strips lie in one photo
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.gauss import gaussian
-from stripread.ph.combined_reading import ObservedPhoto
 from stripread.ph.curve import Scatter
 from stripread.ph.joint_posterior import CALIBRATING_PHONE, infer_joint
 from stripread.ph.observation import StripObservation, square_root
 from stripread.ph.posterior import FREEDOM, PhEstimate
-from stripread.ph.profile import Profile
 from stripread.ph.verdicts import UNPROVEN_HALF_WIDTH
-from stripread.results import PhReading
+
+if TYPE_CHECKING:
+    from stripread.ph.combined_reading import ObservedPhoto
+    from stripread.ph.profile import Profile
+    from stripread.results import PhReading
 
 Array = NDArray[np.float64]
 

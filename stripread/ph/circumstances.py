@@ -10,11 +10,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from datetime import datetime, time
+from typing import TYPE_CHECKING
 
 from stripread.errors import CallError
-from stripread.kind import StripKind
 from stripread.reasons import Reason, because
-from stripread.results import PhReading
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
+    from stripread.results import PhReading
 
 UNBUFFERED = (5.0, 8.5)  # pH between which rinse water has next to no buffer
 UNBUFFERED_WINDOW_S = (60.0, 600.0)  # reading window in it (from memory, no source)

@@ -8,16 +8,18 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from stripread.errors import Refused
 from stripread.ph.joint_posterior import DISAGREE, Agreement, JointPosterior, infer_joint
 from stripread.ph.observation import StripObservation, observe_strip
-from stripread.ph.profile import Profile
 from stripread.ph.read import PhTrace, reading_of, strip_reading
 from stripread.ph.verdicts import doubts_of_estimate
 from stripread.reasons import Reason, because
 from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp
+
+if TYPE_CHECKING:
+    from stripread.ph.profile import Profile
 
 # Doubts that are judged anew from the mean: one photo's are not the mean's
 ESTIMATED = frozenset({"near_off_curve", "ambiguous", "wide_interval", "end_of_range"})

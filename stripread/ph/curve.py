@@ -9,12 +9,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kind import StripKind
 from stripread.ph.kubelka import lab_by_load
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
 
 Array = NDArray[np.float64]
 

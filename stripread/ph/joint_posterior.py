@@ -21,17 +21,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import f as fisher
 
-from stripread.kind import StripKind
 from stripread.ph.curve import Scatter, StripCurve, StripModel
 from stripread.ph.observation import StripObservation, square_root
 from stripread.ph.posterior import COARSE, FREEDOM, PhEstimate, infer_ph
-from stripread.ph.profile import Profile
 from stripread.strip.pads import PadSet
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
+    from stripread.ph.profile import Profile
 
 Array = NDArray[np.float64]
 

@@ -7,12 +7,14 @@ correlated by r have the cross covariance r S S', which stays a covariance howev
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.correction.fit import ColourFix
-from stripread.strip.pads import PadSamples, PadSet
+if TYPE_CHECKING:
+    from stripread.correction.fit import ColourFix
+    from stripread.strip.pads import PadSamples, PadSet
 
 Array = NDArray[np.float64]
 

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from stripread.kind import StripKind
 from stripread.results import LEVEL, Alternative
-from stripread.strip.pads import PadSet
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
+    from stripread.strip.pads import PadSet
 
 Array = NDArray[np.float64]
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from stripread.reasons import Bound
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stripread.reasons import Bound
 
 NEAR = 0.02  # pH; the posterior's grid is no finer
 

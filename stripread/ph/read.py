@@ -8,21 +8,24 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from stripread.card.find import CardTrace, find_card
-from stripread.card.pose import CardPose
 from stripread.card.values import nominal_values
 from stripread.correction.fit import ColourFix, fix_colour
 from stripread.correction.verdicts import doubts_of_fix
 from stripread.errors import Refused
 from stripread.ph.posterior import PhEstimate, infer_ph
-from stripread.ph.profile import Profile
 from stripread.ph.verdicts import doubts_of_estimate, evident_interval
-from stripread.photo import Source
-from stripread.reasons import Reason
 from stripread.results import PadColour, PhReading, Stamp, StripReading
 from stripread.strip.find import FoundStrip, find_strips
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
+
+if TYPE_CHECKING:
+    from stripread.card.pose import CardPose
+    from stripread.ph.profile import Profile
+    from stripread.photo import Source
+    from stripread.reasons import Reason
 
 
 @dataclass

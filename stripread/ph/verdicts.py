@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from stripread.errors import Refused
-from stripread.ph.posterior import PhEstimate
-from stripread.ph.profile import Profile
 from stripread.ph.range_end import range_end
 from stripread.reasons import Reason, because
+
+if TYPE_CHECKING:
+    from stripread.ph.posterior import PhEstimate
+    from stripread.ph.profile import Profile
 
 OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
 # pH, the whole interval. A wide interval is honest, not doubtful: what it leaves open is judged against the question

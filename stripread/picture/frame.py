@@ -14,7 +14,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.find import CardTrace
 from stripread.card.layout import SIZE_MM
 from stripread.picture.parts import (
     GREEN,
@@ -33,12 +32,14 @@ from stripread.picture.parts import (
     wrap,
     write,
 )
-from stripread.reasons import Reason
-from stripread.results import Status
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+    from stripread.card.find import CardTrace
+    from stripread.reasons import Reason
+    from stripread.results import Status
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.ph.profile import Profile
-from stripread.ph.read import PhTrace
 from stripread.picture.frame import Headline, Outline, Panel, card_edge_px, compose, photo_of
 from stripread.picture.parts import (
     BLUE,
@@ -29,11 +27,14 @@ from stripread.picture.parts import (
     png,
     straighten,
 )
-from stripread.reasons import Reason
-from stripread.results import Alternative, Interval, Status
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from stripread.ph.profile import Profile
+    from stripread.ph.read import PhTrace
+    from stripread.reasons import Reason
+    from stripread.results import Alternative, Interval, Status
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

@@ -9,17 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.find import CardTrace
 from stripread.picture.frame import Headline, Outline, Panel, card_edge_px, compose, photo_of
 from stripread.picture.parts import BLUE, FAINT, INK, PALE, SKY, VERMILION, draw_density, lab_to_display, png, wrap
-from stripread.reasons import Reason
-from stripread.solid.read import SolidTrace
-from stripread.tint.read import TintTrace
 from stripread.tint.verdicts import CAUTIONS
-from stripread.window.vials import Vial
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+    from stripread.card.find import CardTrace
+    from stripread.reasons import Reason
+    from stripread.solid.read import SolidTrace
+    from stripread.tint.read import TintTrace
+    from stripread.window.vials import Vial
 
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]

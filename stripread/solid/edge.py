@@ -6,14 +6,18 @@ millimetre and a half is seldom paper. In a dish the pale part may lie along the
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.layout import Window
-from stripread.card.view import CardView
 from stripread.solid.levels import PALE_BOTTOM
 from stripread.window.rims import lone_rim, printed
+
+if TYPE_CHECKING:
+    from stripread.card.layout import Window
+    from stripread.card.view import CardView
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

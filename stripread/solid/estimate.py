@@ -10,16 +10,14 @@ seen (edge and shine). Another handful of the batch scatters more, the more so t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import RING_RADIUS_MM, Window, layout
-from stripread.card.view import CardView
 from stripread.colour import srgb_decode, srgb_encode
-from stripread.correction.fit import ColourFix
 from stripread.correction.tone import N_TONE, basis, log_light
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
@@ -28,6 +26,10 @@ from stripread.solid.levels import DARK_MOST, DARK_TOP, DARK_USUAL, DARK_USUAL_S
 from stripread.solid.share import mixed_doubt, scatter, share_interval
 from stripread.window.paper import paper_light
 from stripread.window.rims import RIM_SEEN, channel_mean, find_circles, printed
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
+    from stripread.correction.fit import ColourFix
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from stripread.card.find import CardTrace, find_card
 from stripread.card.layout import Window, layout
@@ -11,11 +12,13 @@ from stripread.card.values import CardValues, nominal_values
 from stripread.card.view import CardView, card_view
 from stripread.correction.fit import ColourFix, fix_colour
 from stripread.errors import Refused
-from stripread.photo import Source
 from stripread.reasons import Reason, because
 from stripread.results import SolidReading
 from stripread.solid.descriptions import fitting
 from stripread.solid.estimate import SolidEstimate, SolidSample, estimate_solid, sample_solid
+
+if TYPE_CHECKING:
+    from stripread.photo import Source
 
 GRAINS_PX_PER_MM = 8.0  # a solid's view: grains smaller than a pixel are taken for dark
 MIXED = 0.1  # pale share beyond which a heap is two materials, until it is as near to all pale

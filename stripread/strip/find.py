@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import layout
-from stripread.card.view import CardView
 from stripread.errors import Refused
-from stripread.kind import StripKind
 from stripread.reasons import Reason, because
 from stripread.robust import medians
 from stripread.strip.fit import refine, straighten
@@ -23,6 +21,10 @@ from stripread.strip.order import settle
 from stripread.strip.pixels import MARGIN_MM, PadRegion, cover, usable
 from stripread.strip.search import Place, search
 from stripread.strip.shadow import Shadow, find_shadow
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
+    from stripread.kind import StripKind
 
 Array = NDArray[np.float64]
 

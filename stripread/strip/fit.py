@@ -8,14 +8,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kind import StripKind
-from stripread.strip.lane import LaneMap
 from stripread.strip.search import BAND_MM, GAP_MM, Place, pattern_middle
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
+    from stripread.strip.lane import LaneMap
 
 Array = NDArray[np.float64]
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kind import StripKind
 from stripread.reasons import Reason, because
 from stripread.robust import medians
 from stripread.strip.fit import Frame, Pieces
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
 
 Array = NDArray[np.float64]
 Spans = list[tuple[float, float]]

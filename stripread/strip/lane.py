@@ -7,14 +7,17 @@ to the logarithm of all three channels, and dividing by the paper becomes a subt
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import LANE_PRINT_MM, CardLayout
-from stripread.card.view import CardView
 from stripread.robust import MAD_TO_SD, median
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 Array = NDArray[np.float32]
 Mask = NDArray[np.bool_]

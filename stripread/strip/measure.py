@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.find import CardTrace, find_card
-from stripread.card.patches import PatchSamples
-from stripread.card.view import CardView
-from stripread.kind import StripKind
-from stripread.reasons import Reason
 from stripread.strip.find import FoundStrip, find_strips
 from stripread.strip.pads import PadSamples, sample_pads
 from stripread.strip.pixels import PadRegion, cover
+
+if TYPE_CHECKING:
+    from stripread.card.patches import PatchSamples
+    from stripread.card.view import CardView
+    from stripread.kind import StripKind
+    from stripread.reasons import Reason
 
 Array = NDArray[np.float64]
 

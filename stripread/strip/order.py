@@ -8,15 +8,18 @@ each column that it does not explain; the cheapest wins.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kind import StripKind
 from stripread.robust import MAD_TO_SD, medians
-from stripread.strip.fit import Frame
-from stripread.strip.search import Place
+
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
+    from stripread.strip.fit import Frame
+    from stripread.strip.search import Place
 
 Array = NDArray[np.float64]
 

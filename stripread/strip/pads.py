@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.view import CardView
-from stripread.correction.fit import ColourFix
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.robust import MAD_TO_SD, medians
-from stripread.strip.find import FoundStrip
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
+    from stripread.correction.fit import ColourFix
+    from stripread.strip.find import FoundStrip
 
 Array = NDArray[np.float64]
 

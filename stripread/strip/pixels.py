@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.view import CardView
 from stripread.robust import MAD_TO_SD, median, medians
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 Mask = NDArray[np.bool_]
 Array = NDArray[np.float64]

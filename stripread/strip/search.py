@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.kind import StripKind
-from stripread.strip.lane import Array, LaneMap
+if TYPE_CHECKING:
+    from stripread.kind import StripKind
+    from stripread.strip.lane import Array, LaneMap
 
 COARSE_PX_PER_MM = 1.0
 COARSE_DEG = (-15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)

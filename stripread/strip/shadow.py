@@ -7,12 +7,14 @@ does neither. So only the paper is looked at.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.strip.lane import LaneMap
-from stripread.strip.search import Place
+if TYPE_CHECKING:
+    from stripread.strip.lane import LaneMap
+    from stripread.strip.search import Place
 
 Array = NDArray[np.float64]
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from stripread.tint.estimate import TintEstimate
-from stripread.tint.profile import TintProfile
+if TYPE_CHECKING:
+    from stripread.tint.estimate import TintEstimate
+    from stripread.tint.profile import TintProfile
 
 Array = NDArray[np.float64]
 

@@ -12,13 +12,15 @@ answer is "undecided".
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.tint.sample import TintSample
 from stripread.tint.spectra import copper_curves, nickel_curves
+
+if TYPE_CHECKING:
+    from stripread.tint.sample import TintSample
 
 Array = NDArray[np.float64]
 Decision = Literal["copper", "none seen", "undecided"]

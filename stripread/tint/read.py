@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from stripread.card.find import CardTrace, find_card
 from stripread.card.layout import layout
-from stripread.card.view import CardView
 from stripread.colour import rgb_to_lab
 from stripread.errors import Refused
-from stripread.photo import Source
 from stripread.reasons import Reason, because
 from stripread.results import Stamp, TintReading
 from stripread.tint.cells import Matching, SecondPhoto, matched, unmatched
@@ -25,6 +23,10 @@ from stripread.tint.sample import TintSample, sample_tint
 from stripread.tint.verdicts import CAUTIONS, implications, judge, measured
 from stripread.window.bowl import as_read
 from stripread.window.vials import Vial, Vials, disc, find_vials
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
+    from stripread.photo import Source
 
 
 @dataclass

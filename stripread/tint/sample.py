@@ -11,17 +11,19 @@ as the paper beside it, whatever copper does to red: that tells the two apart.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.layout import CardLayout
-from stripread.card.view import CardView
 from stripread.window.evenness import evenness
 from stripread.window.liquid import LiquidMean, excess, liquid_mean
 from stripread.window.paper import paper_light
-from stripread.window.vials import Vial, Vials
+
+if TYPE_CHECKING:
+    from stripread.card.layout import CardLayout
+    from stripread.card.view import CardView
+    from stripread.window.vials import Vial, Vials
 
 Array = NDArray[np.float64]
 Hidden = Literal["", "blank", "sample", "both"]

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from stripread.reasons import Reason, because
-from stripread.tint.concentration import Concentration
-from stripread.tint.conditions import TintConditions
 from stripread.tint.estimate import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
-from stripread.tint.profile import TintProfile
-from stripread.tint.sample import TintSample
+
+if TYPE_CHECKING:
+    from stripread.tint.concentration import Concentration
+    from stripread.tint.conditions import TintConditions
+    from stripread.tint.profile import TintProfile
+    from stripread.tint.sample import TintSample
 
 CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
 STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze

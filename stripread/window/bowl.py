@@ -8,12 +8,15 @@ card shows the printed ring, which porcelain hides.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stripread.card.view import CardView
 from stripread.window.evenness import evenness
 from stripread.window.vials import Vial, Vials
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 RING_SEEN = 0.15  # contrast of the printed ring: the floor is the card
 MIDDLE = 0.45  # of the radius: the liquid of a cap is still nine tenths as deep there, on average

@@ -7,13 +7,16 @@ smooth curve through all of it shows that long before the scatter of single plac
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.view import CardView
 from stripread.colour import srgb_decode
-from stripread.window.vials import Vial
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
+    from stripread.window.vials import Vial
 
 Array = NDArray[np.float64]
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.card.view import CardView
 from stripread.colour import srgb_decode
 from stripread.errors import Refused
 from stripread.reasons import because
-from stripread.window.vials import Vial
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
+    from stripread.window.vials import Vial
 
 Array = NDArray[np.float64]
 

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import MARKER_MM, PATCH_MM, CardLayout
-from stripread.card.view import CardView
 from stripread.colour import srgb_decode
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 Array = NDArray[np.float64]
 

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import RING_RADIUS_MM, Window
-from stripread.card.view import CardView
 from stripread.robust import median
 from stripread.window.faint_rim import faint_rim
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 Array = NDArray[np.float64]
 

@@ -7,14 +7,17 @@ for circles finds base, liquid surface and rim. The paper is seen through the li
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import RING_RADIUS_MM, CardLayout, Window
-from stripread.card.view import CardView
 from stripread.window.rims import REACH_MM, RIM_SEEN, Circle, channel_mean, find_circles, lone_rim, printed
+
+if TYPE_CHECKING:
+    from stripread.card.view import CardView
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]

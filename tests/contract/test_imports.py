@@ -12,8 +12,9 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = ("stripread", "calibration", "service")
 ROOM_SIZE = 16  # files that a person still sees at a glance
 LARGER_ROOMS = {"calibration": 18}  # flat, as the owner wants it
-# Files from a reading down to one that needs no other. The aim is 10, which is not reached: these are to shrink.
-FLOORS = {"ph": 19, "tint": 18, "solid": 15}
+# Files on the longest chain of imports that run, from a reading down to one that needs no other. A name that only the
+# type checker needs is no floor: it is not loaded, and the layers above count it as an arrow all the same.
+FLOORS = {"ph": 10, "tint": 10, "solid": 10}
 LINT = "import sys; from importlinter.cli import lint_imports; sys.exit(lint_imports(no_cache=True))"
 
 
@@ -56,8 +57,8 @@ def test_imports_are_absolute():
 
 
 def _longest_path_from(start: str) -> tuple[str, ...]:
-    """The longest chain of imports from a module, itself first. Packages' own files hold nothing and do not count."""
-    graph = _graph()
+    """The longest chain of imports that run, the module itself first. Packages' own files do not count."""
+    graph = grimp.build_graph(*PACKAGES, exclude_type_checking_imports=True, cache_dir=None)
     packages = {parent for module in graph.modules for parent in [module.rpartition(".")[0]] if parent}
 
     @cache
