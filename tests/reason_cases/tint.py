@@ -8,11 +8,12 @@ from stripread.card.view import CardView
 from stripread.reasons import because
 from stripread.tint.cells import SecondPhoto, matched, unmatched
 from stripread.tint.concentration import Concentration
+from stripread.tint.conditions import TintConditions
 from stripread.tint.estimate import _decide, estimate_tint
 from stripread.tint.profile import default_response
 from stripread.tint.read import _both
 from stripread.tint.sample import _hidden
-from stripread.tint.verdicts import CAUTIONS, TintConditions, implications, judge
+from stripread.tint.verdicts import CAUTIONS, implications, judge
 from stripread.window.liquid import liquid_mean
 from stripread.window.vials import Vial, Vials
 from tests.reason_cases.row import Row
