@@ -4,7 +4,7 @@ Inks of the card and dyes of a pad are seen by one sensor in one lamp. What the 
 patches (a smooth field over CIELAB: *ink field*) tells how this sensor and lamp differ from those that the card's
 values were learned with, and so how dyes will be off (*dye field*), which are purer and deeper than inks. The step from
 one field to the other is linear, in a few modes; ``tests/design_dyes.py`` computes them from made-up spectra of inks,
-dyes, phones and lamps and writes ``data/dye_modes.csv``.
+dyes, phones and lamps and writes ``dye_modes.csv`` beside this file.
 """
 
 from __future__ import annotations
