@@ -58,7 +58,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     from service.log.entries import file_name
     from service.readers.add_photos import add_photos, entry_lines
     from service.readers.intake import Submission
-    from service.readers.statement import Said
+    from service.readers.statement import StripStatement
     from service.readers.taking import taking_of
     from service.settings import Settings
 
@@ -80,7 +80,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
         **{name: o[name] for name in ("water", "ammonia_excess", "ammonia_ph", "flakes")},
     )
     strip = o["kind"] == "ph"
-    said = Said(o["dipped_at"], o["temperature_c"], o["rinse"] or o["blank"] is not None) if strip else Said()
+    said = StripStatement(o["dipped_at"], o["temperature_c"], o["rinse"] or o["blank"] is not None) if strip else StripStatement()
     sent = [
         Submission(
             batch,

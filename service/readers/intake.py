@@ -24,7 +24,7 @@ from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
 from service.readers.pool import WorkPool
 from service.readers.same_photo import Details, differences
-from service.readers.statement import Said
+from service.readers.statement import StripStatement
 from service.readers.swatches import swatches
 from service.readers.taking import Taking
 from service.readers.threads import in_thread
@@ -48,7 +48,7 @@ class Submission:
     taking: Taking = field(default_factory=dict)
     snapped_at: str | None = None
     profile: str | None = None  # name of the strip's profile; the service's first if not said
-    said: Said = field(default_factory=Said)
+    said: StripStatement = field(default_factory=StripStatement)
     blank_entry: int | None = None
     origin: str = "photo"
     key: str | None = None  # Idempotency-Key

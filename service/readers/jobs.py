@@ -6,7 +6,7 @@ from pathlib import Path
 
 from service.log.blobs import Blobs
 from service.log.store import Row
-from service.readers.statement import Said
+from service.readers.statement import StripStatement
 from service.readers.worker import Job
 
 
@@ -21,6 +21,6 @@ def job_again(row: Row, blobs: Blobs, profile: Path | None) -> Job:
         profile,
         extras.get("path_mm"),
         extras.get("taking", {}),
-        Said(**extras.get("said", {})),
+        StripStatement(**extras.get("said", {})),
         None if blank is None else (blobs.path(blank["sha256"]), blank["photo"]),
     )

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from service.readers.pictures import NotAPicture
-from service.readers.statement import Said
+from service.readers.statement import StripStatement
 from service.readers.worker import Job, Outcome
 
 if TYPE_CHECKING:
@@ -92,7 +92,7 @@ def _read_ph(data: bytes, job: Job) -> Outcome:
     return Outcome(against_blank(observed_photo(trace), observed_photo(water), profile).to_dict(), curve)
 
 
-def _traced(data: bytes, profile: Profile, name: str, said: Said) -> PhTrace:
+def _traced(data: bytes, profile: Profile, name: str, said: StripStatement) -> PhTrace:
     """The photo's trace, its reading with what was said of the strip."""
     from stripread.ph.circumstances import with_circumstances  # noqa: PLC0415
     from stripread.ph.read import trace_ph  # noqa: PLC0415

@@ -10,7 +10,7 @@ from stripread.ph.circumstances import Circumstances, dip_time, waited
 
 
 @dataclass(frozen=True)
-class Said:
+class StripStatement:
     """When the strip was dipped, in what, and when the photo was taken by the same clock.
 
     ``dipped_at`` is seconds before the photo or a time of the phone's clock; ``snapped_at`` is ISO 8601 in the phone's

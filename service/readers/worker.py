@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
 
-from service.readers.statement import Said
+from service.readers.statement import StripStatement
 from service.readers.taking import Taking
 
 Kind = Literal["ph", "tint", "solid"]
@@ -30,7 +30,7 @@ class Job:
     profile: Path | None = None
     path_mm: float | None = None  # optical path of a tint, mm
     taking: Taking = field(default_factory=dict)  # how a tint was made
-    said: Said = field(default_factory=Said)  # of a strip
+    said: StripStatement = field(default_factory=StripStatement)  # of a strip
     blank: tuple[Path, str] | None = None  # photo of a strip dipped in the rinse water itself, and its name
 
 

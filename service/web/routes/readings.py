@@ -17,7 +17,7 @@ from service.readers.intake import Submission
 from service.readers.jobs import job_again
 from service.readers.pictures import NotAPicture, clean_job, thumbnail_job
 from service.readers.reread import Reread, reread_batch
-from service.readers.statement import Said
+from service.readers.statement import StripStatement
 from service.readers.taking import taking_of
 from service.readers.worker import Job, Kind, overlay_job
 from service.web.components import Service, ServiceDep
@@ -98,9 +98,9 @@ async def send_photo(
         diluted = round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)
     try:
         said = (
-            Said(dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None)
+            StripStatement(dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None)
             if strip
-            else Said()
+            else StripStatement()
         )
     except CallError as wrong:
         raise ServiceProblem(422, "invalid_request", f"The request does not fit: {wrong}.") from None
