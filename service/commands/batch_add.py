@@ -80,7 +80,8 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
         **{name: o[name] for name in ("water", "ammonia_excess", "ammonia_ph", "flakes")},
     )
     strip = o["kind"] == "ph"
-    said = StripStatement(o["dipped_at"], o["temperature_c"], o["rinse"] or o["blank"] is not None) if strip else StripStatement()
+    rinse = o["rinse"] or o["blank"] is not None
+    said = StripStatement(o["dipped_at"], o["temperature_c"], rinse) if strip else StripStatement()
     sent = [
         Submission(
             batch,
