@@ -44,8 +44,11 @@ def test_beside_a_running_service_the_page_shows_it(own_client, settings, tmp_pa
     assert "pH 6.50  (95 %: 6.20 to 6.80)  [ok]" in entry_lines(taken)
     # The phone sends the same photo a moment later: it is the same reading.
     files = {"photo": ("w.jpg", path.read_bytes(), "image/jpeg")}
-    again = own_client.post(f"/api/batches/{batch}/readings", files=files, data={"kind": "ph"})
+    data = {"kind": "ph", "wash": "3", "note": "from the card reader"}
+    again = own_client.post(f"/api/batches/{batch}/readings", files=files, data=data)
     assert again.headers["Idempotency-Replayed"] == "true"
+    other = own_client.post(f"/api/batches/{batch}/readings", files=files, data={"kind": "ph"})
+    assert (other.status_code, other.json()["code"]) == (409, "other_details")  # of another wash: a question
     assert len(own_client.get(f"/api/batches/{batch}/readings").json()) == 1
 
 
