@@ -143,8 +143,8 @@ def test_a_list_is_one_state_of_the_log_whatever_is_added_meanwhile(batch, clien
 
 def test_a_forecast_rests_on_the_newest_readings_of_the_present_washing():
     acid = [Reading(n, 1.0 + n, (0.7 + n, 1.3 + n)) for n in (1, 2, 3, 4)]
-    newest = [Reading(6, 12.0 - k / 100, (11.5, 12.3)) for k in range(NEWEST_OF_A_WASH + 5)]
-    lye = [Reading(5, 13.0, (12.7, 13.3)), *newest]
+    newest = [Reading(6, 12.0 - k / 100, (11.5, 12.3), part=1) for k in range(NEWEST_OF_A_WASH + 5)]
+    lye = [Reading(5, 13.0, (12.7, 13.3), part=1), *newest]  # the notes say where a new washing began
     assert counting(acid) == (acid, 0)
     readings, before = counting([*lye, *acid])
     assert before == 4
