@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from service.bench.chemistry.water import pure_water
@@ -122,3 +124,37 @@ def test_a_correction_keeps_its_originals_time():
         {"id": 2, "corrects_id": 1, "received_at": "2026-03-01T11:00:00+00:00", "snapped_at": None},
     ]
     assert taken_times(rows, OPENED)[2] == "2026-03-01T08:00:00+00:00"
+
+
+WASHED = (1.5, 2.6, 3.7, 4.9, 6.2)  # of washes 1 to 5
+
+
+def _washed(last, **more):
+    """A course that is nearly done, and one wash after it."""
+    readings = [_reading(wash, ph, 0.15, wash) for wash, ph in enumerate((*WASHED, last), 1)]
+    return [*readings[:-1], replace(readings[-1], **more)]
+
+
+def test_done_only_where_the_newest_reading_itself_says_so():
+    assert forecast(_washed(6.9)).status == "done"
+    doubted = forecast(_washed(6.9, doubtful=True))
+    assert (doubted.status, doubted.whole) == ("cannot tell", None)
+    assert "Entry 6 (wash 6, pH 6.9) is doubtful" in doubted.sentence
+    outside = forecast(_washed(5.75))  # 5.60 to 5.90: all of it below 6
+    assert (outside.status, outside.whole, outside.washes) == ("cannot tell", None, None)
+    assert "Entry 6 (wash 6, pH 5.8) lies outside neutral" in outside.sentence
+
+
+def test_the_chance_of_done_is_small_where_the_newest_interval_lies_outside():
+    """Of a 95 % interval 2.5 % lie beyond each end: no more may be left, whatever the washes before say."""
+    assert forecast(_washed(6.9)).done_now > 0.9
+    assert forecast(_washed(5.75)).done_now <= 0.025
+
+
+def test_a_gate_is_not_opened_by_a_wash_of_an_earlier_stage():
+    gate = PhNeutral(band=(6.0, 8.0))
+    washes = [_seen(5, 6.3, 5), _seen(6, 6.7, 6), _seen(7, 6.8, 7)]
+    assert judge_neutral(gate, washes, washes).state == "open"
+    held = judge_neutral(gate, washes[1:2], washes)
+    assert held.state == "cannot tell"
+    assert "Entry 7 (wash 7, pH 6.8) was read in an earlier stage" in held.sentence

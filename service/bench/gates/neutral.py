@@ -93,7 +93,7 @@ def _of_course(
         if {*reps[-2:], latest} & set(question.about):
             return Verdict("cannot tell", question.sentence)
     if not any(r.wash == last.wash and _key(r) in here for r in found.readings):
-        text = f"{last.called.capitalize()} was read in an earlier stage: read a wash of this one."
+        text = f"{last.at_start} was read in an earlier stage: read a wash of this one."
         return Verdict("cannot tell", text)
     if last.doubtful:
         return Verdict("cannot tell", f"The last pH, {last.ph:.1f}, is doubtful: read it again.")
@@ -103,7 +103,7 @@ def _of_course(
         return Verdict("cannot tell", f"{text}: withdraw the wrong one, or read the next wash.")
     judged = _newest(gate.band, _pooled(strips), before, blank)
     if judged.state == "open" and len({r.at for r in strips}) < 2 and _leaps(reps, gate.band):
-        text = f"{last.called.capitalize()} is a leap from {reps[-2].called}: hard water does that, and so does a strip"
+        text = f"{last.at_start} is a leap from {reps[-2].called}: hard water does that, and so does a strip"
         return Verdict("cannot tell", f"{text} dipped in the wrong liquid. Read this wash once more, or the next.")
     return judged
 

@@ -142,11 +142,11 @@ def _not_yet(found: Forecast, newest: Reading, outside: bool) -> Forecast:
     """Done, or probably so, only where the newest reading itself says so."""
     if outside:
         text = (
-            f"{newest.called.capitalize()} lies outside neutral, though the others say it should be done: wash on and "
+            f"{newest.at_start} lies outside neutral, though the others say it should be done: wash on and "
         )
         return replace(found, status="cannot tell", sentence=f"{text}read once more.", washes=None, whole=None)
     if newest.doubtful:
-        text = f"{newest.called.capitalize()} is doubtful: read it again before you call it done."
+        text = f"{newest.at_start} is doubtful: read it again before you call it done."
         return replace(found, status="cannot tell", sentence=text, washes=None, whole=None)
     return found
 

@@ -46,3 +46,8 @@ class Reading:
         if not self.name:
             return f"wash {self.wash} (pH {self.ph:.1f})"
         return f"{self.name} (wash {self.wash}, pH {self.ph:.1f})"
+
+    @property
+    def at_start(self) -> str:
+        """The same at the start of a sentence; pH keeps its capital."""
+        return self.called[:1].upper() + self.called[1:]
