@@ -210,7 +210,7 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "cells_unmatched": (
         "note",
         "Two like vials and their places differ a little, and that is counted as doubt. A second photo of both vials "
-        "with the same blank in the same windows (--cell-blank) measures it, and would likely settle this.",
+        "with the same blank in the same windows (`stripread tint --cell-blank`) measures it, and would likely settle this.",
     ),
     "cells_unusable": (
         "doubt",
