@@ -249,8 +249,8 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     "ammonia_unknown": (
         "note",
-        "It was not said whether ammonia was in excess. Without it copper shows no deep blue: smell or a strip must "
-        "show it.",
+        "It was not said whether ammonia was in excess. Without it copper shows no deep blue: a strip on the "
+        "drop (pH 9.5 or more) and no flakes must show it.",
     ),
     "clear_not_proof": (
         "doubt",
