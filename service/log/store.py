@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, text, update
@@ -26,9 +25,10 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
     entries.c.kind == bindparam("kind"),
     entries.c.photo_sha256 == bindparam("sha256"),
     func.coalesce(entries.c.profile_sha256, "") == bindparam("profile"),
-    entries.c.received_at.between(bindparam("since"), bindparam("until")),
+    entries.c.id > bindparam("above"),
     entries.c.corrects_id.is_(None),
 )
+_NEWEST = select(func.max(entries.c.id))
 _ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
 _ADD_ENTRY = insert(entries).returning(entries.c.id)
 
@@ -198,18 +198,18 @@ def count_entries(c: Connection, batch_id: int) -> int:
     return int(c.execute(select(func.count()).where(entries.c.batch_id == batch_id)).scalar_one())
 
 
-def same_photo(
-    c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, within_s: float
-) -> int | None:
-    """The entry that this very photo made in this batch with this profile, ``within_s`` seconds around now.
+def same_photo(c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, above: int) -> int | None:
+    """The first entry numbered above ``above`` that this very photo made in this batch with this profile, or None.
 
-    Bounded on both sides: after the clock was put back, an entry "of tomorrow" must not answer for a day.
+    By number, not by time: a clock that was put back or forward would make the window endless or empty.
     """
-    at, window = datetime.now(UTC), timedelta(seconds=within_s)
-    since, until = ((at + shift).isoformat(timespec="microseconds") for shift in (-window, window))
-    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "profile": profile or ""}
-    asked |= {"since": since, "until": until}
+    asked = {"batch_id": batch_id, "kind": kind, "sha256": sha256, "profile": profile or "", "above": above}
     return c.execute(_SAME_PHOTO, asked).scalar()
+
+
+def newest_entry(c: Connection) -> int:
+    """Number of the log's newest entry, 0 without any."""
+    return c.execute(_NEWEST).scalar() or 0
 
 
 def knows_photo(c: Connection, sha256: str) -> bool:

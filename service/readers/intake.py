@@ -23,7 +23,7 @@ from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
 from service.readers.pool import WorkPool
-from service.readers.same_photo import Details, differences
+from service.readers.same_photo import Details, RecentEntries, differences
 from service.readers.statement import StripStatement
 from service.readers.swatches import swatches
 from service.readers.taking import Taking
@@ -87,7 +87,7 @@ class Intake:
     Parameters
     ----------
     window
-        Seconds within which the same photo in the same batch is the same reading.
+        Seconds within which the same photo in the same batch is the same reading, by a clock that is never set.
     """
 
     def __init__(self, database: Database, blobs: Blobs, pool: WorkPool, profiles: Profiles, window: float) -> None:
@@ -95,7 +95,8 @@ class Intake:
         self._blobs = blobs
         self._pool = pool
         self._profiles = profiles
-        self._window = window
+        with database.read() as c:
+            self._recent = RecentEntries(window, store.newest_entry(c))
         self._under_way: dict[_Who, asyncio.Task[Taken]] = {}
 
     async def take(self, sent: Submission, source: BinaryIO) -> Taken:
@@ -178,7 +179,8 @@ class Intake:
                     )
                 return _taken(c, known["entry_id"], repeated=True)
         made_with = None if profile is None else profile.sha256
-        same = store.same_photo(c, sent.batch_id, sent.kind, sha256, profile=made_with, within_s=self._window)
+        above = self._recent.above(store.newest_entry(c))
+        same = store.same_photo(c, sent.batch_id, sent.kind, sha256, profile=made_with, above=above)
         if same is None:
             return None
         differs = differences(store.entry(c, same) or {}, _details(sent))
@@ -186,7 +188,7 @@ class Intake:
         if differs and sent.origin != "watch":
             raise Conflict(
                 "other_details",
-                f"This photo came a moment ago as entry {same} with other details ({'; '.join(differs)}). Nothing was "
+                f"This photo is entry {same} already, with other details ({'; '.join(differs)}). Nothing was "
                 f"added. Correct entry {same} if the new details are right; else keep it.",
             )
         return _taken(c, same, repeated=True)
@@ -236,7 +238,11 @@ class Intake:
                 store.claim(c)
                 # Only here, with the log held, is it certain that nobody else logged the same photo meanwhile.
                 earlier = self._find(c, sent, sha256, profile)
-                return earlier or _taken(c, store.add_entry(c, new, key), repeated=False)
+                if earlier is not None:
+                    return earlier
+                number = store.add_entry(c, new, key)
+                self._recent.above(number)  # its minute begins now, not when somebody next looks
+                return _taken(c, number, repeated=False)
         except IntegrityError:
             with self._database.read() as c:  # another process used the key between our look and our commit
                 earlier = self._find(c, sent, sha256, profile)

@@ -1,15 +1,25 @@
 """The same photo sent again: with the same details it is the same reading, with others it is a question.
 
 A path length, a wash or a temperature is part of what is read. The first answer would be wrong for the new details.
+
+What is a moment ago goes by numbers of entries and a steady clock, never by the time of day: a bench computer's clock is
+put right, back or forward whenever somebody likes.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 
 from service.log import store
+
+# Of the entries that were there before this process began nobody knows how old they are: at most so many are recent,
+# and only until the window is over. A phone that posts again over a restart still gets its first answer.
+BEFORE_THE_START = 100
 
 
 @dataclass(frozen=True)
@@ -55,3 +65,36 @@ def _plain(details: Details) -> dict[str, object]:
 
 def _words(value: object) -> str:
     return "none" if value in (None, "", {}) else json.dumps(value, ensure_ascii=False)
+
+
+class RecentEntries:
+    """Which entries of the log came within the last ``seconds``, as far as this process has seen the log grow.
+
+    An entry that another process added counts from when it was first seen here.
+
+    Parameters
+    ----------
+    newest
+        Number of the log's newest entry at the start.
+    clock
+        A clock in seconds that is never set.
+    """
+
+    def __init__(self, seconds: float, newest: int, clock: Callable[[], float] = time.monotonic) -> None:
+        self._seconds = seconds
+        self._clock = clock
+        self._lock = threading.Lock()
+        self._seen: deque[tuple[float, int]] = deque([(clock(), newest)])  # when, and the newest entry then
+        self._newest = newest
+        self._floor = max(0, newest - BEFORE_THE_START)
+
+    def above(self, newest: int) -> int:
+        """Entries with a number above this one are recent, now that the log's newest is ``newest``."""
+        with self._lock:
+            now = self._clock()
+            if newest > self._newest:
+                self._seen.append((now, newest))
+                self._newest = newest
+            while self._seen and now - self._seen[0][0] >= self._seconds:
+                self._floor = self._seen.popleft()[1]
+            return self._floor

@@ -55,13 +55,13 @@ def test_a_second_key_for_the_same_photo_is_remembered_for_good(send, client, ba
     first = send(photo, key=f"a{batch}").json()
     assert send(photo, key=f"b{batch}").json() == first
     service = client.app.state.service
-    window = service.intake._window
+    window = service.intake._recent._seconds
     try:
-        service.intake._window = 0.0  # as if a minute had gone by
+        service.intake._recent._seconds = 0.0  # as if a minute had gone by
         assert send(photo, key=f"b{batch}").json() == first
         assert send(photo, key=f"c{batch}").json()["log"]["id"] != first["log"]["id"]
     finally:
-        service.intake._window = window
+        service.intake._recent._seconds = window
 
 
 def test_a_key_used_for_another_photo_is_refused(send, batch):

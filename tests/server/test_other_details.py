@@ -1,11 +1,10 @@
-"""The same photo with other details is a question, never the old number; and the window ends on both sides."""
+"""The same photo with other details is a question, never the old number; and origins and hosts that are not ours."""
 
 import io
 
 import pytest
 from fastapi.testclient import TestClient
 
-from service.log import models, store
 from service.readers.intake import Submission
 from service.web.app import create_app
 from tests.server.conftest import a_photo, settings_in
@@ -36,18 +35,6 @@ def test_the_question_names_both_path_lengths(send):
     send(photo, kind="tint", path_mm="10")
     detail = send(photo, kind="tint", path_mm="20").json()["detail"]
     assert "path mm: 10.0 then, 20.0 now" in detail
-
-
-def test_an_entry_of_tomorrow_does_not_answer_today(client, send, batch):
-    photo = a_photo()
-    with client.app.state.service.database.read() as c:
-        seen = store.entry(c, send(photo).json()["log"]["id"])
-    with client.app.state.service.database.write() as c:
-        with models.made_up_time("2199-01-01T00:00:00"):  # as if the clock was put back since
-            extra = store.NewEntry(batch, "tint", "photo", seen["photo_sha256"], 1, {**seen["reading"], "kind": "tint"})
-            store.add_entry(c, extra)
-        assert store.same_photo(c, batch, "tint", seen["photo_sha256"], profile=None, within_s=60) is None
-        assert store.same_photo(c, batch, "ph", seen["photo_sha256"], profile=seen["profile_sha256"], within_s=60)
 
 
 @pytest.mark.parametrize("origin", ["http://[", "http://[::1", "null", "", "http://evil.example"])
