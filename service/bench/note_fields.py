@@ -85,6 +85,13 @@ def _number(value: object, info: ValidationInfo) -> float:
     return _finite(typed_number(str(info.field_name), value) if isinstance(value, str) else value)
 
 
+def _count(value: object, info: ValidationInfo) -> int:
+    number = _number(value, info)
+    if number != int(number) or (isinstance(value, str) and "." in value.replace(",", ".")):
+        raise ValueError(f" must be a whole number, not {value!r}")
+    return int(number)
+
+
 def _pair(value: object) -> tuple[float, float]:
     ends: object = typed_range(value) if isinstance(value, str) else value
     if not isinstance(ends, list | tuple) or len(ends) != 2:
@@ -114,7 +121,7 @@ def _texts(value: object) -> tuple[str, ...]:
 
 
 Number = Annotated[float, BeforeValidator(_number, json_schema_input_type=float | str)]
-Count = Annotated[int, BeforeValidator(lambda value, info: int(_number(value, info)), json_schema_input_type=int | str)]
+Count = Annotated[int, BeforeValidator(_count, json_schema_input_type=int | str)]
 Pair = Annotated[tuple[float, float], BeforeValidator(_pair, json_schema_input_type=tuple[float, float] | str)]
 Text = Annotated[str, BeforeValidator(_text, json_schema_input_type=str)]
 Flag = Annotated[bool, BeforeValidator(_flag, json_schema_input_type=bool)]

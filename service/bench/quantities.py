@@ -51,12 +51,17 @@ RULES_OF: dict[str, Rule] = {
     "volume_l": _VOLUME,
     "added_l": _VOLUME,
     "ml": Rule("ml", 1e-3, 1e3, zero=False),
+    "added_ml": Rule("ml", 0.0, 1e3),
     "retained_ml": Rule("ml", 1e-3, 1e6, zero=False),
     "settled_h": Rule("hour", 0.0, 1e4),
     "temp_c": Rule("degC", 0.0, 100.0),
     "path_mm": Rule("mm", 0.1, 1000.0, zero=False),
     "ph": Rule(None, -1.0, 15.0),
-    "wash": Rule(None, 0.0, 1000.0),
+    "wash": Rule(None, 0.0, 999.0),
+    "drops": Rule(None, 0.0, 2000.0),
+    "portions": Rule(None, 1.0, 100.0),
+    "pieces": Rule(None, 0.0, 1000.0),
+    "moisture": Rule(None, 0.0, 0.95),
     "acid_mol_l": Rule(None, -12.0, 12.0),
     "chloride_mol_l": Rule(None, 0.0, 12.0),
     "alkalinity_mmol_l": Rule(None, 0.0, 50.0),
@@ -215,20 +220,31 @@ def _converted(number: float, word: str, unit: str, text: str) -> float:
     said, key = words_of(word)
     question = QUESTIONS.get(said) or QUESTIONS.get(key)
     if question is not None:
-        ways = tuple(f"{number:.12g} {way}" for way in question.choices)
+        fit = [way for way in question.choices if _measures(way, unit)]
+        if not fit:
+            raise _other_kind(text, unit)
+        ways = tuple(f"{number:.12g} {way}" for way in fit)
         raise WrongQuantity(f"{_quoted(text)}: {question.why}. Write {' or '.join(ways)}", ways)
     if key not in UNIT_WORDS:
         raise WrongQuantity(
             f"{_quoted(text)} is not an amount: no such unit as {word!r}; write for example {EXAMPLES[unit][1]}"
         )
-    quantity = registry().Quantity(number, UNIT_WORDS[key])
-    if not quantity.is_compatible_with(unit):
-        _, example, kind = EXAMPLES[unit]
-        raise WrongQuantity(f"can't read {_quoted(text)} as an amount in {unit}: give {kind}, such as {example}")
-    value = float(quantity.to(unit).magnitude)
+    if not _measures(word, unit):
+        raise _other_kind(text, unit)
+    value = float(registry().Quantity(number, UNIT_WORDS[key]).to(unit).magnitude)
     if not math.isfinite(value):
         raise WrongQuantity(f"{_quoted(text)} is not an amount: too large")
     return round(value, 9) if unit == "degC" else value
+
+
+def _measures(word: str, unit: str) -> bool:
+    """Whether ``word``, a unit that is known, is of the kind that ``unit`` is."""
+    return bool(registry().Unit(UNIT_WORDS[words_of(word)[1]]).is_compatible_with(unit))
+
+
+def _other_kind(text: str, unit: str) -> WrongQuantity:
+    _, example, kind = EXAMPLES[unit]
+    return WrongQuantity(f"can't read {_quoted(text)} as an amount in {unit}: give {kind}, such as {example}")
 
 
 def _decimal(digits: str, text: str) -> float:

@@ -1,6 +1,7 @@
 """The units that people write at a bench, as the units library calls them, and the words that mean two things.
 
-US gallons, quarts, pints and fluid ounces unless "imperial" or "uk" stands before them.
+A gallon, quart, pint or fluid ounce says whose it is ("US gal", "imp pint"); bare it is asked back, since the British
+pint is a fifth larger than the American.
 """
 
 from __future__ import annotations
@@ -25,14 +26,10 @@ _WRITTEN: dict[str, str] = {
     "centiliter": "cl|centilitre|centilitres|centiliter|centiliters",
     "deciliter": "dl|decilitre|decilitres|deciliter|deciliters",
     "liter": "l|ltr|litre|litres|liter|liters|dm3|dm^3",
-    "fluid_ounce": "fl oz|floz|us fl oz|fluid oz|fluid ounce|fluid ounces|us fluid ounce|us fluid ounces",
-    "pint": "us pint|us pints|pint|pints",
-    "quart": "qt|us qt|quart|quarts|us quart|us quarts",
-    "gallon": "gal|us gal|gallon|gallons|us gallon|us gallons",
-    "imperial_fluid_ounce": "imperial fl oz|uk fl oz|imperial fluid ounce|imperial fluid ounces",
-    "imperial_pint": "imperial pint|imperial pints|uk pint|uk pints",
-    "imperial_quart": "imperial quart|imperial quarts|uk quart|uk quarts",
-    "imperial_gallon": "imperial gallon|imperial gallons|imperial gal|uk gallon|uk gallons|uk gal",
+    "fluid_ounce": "us fl oz|us floz|us fluid oz|us fluid ounce|us fluid ounces",
+    "pint": "us pint|us pints|us pt|us pts",
+    "quart": "us quart|us quarts|us qt|us qts",
+    "gallon": "us gallon|us gallons|us gal|us gals",
     "second": "s|sec|secs|second|seconds",
     "minute": "min|mins|minute|minutes",
     "hour": "h|hr|hrs|hour|hours",
@@ -47,6 +44,12 @@ _WRITTEN: dict[str, str] = {
 }
 UNIT_WORDS: dict[str, str] = {
     word.replace("µ", "\u03bc"): name for name, words in _WRITTEN.items() for word in words.split("|")
+}
+_AMERICAN = {word.removeprefix("us "): name for word, name in UNIT_WORDS.items() if word.startswith("us ")}
+UNIT_WORDS |= {
+    f"{whose} {word}": f"imperial_{name}"
+    for whose in ("imperial", "imp", "uk", "british")
+    for word, name in _AMERICAN.items()
 }
 
 # A field's unit -> its sign, an example to show, what kind of amount it is.
@@ -68,7 +71,8 @@ class Question:
     choices: tuple[str, ...]
 
 
-_OUNCE = Question("there are three kinds of ounce", ("oz avdp", "troy oz", "fl oz"))
+_OUNCE = Question("there are several kinds of ounce", ("oz avdp", "troy oz", "US fl oz", "UK fl oz"))
+_SIGN = {"fluid_ounce": "fl oz", "pint": "pint", "quart": "qt", "gallon": "gal"}
 _MILLI = Question("a capital M means a million", ("mg", "kg"))
 QUESTIONS: dict[str, Question] = {
     "gr": Question("gr is grams to some and grains to others", ("g", "grains")),
@@ -82,10 +86,14 @@ QUESTIONS: dict[str, Question] = {
     "MG": _MILLI,
     "ton": Question("tons differ", ("kg", "lb")),
     "tons": Question("tons differ", ("kg", "lb")),
+    **{
+        word: Question("the British one is not the American one", (f"US {_SIGN[name]}", f"UK {_SIGN[name]}"))
+        for word, name in _AMERICAN.items()
+    },
 }
 
 
 def words_of(word: str) -> tuple[str, str]:
     """A unit as written without dots and doubled spaces, and the same in small letters, as UNIT_WORDS has it."""
     said = " ".join(re.sub(r"[._]", " ", word).replace("º", "°").split())
-    return said, re.sub(r"^° ", "°", said.lower())
+    return said, re.sub(r"^u ([sk]) ", r"u\1 ", re.sub(r"^° ", "°", said.lower()))

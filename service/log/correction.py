@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.errors import WrongStatement
-from service.log.fields import Pair, Text, Wash
+from service.log.fields import PhInterval, Text, TypedPh, Wash
 from service.log.store import NewEntry, Row
 from stripread.reasons import because
 
@@ -27,10 +27,8 @@ class Correction(BaseModel):
     why: Annotated[Text, Field(min_length=1, max_length=500)]
     wash: Wash | None = None
     note: Annotated[Text, Field(max_length=2000)] | None = None
-    ph: Annotated[float, Field(ge=-2, le=16)] | None = Field(
-        None, description="A pH found in another way, with `interval`."
-    )
-    interval: Pair = None
+    ph: TypedPh | None = Field(None, description="A pH found in another way, with `interval`.")
+    interval: PhInterval | None = None
     withdraw: bool = False
 
 

@@ -6,9 +6,14 @@ from typing import Annotated
 
 from pydantic import Field, StringConstraints
 
+from service.bench.typed_fields import Typed
+
 Text = Annotated[str, StringConstraints(strip_whitespace=True, pattern=r"^[^\x00]*$")]
 Two = Annotated[list[float], Field(min_length=2, max_length=2)]
 Pair = Two | None
 MAX_ID = 2**31 - 1
 Id = Annotated[int, Field(ge=1, le=MAX_ID)]
-Wash = Annotated[int, Field(ge=0, le=999)]
+Wash = Annotated[int, Typed("wash", whole=True)]
+TypedPh = Annotated[float, Typed("ph")]
+PhInterval = Annotated[list[float], Typed("ph", pair=True)]
+Alkalinity = Annotated[float, Typed("alkalinity_mmol_l")]  # mmol/L

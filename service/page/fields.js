@@ -2,7 +2,7 @@
 import { el, store } from "./dom.js";
 
 export const MASS = [["g", "g"], ["kg", "kg"], ["avoirdupois_ounce", "oz (kitchen)"], ["lb", "lb"], ["troy_ounce", "troy oz"]];
-export const VOLUME = [["l", "L"], ["ml", "mL"], ["fluid_ounce", "US fl oz"], ["quart", "US qt"], ["gallon", "US gal"]];
+export const VOLUME = [["l", "L"], ["ml", "mL"], ["us fl oz", "US fl oz"], ["us qt", "US qt"], ["us gal", "US gal"], ["uk pint", "UK pint"], ["uk gal", "UK gal"]];
 export const TIME = [["hour", "hours"], ["min", "minutes"], ["day", "days"]];
 export const WARMTH = [["degC", "°C"], ["degF", "°F"]];
 export const SMALL = [["ml", "mL"], ["l", "L"]];

@@ -16,7 +16,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 def dilution_options(command: F) -> F:
     """Add ``--dilution``, ``--sample-ml``, ``--drops`` and ``--added-ml`` to a command."""
     for option in (
-        click.option("--added-ml", type=Quantity("ml"), help="Acid and ammonia added to the sample, mL, beside drops."),
+        click.option("--added-ml", type=Quantity("added_ml"), help="Acid and ammonia added to it, mL, beside drops."),
         click.option("--drops", type=click.IntRange(0, 2000), default=0, help="Drops of ammonia (and acid) added."),
         click.option("--sample-ml", type=Quantity("ml"), help="The sample before anything was added, mL."),
         click.option(

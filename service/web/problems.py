@@ -169,6 +169,11 @@ def add_handlers(app: FastAPI) -> None:
 
     async def on_invalid(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, RequestValidationError)
+        typed = [(e["loc"][-1], e.get("ctx", {}).get("error")) for e in error.errors()]
+        for where, wrong in typed:
+            if isinstance(wrong, WrongQuantity):
+                asked = wrong.at(str(where))
+                return answer(422, asked.code, str(asked), choices=asked.choices)
         errors = [{"where": ".".join(str(p) for p in e["loc"]), "what": e["msg"]} for e in error.errors()]
         said = "; ".join(f"{e['where']}: {e['what']}" for e in errors[:5])
         return answer(422, "invalid_request", f"The request does not fit: {said}", errors=errors)

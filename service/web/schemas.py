@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.bench.readings import Logged, LoggedPh, LoggedSolid, LoggedTint
-from service.log.fields import Id, Pair, Text, Two
+from service.log.fields import Alkalinity, Id, Pair, Text, Two
 
 if TYPE_CHECKING:
     from service.bench.washing.phases import WashForecast
@@ -71,7 +71,7 @@ class Water(BaseModel):
     """The rinse water, for the wash forecast."""
 
     water: Literal["pure", "air", "tap", "unknown"] = "unknown"
-    alkalinity_mmol_l: Annotated[float, Field(ge=0, le=50)] | None = None
+    alkalinity_mmol_l: Alkalinity | None = None
     blank_entry: Id | None = Field(None, description="The pH reading of the rinse water itself.")
 
 

@@ -67,7 +67,7 @@ def test_wet_cake_is_a_range():
 @pytest.mark.parametrize(
     ("text", "unit", "value"),
     [("100", "g", 100.0), ("2 lb", "g", 907.18474), ("1 troy_ounce", "g", 31.1034768), ("1,5 kg", "g", 1500.0),
-     ("500 ml", "l", 0.5), ("1 gallon", "l", 3.785411784)],
+     ("500 ml", "l", 0.5), ("1 US gallon", "l", 3.785411784)],
 )  # fmt: skip
 def test_units(text, unit, value):
     # Source: the international pound, troy ounce and US gallon are exact by definition (from memory, not looked up).

@@ -15,7 +15,13 @@ from stripread.errors import CallError
         # Source: pound and US gallon are exact by definition; 60 °C is 140 °F. From memory, not looked up.
         ("grams", "1 lb", 453.59237),
         ("grams", "412,5", 412.5),
-        ("litres", "1 gallon", 3.785411784),
+        ("litres", "1 US gallon", 3.785411784),
+        # Source: the imperial gallon is 4.54609 L by definition (UK Weights and Measures Act 1985, from memory).
+        ("litres", "1 imp gal", 4.54609),
+        ("litres", "1 UK pint", 0.56826125),
+        ("litres", "1 U.S. pint", 0.473176473),
+        ("litres", "2 imp. fl. oz.", 0.0568261250),
+        ("litres", "1 british qt", 1.1365225),
         ("settled_h", "90 min", 1.5),
         ("temp_c", "140 degF", 60.0),
         ("temp_c", "60", 60.0),
@@ -61,6 +67,7 @@ def test_a_note_keeps_the_number_in_the_fields_own_unit():
         ("poured", {"what": "acid", "litres": "1 l", "ph": "sour"}, "poured's ph"),
         ("strike", {"note": "nan", "why": "x"}, "strike's note"),
         ("vessel", {"papers": "9" * 200}, "vessel's papers"),
+        ("decant", {"name": "w", "litres": 1, "wash": "2.5"}, "decant's wash must be a whole number"),
     ],
 )
 def test_a_note_that_can_not_be_read_names_the_field(kind, data, says):

@@ -17,8 +17,15 @@ MASS = {"mg": Fraction(1, 1000), "g": 1, "gram": 1, "grams": 1, "kg": 1000, "kil
         "troy oz": 480 * POUND / 7000, "troy ounce": 480 * POUND / 7000, "grain": POUND / 7000,
         "grains": POUND / 7000, "dwt": 24 * POUND / 7000}  # fmt: skip
 VOLUME = {"ml": Fraction(1, 1000), "cc": Fraction(1, 1000), "cl": Fraction(1, 100), "dl": Fraction(1, 10), "l": 1,
-          "litre": 1, "litres": 1, "liter": 1, "gallon": GALLON, "gal": GALLON, "quart": GALLON / 4,
-          "pint": GALLON / 8, "fl oz": GALLON / 128, "imperial gallon": IMPERIAL}  # fmt: skip
+          "litre": 1, "litres": 1, "liter": 1, "us gallon": GALLON, "us gal": GALLON, "us qt": GALLON / 4,
+          "us pint": GALLON / 8, "us fl oz": GALLON / 128, "imperial gallon": IMPERIAL, "imp gal": IMPERIAL,
+          "uk pint": IMPERIAL / 8, "imp pint": IMPERIAL / 8, "u s gal": GALLON, "uk fl oz": IMPERIAL / 160,
+          "imp qt": IMPERIAL / 4, "british pint": IMPERIAL / 8}  # fmt: skip
+MILLILITRE = {word: 1000 * factor for word, factor in VOLUME.items()}
+LENGTH = {"mm": 1, "cm": 10, "in": Fraction("25.4"), "inch": Fraction("25.4"), "inches": Fraction("25.4")}
+DEGREES = {"c": (1, 0), "°c": (1, 0), "degc": (1, 0), "celsius": (1, 0), "k": (1, Fraction("-273.15")),
+           "kelvin": (1, Fraction("-273.15")), "f": (Fraction(5, 9), Fraction(-160, 9)),
+           "°f": (Fraction(5, 9), Fraction(-160, 9))}  # factor and what is added  # fmt: skip
 TIME = {"s": Fraction(1, 3600), "min": Fraction(1, 60), "h": 1, "hours": 1, "day": 24, "days": 24}
 FIELDS = {  # table of units, least, most, whether nothing is something; None: no unit
     "grams": (MASS, Fraction(1, 10**4), 10**5, False),
@@ -27,8 +34,18 @@ FIELDS = {  # table of units, least, most, whether nothing is something; None: n
     "settled_h": (TIME, 0, 10**4, True),
     "ph": (None, -1, 15, True),
     "excess": (None, 1, 20, True),
+    "path_mm": (LENGTH, Fraction(1, 10), 1000, False),
+    "temp_c": (DEGREES, 0, 100, True),
+    "ml": (MILLILITRE, Fraction(1, 1000), 1000, False),
+    "added_ml": (MILLILITRE, 0, 1000, True),
+    "dilution": (None, 1, 1000, True),
+    "alkalinity_mmol_l": (None, 0, 50, True),
+    "moisture": (None, 0, Fraction("0.95"), True),
 }
-ASKED = {"oz", "ozs", "ounce", "ounces", "gr", "grs", "ton", "tons"}
+IN_MASS = {"gr", "grs", "ton", "tons", "Mg", "MG"}
+IN_VOLUME = {"ML", "gal", "gallon", "gallons", "pint", "pints", "pt", "qt", "quart", "quarts", "fl oz", "floz",
+             "fluid ounce", "fluid ounces"}  # fmt: skip
+IN_BOTH = {"oz", "ozs", "ounce", "ounces"}
 
 
 def judged(field: str, text: str) -> Fraction | str:  # noqa: PLR0911 - one way out for each rule
@@ -44,23 +61,38 @@ def judged(field: str, text: str) -> Fraction | str:  # noqa: PLR0911 - one way 
     whole, _, behind = digits.replace(",", ".").partition(".")
     number = Fraction(int(whole or 0) * 10 ** len(behind) + int(behind or 0), 10 ** len(behind))
     grouped = bool(marks) and len(behind) == 3 and 1 <= len(whole) <= 3 and whole[0] != "0"
-    factor = Fraction(1) if table is None or not word else Fraction(table.get(_flat(word).lower(), 0))
-    # An unknown unit has factor 0: the figure is asked about first.
-    if grouped and number * 1000 * factor * Fraction(10) ** power <= most:
+    unit = (1, 0) if table is None or not word else _unit(table, _flat(word).lower())
+    # Of an unknown unit the figure is asked about first.
+    if grouped and (unit is None or number * 1000 * Fraction(10) ** power * unit[0] + unit[1] <= most):
         return ASK
     value = sign * number * Fraction(10) ** power
     if word:
         flat = _flat(word)
-        if table is None:
-            return REFUSE
-        if flat in ("ML", "Mg", "MG") or flat.lower() in ASKED:
+        if table is not None and _asked(flat, table):
             return ASK
-        if flat.lower() not in table:
+        if table is None or unit is None:
             return REFUSE
-        value *= table[flat.lower()]
+        value = value * unit[0] + unit[1]
+        value = round(value, 9) if table is DEGREES else value  # as the door keeps them
     if not least <= value <= most or (value == 0 and not nothing):
         return REFUSE
     return value
+
+
+def _unit(table: dict, word: str) -> tuple[Fraction, Fraction] | None:
+    """Factor and offset of a unit, None for one that the table has not."""
+    found = table.get(word)
+    return found if found is None or isinstance(found, tuple) else (found, 0)
+
+
+def _asked(word: str, table: dict) -> bool:
+    """Whether a unit means two things that the table could measure."""
+    both = word.lower() in IN_BOTH
+    if table is MASS:
+        return both or word in IN_MASS or word.lower() in IN_MASS - {"Mg", "MG"}
+    if table is VOLUME or table is MILLILITRE:
+        return both or word == "ML" or word.lower() in IN_VOLUME
+    return False
 
 
 def _split(text: str) -> tuple[int, str, int, str] | None:

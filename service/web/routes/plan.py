@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 from fastapi import APIRouter, Query
 
 from service.bench.quantities import WrongQuantity, typed_number
+from service.bench.typed_fields import Typed
 from service.bench.vessel.hazards import PouringStopped
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
@@ -20,9 +21,11 @@ T = TypeVar("T")
 Grams = Annotated[str, Query(min_length=1, max_length=60, description='In g, or with its unit: "1 lb".')]
 Litres = Annotated[str, Query(min_length=1, max_length=60, description='In L, or with its unit: "80 ml".')]
 Water = Annotated[str | None, Query(max_length=60)]
-Share = Annotated[float, Query(ge=0, le=0.95, allow_inf_nan=False)]
+Share = Annotated[float, Typed("moisture", share=True)]
+Portions = Annotated[int, Typed("portions", whole=True)]
+Pieces = Annotated[int, Typed("pieces", whole=True)]
 FirstLiquid = Annotated[str, Query(min_length=1, max_length=60, description="mol/L of acid; below 0: lye.")]
-Typed = Annotated[str, Query(min_length=1, max_length=60)]
+TypedText = Annotated[str, Query(min_length=1, max_length=60)]
 
 
 def asked(ask: Callable[[], T]) -> T:
@@ -62,10 +65,10 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     chloride_g: Grams,
     moisture_low: Share | None = None,
     moisture_high: Share | None = None,
-    temp_c: Typed = "80",
-    portions: Annotated[int, Query(ge=1, le=100)] = 1,
-    lye_excess: Typed = "1.5",
-    sugar_excess: Typed = "1.2",
+    temp_c: TypedText = "80",
+    portions: Portions = 1,
+    lye_excess: TypedText = "1.5",
+    sugar_excess: TypedText = "1.2",
     sugar: Literal["glucose", "glucose monohydrate", "none"] = "glucose",
     unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
 ) -> dict[str, Any]:
@@ -103,8 +106,8 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
     weighed_g: Annotated[str | None, Query(max_length=60)] = None,
     scale_g: Annotated[str, Query(max_length=60)] = "0.1 g",
     decant: Annotated[list[Annotated[str, Query(max_length=60)]] | None, Query(max_length=200)] = None,
-    papers: Annotated[int, Query(ge=0, le=1000)] = 1,
-    glasses: Annotated[int, Query(ge=0, le=1000)] = 2,
+    papers: Pieces = 1,
+    glasses: Pieces = 2,
 ) -> dict[str, Any]:
     """Silver expected, the yield and where the missing may be; a decant is `LITRES:HOURS[:ACID[:TEMP]]`."""
     from service.bench.chemistry.reagents import RULES  # noqa: PLC0415

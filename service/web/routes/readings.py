@@ -8,10 +8,11 @@ from fastapi import APIRouter, File, Form, Header, Path, Query, Response, Upload
 from fastapi.responses import JSONResponse, StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
+from service.bench.typed_fields import Typed
 from service.log import store
 from service.log.correction import Correction, corrected_entry
 from service.log.entries import file_name, shown
-from service.log.fields import MAX_ID, Text, Wash
+from service.log.fields import MAX_ID, Text, TypedPh, Wash
 from service.log.listing import json_list, pieces
 from service.readers.intake import Submission
 from service.readers.jobs import job_again
@@ -33,6 +34,12 @@ EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 YesNo = Literal["yes", "no", "unknown"]
 Liquid = Literal["acid", "neutral", "unknown"]
 Softness = Literal["soft", "hard", "unknown"]
+Length = Annotated[float, Typed("path_mm")]
+Dilution = Annotated[float, Typed("dilution")]
+Millilitres = Annotated[float, Typed("ml")]
+AddedMillilitres = Annotated[float, Typed("added_ml")]
+Drops = Annotated[int, Typed("drops", whole=True)]
+Warmth = Annotated[float, Typed("temp_c")]
 _PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
 
 
@@ -45,24 +52,22 @@ async def send_photo(
     kind: Annotated[Kind, Form(description="What the photo shows.")] = "ph",
     wash: Annotated[Wash | None, Form(description="Number of the wash that it belongs to.")] = None,
     note: Annotated[Text, Form(max_length=2000)] = "",
-    path_mm: Annotated[float | None, Form(gt=0, le=1000, description="Depth of the liquid of a tint, mm.")] = None,
+    path_mm: Annotated[Length | None, Form(description="Depth of the liquid of a tint, mm.")] = None,
     ammonia_excess: Annotated[
         YesNo, Form(description="Whether a tint smelled of ammonia, or a strip said so.")
     ] = "unknown",
     liquid: Annotated[Liquid, Form(description="The tested liquid of a tint before the ammonia.")] = "unknown",
-    ammonia_ph: Annotated[
-        float | None, Form(ge=0, le=14, description="A strip's pH on a tint's ammoniated drop.")
-    ] = None,
+    ammonia_ph: Annotated[TypedPh | None, Form(description="A strip's pH on a tint's ammoniated drop.")] = None,
     flakes: Annotated[YesNo, Form(description="Whether pale flakes float in a tint's drop.")] = "unknown",
     water: Annotated[Softness, Form(description="The rinse water of a tint.")] = "unknown",
     dilution: Annotated[
-        float | None, Form(ge=1, le=1000, description="A tint's volume after acid and ammonia over the sample's own.")
+        Dilution | None, Form(description="A tint's volume after acid and ammonia over the sample's own.")
     ] = None,
     sample_ml: Annotated[
-        float | None, Form(gt=0, le=1000, description="Instead: a tint's sample before anything was added, mL ...")
+        Millilitres | None, Form(description="Instead: a tint's sample before anything was added, mL ...")
     ] = None,
-    drops: Annotated[int, Form(ge=0, le=2000, description="... the drops of ammonia and acid added ...")] = 0,
-    added_ml: Annotated[float | None, Form(ge=0, le=1000, description="... and what else was added, mL.")] = None,
+    drops: Annotated[Drops, Form(description="... the drops of ammonia and acid added ...")] = 0,
+    added_ml: Annotated[AddedMillilitres | None, Form(description="... and what else was added, mL.")] = None,
     profile: Annotated[
         Text | None, Form(max_length=200, description="Name of the strip's profile; the service's first if not given.")
     ] = None,
@@ -74,7 +79,7 @@ async def send_photo(
             "with the date, ISO 8601).",
         ),
     ] = None,
-    temperature_c: Annotated[float | None, Form(ge=0, le=100, description="Of the sample of a strip, °C.")] = None,
+    temperature_c: Annotated[Warmth | None, Form(description="Of the sample of a strip, °C.")] = None,
     rinse: Annotated[bool, Form(description="The liquid is rinse water: warn where it has no buffer.")] = False,
     blank_entry: Annotated[
         int | None,
