@@ -2,8 +2,8 @@
 
 Which class to raise: ``NotFound`` where what was named is not there; ``Conflict`` where it is there and does not go
 with what was asked; ``WrongStatement`` where what was said can't be; ``PhotoProblem`` where the photo is at fault and
-would be again; ``BenchBusy`` where trying again helps. The commands print the sentence; ``service.web.problems`` maps
-the class to its status.
+would be again; ``BenchBusy`` where trying again helps; ``DiskFull`` where somebody must make room first. The commands
+print the sentence; ``service.web.problems`` maps the class to its status.
 """
 
 from __future__ import annotations
@@ -47,3 +47,7 @@ class PhotoProblem(ServiceError):  # noqa: N818
 
 class BenchBusy(ServiceError):  # noqa: N818
     """The bench computer can't now; the photo is kept by who sent it, and may be sent again."""
+
+
+class DiskFull(ServiceError):  # noqa: N818
+    """The log can't take more; the photo is kept by who sent it."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,7 +13,14 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import Connection, Engine, create_engine, event
 
+from service.errors import BenchBusy
+
 BUSY_SECONDS = 5.0
+
+
+def busy() -> BenchBusy:
+    """Somebody else holds the log."""
+    return BenchBusy("database_busy", "The log's database can't be written now. Nothing was stored. Send it again.", 2)
 
 
 class Database:
@@ -20,10 +28,17 @@ class Database:
 
     SQLite allows one writer anyway; queueing here makes the wait fair and keeps `database is locked` for the case that
     another program holds the file.
+
+    Parameters
+    ----------
+    wait
+        Seconds that one writer waits in all: for the writers before it here, and for other programs. Were the waits
+        added up, a lock that another program holds would cost the last of a queue the wait of everybody before it.
     """
 
-    def __init__(self, url: str) -> None:
-        self.engine = _engine(url)
+    def __init__(self, url: str, wait: float = BUSY_SECONDS) -> None:
+        self._wait = wait
+        self.engine = _engine(url, wait)
         self._writing = threading.Lock()
 
     @contextmanager
@@ -34,9 +49,21 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
-        """A transaction: committed at the end, rolled back by any exception."""
-        with self._writing, self.engine.connect().execution_options(writes=True) as connection, connection.begin():
-            yield connection
+        """A transaction: committed at the end, rolled back by any exception.
+
+        Raises
+        ------
+        BenchBusy
+            If the writers before it here do not end in time; another program's lock raises what the driver raises.
+        """
+        until = time.monotonic() + self._wait
+        if not self._writing.acquire(timeout=self._wait):
+            raise busy()
+        try:
+            with self.engine.connect().execution_options(writes_until=until) as connection, connection.begin():
+                yield connection
+        finally:
+            self._writing.release()
 
     def migrate(self) -> None:
         """Bring the database to the newest form; every step is one transaction."""
@@ -51,10 +78,25 @@ class Database:
         self.engine.dispose()
 
 
-def _engine(url: str) -> Engine:
-    if not url.startswith("sqlite"):
-        return create_engine(url, pool_pre_ping=True)
-    engine = create_engine(url, connect_args={"timeout": BUSY_SECONDS})
+def _engine(url: str, wait: float) -> Engine:
+    if url.startswith("sqlite"):
+        return _sqlite(url, wait)
+    ours: dict[str, Any] = {}
+    if url.startswith("postgresql"):  # a server that does not answer, and locks that readers meet
+        ours = {"connect_timeout": max(1, round(wait)), "options": f"-c lock_timeout={_milliseconds(wait)}"}
+    engine = create_engine(url, pool_pre_ping=True, pool_timeout=wait, connect_args=ours)
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        until = connection.get_execution_options().get("writes_until")
+        if until is not None and connection.dialect.name == "postgresql":
+            connection.exec_driver_sql(f"SET LOCAL lock_timeout = {_left(until)}")
+
+    return engine
+
+
+def _sqlite(url: str, wait: float) -> Engine:
+    engine = create_engine(url, connect_args={"timeout": wait}, pool_timeout=wait)
 
     @event.listens_for(engine, "connect")
     def set_up(connection: Any, _: object) -> None:  # noqa: ANN401 - the driver's own type
@@ -65,7 +107,17 @@ def _engine(url: str) -> Engine:
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
         # A writer takes the lock at once: asking for it in the middle can fail without waiting.
-        writes = connection.get_execution_options().get("writes", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        until = connection.get_execution_options().get("writes_until")
+        connection.exec_driver_sql(f"PRAGMA busy_timeout={_milliseconds(wait) if until is None else _left(until)}")
+        connection.exec_driver_sql("BEGIN" if until is None else "BEGIN IMMEDIATE")
 
     return engine
+
+
+def _left(until: float) -> int:
+    """Milliseconds until then; at least one, since none would mean for ever."""
+    return _milliseconds(max(0.0, until - time.monotonic()))
+
+
+def _milliseconds(seconds: float) -> int:
+    return max(1, round(1000 * seconds))

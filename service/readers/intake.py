@@ -209,7 +209,9 @@ class Intake:
             raise
         except CallError as wrong:
             raise Conflict("no_profile", f"The profile can't be used: {wrong}.") from None
-        except Exception:
+        except Exception as trouble:
+            if isinstance(trouble, OSError) and trouble.errno is not None:
+                raise  # a file that can't be read is the bench computer's fault; decoders' own errors have no number
             # A fault of ours. 422 and not 500: the same photo would only meet it again, and hold up others.
             log.exception("reading %s failed", job.photo.name)
             raise PhotoProblem(

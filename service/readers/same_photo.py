@@ -2,8 +2,8 @@
 
 A path length, a wash or a temperature is part of what is read. The first answer would be wrong for the new details.
 
-What is a moment ago goes by numbers of entries and a steady clock, never by the time of day: a bench computer's clock is
-put right, back or forward whenever somebody likes.
+What is a moment ago goes by numbers of entries and a steady clock, never by the time of day: a bench computer's clock
+is put right, back or forward whenever somebody likes.
 """
 
 from __future__ import annotations

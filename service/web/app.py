@@ -65,7 +65,7 @@ def create_app(settings: Settings) -> FastAPI:
         form_limits={"max_files": 1, "max_fields": settings.max_parts, "max_part_size": 16 * 1024},
     )
     app.state.service = service
-    add_handlers(app)
+    add_handlers(app, settings.data)
     # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
     api = APIRouter(max_body_size=settings.max_body)
     # Addresses are tried in this order: photos come first, they are the many.

@@ -41,7 +41,7 @@ class Service:
         """Open the log and start the workers."""
         settings.data.mkdir(parents=True, exist_ok=True)
         lock = _only_one(settings.data)
-        database = Database(settings.database_url)
+        database = Database(settings.database_url, settings.database_wait)
         database.migrate()
         blobs = Blobs(settings.data / "photos")
         blobs.sweep()

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import errno
 from http import HTTPStatus
+from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
-from sqlalchemy.exc import OperationalError, SQLAlchemyError
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.exceptions import HTTPException
 
 from service.bench.quantities import WrongQuantity
-from service.errors import BenchBusy, Conflict, NotFound, PhotoProblem, ServiceError, WrongStatement
+from service.errors import BenchBusy, Conflict, DiskFull, NotFound, PhotoProblem, ServiceError, WrongStatement
+from service.web.bench_faults import fault_of
 
 MEDIA_TYPE = "application/problem+json"
-# Out of space or of quota: the same to the client. EFBIG is what a file size limit gives.
-_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 
 class Problem(BaseModel):
@@ -73,37 +72,8 @@ STATUS: dict[type[ServiceError], HTTPStatus] = {
     WrongStatement: HTTPStatus.UNPROCESSABLE_ENTITY,
     PhotoProblem: HTTPStatus.UNPROCESSABLE_ENTITY,
     BenchBusy: HTTPStatus.SERVICE_UNAVAILABLE,
+    DiskFull: HTTPStatus.INSUFFICIENT_STORAGE,
 }
-
-
-def full_disk() -> ServiceProblem:
-    """The log can't take more: said to the client, who keeps the photo."""
-    return ServiceProblem(
-        507, "disk_full", "The disk of the log is full. Nothing was stored. Free some space and send it again.", 60
-    )
-
-
-def busy_database() -> ServiceProblem:
-    """Another process holds the database."""
-    return ServiceProblem(
-        503, "database_busy", "The log's database can't be written now. Nothing was stored. Send it again.", 2
-    )
-
-
-def of_error(error: BaseException) -> ServiceProblem | None:
-    """The problem that an error of the disk or of the database amounts to, or None if it is neither."""
-    seen: BaseException | None = error
-    while seen is not None:
-        if isinstance(seen, OSError) and seen.errno in _FULL:
-            return full_disk()
-        if isinstance(seen, OperationalError):
-            said = str(seen.orig).lower()
-            full = any(words in said for words in ("is full", "disk i/o", "no space"))
-            return full_disk() if full else busy_database()
-        seen = seen.__cause__
-    if isinstance(error, SQLAlchemyError):
-        return busy_database()
-    return None
 
 
 def answer(
@@ -144,8 +114,13 @@ _DETAILS = {
 }
 
 
-def add_handlers(app: FastAPI) -> None:
-    """Answer every error of ``app`` as a problem."""
+def of_service(error: ServiceError) -> JSONResponse:
+    """An error of the bench computer as a response."""
+    return answer(STATUS[type(error)], error.code, error.detail, retry_after=error.retry_after)
+
+
+def add_handlers(app: FastAPI, folder: Path | None = None) -> None:
+    """Answer every error of ``app`` as a problem; ``folder`` is that of the log."""
 
     async def on_problem(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, ServiceProblem)
@@ -153,14 +128,14 @@ def add_handlers(app: FastAPI) -> None:
 
     async def on_service_error(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, ServiceError)
-        return answer(STATUS[type(error)], error.code, error.detail, retry_after=error.retry_after)
+        return of_service(error)
 
     async def on_http(_: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, HTTPException)
         # The form parser hides a full disk behind a 400; look at what it came from.
-        known = of_error(error)
-        if known is not None:
-            return answer(known.status, known.code, known.detail, retry_after=known.retry_after)
+        fault = fault_of(error, folder)
+        if fault is not None:
+            return of_service(fault)
         detail = _DETAILS.get(error.status_code, str(error.detail))
         response = answer(error.status_code, _CODES.get(error.status_code, "refused"), detail)
         for name, value in (error.headers or {}).items():
@@ -179,9 +154,9 @@ def add_handlers(app: FastAPI) -> None:
         return answer(422, "invalid_request", f"The request does not fit: {said}", errors=errors)
 
     async def on_trouble(_: Request, error: Exception) -> JSONResponse:
-        known = of_error(error)
-        if known is not None:
-            return answer(known.status, known.code, known.detail, retry_after=known.retry_after)
+        fault = fault_of(error, folder)
+        if fault is not None:
+            return of_service(fault)
         return answer(
             500,
             "internal",

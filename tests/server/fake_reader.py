@@ -3,7 +3,8 @@
 ``FAKE:ph=6.50;`` reads 6.5 ± 0.3, ``ph=6.5/0.2`` ± 0.2, ``doubt=6.5`` doubtful
 ``FAKE:pale=0.01;`` · ``FAKE:slow=0.2;`` seconds
 ``FAKE:copper;`` and ``FAKE:undecided;`` of a tint · ``FAKE:refuse;``
-``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:eat=2000;`` MiB of memory
+``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:error=5;`` of the disk
+``FAKE:eat=2000;`` MiB of memory
 """
 
 import hashlib
@@ -30,6 +31,8 @@ class FakeReader:
             os._exit(9)
         if what == "eat":
             bytearray(int(value) * 2**20)
+        if what == "error":
+            raise OSError(int(value), "of the disk")
         if what == "break":
             raise RuntimeError("a fault of ours")
         if what == "slow":

@@ -13,6 +13,7 @@ ROWS = {
     errors.WrongStatement: 422,
     errors.PhotoProblem: 422,
     errors.BenchBusy: 503,
+    errors.DiskFull: 507,
 }
 
 
