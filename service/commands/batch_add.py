@@ -49,8 +49,9 @@ if TYPE_CHECKING:
 def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, database: str | None, **o: Any) -> int:  # noqa: ANN401
     """Read PHOTOS and write them into BATCH, as the phone's page does. Refused photos are logged too.
 
-    The same photo again within a minute counts once. Exit code 0 when every photo was read, 1 when one was refused, 2
-    when the call was wrong.
+    A photo counts from when it was taken, by its own clock (EXIF; in this computer's zone where it names none), as far
+    as that can be. The same photo again within a minute counts once. Exit code 0 when every photo was read, 1 when one
+    was refused, 2 when the call was wrong.
     """
 
     from sqlalchemy.exc import SQLAlchemyError
@@ -91,6 +92,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
             o["note"].strip(),
             o["path_mm"] if tint else None,
             taking if tint else {},
+            own_time=True,
             said=said,
             blank_entry=o["blank"] if strip else None,
         )

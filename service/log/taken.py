@@ -19,6 +19,14 @@ def taken_times(rows: list[Row], opened_at: str) -> dict[int, str]:
     return found
 
 
+def by_own_clock(taken_at: str | None) -> str | None:
+    """A photo's own time (EXIF, ISO 8601) with its zone: this computer's, where the camera wrote down none."""
+    try:
+        return None if taken_at is None else datetime.fromisoformat(taken_at).astimezone().isoformat()
+    except (ValueError, OverflowError):
+        return None
+
+
 def taken_at(received_at: str, snapped_at: str | None, opened_at: str) -> str:
     """The phone's own time where it is plainly earlier than the photo's arrival, else the arrival."""
     received, opened = datetime.fromisoformat(received_at), datetime.fromisoformat(opened_at)

@@ -22,6 +22,7 @@ from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
+from service.log.taken import by_own_clock
 from service.readers.pool import WorkPool
 from service.readers.same_photo import Details, RecentEntries, differences
 from service.readers.statement import StripStatement
@@ -47,6 +48,7 @@ class Submission:
     path_mm: float | None = None
     taking: Taking = field(default_factory=dict)
     snapped_at: str | None = None
+    own_time: bool = False  # nobody says when it was taken: the photo's own time counts, where it has one
     profile: str | None = None  # name of the strip's profile; the service's first if not said
     said: StripStatement = field(default_factory=StripStatement)
     blank_entry: int | None = None
@@ -230,7 +232,7 @@ class Intake:
             reading=outcome.reading,
             wash=sent.wash,
             note=sent.note,
-            snapped_at=sent.snapped_at,
+            snapped_at=sent.snapped_at or (by_own_clock(outcome.reading.get("taken_at")) if sent.own_time else None),
             profile=(profile.sha256, profile.text) if profile else None,
             extras=_extras(sent, came) | {"colours": swatches(outcome)},
         )

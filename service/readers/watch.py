@@ -68,7 +68,8 @@ class Watcher:
                 return
             if batch:
                 with path.open("rb") as source:
-                    await self._intake.take(Submission(batch, "ph", file_name(path.name), origin="watch"), source)
+                    sent = Submission(batch, "ph", file_name(path.name), own_time=True, origin="watch")
+                    await self._intake.take(sent, source)
             self._done[path] = self._seen[path]
         except ServiceError as problem:
             log.warning("%s: %s", path.name, problem.detail)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from service.cli import main
 from service.log import store
 from service.log.database import Database
+from service.log.notes import observations
+from service.log.taken import taken_times
 from service.readers.add_photos import add_photos, entry_lines
 from service.readers.intake import Submission
 from stripread.errors import CallError
@@ -71,6 +75,44 @@ def test_refused_photos_are_logged_and_those_before_a_wrong_call_stay(settings, 
     with pytest.raises(CallError, match="closed"):
         add_photos(settings, [(Submission(batch, "solid", "a.jpg"), good)], lambda _: None)
     database.close()
+
+
+def _with_time(photo, when, zone=None):
+    """The photo with an EXIF time (EXIF 2.32: tags 36867 and 36881) in front of what it has."""
+    exif = Image.Exif()
+    detail = exif.get_ifd(0x8769)
+    detail[36867] = when.strftime("%Y:%m:%d %H:%M:%S")
+    if zone:
+        detail[36881] = zone
+    block = exif.tobytes()
+    return photo[:2] + b"\xff\xe1" + (len(block) + 2).to_bytes(2, "big") + block + photo[2:]
+
+
+def test_photos_added_later_count_when_they_were_taken(capsys, tmp_path):
+    data = ("--data", tmp_path / "log")
+    assert _run(capsys, "new", "Chloride of June", *data)[0] == 0
+    now = datetime.now().astimezone().replace(microsecond=0)
+    solid = (DEMO / "windows" / "solid-1-early.jpg").read_bytes()
+    times = [
+        (now - timedelta(hours=2), None),  # without a zone: this computer's
+        ((now - timedelta(hours=3)).astimezone(timezone(timedelta(hours=-7))), "-07:00"),
+        (now - timedelta(days=40), None),  # before the batch: no clock that counts
+        (now + timedelta(hours=5), None),
+    ]
+    for k, (when, zone) in enumerate(times):
+        path = tmp_path / f"{k}.jpg"
+        path.write_bytes(_with_time(solid, when, zone))
+        code, _, err = _run(capsys, "add", 1, path, "--kind", "solid", *data)
+        assert (code, err) == (0, "")
+    database = Database(f"sqlite:///{tmp_path / 'log' / 'log.sqlite3'}")
+    with database.read() as c:
+        rows = store.entries_of(c, 1)
+        taken = taken_times(rows, store.batch(c, 1)["opened_at"])
+        seen = [datetime.fromisoformat(o.at) for o in observations(c, store.batch(c, 1), rows)]
+    database.close()
+    assert [datetime.fromisoformat(taken[n]) for n in (1, 2)] == [times[0][0], times[1][0]]
+    assert [taken[row["id"]] for row in rows[2:]] == [row["received_at"] for row in rows[2:]]
+    assert seen[:2] == [times[0][0], times[1][0]]  # gates see the same
 
 
 def test_a_strip_and_a_solid_as_a_person_calls_it(capsys, tmp_path):
