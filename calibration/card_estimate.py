@@ -17,17 +17,19 @@ from stripread.card.layout import layout
 from stripread.card.patches import PatchSamples
 from stripread.card.values import CardValues, nominal_values
 from stripread.correction.fit import fix_colour
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
+_TUNED = tuned("calibration")
 ROUNDS = 5
 # On the first round neither may the ramp bend the tone curve towards the printer's dot gain, nor the colours the
 # camera's matrix towards inks that are stronger on screen than on paper: an over-saturated system puts real colours
 # outside CIELAB's useful part. What phones mean by their pictures (sRGB, white paper) is the better start.
-FIRST_SD = {"white": 0.006, "grey": 0.12, "colour": 0.5, "scale": 0.5}
-SD_FLOOR = 0.004  # cube-root units: even a patch averaged over many photos moves this much with the light's spectrum
-SD_PRIOR = 0.012  # and this, before photos under different lights have been seen
-PRIOR_WEIGHT = 2.0
+FIRST_SD = dict(zip(("white", "grey", "colour", "scale"), _TUNED.numbers("card_first_sd"), strict=True))
+SD_FLOOR = _TUNED.number("card_sd_floor")
+SD_PRIOR = _TUNED.number("card_sd_prior")
+PRIOR_WEIGHT = _TUNED.number("card_prior_weight")
 
 
 def estimate_card(photos: list[PatchSamples], start: CardValues | None = None) -> CardValues:

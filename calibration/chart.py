@@ -17,13 +17,15 @@ from calibration.process import PRIOR, Posterior, Sizes, find_sizes, observe
 from calibration.spline import Spline
 from calibration.tables import Swatch
 from stripread.kind import StripKind
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-# Standard deviations, from memory: a chart's print is off by about 4 Delta E, most of it common to its fields.
-SHIFT_SD = np.array([3.5, 2.0, 2.0])  # L* more: the wet pad against the dry print
-STRETCH_SD = 0.12  # of lightness contrast, and of chroma
-FIELD, FIELD_LENGTH = 2.2, 0.6  # Lab: what a single field is off by; neighbours one pH apart are hardly alike
+_TUNED = tuned("calibration")
+SHIFT_SD = np.array(_TUNED.numbers("chart_shift_sd"))
+STRETCH_SD = _TUNED.number("chart_stretch_sd")
+FIELD = _TUNED.number("chart_field_sd")
+FIELD_LENGTH = _TUNED.number("chart_field_length")
 
 
 @dataclass(frozen=True)

@@ -20,15 +20,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.ph.kubelka import channels_to_lab, lab_by_channels, reflectance, reflectance_slope
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 LN10 = float(np.log(10.0))
-PKA_SD = 2.0  # of the first transition about its start
-GAP_SD = 0.6  # of the logarithm of the gaps between transitions
-STEEPNESS, STEEPNESS_SD = 0.95, 0.10  # on paper (from memory)
-LEVEL, LEVEL_SD = 0.25, 1.5  # K/S of a typical pad, and the sd of its logarithm
-STEP_SD = 1.0  # of the logarithm of K/S from level to level
+_TUNED = tuned("calibration")
+PKA_SD = _TUNED.number("pka_sd")
+GAP_SD = _TUNED.number("gap_sd")
+STEEPNESS = _TUNED.number("steepness")
+STEEPNESS_SD = _TUNED.number("steepness_sd")
+LEVEL = _TUNED.number("pad_level")
+LEVEL_SD = _TUNED.number("pad_level_sd")
+STEP_SD = _TUNED.number("pad_step_sd")
 _TINY = 1e-5
 
 

@@ -23,6 +23,7 @@ from stripread.ph.curve import Lot, StripCurve, StripModel
 from stripread.ph.posterior import infer_ph
 from stripread.ph.quality import Quality
 from stripread.strip.pads import PadSet
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 # Fits photos; the third argument is the fit to all photos, where this one leaves some out
@@ -30,7 +31,8 @@ Fit = Callable[[list[KnownPads], StripKind, Posterior | None], Posterior]
 
 STEP, COV_STEP = 0.05, 0.25  # grids of the table and of its covariance
 BEYOND = 0.5  # pH that the table reaches beyond the kind's range
-MIN_POINTS = 6  # with fewer points than this the spline's doubts proved the more honest
+_TUNED = tuned("calibration")
+MIN_POINTS = _TUNED.count("spline_min_points")
 
 
 @dataclass(frozen=True)

@@ -21,15 +21,17 @@ from scipy.optimize import minimize
 from calibration.known_pads import KnownPads, pad_count
 from stripread.gauss import gaussian_between
 from stripread.ph.curve import Scatter
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-# Relative size in L, a, b: a photo errs more in colour than in lightness, most in yellow-blue (from memory)
-CHANNELS: Array = np.array([0.8, 1.0, 1.25])
-STEEP = 0.25  # pH: a steep curve is missed by as much as this times its slope, relative to a flat one
-BEYOND_RATE = 5.0  # Lab a pH: colours may change this fast where a curve is only held at its end
+_TUNED = tuned("calibration")
+CHANNELS: Array = np.array(_TUNED.numbers("process_channels"))
+STEEP = _TUNED.number("process_steep")
+BEYOND_RATE = _TUNED.number("beyond_rate")
+MISSED_LENGTH = _TUNED.number("missed_length")
 # Priors of the logarithms of the three sizes (Lab): centre and standard deviation
-PRIOR = {"common": (1.2, 0.5), "own": (0.7, 0.5), "missed": (1.0, 0.7)}
+PRIOR = {name: _TUNED.pair(f"scatter_{name}") for name in ("common", "own", "missed")}
 
 
 class Mean(Protocol):
@@ -59,7 +61,7 @@ class Sizes:
     common: float
     own: float
     missed: float
-    length: float = 1.2
+    length: float = MISSED_LENGTH
     warp: float = 0.0
 
     def scatter(self) -> Scatter:
@@ -215,7 +217,7 @@ class Posterior:
         return total
 
 
-def find_sizes(seen: Observed, mean: Mean, missed: float = PRIOR["missed"][0], length: float = 1.2) -> Sizes:
+def find_sizes(seen: Observed, mean: Mean, missed: float = PRIOR["missed"][0], length: float = MISSED_LENGTH) -> Sizes:
     """Sizes of scatter and miss that make the photos most likely, drawn to their priors.
 
     missed: centre of the prior of what the model misses; length: over how many pH it stays alike.

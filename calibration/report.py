@@ -9,11 +9,13 @@ from calibration.curve import FittedCurve
 from calibration.known_pads import KnownPads
 from stripread.colour import delta_e
 from stripread.ph.profile import Profile
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 GOOD, FAIR = 0.15, 0.3  # mean error in pH of left-out buffers: what the words mean
-WANTS_BUFFER = 0.15  # pH: where the curve's own doubt is larger than this, a further buffer helps
+_TUNED = tuned("calibration")
+WANTS_BUFFER = _TUNED.number("wants_buffer")
 STEP = 0.25
 
 

@@ -17,13 +17,15 @@ from stripread.tint.estimate import estimate_tint
 from stripread.tint.profile import TintProfile
 from stripread.tint.read import TintTrace, measure_tint
 from stripread.tint.spectra import EPSILON_SD, TONE_SD, per_mg_l_mm
+from stripread.tuned import tuned
 from stripread.user_file import csv_table
 
 Array = NDArray[np.float64]
 
-LEAST_SIGNAL = 4.0  # standard deviations; weaker standards say more of noise than of the response
-DARKEST = 1.5  # absorbance beyond which a standard tells little
-REPEAT_FLOOR = 0.02  # relative: filling, depth and make-up of standards
+_TUNED = tuned("calibration")
+LEAST_SIGNAL = _TUNED.number("least_signal")
+DARKEST = _TUNED.number("standard_darkest")
+REPEAT_FLOOR = _TUNED.number("standard_repeat")
 PRIOR_SD = math.hypot(EPSILON_SD, TONE_SD)  # natural log of the response, phone included
 
 

@@ -22,12 +22,14 @@ from stripread.gauss import gaussian_between
 from stripread.ph.kubelka import lab_by_load
 from stripread.ph.profile import Profile
 from stripread.results import PhReading
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 Use = Literal["counted", "covered", "refused", "known"]
 
 WITHIN = 1.96  # standard deviations, half of a 95 % interval
-REACH = 1.0  # pH over which the curve's error keeps its sign: about the distance of buffers
+_TUNED = tuned("calibration")
+REACH = _TUNED.number("curve_error_reach")
 CORRECTION_SHARED = 0.5  # see ``residual.FOREIGN_COLOURANT``: counted for this photo and for the calibrating phone
 
 

@@ -16,13 +16,15 @@ from scipy.optimize import minimize
 
 from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes, ph_slope
 from stripread.gauss import gaussian, gaussian_between
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-# What the spline misses, before points are left out: across the curve (Lab) and along it (pH), with the sd of their
-# logarithms
-MISSED, MISSED_SD = 1.5, 0.5
-WARP, WARP_SD = 0.35, 0.5
+_TUNED = tuned("calibration")
+MISSED = _TUNED.number("spline_missed")
+MISSED_SD = _TUNED.number("spline_missed_sd")
+WARP = _TUNED.number("spline_warp")
+WARP_SD = _TUNED.number("spline_warp_sd")
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,11 @@ from pathlib import Path
 
 from calibration.buffers import buffer_ph
 from stripread.errors import CallError
+from stripread.tuned import tuned
 from stripread.user_file import csv_table
 
-PH_SD = 0.02  # of a bought buffer or a meter in good order, when the table says nothing else
+_TUNED = tuned("calibration")
+PH_SD = _TUNED.number("buffer_ph_sd")
 PH_LOW, PH_HIGH = -1.0, 15.0
 
 

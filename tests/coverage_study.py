@@ -38,7 +38,7 @@ def fingerprint() -> str:
     here = Path(__file__).parent
     files = [here / name for name in ("accuracy.py", "coverage_rows.py", "scenes/bound.py")]
     for package in (stripread, calibration):
-        files += sorted(f for f in Path(package.__path__[0]).rglob("*") if f.suffix in {".py", ".csv"})
+        files += sorted(f for f in Path(package.__path__[0]).rglob("*") if f.suffix in {".py", ".csv", ".toml"})
     for file in files:
         digest.update(file.read_bytes())
     return digest.hexdigest()[:12]

@@ -87,9 +87,7 @@ class Profiles:
         try:
             text = source.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError):
-            raise Conflict(
-                "no_profile", f"The profile {source.name} can't be read on the bench computer."
-            ) from None
+            raise Conflict("no_profile", f"The profile {source.name} can't be read on the bench computer.") from None
         return self.keep(text)
 
     def keep(self, text: str) -> KeptProfile:

@@ -15,12 +15,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.tuned import tuned
+
 Array = NDArray[np.float64]
 
-FOCAL_PER_LONG_SIDE = 0.75  # 27 mm equivalent, a phone's main camera; it only scales the curl, so 30 % off is harmless
-SAG_SD_MM = 2.0  # prior of the height at the card's edge: a sheet that was rolled or printed damp
-DISTORTION_SD = 0.02  # prior of the radial coefficient, at a radius of half the long side
-SPREAD_SD_MM = 0.15  # prior of the outward shift of the black edges
+_TUNED = tuned("stripread.card")
+FOCAL_PER_LONG_SIDE = _TUNED.number("focal_per_long_side")
+SAG_SD_MM = _TUNED.number("sag_sd_mm")
+DISTORTION_SD = _TUNED.number("distortion_sd")
+SPREAD_SD_MM = _TUNED.number("spread_sd_mm")
 N_PARAMETERS = 12
 SPREAD = 11  # index of the edge shift
 

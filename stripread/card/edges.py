@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.robust import medians
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
@@ -24,7 +25,8 @@ STEPS = 25  # to a profile
 ALONG = np.linspace(0.12, 0.88, PROFILES)
 REACH = 0.145  # of the side: 2.2 of 15 mm, inside the black border (2.5 mm) and the white around it (4 mm)
 MIN_REACH_PX = 2.0
-MIN_CONTRAST = 0.0015  # of full linear scale
+_TUNED = tuned("stripread.card")
+MIN_CONTRAST = _TUNED.number("edge_min_contrast")
 _LINEAR = ((np.arange(256) / 255.0) ** 2.2).astype(np.float32)
 
 

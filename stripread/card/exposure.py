@@ -12,18 +12,20 @@ import numpy as np
 
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.layout import CardLayout
     from stripread.card.patches import PatchSamples
     from stripread.photo import Photo
 
-DARK_PICTURE = 45.0  # 98 % of a picture without a card in it lie below this (of 255)
+_TUNED = tuned("stripread.card")
+DARK_PICTURE = _TUNED.number("dark_picture")
 BURNT_LEVEL, BURNT_PICTURE = 250.0, 0.4
 BLURRED_STEP = 0.25  # of the contrast, between neighbours at 400 pixels across: sharp edges of a card are steeper
-BURNT_SHARE = 0.5  # of the card's whites and light greys: beyond it nothing is left to scale the colours by
+BURNT_SHARE = _TUNED.number("burnt_share")
 MIN_CLEAN_PATCHES = 12  # of the card; with fewer, light and colour can't be told apart
-WHITE_TOO_DARK = 0.16  # encoded; a white darker than this leaves the dark pads in the sensor's noise
+WHITE_TOO_DARK = _TUNED.number("white_too_dark")
 
 
 def why_no_card(photo: Photo, found: Reason) -> Reason:

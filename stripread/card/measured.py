@@ -17,11 +17,13 @@ from stripread.card.layout import layout
 from stripread.card.values import CardValues, nominal_values
 from stripread.colour import WHITE_D50, XYZ_TO_RGB
 from stripread.errors import CallError
+from stripread.tuned import tuned
 from stripread.user_file import csv_table
 
 Array = NDArray[np.float64]
 
-MEASURED_SD = 0.006  # of a measured patch, in cube-root RGB as in ``values``
+_TUNED = tuned("stripread.card")
+MEASURED_SD = _TUNED.number("measured_sd")
 
 
 def measured_values(path: Path) -> CardValues:

@@ -12,15 +12,16 @@ from stripread.card.layout import PATCH_MM, CardLayout
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 MARGIN_MM = 1.2  # left out along each border: blur, sharpening halo and a small misplacement stay outside
 MAX_SIDE = 16  # at most this many samples along a side: more would add time, not certainty
 CLIP_LOW, CLIP_HIGH = 1.5, 253.5
-NOISE_FLOOR = 0.0006  # of full scale: rounding, and compression that averaging does not remove
-# Pixels of a phone picture are not independent (demosaicing, denoising, JPEG): about one in five counts.
-INDEPENDENT_SHARE = 0.2
+_TUNED = tuned("stripread.card")
+NOISE_FLOOR = _TUNED.number("noise_floor")
+INDEPENDENT_SHARE = _TUNED.number("independent_share")
 
 
 CLEAN = 0.02  # share of clipped pixels above which a patch's mean is no mean of its light

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stripread.card.camera import Frame, derivatives, fit_card, homography, project, tilt_deg
 from stripread.errors import Refused
 from stripread.reasons import because
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.layout import CardLayout
@@ -22,9 +23,10 @@ Array = NDArray[np.float64]
 
 MIN_MARKERS = 3
 MIN_PX_PER_MM = 1.3  # a marker's cell is then 3 px, a 6 mm pad 8 px
-MAX_OUTSIDE_SHARE = 0.12  # of the card's area: about one corner with its marker
-BLURRED_SHARE = 0.1  # edge width by marker side: 1.5 mm, half way to where the cells run into each other
-MODEL_SD_PX = 0.08  # what the model leaves out, beside the corners' own errors
+_TUNED = tuned("stripread.card")
+MAX_OUTSIDE_SHARE = _TUNED.number("max_outside_share")
+BLURRED_SHARE = _TUNED.number("blurred_share")
+MODEL_SD_PX = _TUNED.number("model_sd_px")
 # How far a marker may lie from where another puts the card: a share of the way between them, plus a share of its side.
 # First from one marker alone, which knows the tilt only roughly; then from all that agreed.
 ROUNDS = ((0.25, 0.5), (0.06, 0.35))

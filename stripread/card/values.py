@@ -16,15 +16,16 @@ from numpy.typing import NDArray
 
 from stripread.card.layout import layout
 from stripread.colour import srgb_decode
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 Source = Literal["nominal", "estimated", "measured"]
 
-# A printed black still reflects a few percent; pure sRGB black does not.
-PRINTED_BLACK = 0.035
+_TUNED = tuned("stripread.card")
+PRINTED_BLACK = _TUNED.number("printed_black")
 # Doubt of a nominal patch, as a standard deviation of cube-root RGB (1 L* is 1/116 of it): paper white is what
 # everything is relative to, greys follow an unknown dot gain, colours an unknown ink set.
-NOMINAL_SD = {"white": 0.006, "grey": 0.06, "colour": 0.12, "scale": 0.12}
+NOMINAL_SD = dict(zip(("white", "grey", "colour", "scale"), _TUNED.numbers("nominal_sd"), strict=True))
 
 
 @dataclass(frozen=True)

@@ -16,15 +16,16 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.tuned import tuned
+
 Array = NDArray[np.float64]
 
 TERMS = ("1", "L", "a", "b", "LL", "La", "Lb", "aa", "ab", "bb")
 LOWEST, HIGHEST = np.array([0.0, -70.0, -70.0]), np.array([100.0, 70.0, 90.0])  # fields are held beyond these
-RIDGE = 3.0  # in patches: a field is nothing until the card says otherwise
-# What tone and light leave over is the same for dyes and inks; what sensor and lamp do is not. So much of the shift
-# that an ink of that colour needs is a dye's too (tests.design_dyes finds 0.4 to 0.7).
-INK_SHARE = 0.6
-SD_HALF = 2.0  # CIELAB; a patch whose own value is unsure by this counts half
+_TUNED = tuned("stripread.correction")
+RIDGE = _TUNED.number("dye_field_ridge")
+INK_SHARE = _TUNED.number("ink_share")
+SD_HALF = _TUNED.number("patch_sd_half")
 
 
 def basis(lab: Array) -> Array:

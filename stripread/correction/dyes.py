@@ -13,17 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import lab_jacobian
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-CHANNEL_SD = np.array([0.053, 0.017, 0.028])  # of the log reflectance in red, green, blue, where that is -1
-CHANNEL_POWER = 1.1  # of the log reflectance
-CHANNEL_SHARED = 0.6  # part that pads of one strip have in common
-DEEPEST = 2.5  # of the log reflectance: beyond it stray light is all there is
-DARK_SD = 0.004  # linear light: what a very dark channel is unsure by
-DARK_CLIPPED = 10.0  # how much more where the phone wrote zero: its gamut or black point cut it off
-MOVED_SD = 0.65  # of the shift that the inks' misses foretell (``dye_field``): a foretold miss is itself unsure
-MOVED_SHARED = 0.7  # part that pads of one strip have in common
+_TUNED = tuned("stripread.correction")
+CHANNEL_SD = np.array(_TUNED.numbers("channel_sd"))
+CHANNEL_POWER = _TUNED.number("channel_power")
+CHANNEL_SHARED = _TUNED.number("channel_shared")
+DEEPEST = _TUNED.number("dye_deepest")
+DARK_SD = _TUNED.number("dark_sd")
+DARK_CLIPPED = _TUNED.number("dark_clipped")
+MOVED_SD = _TUNED.number("moved_sd")
+MOVED_SHARED = _TUNED.number("moved_shared")
 
 
 def moved_cov(shift: Array) -> Array:

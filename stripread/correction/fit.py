@@ -24,6 +24,7 @@ from stripread.correction import light, tone
 from stripread.correction.dye_field import INK_SHARE, TERMS, basis, dye_field, ink_field
 from stripread.correction.dyes import channel_cov, dark_cov, moved_cov
 from stripread.correction.residual import ResidualModel, fit_residual
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.patches import PatchSamples
@@ -37,11 +38,10 @@ _LIGHT0 = _N_TONE
 _A0 = _LIGHT0 + 3 * _N_LIGHT
 _FLARE0 = _A0 + 6
 N_PARAMETERS = _FLARE0 + 3
-A_PRIOR_SD = 0.15  # a phone's picture is meant as sRGB: its matrix is near the identity
-FLARE_PRIOR_SD = 0.012  # veiling light, as a share of paper white
-MODEL_SD = (
-    0.012  # of the cube root: what even a perfect card misses (texture of the print, fine structure of the light)
-)
+_TUNED = tuned("stripread.correction")
+A_PRIOR_SD = _TUNED.number("a_prior_sd")
+FLARE_PRIOR_SD = _TUNED.number("flare_prior_sd")
+MODEL_SD = _TUNED.number("model_sd")
 ITERATIONS = 8
 _TINY = 1e-4
 

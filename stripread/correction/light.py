@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import SIZE_MM
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 N_LIGHT = 6
-# Prior standard deviation of the coefficients of log light: constant (exposure, free), slopes, curvatures.
-PRIOR_SD = np.array([3.0, 0.6, 0.6, 0.25, 0.25, 0.25])
+_TUNED = tuned("stripread.correction")
+PRIOR_SD = np.array(_TUNED.numbers("light_prior_sd"))
 
 
 def basis(points_mm: Array) -> Array:

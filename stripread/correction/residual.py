@@ -17,19 +17,20 @@ from numpy.typing import NDArray
 
 from stripread.colour import lab_to_rgb
 from stripread.gauss import gaussian_between
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-LENGTH_LAB = 50.0  # colours nearer than this share their error
-NUGGET_FLOOR = 0.35  # Delta E per channel; even twin patches differ by this
-MONOCHROME_SD = 6.0  # nothing on the card checks a colour: the phone's own sRGB, within this
-# A dye on a pad is not an ink on the card: lamps and sensors see it differently from the patch of the same colour. What
-# the patches of its colour miss is added, times this factor, to what the model itself leaves open: a second time, for
-# the one phone that the calibration was made with. Pads of similar colour share a part of it. ``dyes`` adds the rest.
-FOREIGN_COLOURANT = 0.7
-FOREIGN_BASE = np.array([0.45, 1.0, 1.0])  # CIELAB; and this much where the patches happen to agree
-LOCAL_LAB, LOCAL_FEW = 30.0, 2.0  # reach of the patches that tell of a colour; worth of the average of all patches
-FOREIGN_SHARED, FOREIGN_LENGTH_LAB = 0.3, 40.0
+_TUNED = tuned("stripread.correction")
+LENGTH_LAB = _TUNED.number("length_lab")
+NUGGET_FLOOR = _TUNED.number("nugget_floor")
+MONOCHROME_SD = _TUNED.number("monochrome_sd")
+FOREIGN_COLOURANT = _TUNED.number("foreign_colourant")
+FOREIGN_BASE = np.array(_TUNED.numbers("foreign_base"))
+LOCAL_LAB = _TUNED.number("local_lab")
+LOCAL_FEW = _TUNED.number("local_few")
+FOREIGN_SHARED = _TUNED.number("foreign_shared")
+FOREIGN_LENGTH_LAB = _TUNED.number("foreign_length_lab")
 _RIDGES = (3e-3, 3e-2, 3e-1)
 _RATIOS = (0.3, 1.0, 3.0)  # variance of the smooth part over that of the nugget
 

@@ -19,6 +19,7 @@ from stripread.colour import rgb_to_lab
 from stripread.correction.fit import MODEL_SD, ColourFix
 from stripread.correction.residual import LENGTH_LAB
 from stripread.gauss import gaussian_between
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.patches import PatchSamples
@@ -26,10 +27,11 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-SMOOTH_SD = 0.03  # cube-root units: what lamp and sensor may move a whole region of colours by
-COVERED = 0.1  # the fit trusts a patch this little where something lies on it: its neighbours must not hear of it
-KEPT = 0.8  # of the others, those that fit best: a drop or a shadow over some is no other card
-TYPICAL = 0.17  # of photos of one card (median of rendered ones: python -m tests.card_study)
+_TUNED = tuned("stripread.correction")
+SMOOTH_SD = _TUNED.number("smooth_sd")
+COVERED = _TUNED.number("covered")
+KEPT = _TUNED.number("kept")
+TYPICAL = _TUNED.number("typical")
 FEWEST = 30
 
 

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import srgb_decode
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-# How far phones stray from the sRGB curve: prior standard deviation of each coefficient. sd 0.2 of the first is a
-# gamma between 1.8 and 2.7; the S terms cover the usual picture modes.
-PRIOR_SD = np.array([0.20, 0.60, 0.60, 0.60, 0.40])
+_TUNED = tuned("stripread.correction")
+PRIOR_SD = np.array(_TUNED.numbers("tone_prior_sd"))
 N_TONE = len(PRIOR_SD)
 _DARKEST = 2.0 / 255.0
 

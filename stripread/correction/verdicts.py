@@ -6,21 +6,20 @@ from typing import TYPE_CHECKING
 
 from stripread.correction.same_card import card_misfit
 from stripread.reasons import Reason, because
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.patches import PatchSamples
     from stripread.card.values import CardValues
     from stripread.correction.fit import ColourFix
 
-POOR_FIT, UNEVEN = 6.0, 3.0  # Delta E; what the card's patches and its neutral steps miss
-# Misfit of the card's patches to the profile's (``same_card``; 1 is usual): in ordinary light about 1 photo in 200 of
-# the profile's own card lies beyond, and 9 in 10 of another printer's card (rendered: python -m tests.card_study).
-OTHER_CARD = 2.2
-OTHER_CARD_LAB = 9.0  # Delta E; values measured by the user are the ink's own, which a phone sees less well
-# Delta E, mean over the card's colours: how far dyes are foretold to be off (``dye_field``). In ordinary light 4 photos
-# in 1000 lie beyond (rendered: the reasons in docs/coverage.md); a lamp of three narrow lines, or an odd sensor, often.
-DYES_OFF = 4.0
-LIGHT_RATIO = 3.0  # brightest to darkest place of the card
+_TUNED = tuned("stripread.correction")
+POOR_FIT = _TUNED.number("poor_fit")
+UNEVEN = _TUNED.number("uneven_light")
+OTHER_CARD = _TUNED.number("other_card")
+OTHER_CARD_LAB = _TUNED.number("other_card_lab")
+DYES_OFF = _TUNED.number("dyes_off")
+LIGHT_RATIO = _TUNED.number("light_ratio")
 
 
 def doubts_of_fix(fix: ColourFix, samples: PatchSamples, values: CardValues | None) -> list[Reason]:

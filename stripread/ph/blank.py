@@ -24,11 +24,14 @@ if TYPE_CHECKING:
     from stripread.ph.combined_reading import ObservedPhoto
     from stripread.ph.profile import Profile
     from stripread.results import PhReading
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-TOLERANCE = 0.3  # pH: a smaller difference is none at the bench
-ALIKE_PH, ALIKE_LAB = 1.0, 40.0  # over how many pH, and Lab units, errors of curve and dye stay alike
+_TUNED = tuned("stripread.ph")
+TOLERANCE = _TUNED.number("blank_tolerance")
+ALIKE_PH = _TUNED.number("alike_ph")
+ALIKE_LAB = _TUNED.number("alike_lab")
 POINTS = 50  # of each pH: the grid covers all that is worth it
 TAIL = 1e-4  # of the density's peak
 

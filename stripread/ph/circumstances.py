@@ -18,10 +18,12 @@ from stripread.reasons import Reason, because
 if TYPE_CHECKING:
     from stripread.kind import StripKind
     from stripread.results import PhReading
+from stripread.tuned import tuned
 
-UNBUFFERED = (5.0, 8.5)  # pH between which rinse water has next to no buffer
-UNBUFFERED_WINDOW_S = (60.0, 600.0)  # reading window in it (from memory, no source)
-HOT_C = 40.0  # dyes and buffers were calibrated near room temperature; neutral is 6.8 here
+_TUNED = tuned("stripread.ph")
+UNBUFFERED = _TUNED.pair("unbuffered")
+UNBUFFERED_WINDOW_S = _TUNED.pair("unbuffered_window_s")
+HOT_C = _TUNED.number("hot_c")
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from stripread.errors import Refused
 from stripread.ph.joint_posterior import DISAGREE, Agreement, JointPosterior, infer_joint
 from stripread.ph.observation import StripObservation, observe_strip
 from stripread.ph.read import PhTrace, reading_of, strip_reading
-from stripread.ph.verdicts import doubts_of_estimate
+from stripread.ph.verdicts import NEAR_OFF_CURVE, doubts_of_estimate
 from stripread.reasons import Reason, because
 from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 # Doubts that are judged anew from the mean: one photo's are not the mean's
 ESTIMATED = frozenset({"near_off_curve", "ambiguous", "wide_interval", "end_of_range"})
-COLOURS_APART = 2.1  # standard deviations, over all colours: as far as one photo may lie off the curve undoubted
+COLOURS_APART = NEAR_OFF_CURVE  # as far as one photo may lie off the curve undoubted
 
 
 @dataclass(frozen=True)

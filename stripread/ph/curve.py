@@ -15,11 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.ph.kubelka import lab_by_load
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.kind import StripKind
 
 Array = NDArray[np.float64]
+
+_TUNED = tuned("stripread.ph")
 
 
 @dataclass(frozen=True)
@@ -45,13 +48,12 @@ class Lot:
     """How strips differ, as standard deviations of one pad.
 
     shift: of its transitions, in pH. load: of its dye, relative. lightness: of its paper, in L*. The default is what
-    strips are taken to do from bottle to bottle (from memory, no source: it makes the best possible reading about 0.02
-    pH unsure with four pads, 0.05 with one); calibration photos of one bottle can't tell.
+    strips are taken to do from bottle to bottle; calibration photos of one bottle can't tell.
     """
 
-    shift: float = 0.038
-    load: float = 0.05
-    lightness: float = 0.45
+    shift: float = _TUNED.number("lot_shift")
+    load: float = _TUNED.number("lot_load")
+    lightness: float = _TUNED.number("lot_lightness")
 
 
 @dataclass(frozen=True)

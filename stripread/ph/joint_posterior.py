@@ -31,6 +31,7 @@ from stripread.ph.curve import Scatter, StripCurve, StripModel
 from stripread.ph.observation import StripObservation, square_root
 from stripread.ph.posterior import COARSE, FREEDOM, PhEstimate, infer_ph
 from stripread.strip.pads import PadSet
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.kind import StripKind
@@ -38,8 +39,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-CALIBRATING_PHONE = 0.5  # of a dye's own error: made when the profile was, so in every reading
-DISAGREE = 0.01  # chance at which photos of one liquid are no longer believed to agree
+_TUNED = tuned("stripread.ph")
+CALIBRATING_PHONE = _TUNED.number("calibrating_phone")
+DISAGREE = _TUNED.number("disagree")
 CAUSES = ("noise", "texture", "fit", "foreign", "common", "own")
 
 

@@ -19,12 +19,14 @@ from stripread.results import LEVEL, Alternative
 if TYPE_CHECKING:
     from stripread.kind import StripKind
     from stripread.strip.pads import PadSet
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 COARSE, FINE = 0.05, 0.005  # grid steps in pH: the likelihood is computed on the first, interpolated on the second
-FREEDOM = 8.0  # degrees of freedom of the t tails
-MODE_WEIGHT = 0.05  # a second value with this share of the posterior is named
+_TUNED = tuned("stripread.ph")
+FREEDOM = _TUNED.number("ph_freedom")
+MODE_WEIGHT = _TUNED.number("mode_weight")
 
 
 class Curve(Protocol):

@@ -6,11 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-# Chi-square per degree of freedom of profiles whose readings, by other phones, are as sure as they say: the doubts of a
-# dye allow for other phones, the calibration's photos are by one. Chosen on twelve rendered profiles.
-USUAL_CHI_SQUARE = 0.65
-USUAL_WORTH = 5.0  # buffers that this counts as much as
-MOST_WIDENED = 2.5
+from stripread.tuned import tuned
+
+_TUNED = tuned("stripread.ph")
+USUAL_CHI_SQUARE = _TUNED.number("usual_chi_square")
+USUAL_WORTH = _TUNED.number("usual_worth")
+MOST_WIDENED = _TUNED.number("most_widened")
 
 
 @dataclass(frozen=True)

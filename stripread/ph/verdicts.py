@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING
 from stripread.errors import Refused
 from stripread.ph.range_end import range_end
 from stripread.reasons import Reason, because
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.ph.posterior import PhEstimate
     from stripread.ph.profile import Profile
 
-OFF_CURVE, NEAR_OFF_CURVE = 4.0, 2.1  # misfit in standard deviations
-# pH, the whole interval. A wide interval is honest, not doubtful: what it leaves open is judged against the question
-# asked of it. Beyond one unit to each side it says less than the eye does on wide-range paper (ASTM D8294-21).
-WIDE = 2.0
+_TUNED = tuned("stripread.ph")
+OFF_CURVE = _TUNED.number("off_curve")
+NEAR_OFF_CURVE = _TUNED.number("near_off_curve")
+WIDE = _TUNED.number("wide")
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
 
 

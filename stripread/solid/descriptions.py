@@ -15,11 +15,14 @@ from importlib.resources import files
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.tuned import tuned
+
 Array = NDArray[np.float64]
 
-NEUTRAL_CHROMA = 6.0  # below it a hue means nothing
-NEAR = 1.4  # standard deviations of all three together from the nearest colour of a region
-LEAST_SD = 1.0  # CIELAB
+_TUNED = tuned("stripread.solid")
+NEUTRAL_CHROMA = _TUNED.number("neutral_chroma")
+NEAR = _TUNED.number("region_near")
+LEAST_SD = _TUNED.number("colour_least_sd")
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.solid.levels import PALE_BOTTOM
+from stripread.tuned import tuned
 from stripread.window.rims import lone_rim, printed
 
 if TYPE_CHECKING:
@@ -24,11 +25,12 @@ Mask = NDArray[np.bool_]
 
 BAY_MM = 1.5
 LEAST_MM2 = 2.0
-DISH_EDGE = 0.03  # of full scale: the step of a dish's wall
+_TUNED = tuned("stripread.solid")
+DISH_EDGE = _TUNED.number("dish_edge")
 WALL_MM = 1.5
-MUCH_PALE = 0.15  # with less of it, what is dark reaches the wall all round
-HELD = 0.97  # share of the solid that lies inside its dish
-PAPER_LIKE = 0.9  # of paper white: the bare bottom of a dish
+MUCH_PALE = _TUNED.number("much_pale")
+HELD = _TUNED.number("held_by_dish")
+PAPER_LIKE = _TUNED.number("paper_like")
 
 
 def left_out_mm2(view: CardView, window: Window, solid: Mask, grey: NDArray[np.float32], places: Array) -> float:

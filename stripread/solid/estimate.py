@@ -21,9 +21,10 @@ from stripread.colour import srgb_decode, srgb_encode
 from stripread.correction.tone import N_TONE, basis, log_light
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
-from stripread.solid.edge import left_out_mm2
+from stripread.solid.edge import PAPER_LIKE, left_out_mm2
 from stripread.solid.levels import DARK_MOST, DARK_TOP, DARK_USUAL, DARK_USUAL_SD, dark_level, grain_shares, pale_level
 from stripread.solid.share import mixed_doubt, scatter, share_interval
+from stripread.tuned import tuned
 from stripread.window.paper import paper_light
 from stripread.window.rims import RIM_SEEN, channel_mean, find_circles, printed
 
@@ -37,16 +38,15 @@ Rect = tuple[float, float, float, float]
 
 MARGIN_MM = 1.0  # from the edge of the heap or the vessel
 MIN_AREA_MM2 = 15.0
-# Of paper white. Brighter than the first is a lamp's mirror image, or a grain that a phone has sharpened, and so is
-# what the picture's white end clips: few such places are mirror images, many are grains. No grain is brighter than the
-# second.
-PERHAPS_SHINE, SHINE = 1.12, 1.5
-FEW_MIRRORS = 8
+_TUNED = tuned("stripread.solid")
+PERHAPS_SHINE = _TUNED.number("perhaps_shine")
+SHINE = _TUNED.number("solid_shine")
+FEW_MIRRORS = _TUNED.count("few_mirrors")
 HALO_PX = (5, 5)  # a mirror image and its blur
 CLIPPED = 253
-DARK_LEAST_MM2 = 1.0  # less of it is a speck, not the oxide
-SPECK_TOP, MANY_SPECKS = 0.65, 20  # of paper white: what is left of dark specks smaller than a pixel; and how many
-PAPER_LIKE = 0.9
+DARK_LEAST_MM2 = _TUNED.number("dark_least_mm2")
+SPECK_TOP = _TUNED.number("speck_top")
+MANY_SPECKS = _TUNED.count("many_specks")
 
 
 @dataclass(frozen=True)

@@ -6,16 +6,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.tuned import tuned
+
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-DARK_TOP, PALE_BOTTOM = 0.22, 0.35  # shares of paper white: oxide lies below the first, chloride above the second
-PALE_USUAL, PALE_SD = 0.80, 0.10  # pale level where no grain is large enough to be read itself (from memory)
-# Of paper white, from memory: oxide, and more than oxide is even with a lens's veil over it. Where all that is dark is
-# lighter, grains too fine to be told apart lie everywhere in it.
-DARK_USUAL, DARK_USUAL_SD, DARK_MOST = 0.06, 0.02, 0.115
-CORE_MM = 0.3  # a grain's core starts this far inside its edge
-BAND = 3.5  # standard deviations of the dark's texture
+_TUNED = tuned("stripread.solid")
+DARK_TOP = _TUNED.number("dark_top")
+PALE_BOTTOM = _TUNED.number("pale_bottom")
+PALE_USUAL = _TUNED.number("pale_usual")
+PALE_SD = _TUNED.number("pale_sd")
+DARK_USUAL = _TUNED.number("dark_usual")
+DARK_USUAL_SD = _TUNED.number("dark_usual_sd")
+DARK_MOST = _TUNED.number("dark_most")
+CORE_MM = _TUNED.number("core_mm")
+BAND = _TUNED.number("texture_band")
 
 
 def grain_shares(

@@ -16,12 +16,14 @@ from stripread.reasons import Reason, because
 from stripread.results import SolidReading
 from stripread.solid.descriptions import fitting
 from stripread.solid.estimate import SolidEstimate, SolidSample, estimate_solid, sample_solid
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.photo import Source
 
 GRAINS_PX_PER_MM = 8.0  # a solid's view: grains smaller than a pixel are taken for dark
-MIXED = 0.1  # pale share beyond which a heap is two materials, until it is as near to all pale
+_TUNED = tuned("stripread.solid")
+MIXED = _TUNED.number("heap_mixed")
 
 
 @dataclass

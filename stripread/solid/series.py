@@ -8,10 +8,13 @@ from typing import Any
 
 import numpy as np
 
+from stripread.tuned import tuned
+
 Reading = tuple[float | None, tuple[float, float] | None]
 
-FLAT = 0.2  # relative fall from one reading to the next that no longer counts
-FLOOR = 0.002  # share below which a fall can't be seen
+_TUNED = tuned("stripread.solid")
+FLAT = _TUNED.number("flat")
+FLOOR = _TUNED.number("pale_floor")
 
 
 @dataclass(frozen=True)

@@ -6,15 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincinv, ndtri
 
+from stripread.tuned import tuned
+
 Mask = NDArray[np.bool_]
 
-FALSE_PALE = 0.0008  # pale share that texture and stray light may feign in a dark solid
-# Shares between which a pixel is a mix. A pixel of pure grain is pale whatever the level, which is read from such
-# pixels; a mix depends on the levels, the tone curve and blur, and on how a phone sharpens or smooths away small
-# specks. Doubts relative to the share in mixed pixels: of the edges of large grains, and of specks, where all pixels
-# are mixed. Both are from rendered photos, not from a source.
-MIXED = (0.1, 0.9)
-EDGE_SD, SPECK_SD = 0.05, 0.36
+_TUNED = tuned("stripread.solid")
+FALSE_PALE = _TUNED.number("false_pale")
+MIXED = _TUNED.pair("mixed_pixel")
+EDGE_SD = _TUNED.number("edge_sd")
+SPECK_SD = _TUNED.number("speck_sd")
 BLOCKS_MM = (1.5, 3.0, 5.0)
 
 

@@ -21,6 +21,7 @@ from stripread.strip.order import settle
 from stripread.strip.pixels import MARGIN_MM, PadRegion, cover, usable
 from stripread.strip.search import Place, search
 from stripread.strip.shadow import Shadow, find_shadow
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -28,20 +29,22 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-CARRIER_SEEN = 0.006  # contrast of the bare carrier, averaged over its whole length
-PAD_FAINT, CARRIER_PLAIN = 0.03, 0.02  # with no pad above the one, the carrier must be above the other
-SHINE_REFUSED, SHINE_SUSPECT = 0.4, 0.04  # shares of a pad brighter than paper
-# Least share of a pad that must be left; shining share worth a word. Pads read with 12 to 70 % of one left out erred a
-# little more than those without shine (0.05 against 0.04 pH), and their intervals held in 42 of 42 photos
-# (python -m tests.shine_study): no doubt where half a pad or more is well seen.
-GLARE_LEFT, GLARE_DOUBT = 0.3, 0.5
-UNEVEN_DOUBT = 0.3
+_TUNED = tuned("stripread.strip")
+CARRIER_SEEN = _TUNED.number("carrier_seen")
+PAD_FAINT = _TUNED.number("pad_faint")
+CARRIER_PLAIN = _TUNED.number("carrier_plain")
+SHINE_REFUSED = _TUNED.number("shine_refused")
+SHINE_SUSPECT = _TUNED.number("shine_suspect")
+GLARE_LEFT = _TUNED.number("glare_left")
+GLARE_DOUBT = _TUNED.number("glare_doubt")
+UNEVEN_DOUBT = _TUNED.number("uneven_doubt")
 MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
-SHADOW_REFUSED, SHADOW_DOUBT = 0.07, 0.035  # step of log encoded value beside the pads
-LEFT_SEEN = 0.1  # log ratio that the light's own unevenness does not reach
+SHADOW_REFUSED = _TUNED.number("shadow_refused")
+SHADOW_DOUBT = _TUNED.number("shadow_doubt")
+LEFT_SEEN = _TUNED.number("left_seen")
 AGAIN_MM = 1.0  # a strip moved further than this by the fit is fitted once more from its new place
 LANE_INSET_MM = 1.5  # the printed outline and its blur
-SECOND_SHARE = 0.4  # a second strip must match at least this well beside the first
+SECOND_SHARE = _TUNED.number("second_share")
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.strip.search import BAND_MM, GAP_MM, Place, pattern_middle
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.kind import StripKind
@@ -26,7 +27,8 @@ REACH_MM = 90.0  # the frame runs this far beyond either side of the pads' middl
 PAD_SHIFT_MM = 0.6  # how far one pad may lie from its place among the others
 CHUNK_MM = 9.0  # pieces of bare carrier that are placed across the strip
 MAX_FRAME_PX_PER_MM = 3.0
-CARRIER_SAY = 0.1  # the seam of shade beside it moves a faint carrier's seen middle; a pad's colour does not
+_TUNED = tuned("stripread.strip")
+CARRIER_SAY = _TUNED.number("carrier_say")
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from stripread.reasons import Reason, because
 from stripread.robust import medians
 from stripread.strip.fit import Frame, Pieces
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.kind import StripKind
@@ -17,16 +18,17 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Spans = list[tuple[float, float]]
 
-PAD_SEEN = 0.05  # log contrast to carrier or paper from which a pad is surely there
-STEEPEST_DEG = 19.0
-COLOUR_BESIDE = 0.06  # colour (log ratio, grey taken out) on both sides of the pads where paper should be
-GOES_ON = 0.25  # share of a pad's surroundings with its own colour: then it is part of something larger
-EDGE_SEEN = 0.012  # log contrast of a pad to the carrier next to it: blank carrier has no edges
-STRAY_COLOUR = 0.12  # log contrast on the carrier where this kind has no pad
-ROLL_SHORTEST = 0.3  # pieces are torn off by hand, but not that short
+_TUNED = tuned("stripread.strip")
+PAD_SEEN = _TUNED.number("pad_seen")
+STEEPEST_DEG = _TUNED.number("steepest_deg")
+COLOUR_BESIDE = _TUNED.number("colour_beside")
+GOES_ON = _TUNED.number("goes_on")
+EDGE_SEEN = _TUNED.number("pad_edge_seen")
+STRAY_COLOUR = _TUNED.number("stray_colour")
+ROLL_SHORTEST = _TUNED.number("roll_shortest")
 RIM_MM = 1.6  # colour that near a pad is its own wet rim
-SHINE = 0.06  # log ratio above paper from which a pixel shines
-LEAST_EXPLAINED = 0.72  # of the colour along the pads, by pads of one colour each
+SHINE = _TUNED.number("carrier_shine")
+LEAST_EXPLAINED = _TUNED.number("least_explained")
 
 
 def contrasts(frame: Frame, spans: Spans, width: float) -> Array:

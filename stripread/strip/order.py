@@ -20,15 +20,19 @@ if TYPE_CHECKING:
     from stripread.kind import StripKind
     from stripread.strip.fit import Frame
     from stripread.strip.search import Place
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-PAD_SD, CARRIER_SD = 0.04, 0.006  # log ratio; how much a pad or bare carrier varies along its length
-PAD_CHARGE = 2.5  # a pad may have any colour: the price of that freedom, per mm
-CAP = 12.0  # the most that one mm can cost, so that a stain can't decide
+_TUNED = tuned("stripread.strip")
+PAD_SD = _TUNED.number("pad_sd")
+CARRIER_SD = _TUNED.number("carrier_sd")
+PAD_CHARGE = _TUNED.number("pad_charge")
+CAP = _TUNED.number("millimetre_cap")
 EDGE_HALF_MM = 0.4
-LANE_CENTRE_X_MM, PLACE_SD_MM = 74.0, 12.0  # strips are laid about the middle of the lane
-REVERSED_CHARGE = 2.0  # people follow the sheet: dipped end to the left
+LANE_CENTRE_X_MM = 74.0
+PLACE_SD_MM = _TUNED.number("place_sd_mm")
+REVERSED_CHARGE = _TUNED.number("reversed_charge")
 
 
 def settle(frame: Frame, place: Place, kind: StripKind) -> Place:

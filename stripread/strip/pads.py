@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.card.patches import INDEPENDENT_SHARE, NOISE_FLOOR
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.robust import MAD_TO_SD, medians
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-NOISE_FLOOR = 0.0006  # of full scale: compression and rounding that averaging does not remove
 MIN_PIXELS = 12
 BLOCKS = 4  # a pad is cut into 4 x 4 blocks: the scatter of their means is its texture
 
@@ -96,7 +96,7 @@ def sample_pads(view: CardView, strip: FoundStrip) -> PadSamples:
         if kept.sum() < MIN_PIXELS:
             kept = np.ones(len(inside), dtype=bool)
         rgb[p] = inside[kept].mean(axis=0)
-        noise[p] = inside[kept].var(axis=0) / max(2.0, 0.2 * kept.sum()) + NOISE_FLOOR**2
+        noise[p] = inside[kept].var(axis=0) / max(2.0, INDEPENDENT_SHARE * kept.sum()) + NOISE_FLOOR**2
         means = _block_means(pixels, pad.mask)
         if len(means) >= 4:
             texture[p] = np.maximum(means.var(axis=0, ddof=1) / len(means) - noise[p], 0.0)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.robust import MAD_TO_SD, median, medians
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -19,9 +20,10 @@ Array = NDArray[np.float64]
 
 MARGIN_MM = 0.8  # wet rim, misplacement and blur stay outside
 MIN_MARGIN_PX = 1.5
-GLARE = 0.05  # of the paper's light: added light above the pad's own that counts as shine
-BRIGHTER = 1.14  # of the paper's light: no pad is that white
-UNEVEN = 0.06  # log ratio: a coherent part of the pad farther than this from the rest is left out
+_TUNED = tuned("stripread.strip")
+GLARE = _TUNED.number("glare")
+BRIGHTER = _TUNED.number("brighter")
+UNEVEN = _TUNED.number("pad_uneven")
 GAMMA = 2.2  # rough transfer of a phone; only used to tell added light from colour
 _LINEAR = ((np.arange(256) / 255.0) ** GAMMA).astype(np.float32)
 _LOG = np.log(np.arange(256) + 3.0).astype(np.float32)

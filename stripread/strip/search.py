@@ -17,16 +17,19 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from stripread.kind import StripKind
     from stripread.strip.lane import Array, LaneMap
+from stripread.tuned import tuned
 
 COARSE_PX_PER_MM = 1.0
 COARSE_DEG = (-15.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0)
 FINE_DEG = (2.5, 1.2)  # tried on both sides of the best so far
 GAP_MM, BAND_MM = 1.0, 2.5  # beside the strip: left out (edge, shadow, water), then compared with
-PAD_CEILING = 0.5  # log contrast that counts half: twice the contrast is not twice a pad
+_TUNED = tuned("stripread.strip")
+PAD_CEILING = _TUNED.number("pad_ceiling")
 ROLL_MM = 25.0  # of roll paper, whose pieces differ in length, that much is matched
-CARRIER_WEIGHT = 2.0  # a bare carrier is faint, but long
-CARRIER_CEILING = 0.06
-LUMINANCE_WEIGHT, CHROMA_WEIGHT = 0.7, 1.5  # shade is cheap to come by, colour is not
+CARRIER_WEIGHT = _TUNED.number("carrier_weight")
+CARRIER_CEILING = _TUNED.number("carrier_ceiling")
+LUMINANCE_WEIGHT = _TUNED.number("luminance_weight")
+CHROMA_WEIGHT = _TUNED.number("chroma_weight")
 
 
 @dataclass(frozen=True)

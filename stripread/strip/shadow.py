@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from stripread.strip.lane import LaneMap
     from stripread.strip.search import Place
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
@@ -22,7 +23,8 @@ GAP_MM, DEPTH_MM = 1.2, 2.4  # the paper looked at: this far from the strip's lo
 WINDOW_MM = 2.5  # means over this length before and after an edge are compared
 HALF_BLUR_MM = 0.8  # left out on both sides of the place: the edge itself
 STEP_MM = 0.5
-NEUTRAL_SHARE = 0.5  # channels may differ by this part of the step: sky and lamp do not have one colour
+_TUNED = tuned("stripread.strip")
+NEUTRAL_SHARE = _TUNED.number("neutral_share")
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.tint.spectra import copper_curves, nickel_curves
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.tint.sample import TintSample
@@ -26,25 +27,21 @@ Array = NDArray[np.float64]
 Decision = Literal["copper", "none seen", "undecided"]
 
 ONE_IN_20 = 1.645  # standard deviations
-# From here on "copper" is said: a blank gets there once in 1000 times, and a weak blue that is something else (a
-# mirrored sky, nickel) seldom
-CALLED = 3.2
-GREY_SD = 0.02  # natural log: what glass, shade and filling differ between two like vials
-# Relative to ln of the light left: how far copper's curve of a real system is from all drawn ones
-SHAPE_SD = 0.04
-# Of the light taken from the channel that loses most: what a phone's colour matrix puts into another channel beyond all
-# drawn ones, as where a deep blue lies outside of what the picture can show
-CROSS_SD = 0.03
-RESPONSE_LOW = 1.5  # what a phone of weak response needs more, and copper's blue to be told from nickel's
-FREEDOM = 8.0
-OTHER_COLOUR = 5.5  # squared misfit to the nearest of all drawn curves; right ones stay well below
-# Nickel is as likely as copper beforehand where it is weak. Its absorptivity is a tenth of copper's (5 to 7 L/(mol cm),
-# from memory): this absorbance takes grams a litre, and more is ever less likely.
-NICKEL_USUAL = 0.6
-# Above this probability of nickel a blue is not called copper: less strict where it is weak (standard deviations),
-# since a weak blue is never far from either
-FAINT, WEAK, PLAIN = 4.5, 6.0, 14.0
-NICKEL_EVEN, NICKEL_LIKELY, NICKEL_PLAIN = 0.52, 0.62, 0.25  # about even odds well below the detection limit
+_TUNED = tuned("stripread.tint")
+CALLED = _TUNED.number("called")
+GREY_SD = _TUNED.number("grey_sd")
+SHAPE_SD = _TUNED.number("shape_sd")
+CROSS_SD = _TUNED.number("cross_sd")
+RESPONSE_LOW = _TUNED.number("response_low")
+FREEDOM = _TUNED.number("tint_freedom")
+OTHER_COLOUR = _TUNED.number("other_colour")
+NICKEL_USUAL = _TUNED.number("nickel_usual")
+FAINT = _TUNED.number("faint")
+WEAK = _TUNED.number("weak")
+PLAIN = _TUNED.number("plain")
+NICKEL_EVEN = _TUNED.number("nickel_even")
+NICKEL_LIKELY = _TUNED.number("nickel_likely")
+NICKEL_PLAIN = _TUNED.number("nickel_plain")
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.tuned import tuned
 from stripread.window.evenness import evenness
 from stripread.window.liquid import LiquidMean, excess, liquid_mean
 from stripread.window.paper import paper_light
@@ -28,22 +29,23 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Hidden = Literal["", "blank", "sample", "both"]
 
-FLOOR_SD = 0.0014  # natural log, each channel: what two photos of the same pair differ in colour, whatever the noise
-FLARE, FLARE_SD = 0.006, 0.005  # of the blank's light: veil of lens and liquid, which no absorbance takes away
-LOWEST_SD = 0.0005
-# Clear liquid over paper, brightest channel, against the paper beside it: two passages through a surface of water (2 %
-# each by Fresnel) and a bottom of glass, and walls that keep some light out. Glass in place of paper is far darker.
-THROUGH, THROUGH_SD = 0.94, 0.05
-GLASS_SD = 0.006  # natural log, each channel: colour of glass and water where bare paper stands in for the blank
+_TUNED = tuned("stripread.tint")
+FLOOR_SD = _TUNED.number("floor_sd")
+FLARE = _TUNED.number("flare")
+FLARE_SD = _TUNED.number("flare_sd")
+LOWEST_SD = _TUNED.number("lowest_sd")
+THROUGH = _TUNED.number("through")
+THROUGH_SD = _TUNED.number("through_sd")
+GLASS_SD = _TUNED.number("glass_sd")
+PAPER_SEEN = _TUNED.number("paper_seen")
+DARKER = _TUNED.number("darker")
+SURELY = _TUNED.number("surely")
+LEAST_TINT = _TUNED.number("least_tint")
+RING_SEEN = _TUNED.number("liquid_ring_seen")
 # Natural log, each channel: what two vials of one sort and their places differ in colour. Nobody measured vials: it is
 # the assumption of outside measurements. A second photo measures it (``cells``).
-CELL_SD = 0.006
+CELL_SD = _TUNED.number("cell_sd")
 CELLS = "cells"
-PAPER_SEEN = 0.8
-DARKER = 0.8  # brightest channel, one vessel over the other: less is no pair of like views
-SURELY = 10.0  # mean square of a smooth unevenness over that of noise
-LEAST_TINT = 0.01  # natural log of red over blue
-RING_SEEN = 0.15  # contrast of the printed ring: paper is in sight however dark the glass
 
 
 @dataclass(frozen=True)

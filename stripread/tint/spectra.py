@@ -16,25 +16,27 @@ from numpy.typing import NDArray
 
 from stripread.colour import RGB_TO_XYZ, WHITE_D50
 from stripread.gauss import gaussian
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 COPPER_G_PER_MOL = 63.546  # IUPAC abridged standard atomic weight
-# Band of tetraamminecopper(II). Absorption maximum 615 nm (abstract of a study of ammoniacal copper); molar
-# absorptivity 77 at 640 nm (Analytica Chimica Acta 2002, abstract) and 50 to 60 near 605 to 615 nm (from memory); width
-# 5000 per cm (from memory). Each is drawn with the doubt stated here.
-PEAK_NM, PEAK_SD_NM = 617.0, 9.0
-WIDTH_PER_CM, WIDTH_SD = 5000.0, 0.06  # the second is relative
-EPSILON, EPSILON_SD = 58.0, 0.13  # L/(mol cm), relative doubt: 95 % from 45 to 75
-# A phone's tone curve against the sRGB curve: d ln(decoded) / d ln(light) near white. Pictures hold highlights back a
-# little. The card cannot settle it: a steeper curve and a printer with more dot gain look alike on the ramp.
-TONE_SLOPE, TONE_SD = 0.95, 0.16
+_TUNED = tuned("stripread.tint")
+PEAK_NM = _TUNED.number("copper_peak_nm")
+PEAK_SD_NM = _TUNED.number("copper_peak_sd_nm")
+WIDTH_PER_CM = _TUNED.number("copper_width_per_cm")
+WIDTH_SD = _TUNED.number("band_width_sd")
+EPSILON = _TUNED.number("copper_epsilon")
+EPSILON_SD = _TUNED.number("copper_epsilon_sd")
+TONE_SLOPE = _TUNED.number("tone_slope")
+TONE_SD = _TUNED.number("tone_slope_sd")
 SYSTEMS = 128
 _NM = np.arange(400.0, 701.0, 10.0)
 _A_LOW = np.arange(-0.1, 0.0, 0.001)
 _A_HIGH = np.concatenate([np.arange(0.0, 0.1, 0.0005), np.arange(0.1, 0.2, 0.001), np.geomspace(0.2, 7.0, 160)])
-# Hexaamminenickel(II), the blue that is not copper: a band near 575 nm (from memory, not looked up)
-NICKEL_NM, NICKEL_SD_NM, NICKEL_WIDTH_PER_CM = 573.0, 7.0, 4500.0
+NICKEL_NM = _TUNED.number("nickel_nm")
+NICKEL_SD_NM = _TUNED.number("nickel_sd_nm")
+NICKEL_WIDTH_PER_CM = _TUNED.number("nickel_width_per_cm")
 
 
 @dataclass(frozen=True)

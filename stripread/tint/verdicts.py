@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from stripread.reasons import Reason, because
 from stripread.tint.estimate import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.tint.concentration import Concentration
@@ -15,22 +16,28 @@ if TYPE_CHECKING:
     from stripread.tint.profile import TintProfile
     from stripread.tint.sample import TintSample
 
-CLEAR = 0.52  # contrast of the ring, sample over blank; below it the liquid scatters
-STRONG = 0.06  # absorbance, one passage: blue enough to be told from the bluish cast of haze
-UNEVEN, UNEVEN_SHARE = 0.018, 0.3  # natural log of red over blue inside the sample; the second of the absorbance
-ONE_SIDED = 0.2  # of the tint: the same depth of the same liquid has none, a reflection has it, beyond all noise
-GREY_LOW, GREY_HIGH = -0.07, 0.05  # natural log: darker or lighter than two like vials ever are
-# Of a cloud: absorbance that is plain; light left in blue, where clear copper leaves all; ln of red over ln of green
-PALE, VEILED, COPPER_LIKE = 0.03, 0.93, 1.5
-# Red is nearly gone above this absorbance, and with it what tells nickel; probabilities of nickel that are
-# worth a doubt and too much
-SATURATED, PERHAPS, TOO_LIKELY = 0.25, 0.02, 0.05
-RED_WHOLE = 1.002  # red left: copper takes it away, and two like vessels do not differ by as much as that
-DEEP_RED, DEEP_SHARE, DEEP_BLUE = 0.15, 0.3, 0.3  # red left, against the blank and against green; blue left
-PALE_GREEN = 0.3  # a precipitate is pale: what takes more green away is dissolved
+_TUNED = tuned("stripread.tint")
+CLEAR = _TUNED.number("ring_clear")
+STRONG = _TUNED.number("strong")
+UNEVEN = _TUNED.number("tint_uneven")
+UNEVEN_SHARE = _TUNED.number("uneven_share")
+ONE_SIDED = _TUNED.number("one_sided")
+GREY_LOW = _TUNED.number("grey_low")
+GREY_HIGH = _TUNED.number("grey_high")
+PALE = _TUNED.number("cloud_absorbance")
+VEILED = _TUNED.number("veiled")
+COPPER_LIKE = _TUNED.number("copper_like")
+SATURATED = _TUNED.number("saturated")
+PERHAPS = _TUNED.number("nickel_perhaps")
+TOO_LIKELY = _TUNED.number("nickel_too_likely")
+RED_WHOLE = _TUNED.number("red_whole")
+DEEP_RED = _TUNED.number("deep_red")
+DEEP_SHARE = _TUNED.number("deep_share")
+DEEP_BLUE = _TUNED.number("deep_blue")
+PALE_GREEN = _TUNED.number("pale_green")
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
-WEAK_ABSORBANCE = 0.03
-DARK_SPREAD = 2.5  # highest over lowest of the interval
+WEAK_ABSORBANCE = _TUNED.number("weak_absorbance")
+DARK_SPREAD = _TUNED.number("dark_spread")
 CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_waste")
 
 

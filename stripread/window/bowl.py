@@ -12,18 +12,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stripread.tuned import tuned
 from stripread.window.evenness import evenness
 from stripread.window.vials import Vial, Vials
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
 
-RING_SEEN = 0.15  # contrast of the printed ring: the floor is the card
-MIDDLE = 0.45  # of the radius: the liquid of a cap is still nine tenths as deep there, on average
-LEAST_SHARE = 0.05
-FALL = (0.25, 2.0)  # how much of the middle's tint is gone at the edge of what is read: a cap's nearly all
-SIDED = 0.6  # largest slope across, of the fall outward: a bowl is alike on all sides
-CLEAR = 6.0  # the fall, in its standard deviations
+_TUNED = tuned("stripread.window")
+RING_SEEN = _TUNED.number("floor_ring_seen")
+MIDDLE = _TUNED.number("bowl_middle")
+LEAST_SHARE = _TUNED.number("bowl_least_share")
+FALL = _TUNED.pair("bowl_fall")
+SIDED = _TUNED.number("bowl_sided")
+CLEAR = _TUNED.number("bowl_clear")
 
 
 def as_read(view: CardView, vials: Vials) -> Vials:

@@ -12,16 +12,17 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.tuned import tuned
+
 Array = NDArray[np.float64]
 
 ANGLES = 48
 REACH_MM, STEP_MM = 4.5, 0.5  # a faint rim is looked for near its window's middle only: it is not lifted high
 RADII_MM = np.arange(3.25, 14.76, 0.25)  # from the narrowest vial to where the card's patches begin
 HALF_EDGE_MM = 0.5
-LEAST = 0.004  # of full scale: less is the paper's own shade
-# Standard deviations of a median: the best of some 10,000 circles of pure noise reaches 4; shadows and the paper's
-# grain reach 7.3 on 80 rendered windows of bare cards
-SURE = 8.5
+_TUNED = tuned("stripread.window")
+LEAST = _TUNED.number("faint_rim_least")
+SURE = _TUNED.number("faint_rim_sure")
 LOOKED_AT = 400
 MEDIAN_LOSS = 1.25  # standard error of a median over that of a mean (normal errors)
 

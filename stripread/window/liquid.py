@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.card.patches import NOISE_FLOOR
 from stripread.colour import srgb_decode
 from stripread.errors import Refused
 from stripread.reasons import because
@@ -15,12 +16,13 @@ from stripread.reasons import because
 if TYPE_CHECKING:
     from stripread.card.view import CardView
     from stripread.window.vials import Vial
+from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
 BLOCK_MM = 1.5
-INDEPENDENT = 0.15  # share of pixels that count as independent after demosaicing, JPEG and resampling
-ROUNDING = 0.0006  # of full scale: compression that averaging does not remove
+_TUNED = tuned("stripread.window")
+INDEPENDENT = _TUNED.number("liquid_independent")
 MOST_PIXELS = 5000
 
 
@@ -59,7 +61,7 @@ def liquid_mean(view: CardView, vial: Vial) -> LiquidMean:
         kept = np.ones(len(linear), dtype=bool)
     linear, places, encoded = linear[kept], places[kept], pixels[kept].mean(axis=0)
     slope = 2.2 * linear.mean(axis=0) / np.maximum(encoded, 0.03)
-    noise = (slope * ROUNDING) ** 2
+    noise = (slope * NOISE_FLOOR) ** 2
     cell = np.floor(places / BLOCK_MM).astype(int)
     cell -= cell.min(axis=0)
     which = cell[:, 0] * (cell[:, 1].max() + 1) + cell[:, 1]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from stripread.card.layout import MARKER_MM, PATCH_MM, CardLayout
 from stripread.colour import srgb_decode
+from stripread.tuned import tuned
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -24,10 +25,9 @@ CLEAR_MM = 1.0  # kept from print
 SHADOW_MM = 3.5  # kept from a vessel's foot: its shadow and what shines through it
 ROUNDS = 8
 MIN_POINTS = 30
-# Of ln light: free level, slopes and curvatures of lamps half a metre or more away, per 40 mm in x and 15 mm in y. Tall
-# vessels hide much of the paper; without this the quadratic would run wild below them.
-PRIOR_SD = np.array([10.0, 0.3, 0.12, 0.03, 0.02, 0.006])
-POINT_SD = 0.008  # one point's texture and shade
+_TUNED = tuned("stripread.window")
+PRIOR_SD = np.array(_TUNED.numbers("paper_prior_sd"))
+POINT_SD = _TUNED.number("paper_point_sd")
 INDEPENDENT = 1 / 1.5  # neighbouring points share some shade and print
 
 Disc = tuple[tuple[float, float], float]  # centre and radius, mm

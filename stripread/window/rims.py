@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from stripread.card.layout import RING_RADIUS_MM, Window
 from stripread.robust import median
+from stripread.tuned import tuned
 from stripread.window.faint_rim import faint_rim
 
 if TYPE_CHECKING:
@@ -29,8 +30,9 @@ _QUANTILE = 11  # of the sorted angles
 _NEAR = np.arange(-1.0, 1.01, 0.5)
 MAX_TRIES = 24
 FEW = 1200  # best of the coarse look; the rest is never tried
-EDGE_SEEN = 0.009  # of full scale and 0.25 mm: the median edge along a rim, above the noise, that counts as one
-RIM_SEEN = 0.014  # the clearest circle of a vessel; noise and shade feign weaker ones
+_TUNED = tuned("stripread.window")
+EDGE_SEEN = _TUNED.number("rim_edge_seen")
+RIM_SEEN = _TUNED.number("rim_seen")
 
 
 @dataclass(frozen=True)

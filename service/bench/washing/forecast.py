@@ -141,9 +141,7 @@ def _outside(newest: Reading, sign: int, band: tuple[float, float], own: tuple[f
 def _not_yet(found: Forecast, newest: Reading, outside: bool) -> Forecast:
     """Done, or probably so, only where the newest reading itself says so."""
     if outside:
-        text = (
-            f"{newest.at_start} lies outside neutral, though the others say it should be done: wash on and "
-        )
+        text = f"{newest.at_start} lies outside neutral, though the others say it should be done: wash on and "
         return replace(found, status="cannot tell", sentence=f"{text}read once more.", washes=None, whole=None)
     if newest.doubtful:
         text = f"{newest.at_start} is doubtful: read it again before you call it done."
