@@ -48,7 +48,13 @@ class TunedNumbers:
         return value
 
     def count(self, name: str) -> int:
-        """A single whole number; ``ValueError`` if it is none."""
+        """A single whole number.
+
+        Raises
+        ------
+        ValueError
+            If it is none.
+        """
         value = self.number(name)
         if value != int(value):
             raise ValueError(f"{self.package}: {name} is no whole number")
@@ -68,7 +74,13 @@ class TunedNumbers:
         return value
 
     def pair(self, name: str) -> tuple[float, float]:
-        """Two numbers; ``ValueError`` if there are not two."""
+        """Two numbers.
+
+        Raises
+        ------
+        ValueError
+            If there are not two.
+        """
         first, second = self.numbers(name)
         return first, second
 
