@@ -24,6 +24,7 @@ PACKAGES = sorted(
 OTHER_MEANING = {
     ("stripread/strip/pads.py", 12): "pixels a pad must have",
     ("stripread/card/edges.py", 0.12): "share of a mark's side",
+    ("stripread/card/markers.py", 45): "pixels of a threshold window",
     ("calibration/check_picture.py", 0.012): "distance of marks in the picture",
 }
 
