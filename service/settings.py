@@ -69,6 +69,9 @@ class Settings:
     same_photo_window: float = 60.0
     posts_per_minute: int = 240  # of one client
     joins_per_minute: int = 10  # of one address
+    pictures_per_minute: int = 600  # photos and thumbnails made for one client; what is kept is not counted
+    drawings_per_minute: int = 60
+    kept_pictures: int = 256 * MIB  # thumbnails and drawings on the disk, together
     watch: Path | None = None
     watch_every: float = 2.0
 

@@ -77,7 +77,9 @@ export class Sender {
         if (trouble.later === undefined) throw trouble;
         if (trouble.later) {
           this.on.link(trouble);
+          clearTimeout(this.timer);
           this.timer = setTimeout(() => this.run(), (trouble.retry || 5) * 1000);
+          if (trouble.code === "readers_ended") continue; // it may be this one that eats all memory: the others go on
           return; // the others would meet the same
         }
         await save({ ...item, trouble: trouble.message });

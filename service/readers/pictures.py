@@ -31,8 +31,8 @@ def thumbnail(photo: Path) -> bytes:
 
     try:
         return thumbnail_jpeg(open_photo(photo.read_bytes(), quick=True), THUMBNAIL, 80)
-    except (Refused, OSError, MemoryError) as problem:
-        raise NotAPicture(str(problem)) from None
+    except (Refused, OSError) as problem:
+        raise _verdict(problem) from None
 
 
 def clean(photo: Path) -> bytes:
@@ -47,8 +47,14 @@ def clean(photo: Path) -> bytes:
 
     try:
         return clean_jpeg(photo.read_bytes())
-    except (Refused, OSError, MemoryError) as problem:
-        raise NotAPicture(str(problem)) from None
+    except (Refused, OSError) as problem:
+        raise _verdict(problem) from None
+
+
+def _verdict(problem: Exception) -> Exception:
+    """Errors of decoders have no number; one with a number is of the disk, and not the file's fault."""
+    of_disk = isinstance(problem, OSError) and problem.errno is not None
+    return problem if of_disk else NotAPicture(str(problem))
 
 
 def thumbnail_job(_: Any, job: Job) -> bytes:  # noqa: ANN401

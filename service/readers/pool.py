@@ -8,36 +8,50 @@ from __future__ import annotations
 
 import asyncio
 import os
+import signal
+import threading
+from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import TimeoutError as PoolTimeout
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any, TypeVar
 
-from pebble import ProcessExpired, ProcessPool
+from pebble import ProcessExpired, ProcessFuture, ProcessPool
 
 from service.errors import BenchBusy, PhotoProblem
 from service.readers.memory import let_workers_keep_memory
-from service.readers.worker import Job, begin, nothing, work
+from service.readers.worker import OUT_OF_MEMORY, Job, begin, nothing, work
 
 T = TypeVar("T")
+# A worker that ended like this was ended from outside, or had no memory: nothing speaks against the photo. Its handler
+# of SIGTERM makes that an exit code. By itself (a decoder that crashed) it ends in other ways.
+_FROM_OUTSIDE = {-signal.SIGKILL, -signal.SIGTERM, int(signal.SIGTERM), OUT_OF_MEMORY}
+_FIRST_WAIT, _LONGEST_WAIT = 5, 600  # seconds until a photo is sent again that was read when its reader ended
+_REMEMBERED = 1000
 
 
 def process_pool(
-    make: Callable[[], Any], workers: int, *, memory: int | None = None, max_tasks: int = 0
+    make: Callable[[], Any], workers: int, *, memory: int | None = None, max_tasks: int = 0, nice: int = 5
 ) -> ProcessPool:
     """A pool of ``workers`` processes that have called ``make``; ``memory`` in bytes of each, ``max_tasks`` of each."""
     return ProcessPool(
         max_workers=workers,
         max_tasks=max_tasks,
         initializer=begin,
-        initargs=(make, os.getpid(), memory),
+        initargs=(make, os.getpid(), memory, nice),
         context=get_context("spawn"),
     )
 
 
+def stopping() -> BenchBusy:
+    """The service is about to end: what is not being read yet is not begun any more."""
+    return BenchBusy("stopping", "The bench computer's service is stopping. Nothing was stored. Send it again.", 5)
+
+
 class WorkPool:
-    """A few processes that take jobs in order.
+    """A few processes that take jobs in order. To be used from one event loop.
 
     Parameters
     ----------
@@ -49,21 +63,36 @@ class WorkPool:
         Seconds after which a job's worker is killed.
     memory
         Address space of a worker in bytes, or None.
+    nice
+        How far its processes stand back behind others, as of nice(2).
     """
 
-    def __init__(self, make: Callable[[], Any], workers: int, waiting: int, timeout: float, memory: int | None) -> None:
+    def __init__(
+        self,
+        make: Callable[[], Any],
+        workers: int,
+        waiting: int,
+        timeout: float,
+        memory: int | None,
+        *,
+        nice: int = 5,
+    ) -> None:
         self._make = make
         self._workers = workers
         self._places = workers + waiting
         self._timeout = timeout
         self._memory = memory
+        self._nice = nice
         self._taken = 0
+        self._jobs: set[ProcessFuture[Any]] = set()
+        self._ended: OrderedDict[Path, int] = OrderedDict()  # photo -> posts in which its readers ended
+        self._stopping = False
         self._pool = self._start()
 
     def _start(self) -> ProcessPool:
         let_workers_keep_memory()
         # A leak in an image library then stays small.
-        return process_pool(self._make, self._workers, memory=self._memory, max_tasks=2000)
+        return process_pool(self._make, self._workers, memory=self._memory, max_tasks=2000, nice=self._nice)
 
     @property
     def taken(self) -> int:
@@ -76,9 +105,11 @@ class WorkPool:
         Raises
         ------
         ServiceError
-            ``BenchBusy`` when too many wait or the readers die under it twice; ``PhotoProblem`` when this photo takes
-            too long or kills its worker twice.
+            ``BenchBusy`` when too many wait, when the service stops, or when the readers are ended from outside or for
+            want of memory twice; ``PhotoProblem`` when this photo takes too long or crashes its worker twice.
         """
+        if self._stopping:
+            raise stopping()
         if self._taken >= self._places:
             raise BenchBusy("busy", "Too many photos are waiting to be read. Send it again in a moment.", 2)
         self._taken += 1
@@ -88,39 +119,91 @@ class WorkPool:
             self._taken -= 1
 
     async def _run(self, function: Callable[[Any, Job], T], job: Job) -> T:
-        for attempt in (1, 2):
-            if not self._pool.active:
-                self._pool = self._start()
-            pool = self._pool
+        exit_code: int | None = None
+        for _ in range(2):  # what ended a reader may have come from outside: once more before anybody is blamed
+            pool = self._living()
             try:
-                future = pool.schedule(work, args=(function, job), timeout=self._timeout)
-                return await asyncio.wrap_future(future)
+                result = await self._once(pool, function, job)
             except BrokenProcessPool:
-                # The workers died while this photo only waited (memory ran out, a kill): nothing speaks against it.
-                if self._pool is pool:
-                    self._pool = self._start()
-                if attempt == 2:
-                    raise BenchBusy(
-                        "readers_ended", "The readers ended and were started anew. Send the photo again.", 5
-                    ) from None
+                # The workers died while this photo only waited (memory ran out, a kill).
+                self._replace(pool)
+                exit_code = None
             except PoolTimeout:
                 raise PhotoProblem(
                     "too_long", f"Reading this photo was stopped after {self._timeout:.0f} s. Take another one."
                 ) from None
-            except (ProcessExpired, MemoryError):
-                # It may have been killed from outside (memory ran out): once more before blaming the photo.
-                if attempt == 2:
-                    raise PhotoProblem(
-                        "reader_stopped", "Reading this photo ended the reader twice. Take another one."
-                    ) from None
-        raise AssertionError  # the loop returns or raises
+            except ProcessExpired as ended:
+                exit_code = ended.exitcode
+            else:
+                self._ended.pop(job.photo, None)
+                return result
+            if self._stopping:
+                raise stopping()
+        if exit_code is None or exit_code in _FROM_OUTSIDE:
+            raise self._readers_ended(job.photo)
+        raise PhotoProblem("reader_stopped", "Reading this photo ended the reader twice. Take another one.")
+
+    async def _once(self, pool: ProcessPool, function: Callable[[Any, Job], T], job: Job) -> T:
+        try:
+            future = pool.schedule(work, args=(function, job), timeout=self._timeout)
+        except RuntimeError as broken:  # it broke since it was looked at
+            raise BrokenProcessPool(str(broken)) from None
+        self._jobs.add(future)
+        try:
+            result: T = await asyncio.wrap_future(future)
+        except asyncio.CancelledError:
+            if self._stopping and future.cancelled():
+                raise stopping() from None
+            raise
+        finally:
+            self._jobs.discard(future)
+        return result
+
+    def _readers_ended(self, photo: Path) -> BenchBusy:
+        """Each time this photo meets it, it is asked to wait longer: one that eats all memory must not stop a bench."""
+        times = self._ended.pop(photo, 0) + 1
+        self._ended[photo] = times
+        while len(self._ended) > _REMEMBERED:
+            self._ended.popitem(last=False)
+        wait = min(_LONGEST_WAIT, _FIRST_WAIT * 2 ** min(times - 1, 10))
+        return BenchBusy(
+            "readers_ended", "The readers ended (killed, or out of memory) and were started anew. Send it again.", wait
+        )
+
+    def _living(self) -> ProcessPool:
+        if not self._pool.active:
+            self._replace(self._pool)
+        return self._pool
+
+    def _replace(self, broken: ProcessPool) -> None:
+        """Start anew, unless somebody has. What is left of the old one is ended beside: joining it takes a while."""
+        if self._pool is broken:
+            self._pool = self._start()
+            threading.Thread(target=_end, args=(broken,), daemon=True).start()
 
     def warm(self) -> None:
         """Start the workers now, so that the first photo does not wait for their imports."""
         for _ in range(self._workers):
             self._pool.schedule(nothing)
 
+    def stop_taking(self) -> None:
+        """Begin nothing more: jobs that run may end, all others are refused at once."""
+        self._stopping = True
+        for future in list(self._jobs):
+            if not future.running():
+                future.cancel()  # type: ignore[no-untyped-call]
+
+    def give_up(self) -> None:
+        """Refuse also what still runs; its workers are killed."""
+        self._stopping = True
+        for future in list(self._jobs):
+            future.cancel()  # type: ignore[no-untyped-call]
+
     def close(self) -> None:
         """End the workers."""
-        self._pool.stop()  # type: ignore[no-untyped-call]
-        self._pool.join()
+        _end(self._pool)
+
+
+def _end(pool: ProcessPool) -> None:
+    pool.stop()  # type: ignore[no-untyped-call]
+    pool.join()

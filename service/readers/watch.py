@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import time
 from pathlib import Path
 
 from sqlalchemy.exc import SQLAlchemyError
@@ -34,6 +35,7 @@ class Watcher:
         self._intake = intake
         self._seen: dict[Path, Stamp] = {}
         self._done: dict[Path, Stamp] = {}
+        self._not_before: dict[Path, float] = {}  # of photos that could not be read for the bench's own fault
 
     async def run(self) -> None:
         """Watch until cancelled."""
@@ -57,7 +59,13 @@ class Watcher:
             ):
                 stat = path.stat()
                 found[path] = (stat.st_size, stat.st_mtime_ns)
-        ready = [p for p, s in found.items() if self._seen.get(p) == s and self._done.get(p) != s and s[0] > 0]
+        now = time.monotonic()
+        self._not_before = {p: at for p, at in self._not_before.items() if p in found and at > now}
+        ready = [
+            p
+            for p, s in found.items()
+            if self._seen.get(p) == s and self._done.get(p) != s and s[0] > 0 and p not in self._not_before
+        ]
         self._seen = found
         return ready
 
@@ -73,6 +81,7 @@ class Watcher:
             self._done[path] = self._seen[path]
         except ServiceError as problem:
             log.warning("%s: %s", path.name, problem.detail)
+            self._not_before[path] = time.monotonic() + (problem.retry_after or 0)
             if isinstance(problem, PhotoProblem | WrongStatement):  # this photo's own fault: not again
                 self._done[path] = self._seen[path]
         except SQLAlchemyError:

@@ -16,6 +16,7 @@ from service.readers.taking import Taking
 
 Kind = Literal["ph", "tint", "solid"]
 KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
+OUT_OF_MEMORY = 71  # exit code of a worker that had no more memory (sysexits.h: EX_OSERR)
 J = TypeVar("J")
 T = TypeVar("T")
 
@@ -57,10 +58,10 @@ class Reader(Protocol):
 _made: Any = None  # of this worker process
 
 
-def begin(make: Callable[[], Any], parent: int, memory: int | None) -> None:
+def begin(make: Callable[[], Any], parent: int, memory: int | None, nice: int) -> None:
     """Set up a worker: polite to the page, bounded in memory, gone when the service is gone."""
     global _made  # noqa: PLW0603 - one a process, made once instead of for every photo
-    os.nice(5)
+    os.nice(nice)
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # a process each core already; read when the library is first loaded
     if memory is not None:
@@ -79,8 +80,21 @@ def _end_with(parent: int) -> None:
 
 
 def work(function: Callable[[Any, J], T], job: J) -> T:
-    """Hand a job to a function, with what this worker was made with."""
-    return function(_made, job)
+    """Hand a job to a function, with what this worker was made with.
+
+    A worker that is out of memory ends: what it has gathered is no place to read the next photo.
+    """
+    try:
+        return function(_made, job)
+    except Exception as trouble:
+        if isinstance(trouble, MemoryError) or _is_opencvs_memory_error(trouble):
+            os._exit(OUT_OF_MEMORY)
+        raise
+
+
+def _is_opencvs_memory_error(trouble: Exception) -> bool:
+    """Whether it is OpenCV's own error for it, ``cv::Error::StsNoMem``, which is no MemoryError."""
+    return type(trouble).__module__ == "cv2" and getattr(trouble, "code", None) == -4
 
 
 def nothing() -> None:

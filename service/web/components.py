@@ -17,8 +17,14 @@ from service.readers.photo_reader import PipelineReader
 from service.readers.pictures import no_reader
 from service.readers.pool import WorkPool
 from service.settings import Settings
+from service.web.kept_pictures import KeptPictures
 from service.web.pairing import Pairing
+from service.web.rates import Buckets
 from stripread.errors import CallError
+
+_STANDS_BACK = (
+    15  # of nice(2); readers have 5: a reader gets about nine times the processor time of a drawing beside it
+)
 
 
 @dataclass(frozen=True)
@@ -33,6 +39,9 @@ class Service:
     readers: WorkPool
     pictures: WorkPool
     drawings: WorkPool
+    kept: KeptPictures
+    picture_rate: Buckets
+    drawing_rate: Buckets
     intake: Intake
     lock: BinaryIO  # held as long as the service runs
 
@@ -49,12 +58,27 @@ class Service:
         make = settings.reader or PipelineReader
         memory = settings.worker_memory
         readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
-        pictures = WorkPool(no_reader if settings.reader is None else make, 1, 64, settings.reading_timeout, memory)
+        # What only shows stands back behind what reads, in the processor's time as well.
+        shows = no_reader if settings.reader is None else make
+        pictures = WorkPool(shows, 1, 64, settings.reading_timeout, memory, nice=_STANDS_BACK)
         # A drawing takes as long as a reading: one at a time, and few may wait.
-        drawings = WorkPool(make, 1, 12, settings.reading_timeout, memory)
+        drawings = WorkPool(make, 1, 12, settings.reading_timeout, memory, nice=_STANDS_BACK)
         intake = Intake(database, blobs, readers, profiles, settings.same_photo_window)
-        pairing = Pairing(database, settings)
-        return cls(settings, database, blobs, profiles, pairing, readers, pictures, drawings, intake, lock)
+        return cls(
+            settings=settings,
+            database=database,
+            blobs=blobs,
+            profiles=profiles,
+            pairing=Pairing(database, settings),
+            readers=readers,
+            pictures=pictures,
+            drawings=drawings,
+            kept=KeptPictures(settings.data / "derived", settings.kept_pictures),
+            picture_rate=Buckets(settings.pictures_per_minute),
+            drawing_rate=Buckets(settings.drawings_per_minute),
+            intake=intake,
+            lock=lock,
+        )
 
     async def stop(self) -> None:
         """Finish what is under way, then end the workers."""

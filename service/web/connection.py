@@ -7,7 +7,6 @@ given, an answer that is not taken, and one device that opens connection after c
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 from collections import Counter
 from typing import Any, ClassVar
 
@@ -15,6 +14,7 @@ import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from service.settings import Bounds
+from service.web.rates import is_loopback, network_of
 
 
 def bounded(bounds: Bounds) -> type[asyncio.Protocol]:
@@ -31,7 +31,7 @@ class BoundedProtocol(H11Protocol):
     """HTTP/1.1 as the server speaks it, with clocks beside it. A bound that is passed ends the connection."""
 
     limits: ClassVar[Bounds] = Bounds()
-    open_by: ClassVar[Counter[str]] = Counter()  # address -> connections
+    open_by: ClassVar[Counter[str]] = Counter()  # address or IPv6 network -> connections
 
     def __init__(self, *args: Any, **named: Any) -> None:  # noqa: ANN401 - the server's own
         super().__init__(*args, **named)
@@ -42,9 +42,10 @@ class BoundedProtocol(H11Protocol):
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Start the clock at once: a connection that says nothing is a connection, too."""
         super().connection_made(transport)
-        self._address = self.client[0] if self.client else ""
+        address = self.client[0] if self.client else ""
+        self._address = network_of(address)
         self.open_by[self._address] += 1
-        many = not _is_loopback(self._address) and self.open_by[self._address] > self.limits.each
+        many = not is_loopback(address) and self.open_by[self._address] > self.limits.each
         if many or len(self.connections) > self.limits.total:
             transport.abort()
             return
@@ -111,10 +112,3 @@ class BoundedProtocol(H11Protocol):
         if self._writing is not None:
             self._writing.cancel()
             self._writing = None
-
-
-def _is_loopback(address: str) -> bool:
-    try:
-        return ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        return False

@@ -6,9 +6,7 @@ Written as plain ASGI, so that a refused request costs almost nothing and a body
 from __future__ import annotations
 
 import asyncio
-import ipaddress
 import time
-from collections import OrderedDict
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
@@ -19,6 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.settings import Settings
 from service.web.pairing import COOKIE, Pairing, lan_address
 from service.web.problems import ServiceProblem, answer
+from service.web.rates import Buckets, device_name, is_loopback, network_of
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 _OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico"}  # and the page's own files
@@ -35,27 +34,6 @@ _HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "geolocation=(), microphone=(), payment=(), usb=()",
 }
-
-
-class Buckets:
-    """Token buckets: so many a minute for each name, all of them at once if need be."""
-
-    def __init__(self, per_minute: int, names: int = 4096) -> None:
-        self._size = float(per_minute)
-        self._rate = per_minute / 60
-        self._names = names  # so that a flood of addresses can't fill the memory
-        self._state: OrderedDict[str, tuple[float, float]] = OrderedDict()
-
-    def take(self, name: str) -> int:
-        """0 if there is one left, else the seconds to wait."""
-        at = time.monotonic()
-        left, seen = self._state.pop(name, (self._size, at))
-        left = min(self._size, left + (at - seen) * self._rate)
-        wait = 0 if left >= 1 else max(1, round((1 - left) / self._rate))
-        self._state[name] = (left - 1 if left >= 1 else left, at)
-        while len(self._state) > self._names:
-            self._state.popitem(last=False)
-        return wait
 
 
 class Guard:
@@ -110,24 +88,19 @@ class Guard:
         if not length.isdigit() or int(length) > self._settings.max_body:
             limit = self._settings.max_body // (1024 * 1024)
             raise ServiceProblem(413, "too_large", f"The body is larger than {limit} MB. Send a smaller photo.")
-        local = not self._settings.lan or _is_loopback(address)
+        local = not self._settings.lan or is_loopback(address)
         session = self._pairing.session_of(_cookie(headers))
         scope.setdefault("state", {}).update(local=local, session=session)
         if path == "/api/join":
-            self._limit(self._joins, address)
+            self._joins.need(network_of(address))
         elif path not in self._open and not local and session is None:
             raise ServiceProblem(
                 401, "not_paired", "This device is not paired. Scan the code that the bench computer shows."
             )
         if method not in _SAFE:
-            self._limit(self._posts, f"s{session}" if session else address)
+            self._posts.need(device_name(session, address))
             if self._coming_in >= self._settings.coming_in:  # said before the body is read, and kept in memory, in vain
                 raise ServiceProblem(503, "busy", "Too many photos are coming in. Send it again in a moment.", 2)
-
-    def _limit(self, buckets: Buckets, name: str) -> None:
-        wait = buckets.take(name)
-        if wait:
-            raise ServiceProblem(429, "too_often", f"Too many requests. Try again in {wait} s.", wait)
 
 
 def _check_same_site(headers: Headers, host: str) -> None:
@@ -161,13 +134,6 @@ def _name_of(host: str) -> str:
     if host.startswith("["):
         return host.partition("]")[0] + "]"
     return host.partition(":")[0].lower()
-
-
-def _is_loopback(address: str) -> bool:
-    try:
-        return ipaddress.ip_address(address).is_loopback
-    except ValueError:
-        return False
 
 
 def _dressed(send: Send, path: str) -> Send:

@@ -3,6 +3,7 @@
 ``FAKE:ph=6.50;`` reads 6.5 ± 0.3, ``ph=6.5/0.2`` ± 0.2, ``doubt=6.5`` doubtful
 ``FAKE:pale=0.01;`` · ``FAKE:slow=0.2;`` seconds
 ``FAKE:copper;`` and ``FAKE:undecided;`` of a tint · ``FAKE:refuse;``
+``DRAW=0.5;`` further on: the drawing burns this many seconds
 ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:error=5;`` of the disk
 ``FAKE:eat=2000;`` MiB of memory
 """
@@ -61,7 +62,12 @@ class FakeReader:
         return Outcome(reading.to_dict(), [[61.0 - k, 10.0 * k - 21, 31.0] for k in range(4)])
 
     def overlay(self, job: Job) -> bytes:
-        return b"\x89PNG\r\n\x1a\n" + job.name.encode()
+        data = job.photo.read_bytes()
+        if b"DRAW=" in data:
+            until = time.process_time() + float(data.rpartition(b"DRAW=")[2].split(b";")[0])
+            while time.process_time() < until:
+                pass
+        return b"\x89PNG\r\n\x1a\n" + f"{job.name} {job.path_mm}".encode()
 
     @staticmethod
     def _common(stamp):

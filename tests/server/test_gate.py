@@ -8,8 +8,8 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from service.web.app import create_app
-from service.web.guard import Buckets
 from service.web.pairing import COOKIE
+from service.web.rates import Buckets
 from tests.server.conftest import a_photo, settings_in
 
 PHONE = ("192.168.7.20", 40000)
@@ -146,7 +146,7 @@ def test_joining_is_limited(phone, lan):
 
 def test_buckets_fill_again(monkeypatch):
     at = [100.0]
-    monkeypatch.setattr("service.web.guard.time.monotonic", lambda: at[0])
+    monkeypatch.setattr("service.web.rates.time.monotonic", lambda: at[0])
     buckets = Buckets(60)
     assert [buckets.take("a") for _ in range(61)] == [0] * 60 + [1]
     assert buckets.take("b") == 0

@@ -146,13 +146,13 @@ def test_posts_of_one_device_are_limited(tmp_path):
         assert client.get("/api/batches").status_code == 200  # looking is not posting
 
 
-def test_a_photo_that_eats_memory_is_refused_and_the_next_is_read(tmp_path):
+def test_a_photo_that_finds_no_memory_is_asked_for_later_and_the_next_is_read(tmp_path):
     with TestClient(create_app(settings_in(tmp_path, worker_memory=1024 * 1024 * 1024))) as client:
         client.post("/api/batches", json={"name": "b"})
         path = "/api/batches/1/readings"
         assert client.post(path, files={"photo": ("a.jpg", a_photo("eat=100"))}).status_code == 200
         greedy = client.post(path, files={"photo": ("a.jpg", a_photo("eat=2000"))})
-        assert (greedy.status_code, greedy.json()["code"]) == (422, "reader_stopped")
+        assert (greedy.status_code, greedy.json()["code"]) == (503, "readers_ended")
         assert client.post(path, files={"photo": ("a.jpg", a_photo())}).status_code == 200
 
 

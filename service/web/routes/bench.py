@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Response
@@ -17,6 +18,7 @@ from service.log.fields import Text
 from service.readers.pictures import NotAPicture, thumbnail_job
 from service.readers.worker import Job
 from service.web.components import Service, ServiceDep
+from service.web.kept_pictures import thumbnail_name
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
@@ -127,10 +129,10 @@ async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceD
     small: dict[str, bytes] = {}
     for row in rows:
         sha256 = row["photo_sha256"]
-        kept = service.settings.data / "derived" / f"{sha256}-thumbnail.jpg"
+        job = Job(row["kind"], service.blobs.path(sha256), row["reading"]["photo"])
+        make = partial(service.pictures.run, thumbnail_job, job)
         try:
-            job = Job(row["kind"], service.blobs.path(sha256), row["reading"]["photo"])
-            small[sha256] = kept.read_bytes() if kept.exists() else await service.pictures.run(thumbnail_job, job)
+            small[sha256] = await service.kept.get(thumbnail_name(sha256), make, lambda: None)
         except (NotAPicture, OSError):
             continue  # the reading stands in the report without its picture
     data = await run_in_threadpool(_report, service, batch, form, small)

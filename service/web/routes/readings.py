@@ -6,7 +6,6 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
 from fastapi.responses import JSONResponse, StreamingResponse
-from starlette.concurrency import run_in_threadpool
 
 from service.bench.typed_fields import Typed
 from service.log import store
@@ -15,18 +14,15 @@ from service.log.entries import file_name, shown
 from service.log.fields import MAX_ID, Text, TypedPh, Wash
 from service.log.listing import json_list, pieces
 from service.readers.intake import Submission
-from service.readers.jobs import job_again
-from service.readers.pictures import NotAPicture, clean_job, thumbnail_job
 from service.readers.reread import Reread, reread_batch
 from service.readers.statement import StripStatement
 from service.readers.taking import taking_of
-from service.readers.worker import Job, Kind, overlay_job
+from service.readers.worker import Kind
 from service.web.components import Service, ServiceDep
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.batches import BatchId
 from service.web.schemas import LogEntry
 from stripread.errors import CallError
-from stripread.results import SOFTWARE
 from stripread.tint.conditions import dilution_of
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
@@ -40,7 +36,6 @@ Millilitres = Annotated[float, Typed("ml")]
 AddedMillilitres = Annotated[float, Typed("added_ml")]
 Drops = Annotated[int, Typed("drops", whole=True)]
 Warmth = Annotated[float, Typed("temp_c")]
-_PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
 
 
 @router.post("/batches/{batch}/readings", response_model=LogEntry, responses=responses(400, 404, 408, 409, 413, 507))
@@ -164,52 +159,6 @@ def show_reading(entry: EntryId, service: ServiceDep) -> Any:  # noqa: ANN401
     return _show(service, entry)
 
 
-@router.get("/readings/{entry}/photo", response_class=Response, responses={**responses(404, 409), **_PICTURE})
-async def show_photo(entry: EntryId, service: ServiceDep) -> Response:
-    """The photo with its pixels as they came, but without place, owner and other metadata."""
-    row = await run_in_threadpool(_row, service, entry)
-    try:
-        picture = await service.pictures.run(clean_job, _job(service, row))
-    except (NotAPicture, FileNotFoundError):
-        raise _no_picture() from None
-    return _picture(picture, "image/jpeg")
-
-
-@router.get("/readings/{entry}/thumbnail", response_class=Response, responses={**responses(404, 409), **_PICTURE})
-async def show_thumbnail(entry: EntryId, service: ServiceDep) -> Response:
-    """A small picture of the photo."""
-    row = await run_in_threadpool(_row, service, entry)
-    kept = service.settings.data / "derived" / f"{row['photo_sha256']}-thumbnail.jpg"
-    if kept.exists():
-        return _picture(await run_in_threadpool(kept.read_bytes), "image/jpeg")
-    try:
-        picture = await service.pictures.run(thumbnail_job, _job(service, row))
-    except (NotAPicture, FileNotFoundError):
-        raise _no_picture() from None
-    await run_in_threadpool(_keep, kept, picture)
-    return _picture(picture, "image/jpeg")
-
-
-@router.get(
-    "/readings/{entry}/overlay",
-    response_class=Response,
-    responses={**responses(404, 409), 200: {"content": {"image/png": {}}}},
-)
-async def show_overlay(entry: EntryId, service: ServiceDep) -> Response:
-    """A picture of the reading: what was found in the photo, colours, value and interval."""
-    row = await run_in_threadpool(_row, service, entry)
-    which = f"{row['kind']}-{(row['profile_sha256'] or 'none')[:16]}-{SOFTWARE.split()[-1]}"
-    kept = service.settings.data / "derived" / f"{row['photo_sha256']}-{which}-overlay.png"
-    if kept.exists():
-        return _picture(await run_in_threadpool(kept.read_bytes), "image/png")
-    try:
-        picture = await service.drawings.run(overlay_job, _job(service, row))
-    except (NotAPicture, FileNotFoundError):
-        raise _no_picture() from None
-    await run_in_threadpool(_keep, kept, picture)
-    return _picture(picture, "image/png")
-
-
 @router.post(
     "/readings/{entry}/corrections",
     status_code=201,
@@ -248,43 +197,8 @@ def _show(service: Service, entry: int) -> dict[str, Any]:
         return shown(row, store.corrector(c, entry))
 
 
-def _row(service: Service, entry: int) -> store.Row:
-    with service.database.read() as c:
-        row = store.known_entry(c, entry)
-        if row["profile_sha256"]:
-            text = store.profile_text(c, row["profile_sha256"])
-            if text is not None:
-                row["profile_path"] = service.profiles.keep(text).path
-        return row
-
-
-def _job(service: Service, row: store.Row) -> Job:
-    return job_again(row, service.blobs, row.get("profile_path"))
-
-
 def _profile(c: Any, row: store.Row) -> tuple[str, str] | None:  # noqa: ANN401
     if row["profile_sha256"] is None:
         return None
     text = store.profile_text(c, row["profile_sha256"])
     return None if text is None else (row["profile_sha256"], text)
-
-
-def _keep(path: Any, data: bytes) -> None:  # noqa: ANN401
-    """Keep a derived picture. It can be made again, so a failure here is nobody's problem."""
-    try:
-        path.parent.mkdir(exist_ok=True)
-        temporary = path.with_name(f".{path.name}-{id(data)}")
-        temporary.write_bytes(data)
-        temporary.replace(path)
-    except OSError:
-        return
-
-
-def _no_picture() -> ServiceProblem:
-    return ServiceProblem(
-        409, "not_a_picture", "What was sent is no picture that can be shown. The file is kept in the data folder."
-    )
-
-
-def _picture(data: bytes, media_type: str) -> Response:
-    return Response(data, media_type=media_type, headers={"Cache-Control": "private, max-age=31536000, immutable"})
