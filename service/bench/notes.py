@@ -242,11 +242,11 @@ class VesselReading(Content):
 
 
 class MadeSafe(Content):
-    """What was done about a danger that a pouring made; until then the danger stays shown."""
+    """What was done about a danger that a pouring made or a reading showed; until then the danger stays shown."""
 
     kind = "made_safe"
-    label = "A danger in the stock vessel was dealt with"
-    note: Annotated[Count, Bounds(1, 1e12), Asked("The pouring's number")]
+    label = "A danger was dealt with"
+    note: Annotated[Count, Bounds(1, 1e12), Asked("The number of the note that it comes from")]
     what: Annotated[Text, Asked("What was done", longest=500)]
     who: Annotated[Text, Asked("Who", longest=100)] | None = None
 

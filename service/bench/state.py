@@ -38,7 +38,9 @@ from service.bench.notes import (
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
 from service.bench.readings import LoggedPh, LoggedSolid, Observation
-from service.bench.vessel.history import OpenDanger, vessel_of
+from service.bench.vessel.hazards import OpenDanger
+from service.bench.vessel.history import vessel_of
+from service.bench.vessel.read_alkaline import batch_dangers
 from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks, part_of
 from service.bench.weighings import Weighing as StartWeighing
@@ -100,9 +102,10 @@ def state_of(
     alkalinity_mmol_l, water
         The rinse water as named for the batch; tap water without its alkalinity counts as hard.
     dangers
-        What this batch poured into the stock vessel that stands open.
+        What this batch poured into the stock vessel, or read of it, that stands open.
     """
     notes = in_force(notes)
+    dangers = (*dangers, *batch_dangers(notes, observations))
     procedure, stage = stage_now(notes)
     moves = tuple(_move(n.at, n.content) for n in notes if isinstance(n.content, MoveNote))
     since = moves[-1].at if moves else ""

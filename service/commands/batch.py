@@ -127,12 +127,14 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     For example `note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4`, `note 1 decant name="wash 2" litres="900 ml"
     settled_h="90 min"`, `note 1 strike note=7 why="wrong batch"`.
     """
-    from service.log.notes import add_note
+    from service.log.notes import add_note, dangers_by
 
     given = dict(_field(text) for text in fields)
     with opened(data, database) as log, log.write() as c:
         made = add_note(c, batch, kind, given)
+        dangers = dangers_by(c, batch, made)
     click.echo(f"note {made.id}: {json_line(made.content.fields())}")
+    click.echo("".join(f"! {danger.sentence}\n" for danger in dangers), nl=False)
     return 0
 
 

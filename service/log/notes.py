@@ -22,7 +22,9 @@ from service.bench.notes import (
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of, weighing_of
-from service.bench.vessel.history import OpenDanger, open_dangers, refuse_danger, vessel_of
+from service.bench.vessel.hazards import OpenDanger
+from service.bench.vessel.history import open_dangers, refuse_danger, vessel_of
+from service.bench.vessel.read_alkaline import brings_ammonia
 from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks
 from service.bench.weighings import ask_again
@@ -73,12 +75,23 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
         ask_again([weighing_of(weight) for weight in contents(in_force(earlier), Weight)], weighing_of(content))
     if isinstance(content, Pouring):
         refuse_danger([note for _, note in _vessel_notes(c)], content)
-    if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if isinstance(n.content, Pouring)]:
-        raise CallError(f"there is no pouring {content.note} in this batch")
+    if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
+        raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
     at = now()
     values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json_line(fields)}
     number: int = c.execute(insert(events).values(values).returning(events.c.id)).scalar_one()
     return Note(content, at, number)
+
+
+def _may_be_dangerous(note: Note) -> bool:
+    return isinstance(note.content, Pouring | VesselReading) or brings_ammonia(note.content)
+
+
+def dangers_by(c: Connection, batch: int, note: Note) -> tuple[OpenDanger, ...]:
+    """The dangers that this note made or showed, if it can."""
+    if not _may_be_dangerous(note):
+        return ()
+    return tuple(danger for danger in dangers_of(c, batch) if danger.note == note.id)
 
 
 def choose_procedure(c: Connection, batch: int, where: str) -> Note:
@@ -121,7 +134,7 @@ def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:
 
 
 def dangers_of(c: Connection, batch: int | None = None) -> tuple[OpenDanger, ...]:
-    """Dangers that pourings (of this batch, or of any) made in the stock vessel, and that nobody has dealt with."""
+    """Dangers in the stock vessel that notes (of this batch, or of any) made or showed, and nobody has dealt with."""
     since = _vessel_notes(c)
     own = {note.id for owner, note in since if batch in (None, owner)}
     return tuple(danger for danger in open_dangers([note for _, note in since]) if danger.note in own)

@@ -64,7 +64,7 @@ const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((
 // The form of a kind; those that are about another note ask for one of the notes that there are.
 async function fieldsOf(form, batch) {
   if (form.kind !== "strike" && form.kind !== "made_safe") return form.fields;
-  const found = (await notesInForce(batch)).filter((n) => form.kind === "strike" || n.kind === "poured");
+  const found = (await notesInForce(batch)).filter((n) => form.kind === "strike" || ["poured", "mixed", "used", "ammonia_test"].includes(n.kind));
   if (!found.length) throw new Error("Nothing is written down yet.");
   const label = Object.fromEntries(known.map((k) => [k.kind, k.label]));
   const options = found.map((n) => [String(n.id), inWords(label[n.kind] ?? n.kind, n).slice(0, 80)]);

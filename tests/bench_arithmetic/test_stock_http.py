@@ -6,7 +6,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from service.web.app import create_app
-from tests.server.conftest import settings_in
+from tests.server.conftest import a_photo, settings_in
 
 
 @pytest.fixture
@@ -35,6 +35,51 @@ def test_a_dangerous_pouring_is_a_409_with_its_code_and_nothing_is_written(clien
     assert f"Danger from note {made.json()['id']}" in held["dangers"][0]
     batch = client.get("/api/batches").json()[0]["id"]
     assert client.get(f"/api/batches/{batch}/bench").json()["cautions"][0] == held["dangers"][0]
+
+
+def test_a_reading_that_shows_it_alkaline_is_a_danger_at_once(client, pour):
+    assert pour(what="washes", litres=5, ph=1.0, metals=["silver"], ammonia=True).json()["dangers"] == []
+    batch = client.get("/api/batches").json()[0]["id"]
+    notes = f"/api/batches/{batch}/notes"
+    made = client.post(notes, json={"kind": "mixed", "data": {"ph": 9.0}}).json()
+    [danger] = made["dangers"]
+    assert danger.startswith(f"Danger from note {made['id']}: The stock vessel was read at pH 9.")
+    held = client.get("/api/stock").json()
+    assert (held["dangers"], held["ways"]) == (made["dangers"], [])
+    assert client.get(f"/api/batches/{batch}/bench").json()["dangers"] == made["dangers"]
+    safe = {"kind": "made_safe", "data": {"note": made["id"], "what": "acid to pH 2", "who": "A."}}
+    assert client.post(notes, json=safe).status_code == 201
+    assert client.get("/api/stock").json()["dangers"] == []
+
+
+def test_ammonia_used_in_a_batch_and_a_photo_that_reads_alkaline(client):
+    batch = client.post("/api/batches", json={"name": "leach"}).json()["id"]
+    notes, photos = f"/api/batches/{batch}/notes", f"/api/batches/{batch}/readings"
+
+    def dangers():
+        return client.get(f"/api/batches/{batch}/bench").json()["dangers"]
+
+    def photo(ph):
+        files = {"photo": ("w.jpg", a_photo(f"ph={ph}"), "image/jpeg")}
+        return client.post(photos, files=files, data={"kind": "ph"}).json()["log"]["id"]
+
+    photo("12.0")  # lye before any ammonia: no danger of this kind
+    used = client.post(notes, json={"kind": "used", "data": {"what": "household ammonia", "litres": 0.2}}).json()
+    assert dangers() == []
+    photo("3.0")
+    assert dangers() == []
+    entry = photo("10.0")
+    assert [f"Danger from note {used['id']}: Entry {entry} reads pH 10.0" in d for d in dangers()] == [True]
+    safe = {"kind": "made_safe", "data": {"note": used["id"], "what": "acid to pH 2"}}
+    assert client.post(notes, json=safe).status_code == 201
+    assert dangers() == []
+    photo("9.5")  # alkaline again, later
+    assert len(dangers()) == 1
+    assert client.post(notes, json={**safe, "data": {**safe["data"], "what": "again"}}).status_code == 201
+    for n in (1, 2, 3):
+        client.post(notes, json={"kind": "decant", "data": {"name": f"wash {n}", "litres": 1}})
+    photo("9.5")  # three washes since: washed out
+    assert dangers() == []
 
 
 def test_unknown_contents_are_asked_about(pour):

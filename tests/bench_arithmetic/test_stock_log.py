@@ -73,6 +73,35 @@ def test_one_that_was_made_all_the_same_stays_shown_until_it_was_dealt_with(run)
     assert "never make it alkaline" in run("stock")[1]  # what it holds is still so
 
 
+@pytest.mark.parametrize(
+    ("held", "read", "danger"),
+    [
+        (STRONG, ("ph=9.2",), True),
+        (STRONG, ("ph=7.6",), True),
+        (STRONG, ("ph=7", "interval=6.2-8.3"), True),  # it may be alkaline: it counts as such
+        (STRONG, ("ph=7", "interval=6.5-7.5"), False),
+        (STRONG, ("ph=2",), False),
+        (("what=acid", "litres=5", "ph=1", "metals=silver"), ("ph=9.2",), False),
+        (("what=acid", "litres=5", "ph=1", "metals=copper", "ammonia=yes"), ("ph=9.2",), False),
+    ],
+)  # fmt: skip
+def test_a_reading_that_shows_silver_with_ammonia_alkaline_opens_a_danger(run, held, read, danger):
+    assert _pour(run, 1, *held)[0] == 0
+    code, out, _ = run("note", "2", "mixed", *read)  # of another batch: the vessel is the same
+    number = out.split(":")[0].removeprefix("note ")
+    assert code == 0
+    for shown in (out, run("stock")[1], run("show", "2")[1]):
+        assert (f"Danger from note {number}: The stock vessel was read at pH" in shown) == danger
+    if not danger:
+        return
+    assert "call the fire brigade" in run("stock")[1]
+    assert "portions" not in run("stock")[1]  # no way to neutralise it is given
+    run("note", "2", "mixed", "ph=2")  # acid again: it stays until somebody says what was done
+    assert f"Danger from note {number}" in run("stock")[1]
+    assert run("note", "2", "made_safe", f"note={number}", "what=acid to pH 2, chloride settled")[0] == 0
+    assert "Danger from note" not in run("stock")[1]
+
+
 def test_what_a_reading_says_takes_no_content_away(run):
     _pour(run, 1, *STRONG)
     run("note", "1", "mixed", "ph=2")

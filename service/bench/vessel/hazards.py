@@ -49,6 +49,32 @@ class PouringStopped(CallError):  # noqa: N818 - a stop, not a fault of the call
         self.code = f"danger_{stops[0].code}"
 
 
+@dataclass(frozen=True)
+class OpenDanger:
+    """A danger that nobody has dealt with: the number of the note that made or showed it, the danger, what was said.
+
+    ``seen`` is the reading that showed it, in a sentence; empty where a pouring made it.
+    """
+
+    note: int
+    stop: Stop
+    despite: str | None
+    seen: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """In words, with the way to close it."""
+        said = f" It was said: {self.despite}." if self.despite else ""
+        seen = f"{self.seen} " if self.seen else ""
+        return (
+            f"Danger from note {self.note}: {seen}{self.stop.sentence}{said} Write down what was done about it "
+            f"(made_safe, note {self.note})."
+        )
+
+
+READ_ALKALINE = "silver_ammonia_read"  # the one danger that no pouring makes, but a reading shows
+
+
 @cache
 def all_stops() -> Mapping[str, Stop]:
     """Every danger by its code."""

@@ -1,33 +1,15 @@
-"""The stock vessel's history: each pouring held against what was in it then, and what was done about dangers."""
+"""The stock vessel's history: each pouring, and each reading of it, held against what was in it; what was done."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from service.bench.notes import MadeSafe, Note, Pouring, VesselReading, contents
 from service.bench.vessel.contents import EMPTY, Poured, contents_of, together
-from service.bench.vessel.hazards import PouringStopped, Stop, stops, stops_between
+from service.bench.vessel.hazards import OpenDanger, PouringStopped, stops, stops_between
+from service.bench.vessel.read_alkaline import vessel_danger
 from service.bench.vessel.substances import UnknownContents
 from stripread.errors import CallError
-
-
-@dataclass(frozen=True)
-class OpenDanger:
-    """A danger that a pouring made and that nobody has dealt with: the pouring's number, the danger, what was said."""
-
-    note: int
-    stop: Stop
-    despite: str | None
-
-    @property
-    def sentence(self) -> str:
-        """In words, with the way to close it."""
-        said = f" It was said: {self.despite}." if self.despite else ""
-        return (
-            f"Danger from note {self.note}: {self.stop.sentence}{said} Write down what was done about it (made_safe, "
-            f"note {self.note})."
-        )
 
 
 def refuse_danger(held: Sequence[Note], pouring: Pouring) -> None:
@@ -67,6 +49,8 @@ def open_dangers(held: Sequence[Note]) -> tuple[OpenDanger, ...]:
             vessel = together(vessel, incoming)
         elif isinstance(note.content, VesselReading):
             vessel = contents_of(vessel_of(list(held[: i + 1])))
+            danger = vessel_danger(note, vessel)
+            found += [] if danger is None or note.id in closed else [danger]
     return tuple(found)
 
 

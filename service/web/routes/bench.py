@@ -60,6 +60,7 @@ class NoteOut(BaseModel):
     kind: str
     at: str
     data: dict[str, object]
+    dangers: list[str] = Field(description="What this note made or showed, right after it was written down.")
 
 
 class Onward(BaseModel):
@@ -102,11 +103,12 @@ def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
     with service.database.write() as c:
         store.known_batch(c, batch)
         made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
-    return _out(made)
+        dangers = bench_log.dangers_by(c, batch, made)
+    return _out(made, *(danger.sentence for danger in dangers))
 
 
-def _out(note: Note) -> NoteOut:
-    return NoteOut(id=note.id, kind=note.kind, at=note.at, data=note.content.fields())
+def _out(note: Note, *dangers: str) -> NoteOut:
+    return NoteOut(id=note.id, kind=note.kind, at=note.at, data=note.content.fields(), dangers=list(dangers))
 
 
 @router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))
