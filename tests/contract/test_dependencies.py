@@ -22,3 +22,9 @@ def test_each_dependency_has_one_line():
 
 def test_the_paper_is_linked():
     assert "docs/dependencies.md" in (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_no_test_is_skipped_for_want_of_a_package():
+    """What the README's command installs is imported outright: skipped without a word, a check would prove nothing."""
+    skipping = re.compile(r"\.importorskip\(|except (?:ImportError|ModuleNotFoundError)")
+    assert [path.name for path in (ROOT / "tests").rglob("*.py") if skipping.search(path.read_text("utf-8"))] == []

@@ -335,7 +335,9 @@ def test_large_photos_are_the_same_scene_enlarged(monkeypatch):
 
 @pytest.mark.parametrize("form", ["PNG", "WEBP", "TIFF", "HEIF"])
 def test_other_file_forms(form):
-    pytest.importorskip("pillow_heif").register_heif_opener()
+    import pillow_heif
+
+    pillow_heif.register_heif_opener()
     scene = replace(random_scene(np.random.default_rng(2), size=(800, 600)), form=form, orientation=1)
     opened = Image.open(io.BytesIO(render(scene).data))
     assert opened.format == form

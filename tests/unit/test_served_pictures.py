@@ -114,7 +114,9 @@ def others() -> dict[str, bytes]:
         "TIFF trailing": saved("TIFF") + MARKER,
         "MPO": saved("MPO", save_all=True, append_images=[Image.fromarray(smooth())], exif=exif()) + MARKER,
     }
-    heif = pytest.importorskip("pillow_heif").from_pillow(Image.fromarray(smooth()))
+    import pillow_heif
+
+    heif = pillow_heif.from_pillow(Image.fromarray(smooth()))
     heif[0].info.update(exif=exif(), xmp=MARKER, icc_profile=profile())
     out = io.BytesIO()
     heif.save(out, quality=90)

@@ -1,0 +1,15 @@
+"""What holds for every test: one thread a process, as in the service's workers.
+
+The small matrices of a reading gain nothing from more threads, which wait in loops meanwhile: on two busy cores a
+curve's fit took four times the processor's time. Set before the linear algebra is loaded, and handed on to what tests
+start.
+"""
+
+import os
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+
+import cv2  # noqa: E402 - after the settings
+
+cv2.setNumThreads(1)
