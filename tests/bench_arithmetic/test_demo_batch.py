@@ -12,6 +12,8 @@ from service.cli import main
 from service.log.check import check_log
 from service.settings import Settings
 
+pytestmark = pytest.mark.slow  # 27 photos through the real reader
+
 DEMO = Path(__file__).parents[2] / "service" / "demo"
 
 

@@ -38,7 +38,7 @@ def test_water_and_dilute_acid_within_fifteen_percent(condition):
     table = CONDITIONS[condition]
     middle = math.exp(sum(math.log(v) for v in table.values()) / len(table))
     got = chloride_solubility(*condition)
-    assert got.mg_l == pytest.approx(middle, rel=0.15)
+    assert got.mg_l == pytest.approx(middle, rel=0.1)  # they lie 2 to 66 % apart
     if condition[0] <= 0.02:  # there the databases themselves agree: every row must be met
         assert all(got.mg_l == pytest.approx(v, rel=0.15) for v in table.values())
 
@@ -66,7 +66,7 @@ def test_the_minimum_lies_at_a_few_millimoles():
     # Source: the same tables: 0.055 mg/L at 2-4e-3 mol/L chloride.
     chloride, silver = least_soluble()
     assert 1.5e-3 < chloride < 4.5e-3
-    assert silver == pytest.approx(0.055, rel=0.1)
+    assert silver == pytest.approx(0.055, abs=0.001)  # printed to two digits
 
 
 @pytest.mark.parametrize("strength", [0.1, 0.5, 1.0, 2.0, 3.0])
@@ -83,7 +83,7 @@ def test_lye_equilibrium_within_its_doubt_and_near_the_table(row):
     low, value, high = chloride_over_hydroxide(float(row["temp_c"]), float(row["conc_mol_per_kgw"]))
     table = float(row["chloride_over_hydroxide"])
     assert low < table < high
-    assert value == pytest.approx(table, rel=0.12)
+    assert value == pytest.approx(table, rel=0.08)  # two databases, of which the value can be only one
     assert high / low >= 3.9  # the models are not better than a factor 2 each way
 
 

@@ -30,21 +30,23 @@ def test_the_tables_are_there():
 
 @pytest.mark.parametrize("row", SODA, ids=lambda r: r["with"])
 def test_baking_soda_ends_where_phreeqc_ends(row):
-    # Source: tests/data/vessel.csv, PHREEQC minteq.v4.dat. Within 0.2 pH.
+    # Source: tests/data/vessel.csv, PHREEQC minteq.v4.dat. Within 0.2 pH: other activity
+    # coefficients at 0.1 to 1 mol/L, and near the end point a little alkali moves pH far.
     found = soda_ph(0.1, float(row["with"].split()[0]), gassing="gassing" in row["with"])
     assert found == pytest.approx(float(row["ph"]), abs=0.2)
 
 
 @pytest.mark.parametrize("row", SILVER, ids=lambda r: f"{r['with']} pH {r['ph']}")
 def test_silver_that_stays_dissolved(row):
-    # Source: tests/data/vessel.csv, PHREEQC minteq.v4.dat. Within 20 %, and inside the range that is told.
+    # Source: tests/data/vessel.csv, PHREEQC minteq.v4.dat. Within 12 % (other constants
+    # of the complexes), and inside the range that is told.
     if "nitrate" in row["case"]:
         found = in_solution("silver", float(row["ph"]), 1000.0, salt=0.1)
     else:
         ammonia = float(row["with"].split()[0])
         found = in_solution("silver", float(row["ph"]), 5000.0, chloride=0.2, ammonia=ammonia, salt=0.0)
     value = float(row["dissolved_mg_per_l"])
-    assert found[1] == pytest.approx(value, rel=0.2)
+    assert found[1] == pytest.approx(value, rel=0.12)
     assert found[0] <= value <= found[2]
 
 
@@ -52,7 +54,7 @@ def test_silver_that_stays_dissolved(row):
 def test_citrate_keeps_copper_dissolved(row):
     # Source: tests/data/vessel.csv. At pH 10 a third of the table's 0.16 mg/L is copper(I): hence 35 % there.
     found = in_solution("copper", float(row["ph"]), 100.0, chloride=0.1, citrate=float(row["with"].split()[0]), salt=0)
-    tolerance = 0.35 if float(row["dissolved_mg_per_l"]) < 1.0 else 0.2
+    tolerance = 0.35 if float(row["dissolved_mg_per_l"]) < 1.0 else 0.03
     assert found[1] == pytest.approx(float(row["dissolved_mg_per_l"]), rel=tolerance)
 
 
@@ -61,14 +63,15 @@ def test_copper_in_air(row):
     # Source: PHREEQC minteq.v4.dat at pe 12.
     citrate = float(row["citrate_mol_per_l"])
     found = in_solution("copper", float(row["ph"]), 100.0, chloride=0.1, citrate=citrate, salt=0)
-    assert found[1] == pytest.approx(float(row["dissolved_mg_per_l"]), rel=0.2)
+    assert found[1] == pytest.approx(float(row["dissolved_mg_per_l"]), rel=0.06)
 
 
 def test_the_ends_told_of_baking_soda_are_the_computed_ones():
-    # 0.1 mol/L acid with five times the soda: 6.7 closed, 8.2 gassing.
+    # 0.1 mol/L acid with five times the soda: 6.7 closed, 8.2 gassing by the table, from which the own equations may
+    # differ by 0.2 (above); here they do by 0.12.
     low, high = neutralisers()["baking soda (NaHCO3)"].end_ph
-    assert low == pytest.approx(soda_ph(0.1, 0.5, gassing=False), abs=0.2)
-    assert high == pytest.approx(soda_ph(0.1, 0.5, gassing=True), abs=0.2)
+    assert low == pytest.approx(soda_ph(0.1, 0.5, gassing=False), abs=0.13)
+    assert high == pytest.approx(soda_ph(0.1, 0.5, gassing=True), abs=0.13)
 
 
 def test_amounts_as_people_own_them_by_hand():

@@ -87,6 +87,7 @@ def test_the_band_lies_where_the_interval_does():
     assert left + width == pytest.approx(100 * high / 14, abs=0.01)
 
 
+@pytest.mark.slow
 def test_no_script_and_nothing_from_elsewhere():
     for read in READ.values():
         for tag, given in Page(read()._repr_html_()).tags:
@@ -95,6 +96,7 @@ def test_no_script_and_nothing_from_elsewhere():
             assert "url(" not in (given.get("style") or "")
 
 
+@pytest.mark.slow
 def test_a_name_that_is_a_script_stays_a_name():
     bad = '<script>alert("1")</script><img src=x onerror=alert(1)>.jpg'
     for read in (READ["ph"], READ["tint"], READ["solid"], READ["combined"]):

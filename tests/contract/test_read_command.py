@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow  # a process for each call; how a reading goes to JSON is in test_library too
+
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "service" / "demo"
 PROFILE = ("--profile", str(DEMO / "profile.toml"))

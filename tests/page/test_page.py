@@ -14,6 +14,8 @@ from service.web.pairing import lan_address
 from tests.page.phone import Phone
 from tests.server.running import Running
 
+pytestmark = pytest.mark.slow  # a real browser
+
 
 @pytest.fixture
 def phone(browser, server, batch, tmp_path):

@@ -9,6 +9,8 @@ from selenium.webdriver.common.keys import Keys
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 
+pytestmark = pytest.mark.slow  # a real browser
+
 
 @pytest.fixture
 def phone(browser, server, batch, tmp_path):

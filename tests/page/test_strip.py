@@ -10,6 +10,8 @@ from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
+pytestmark = pytest.mark.slow  # a real browser
+
 
 @pytest.fixture
 def server(tmp_path):

@@ -57,6 +57,7 @@ def test_specimens(name):
     assert outcome(data) in expected
 
 
+@pytest.mark.slow
 def test_a_short_run_of_the_fuzzer_over_the_three_readings():
     """In a process of its own, with time and memory measured; longer runs: ``python -m tests.fuzz_pictures``."""
     assert main(40, 1) == 0

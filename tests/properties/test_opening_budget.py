@@ -23,6 +23,8 @@ from stripread.solid.read import read_solid
 from stripread.tint.read import read_tint
 from tests.fuzz_pictures import BUDGET_MB, BUDGET_S, DEMO, DEMO_PHOTOS, PICTURES, _of_reading
 
+pytestmark = pytest.mark.slow  # a process for each file
+
 _MEASURE = """
 import json, resource, sys, time
 import cv2, pillow_heif, simplejpeg

@@ -25,6 +25,8 @@ from tests.scenes.spectra import WAVELENGTHS, observer, source, true_lab, true_x
 from tests.scenes.strips import DYES, RECIPES
 from tests.scenes.surfaces import patch_spectra
 
+pytestmark = pytest.mark.slow  # renders many photos
+
 ROOT = Path(__file__).resolve().parents[2]
 KINDS = ("four", "universal", "bromothymol", "three", "roll")
 

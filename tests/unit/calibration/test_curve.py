@@ -70,9 +70,10 @@ def test_the_fit_finds_the_indicators():
     k = absorption(lab_to_channels(strip.curve(grid)))[:, :, 0]  # the long-wave channel, where both change most
     for pad, pka in enumerate((7.1, 5.1)):
         share = (k[:, pad] - k[0, pad]) / (k[-1, pad] - k[0, pad])
-        assert grid[np.argmin(np.abs(share - 0.5))] == pytest.approx(pka, abs=0.2)
+        assert grid[np.argmin(np.abs(share - 0.5))] == pytest.approx(pka, abs=0.15)
 
 
+@pytest.mark.slow
 def test_chemistry_beats_the_spline_between_the_points():
     grid = np.arange(2.0, 12.0, 0.1)
     errors = []
@@ -87,6 +88,7 @@ def test_chemistry_beats_the_spline_between_the_points():
     assert chem < 0.85 * spl
 
 
+@pytest.mark.slow
 def test_doubts_cover_the_true_curve():
     # The true curve must lie within 1.96 standard deviations of the fitted one in about 95 % of places and channels.
     grid = np.arange(1.5, 12.6, 0.25)
@@ -114,6 +116,8 @@ def test_readings_between_the_buffers_are_covered():
             lab, cov = shot(toy, ph, rng)
             e = infer_ph(PadSet(lab, cov, {"noise": cov}, np.zeros((3, 4, 2)), ()), profile)
             inside.append(e.interval[0] <= ph <= e.interval[1])
+    # Were 160 reads independent, 95 % promised: under 0.92 in one of 17 seeds, over 0.99 in one of 390. Forty share a
+    # curve and err alike, so more often: another seed that fails is to be looked at with more strips.
     assert 0.92 <= np.mean(inside) <= 0.99
 
 
@@ -179,6 +183,7 @@ def test_scatter_between_photos_is_found():
     assert found.own < 1.0
 
 
+@pytest.mark.slow
 def test_leaving_out_uses_only_the_others():
     # A buffer whose label is wrong by 2 pH must be read, when left out, where its colours are, not where its label is.
     known = photos(TWO, np.arange(3.0, 10.1), 2, seed=7, common=0.3, own=0.2)
@@ -204,6 +209,7 @@ def learned():
     return make_profile(kind, fit, evidence, known_photos(known), None), fit, known
 
 
+@pytest.mark.slow
 def test_a_whole_calibration(learned):
     profile, _, _ = learned
     assert profile.model == "chemistry"
@@ -219,6 +225,7 @@ def test_a_whole_calibration(learned):
     assert all(-5 < p < 20 for p in pkas)
 
 
+@pytest.mark.slow
 def test_report_in_words(learned):
     profile, fit, known = learned
     text = report(profile, fit, known)
@@ -228,6 +235,7 @@ def test_report_in_words(learned):
     assert text.count(" end ") == 4 - 2  # the lowest and the highest buffer
 
 
+@pytest.mark.slow
 def test_the_report_asks_for_a_buffer_where_one_is_missing():
     kind = kind_of(2, 2, 11)
     known = photos(TWO, [2.0, 2.5, 3.0, 8.5, 9.0, 10.0, 11.0], 2, seed=10)  # nothing where both pads turn

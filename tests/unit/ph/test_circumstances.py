@@ -130,4 +130,4 @@ def test_intervals_of_differences_hold_what_they_promise():
         truth = float(np.random.default_rng(seed).uniform(-1, 1))
         low, high = difference_of(*pair(6.0 + truth, 6.0, [seed]), profile()).interval
         inside.append(low <= truth <= high)
-    assert np.mean(inside) >= 0.85
+    assert np.mean(inside) >= 0.85  # 95 % promised: fewer than 34 of 40 in one of 295 seeds

@@ -56,7 +56,7 @@ def test_the_covariance_is_that_of_drawn_photos(matching):
 def test_vials_that_differ_are_not_copper_and_a_cell_blank_lowers_the_limit():
     rng = np.random.default_rng(8)
     called = 0
-    for _ in range(500):  # like vials as they are assumed to be; one in a thousand may be called: 5 of 500 are too many
+    for _ in range(500):  # as they are assumed to be; one in a thousand may be called: 5 once in 5,900 seeds
         cells = np.exp(rng.normal(0.0, CELL_SD, 3) + rng.normal(0.0, 0.015))
         called += estimate_tint(pair(cells * np.exp(rng.normal(0.0, SD, 3)))).decision == "copper"
     assert called < 5

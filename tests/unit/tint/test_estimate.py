@@ -88,7 +88,7 @@ def test_interval_covers_absorbance_and_blank_is_not_called_copper():
         held += estimate.interval[0] <= truth <= estimate.interval[1]
         count += 1
         called += truth == 0.0 and estimate.decision == "copper"
-    assert 0.92 <= held / count <= 1.0
+    assert held / count >= 0.92  # 138 of 150 where 95 % are promised: fewer in one of 26 seeds
     assert called <= 2  # of about 30 blanks, at 1 %: three or more has a chance of 0.4 %
 
 
@@ -96,7 +96,7 @@ def test_what_is_there_at_the_detection_limit_is_seen():
     rng = np.random.default_rng(5)
     limit = estimate_tint(sample_of([1.0, 1.0, 1.0])).detection_limit
     seen = [estimate_tint(noisy(limit, rng)).decision == "copper" for _ in range(400)]
-    assert np.mean(seen) >= 0.92  # 95 % wanted; of 400 draws 1.1 % is one standard error
+    assert np.mean(seen) >= 0.92  # 95 % wanted; of 400 draws: fewer than 368 in one of 265 seeds
 
 
 @pytest.mark.parametrize(
