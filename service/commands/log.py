@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from stripread.errors import CallError
 from stripread.json_line import json_line
+
+if TYPE_CHECKING:
+    from service.log.check import LogCheck
 
 
 @click.group("log")
@@ -18,11 +22,13 @@ def command() -> None:
 @command.command("check")
 @click.option("--data", type=click.Path(path_type=Path), default=Path("stripread-data"), help="Folder of the log.")
 @click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")
+@click.option("--head", "asked", metavar="HEX", help="Head of the chain as a report shows it: is it in this log?")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
-def check(data: Path, database: str | None, as_json: bool) -> int:
-    """Verify rows, files and hashes against each other, and name photos that no entry names.
+def check(data: Path, database: str | None, asked: str | None, as_json: bool) -> int:
+    """Verify chain, guards, rows, files and hashes against each other, and name files that no entry names.
 
-    Exit code 0 when every entry has all that it names, 1 when not.
+    Nothing is changed: a copy that nobody may write to can be checked. Exit code 0 when every row is as it was logged
+    and has all that it names (and, with --head, that head is in the chain), 1 when not.
     """
     from dataclasses import asdict
 
@@ -33,19 +39,42 @@ def check(data: Path, database: str | None, as_json: bool) -> int:
     from service.settings import Settings
     from service.terminal.log_options import check_there
 
+    digits = None if asked is None else _head_digits(asked)
     check_there(data, database)
+    log = Database(Settings(data, database).database_url, read_only=True)
     try:
-        found = check_log(Database(Settings(data, database).database_url), data)
+        found = check_log(log, data, digits)
     except SQLAlchemyError as problem:
         raise CallError(f"can't read the log: {str(problem).splitlines()[0]}") from None
-    if as_json:
-        click.echo(json_line(asdict(found)))
-        return 0 if found.whole else 1
-    click.echo(f"{found.entries} entries, {found.photos} photos: " + ("whole" if found.whole else "NOT WHOLE"))
-    for fault in found.faults:
-        click.echo(f"  fault: {fault}")
-    for orphan in found.orphans:
-        click.echo(f"  orphan: photo {orphan} was sent, but its post was cut off before it was logged")
-    for name in found.unfinished:
-        click.echo(f"  unfinished: {name} (removed when the service starts)")
+    finally:
+        log.close()
+    click.echo(json_line(asdict(found)) if as_json else _lines(found))
     return 0 if found.whole else 1
+
+
+def _head_digits(asked: str) -> str:
+    digits = "".join(asked.lower().replace("-", " ").split())
+    if not 16 <= len(digits) <= 64 or not set(digits) <= set("0123456789abcdef"):
+        raise CallError("a head is 64 digits 0-9 and a-f, as the report shows them; give the first 16 or more")
+    return digits
+
+
+def _lines(found: LogCheck) -> str:
+    chain = found.chain
+    lines = [f"{found.entries} entries, {found.photos} photos: " + ("whole" if found.whole else "NOT WHOLE")]
+    if chain.links:
+        began = chain.began[:16].replace("T", " ")
+        before = f", when it took up {chain.taken_up} rows as they stood then" if chain.taken_up else ""
+        lines.append(f"chain: {chain.links} links since {began}{before}")
+        lines.append(f"head: {chain.head}")
+    if chain.asked_link is not None and chain.asked_link <= chain.holds_to:
+        lines.append(
+            f"the head {chain.asked} is link {chain.asked_link}: up to there the log is the one it was shown for"
+        )
+    lines += [f"  fault: {fault}" for fault in found.faults]
+    lines += [
+        f"  orphan: photo {orphan} was sent, but its post was cut off before it was logged" for orphan in found.orphans
+    ]
+    lines += [f"  unfinished: {name} (removed when the service starts)" for name in found.unfinished]
+    lines += [f"  stray: {name} in the folder of photos is none of the log's" for name in found.strays]
+    return "\n".join(lines)

@@ -10,10 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from alembic import command
-from alembic.config import Config
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
 
 from service.errors import BenchBusy
+from service.log.chain.links import one_writer
+from service.log.opening.form import later_form, steps
+from service.log.opening.read_only import as_text, read_only_engine
+from stripread.errors import CallError
 
 BUSY_SECONDS = 5.0
 
@@ -36,15 +39,33 @@ class Database:
         added up, a lock that another program holds would cost the last of a queue the wait of everybody before it.
     """
 
-    def __init__(self, url: str, wait: float = BUSY_SECONDS) -> None:
+    def __init__(self, url: str, wait: float = BUSY_SECONDS, *, read_only: bool = False) -> None:
+        """Open it. ``read_only``: nothing is written into it.
+
+        Raises
+        ------
+        CallError
+            If it is to be read only, and there is nothing that can be read.
+        """
         self._wait = wait
-        self.engine = _engine(url, wait)
+        place = make_url(url)
+        if read_only and place.get_backend_name() == "sqlite" and place.database:
+            self.engine = read_only_engine(Path(place.database), self)
+        else:
+            self.engine = _engine(url, wait)
         self._writing = threading.Lock()
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """A connection for queries."""
         with self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def snapshot(self) -> Iterator[Connection]:
+        """A connection for queries that all see one state of the log, while others go on writing."""
+        level = {"isolation_level": "REPEATABLE READ"} if self.engine.dialect.name == "postgresql" else {}
+        with self.engine.connect().execution_options(**level) as connection:
             yield connection
 
     @contextmanager
@@ -61,15 +82,24 @@ class Database:
             raise busy()
         try:
             with self.engine.connect().execution_options(writes_until=until) as connection, connection.begin():
+                one_writer(connection)
                 yield connection
         finally:
             self._writing.release()
 
     def migrate(self) -> None:
-        """Bring the database to the newest form; every step is one transaction."""
-        config = Config()
-        config.set_main_option("script_location", str(Path(__file__).parent / "migrations"))
+        """Bring the database to the newest form; every step is one transaction.
+
+        Raises
+        ------
+        CallError
+            If a later version of this program made it: nothing is touched then.
+        """
+        config = steps()
         with self.write() as connection:
+            later = later_form(connection)
+            if later is not None:
+                raise CallError(f"the log has the form {later} of a later stripread: update this one, then try again")
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
 
@@ -100,6 +130,7 @@ def _sqlite(url: str, wait: float) -> Engine:
 
     @event.listens_for(engine, "connect")
     def set_up(connection: Any, _: object) -> None:  # noqa: ANN401 - the driver's own type
+        connection.text_factory = as_text
         connection.isolation_level = None  # the driver's own BEGIN comes too late and would break migrations apart
         for pragma in ("journal_mode=WAL", "foreign_keys=ON", "synchronous=FULL"):
             connection.execute(f"PRAGMA {pragma}").close()

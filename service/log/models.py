@@ -1,4 +1,4 @@
-"""The tables of the log. Entries are only ever added; the database itself refuses to change or delete one.
+"""The tables of the log. Rows are only ever added; the database itself refuses to change or delete one.
 
 Times are ISO 8601 in UTC with microseconds, as text: the same in every database, and they sort.
 """
@@ -94,6 +94,17 @@ keys = Table(  # Idempotency-Key -> the entry that it made; several keys may nam
     Column("fingerprint", String(64), nullable=False),
     Column("entry_id", Integer, ForeignKey("entries.id"), nullable=False),
     Column("at", String(32), nullable=False),
+)
+
+chain = Table(  # one link for each row that was added to the log, and for each state that a batch was in
+    "chain",
+    metadata,
+    Column("n", Integer, primary_key=True, autoincrement=False),
+    Column("what", String(10), nullable=False),  # the row's table, or "mark" for the chain's own beginning
+    Column("row_key", String(200), nullable=False),
+    Column("content", String(64), nullable=False),  # SHA-256 of the row's own content
+    Column("link", String(64), nullable=False),  # SHA-256 over this link and the one before
+    Column("detail", Text, nullable=False, server_default=""),  # of a mark: JSON
 )
 
 sessions = Table(  # paired phones; only a hash of the cookie is kept

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, select
 
 from service.bench.notes import (
     Emptying,
@@ -34,7 +34,6 @@ from service.log.models import events, now
 from service.log.strip_range import strip_range
 from service.log.taken import taken_times
 from stripread.errors import CallError
-from stripread.json_line import json_line
 
 PREFIX = "bench:"
 VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike))
@@ -78,9 +77,7 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
         raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
     at = now()
-    values = {"batch_id": batch, "at": at, "what": PREFIX + kind, "detail": json_line(fields)}
-    number: int = c.execute(insert(events).values(values).returning(events.c.id)).scalar_one()
-    return Note(content, at, number)
+    return Note(content, at, store.add_event(c, batch, at, PREFIX + kind, fields))
 
 
 def _may_be_dangerous(note: Note) -> bool:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, inspect
 
 from service.bench.readings import logged
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast, phases
 from service.log import store
+from service.log.chain.links import head
 from service.log.notes import batch_state, notes_of
 from service.log.wash_forecast import forecast_from, forecast_of, wash_readings
 from service.report.batch_record import BatchRecord, RecordedReading
@@ -66,7 +67,16 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
         water,
         forecasts(c, row, rows, state),
         state.band,
+        _head(c),
     )
+
+
+def _head(c: Connection) -> tuple[int, str] | None:
+    """Number and hash of the chain's newest link; None for a log of the older form, opened without writing."""
+    if not inspect(c).has_table("chain"):
+        return None
+    newest = head(c)
+    return newest.n, newest.link
 
 
 def forecasts(c: Connection, row: store.Row, rows: list[store.Row], state: State) -> tuple[WashForecast, ...]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
 from service.errors import NotFound
+from service.log.chain.links import append
 from service.log.models import batches, entries, events, keys, now, photos, profiles
 from stripread.json_line import json_line
 
@@ -31,6 +33,7 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
 _NEWEST = select(func.max(entries.c.id))
 _ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
 _ADD_ENTRY = insert(entries).returning(entries.c.id)
+_ADD_EVENT = insert(events).returning(events.c.id)
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,8 @@ def add_batch(c: Connection, name: str) -> int:
     """Open a batch and return its number."""
     at = now()
     number: int = c.execute(insert(batches).values(name=name, opened_at=at).returning(batches.c.id)).scalar_one()
-    _event(c, number, "opened", {"name": name})
+    _tie_batch(c, number)
+    add_event(c, number, at, "opened", {"name": name})
     return number
 
 
@@ -90,15 +94,20 @@ def change_batch(c: Connection, number: int, *, name: str | None, closed: bool |
     """Rename, close or open again, or set details; each becomes an event. The batch must exist."""
     old = batch(c, number)
     assert old is not None
+    done: list[tuple[str, Row]] = []
     if name is not None and name != old["name"]:
         c.execute(update(batches).where(batches.c.id == number).values(name=name))
-        _event(c, number, "renamed", {"from": old["name"], "to": name})
+        done.append(("renamed", {"from": old["name"], "to": name}))
     if closed is not None and closed != (old["closed_at"] is not None):
         c.execute(update(batches).where(batches.c.id == number).values(closed_at=now() if closed else None))
-        _event(c, number, "closed" if closed else "opened again", {})
+        done.append(("closed" if closed else "opened again", {}))
     if details is not None and details != old["details"]:
         c.execute(update(batches).where(batches.c.id == number).values(details=json_line(details)))
-        _event(c, number, "details", {"from": old["details"], "to": details})
+        done.append(("details", {"from": old["details"], "to": details}))
+    if done:
+        _tie_batch(c, number)
+    for what, detail in done:
+        add_event(c, number, now(), what, detail)
 
 
 def batch_events(c: Connection, number: int) -> list[Row]:
@@ -107,8 +116,17 @@ def batch_events(c: Connection, number: int) -> list[Row]:
     return [{**row, "detail": json.loads(row["detail"])} for row in found]
 
 
-def _event(c: Connection, number: int, what: str, detail: Row) -> None:
-    c.execute(insert(events).values(batch_id=number, at=now(), what=what, detail=json_line(detail)))
+def add_event(c: Connection, batch_id: int, at: str, what: str, detail: Mapping[str, object]) -> int:
+    """Write down what was done to a batch, or noted of it; return the event's number."""
+    values: Row = {"batch_id": batch_id, "at": at, "what": what, "detail": json_line(detail)}
+    number: int = c.execute(_ADD_EVENT, values).scalar_one()
+    append(c, [("events", {"id": number, **values})])
+    return number
+
+
+def _tie_batch(c: Connection, number: int) -> None:
+    """A batch's row changes as it is renamed or closed: each state that it was in has its link."""
+    append(c, [("batches", dict(c.execute(_BATCH, {"number": number}).mappings().one()))])
 
 
 def _batch(row: Row) -> Row:
@@ -127,45 +145,54 @@ def claim(c: Connection) -> None:
 def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) -> int:
     """Add an entry, the rows that it names, and the idempotency key that it answers; return its number."""
     at = now()
+    rows: list[tuple[str, Row]] = []
     if not knows_photo(c, new.photo_sha256):
-        c.execute(_ADD_PHOTO, {"sha256": new.photo_sha256, "size": new.photo_size, "first_at": at})
+        rows.append(("photos", {"sha256": new.photo_sha256, "size": new.photo_size, "first_at": at}))
+        c.execute(_ADD_PHOTO, rows[-1][1])
     if new.profile is not None:
         sha256, content = new.profile
         if c.execute(_PROFILE, {"sha256": sha256}).first() is None:
-            c.execute(_ADD_PROFILE, {"sha256": sha256, "text": content, "first_at": at})
-    value, low, high = figures(new.reading)
-    number: int = c.execute(
-        _ADD_ENTRY,
-        {
-            "batch_id": new.batch_id,
-            "kind": new.kind,
-            "origin": new.origin,
-            "received_at": at,
-            "snapped_at": new.snapped_at,
-            "wash": new.wash,
-            "note": new.note,
-            "photo_sha256": new.photo_sha256,
-            "profile_sha256": new.profile[0] if new.profile else None,
-            "software": str(new.reading["software"]),
-            "status": str(new.reading["status"]),
-            "value": value,
-            "low": low,
-            "high": high,
-            "reading": json_line(new.reading),
-            "extras": json_line(new.extras),
-            "corrects_id": new.corrects_id,
-            "made_by": new.made_by,
-            "why": new.why,
-        },
-    ).scalar_one()
+            rows.append(("profiles", {"sha256": sha256, "text": content, "first_at": at}))
+            c.execute(_ADD_PROFILE, rows[-1][1])
+    value, low, high = (None if figure is None else float(figure) for figure in figures(new.reading))
+    values: Row = {
+        "batch_id": new.batch_id,
+        "kind": new.kind,
+        "origin": new.origin,
+        "received_at": at,
+        "snapped_at": new.snapped_at,
+        "wash": new.wash,
+        "note": new.note,
+        "photo_sha256": new.photo_sha256,
+        "profile_sha256": new.profile[0] if new.profile else None,
+        "software": str(new.reading["software"]),
+        "status": str(new.reading["status"]),
+        "value": value,
+        "low": low,
+        "high": high,
+        "reading": json_line(new.reading),
+        "extras": json_line(new.extras),
+        "corrects_id": new.corrects_id,
+        "made_by": new.made_by,
+        "why": new.why,
+    }
+    number: int = c.execute(_ADD_ENTRY, values).scalar_one()
+    rows.append(("entries", {"id": number, **values}))
     if key is not None:
-        add_key(c, key, number)
+        rows.append(("keys", _add_key(c, key, number)))
+    append(c, rows)
     return number
 
 
 def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:
     """Write down that this idempotency key (and fingerprint of its request) was answered with this entry."""
-    c.execute(_ADD_KEY, {"key": key[0], "fingerprint": key[1], "entry_id": entry_id, "at": now()})
+    append(c, [("keys", _add_key(c, key, entry_id))])
+
+
+def _add_key(c: Connection, key: tuple[str, str], entry_id: int) -> Row:
+    values: Row = {"key": key[0], "fingerprint": key[1], "entry_id": entry_id, "at": now()}
+    c.execute(_ADD_KEY, values)
+    return values
 
 
 def key_of(c: Connection, key: str) -> Row | None:

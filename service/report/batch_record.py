@@ -93,6 +93,18 @@ class BatchRecord:
     water: str
     forecasts: tuple[WashForecast, ...] = ()
     band: tuple[float, float] = NEUTRAL
+    chain: tuple[int, str] | None = None  # number and hash of the log's newest link when this was taken from it
+
+    @property
+    def chain_line(self) -> str:
+        """The head of the log's chain, in groups that a person can type; paper that shows it proves the log."""
+        if self.chain is None:
+            return "This log has no chain yet."
+        number, link = self.chain
+        groups = " ".join(link[place : place + 8] for place in range(0, len(link), 8))
+        return (
+            f'Head of the log\'s chain: link {number}, {groups}. To compare: stripread log check --head "{groups[:26]}"'
+        )
 
     @property
     def in_force(self) -> tuple[RecordedReading, ...]:

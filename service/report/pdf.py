@@ -88,7 +88,8 @@ def _opening(batch: BatchRecord) -> list[Any]:
         rows.append([when(move.at), f"on to {state.procedure.stage(move.to).title}", move.state, why])
     rows.append(["now", state.stage.title, state.verdict.state, f"{state.verdict.sentence} {state.next_line}"])
     name = f"Procedure: {state.procedure.name}, version {state.procedure.version}"
-    return [_p(batch.name, _TITLE), _p(line, _SMALL), Spacer(1, 4), _p(summary(batch), _LEAD), _p("Stages", _HEAD),
+    head = [_p(batch.name, _TITLE), _p(line, _SMALL), _p(batch.chain_line, _SMALL), Spacer(1, 4)]
+    return [*head, _p(summary(batch), _LEAD), _p("Stages", _HEAD),
             _p(name, _SMALL), _table(rows, [0.21, 0.25, 0.12, 0.42])]  # fmt: skip
 
 

@@ -1,0 +1,103 @@
+"""Opening a SQLite log without writing: a copy on a medium or in a folder that nobody may write to can be read."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from urllib.parse import quote
+from weakref import finalize
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.pool import QueuePool
+
+from stripread.errors import CallError
+
+
+def as_text(data: bytes) -> str:
+    """A row with bytes that are no text is one damaged row, which the log's check finds; it must not end a list."""
+    return data.decode("utf-8", "replace")
+
+
+def read_only_engine(path: Path, owner: object) -> Engine:
+    """An engine for queries alone on the database file at ``path``; what it needs is removed with ``owner``.
+
+    Raises
+    ------
+    CallError
+        If it is no database, or can't be read at all.
+    """
+    engine = create_engine("sqlite://", creator=_connector(path, owner), poolclass=QueuePool)
+
+    @event.listens_for(engine, "connect")
+    def set_up(connection: sqlite3.Connection, _: object) -> None:
+        connection.text_factory = as_text
+        connection.isolation_level = None
+        connection.execute("PRAGMA query_only=ON").close()
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN")
+
+    return engine
+
+
+def _connector(path: Path, owner: object) -> Callable[[], sqlite3.Connection]:
+    """What opens the database file at ``path`` for reading only.
+
+    Where SQLite can't make the small files that it wants beside a log with a journal, nobody else writes there either:
+    without a journal the file is opened as one that does not change; with one, both are copied into a folder that is
+    removed with ``owner``, so that what only stands in the journal is read, too.
+
+    Raises
+    ------
+    CallError
+        If it is no database, or can't be read at all.
+    """
+    problem = _problem(_uri(path, "mode=ro"))
+    if problem is None:
+        return _opening(_uri(path, "mode=ro"))
+    if not path.is_file():
+        raise CallError(f"there is no log at {path}")
+    journal = path.with_name(path.name + "-wal")
+    try:
+        if not journal.exists() or journal.stat().st_size == 0:
+            still = _uri(path, "mode=ro&immutable=1")
+            problem = _problem(still)
+            if problem is None:
+                return _opening(still)
+        else:
+            scratch = tempfile.mkdtemp(prefix="stripread-log-")
+            finalize(owner, shutil.rmtree, scratch, ignore_errors=True)
+            for source in (path, journal):
+                (Path(scratch) / source.name).write_bytes(source.read_bytes())
+            copied = _uri(Path(scratch) / path.name, "mode=rw")
+            problem = _problem(copied)
+            if problem is None:
+                return _opening(copied)
+    except OSError as wrong:
+        problem = str(wrong.strerror)
+    raise CallError(f"can't read the log {path}: {problem}")
+
+
+def _uri(path: Path, how: str) -> str:
+    return f"file:{quote(str(path.absolute()))}?{how}"
+
+
+def _opening(uri: str) -> Callable[[], sqlite3.Connection]:
+    return lambda: sqlite3.connect(uri, uri=True, timeout=5.0, check_same_thread=False)
+
+
+def _problem(uri: str) -> str | None:
+    """Why it can't be read this way, or None. That a file is damaged inside is for the log's check to say."""
+    try:
+        with closing(_opening(uri)()) as connection:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError as problem:
+        return str(problem)
+    except sqlite3.DatabaseError as problem:
+        raise CallError(f"this is no log that can be read: {problem}") from None
+    return None

@@ -1,0 +1,118 @@
+"""Rows of the log that can't be read: how one is told, and what stands in its place, so that the rest is served."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError
+
+from service.bench.readings import logged
+
+Row = dict[str, Any]
+CODE = "unreadable_row"
+_WHAT_TO_DO = "`stripread log check` says more; `stripread log repair` reads its kept photo again, as a new entry."
+
+
+class _Blank(BaseModel):
+    entry: int
+    sha256: str
+
+
+class _Extras(BaseModel):
+    """What an entry's ``extras`` must be, as far as lists and gates look into it."""
+
+    model_config = ConfigDict(strict=True, extra="allow")
+
+    said: dict[str, Any] = {}
+    blank: _Blank | None = None
+    colours: list[Any] = []
+    withdrawn: bool = False
+    by_hand: bool = False
+
+
+class _Columns(BaseModel):
+    """What an entry's own columns must be: SQLite would hold any type in any of them."""
+
+    model_config = ConfigDict(strict=True)
+
+    id: int
+    kind: str
+    wash: int | None = None
+    value: float | None = None
+    low: float | None = None
+    high: float | None = None
+    note: str = ""
+    snapped_at: str | None = None
+    corrects_id: int | None = None
+
+
+def read_row(row: Row) -> Row:
+    """An entry with its JSON read. One that can't be is marked: ``unreadable`` says why, its reading is refused."""
+    try:
+        _Columns.model_validate(row)
+        if datetime.fromisoformat(row["received_at"]).tzinfo is None:
+            raise ValueError("the time has no zone")
+        reading, extras = json.loads(row["reading"]), json.loads(row["extras"])
+        if logged(reading).kind != row["kind"] or not {"photo", "reasons"} <= set(reading):
+            raise ValueError("the reading is of another kind")
+        _Extras.model_validate(extras)
+    except (ValueError, TypeError, KeyError, ValidationError, RecursionError):
+        return _stand_in(row)
+    return {**row, "reading": reading, "extras": extras}
+
+
+def readable(rows: list[Row]) -> list[Row]:
+    """Those that could be read."""
+    return [row for row in rows if not row.get("unreadable")]
+
+
+def _stand_in(row: Row) -> Row:
+    number = row["id"]
+    message = f"Row {number} of the log is damaged and can't be read: nothing in it counts. {_WHAT_TO_DO}"
+    kind = row["kind"] if row["kind"] in _VALUES else "ph"
+    reading = {
+        "photo": "",
+        "kind": kind,
+        "status": "refused",
+        **_VALUES[kind],
+        "reasons": [{"code": CODE, "severity": "refuse", "message": message}],
+        "sha256": str(row.get("photo_sha256", "")),
+        "software": str(row.get("software", "")),
+        "seconds": 0.0,
+    }
+    marks = {"kind": kind, "status": "refused", "value": None, "low": None, "high": None, "unreadable": True}
+    plain = {
+        "received_at": _time(row["received_at"]),
+        "wash": row["wash"] if isinstance(row["wash"], int) else None,
+        "note": str(row.get("note", "")),
+        "snapped_at": None,
+        "corrects_id": row["corrects_id"] if isinstance(row["corrects_id"], int) else None,
+    }
+    return {**row, **plain, **marks, "reading": reading, "extras": {}}
+
+
+_VALUES: dict[str, Row] = {
+    "ph": {"ph": None, "interval": None, "level": 0.95, "alternatives": [], "pads": [], "misfit": None, "profile": ""},
+    "tint": {
+        "decision": "undecided",
+        "absorbance": None,
+        "absorbance_interval": None,
+        "delta_e": None,
+        "mg_per_l": None,
+        "interval": None,
+        "detection_limit": None,
+        "level": 0.95,
+    },
+    "solid": {"lab": None, "sd": None, "pale_fraction": None, "pale_interval": None},
+}
+
+
+def _time(found: object) -> str:
+    try:
+        if isinstance(found, str) and datetime.fromisoformat(found).tzinfo is not None:
+            return found
+    except ValueError:
+        pass
+    return "1970-01-01T00:00:00.000000+00:00"  # before all others: nothing that counts goes by it
