@@ -20,8 +20,9 @@ from service.bench.chemistry.balance import (
 )
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.gates.copper import Metal, Water
-from service.bench.gates.judge import Surroundings, Weighing, judge
+from service.bench.gates.judge import Surroundings, judge
 from service.bench.gates.verdict import Verdict
+from service.bench.gates.weight import Weighing
 from service.bench.note_fields import IN_LOG
 from service.bench.notes import (
     AcidRinse,
@@ -113,13 +114,13 @@ def state_of(
     observations = [replace(o, part=part_of(o.at, begins)) for o in observations]
     here = [o for o in observations if o.at >= since and not o.blank] + [o for o in observations if o.blank]
     weighings = [
-        Weighing(n.at, n.content.grams, n.content.scale_g or 0.0)
+        Weighing(n.at, n.content.grams, n.content.scale_g, n.content.of, n.content.again == "adds")
         for n in notes
         if n.at >= since and isinstance(n.content, Weight) and n.content.of in METAL
     ]
     expected = expected_silver(notes)
     vessel = batch_vessel(notes)
-    metal = Metal(None if expected is None else expected[1], vessel.retained_l)
+    metal = Metal(None if expected is None else expected[0], vessel.retained_l)
     softness, alkalinity = softness_of(water, alkalinity_mmol_l)
     verdict = judge(stage, here, weighings, Surroundings(metal, softness, alkalinity, observations))
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]

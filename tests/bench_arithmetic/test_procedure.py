@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from service.bench.gates.copper import Metal, copper_ppm
-from service.bench.gates.judge import Surroundings, Weighing, judge
+from service.bench.gates.judge import Surroundings, judge
+from service.bench.gates.weight import Weighing
 from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Stage, load_procedure, parse_procedure
 from service.bench.readings import Observation, logged
 from stripread.errors import CallError

@@ -1,8 +1,9 @@
 """A reader that does what the photo's tail tells it, so that tests know what must come out.
 
 ``FAKE:ph=6.50;`` reads 6.5 ± 0.3, ``ph=6.5/0.2`` ± 0.2, ``doubt=6.5`` doubtful
-``FAKE:pale=0.01;`` · ``FAKE:slow=0.2;`` seconds
-``FAKE:copper;`` and ``FAKE:undecided;`` of a tint · ``FAKE:refuse;``
+``end=7.2/0.3`` doubtful, at the end of its strip's range
+``FAKE:pale=0.01;``, ``pale=0.004:0.01:0.02`` with its interval, ``doubt=0.01`` of a solid · ``FAKE:slow=0.2;`` seconds
+``FAKE:copper;``, ``FAKE:undecided;``, ``FAKE:doubt;``, ``FAKE:none=30;`` (to 30 mg/L) of a tint · ``FAKE:refuse;``
 ``DRAW=0.5;`` further on: the drawing burns this many seconds
 ``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:error=5;`` of the disk
 ``FAKE:eat=2000;`` MiB of memory
@@ -43,11 +44,11 @@ class FakeReader:
             job.name, hashlib.sha256(data).hexdigest(), SOFTWARE, time.perf_counter() - start, "2026-05-12T10:00:00"
         )
         if job.kind == "tint":
-            tint = self._tint(stamp, what)
+            tint = self._tint(stamp, what, value)
             limit = None if job.path_mm is None else tint["detection_limit"] * job.taking.get("dilution", 1.0)
             return Outcome({**tint, "taken": dict(job.taking), "detection_limit": limit})
         if job.kind == "solid":
-            return Outcome(self._solid(stamp, float(value) if what == "pale" else 0.013))
+            return Outcome(self._solid(stamp, what, value))
         known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]
         if what == "refuse":
             return Outcome(PhReading(stamp, None, None, reasons=(because("no_card"),), profile=known).to_dict())
@@ -57,7 +58,8 @@ class FakeReader:
             PadColour((60.0 - k, 10.0 * k - 20, 30.0), (0.5, 0.5, 0.5), ((0, 0), (1, 0), (1, 1), (0, 1)))
             for k in range(4)
         )
-        reasons = (because("some_glare"),) if what == "doubt" else ()
+        reason = {"doubt": "some_glare", "end": "end_of_range"}.get(what)
+        reasons = (because(reason),) if reason else ()
         reading = PhReading(stamp, ph, (ph - half, ph + half), pads=pads, misfit=1.0, reasons=reasons, profile=known)
         return Outcome(reading.to_dict(), [[61.0 - k, 10.0 * k - 21, 31.0] for k in range(4)])
 
@@ -74,7 +76,14 @@ class FakeReader:
         common = {"photo": stamp.photo, "status": "ok", "reasons": [], "sha256": stamp.sha256}
         return {**common, "software": stamp.software, "seconds": 0.01, "level": 0.95}
 
-    def _tint(self, stamp, what="ph"):
+    @staticmethod
+    def _status(what):
+        """Status, with a reason where there must be one."""
+        code = {"doubt": "some_glare", "refuse": "no_card"}.get(what)
+        reasons = [] if code is None else [{"code": code, "message": because(code).message}]
+        return {"status": {"doubt": "doubtful", "refuse": "refused"}.get(what, "ok"), "reasons": reasons}
+
+    def _tint(self, stamp, what="ph", value=""):
         more = {
             "kind": "tint",
             "decision": what if what in ("copper", "undecided") else "none seen",
@@ -82,11 +91,20 @@ class FakeReader:
             "absorbance_interval": [0.0, 0.02],
             "delta_e": 0.5,
         }
-        return {**self._common(stamp), **more, "mg_per_l": 3.0, "interval": [0.0, 6.0], "detection_limit": 9.0}
+        most = float(value) if what == "none" and value else 6.0
+        found = {"mg_per_l": 3.0, "interval": [0.0, most], "detection_limit": 9.0}
+        return {**self._common(stamp), **more, **found, **self._status(what)}
 
-    def _solid(self, stamp, pale):
+    def _solid(self, stamp, what, value):
+        low, pale, high = 0.6 * 0.013, 0.013, 1.6 * 0.013
+        if what in ("pale", "doubt"):
+            parts = [float(v) for v in value.split(":")]
+            low, pale, high = parts if len(parts) == 3 else (0.6 * parts[0], parts[0], 1.6 * parts[0])
         more = {"kind": "solid", "lab": [30.0, 0.0, 1.0], "sd": [0.5, 0.5, 0.5]}
-        return {**self._common(stamp), **more, "pale_fraction": pale, "pale_interval": [0.6 * pale, 1.6 * pale]}
+        found = {"pale_fraction": pale, "pale_interval": [low, high]}
+        if what == "refuse":
+            found = dict.fromkeys(found)
+        return {**self._common(stamp), **more, **found, **self._status(what)}
 
 
 class LaterReader(FakeReader):

@@ -12,17 +12,18 @@ from typing import Literal
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import TintNone
-from service.bench.readings import LoggedPh, LoggedTint, Observation
+from service.bench.readings import LoggedTint, Observation
 
 Pair = tuple[float, float]
 Water = Literal["soft", "hard", "unknown"]
 COPPER_FALLS = 5.2  # pH from which 1 g/L of copper leaves the liquid as hydroxide; NIST 46 constants, minteq.v4.dat
+LYE_PH = 12.5  # above it is lye: 14.8 mol/L of ammonia (Kb 1.8e-5) make 12.2
 STRONGEST = 14.8  # mol/L of ammonia as sold at most (28 %); from memory
 
 
 @dataclass(frozen=True)
 class Metal:
-    """What a copper limit needs: silver in the batch, g, and liquid that stays with the solid, L."""
+    """What a copper limit needs: silver in the batch, g, at the least, and liquid that stays with the solid, L."""
 
     silver_g: float | None = None
     retained_l: float | None = None
@@ -35,6 +36,19 @@ class _Test:
     seen: Observation
     tint: LoggedTint
     wash: int
+
+
+@dataclass(frozen=True)
+class _Strips:
+    """Intervals of the pH of a tested wash, open where a strip's range ended; whether one of them is undoubted."""
+
+    intervals: tuple[Pair, ...]
+    proves: bool
+
+    def acid_side(self, said: Literal["acid", "neutral", "unknown"]) -> bool:
+        """Whether the wash kept copper dissolved: a word proves it, a valid strip too, and neither may say no."""
+        word = said == "acid" or (self.proves and said == "unknown")
+        return word and all(high < COPPER_FALLS for _, high in self.intervals)
 
 
 def copper_ppm(limit_mg_l: float, retained_l: float, silver_g: float) -> float:
@@ -96,13 +110,17 @@ def _name(seen: Observation, *, first: bool = True) -> str:
 
 def _doubt(test: _Test, same_wash: Sequence[Observation], water: Water) -> str:
     """Why this test shows no absence, and the one thing to do; empty where it does."""
-    phs = [o.reading for o in same_wash if isinstance(o.reading, LoggedPh) and not o.reading.refused]
-    intervals = [ph.interval for ph in phs if ph.interval is not None]
-    return _ammonia(test) or _unclear(test) or _diluted(test, intervals) or _in_solid(test, intervals, water)
+    strips = [(o.open_interval(), o.reading) for o in same_wash if not o.blank and o.part == test.seen.part]
+    pairs = [(pair, ph.doubtful) for pair, ph in strips if pair is not None and not ph.refused]
+    valid = [pair for pair, doubtful in pairs if not doubtful]
+    by_strip = _Strips(tuple(pair for pair, _ in pairs), proves=bool(valid))
+    return _ammonia(test) or _unclear(test) or _diluted(test, valid) or _in_solid(test, by_strip, water)
 
 
 def _ammonia(test: _Test) -> str:
     called, taken = _name(test.seen), test.tint.conditions()
+    if taken.ammonia_ph is not None and taken.ammonia_ph > LYE_PH:
+        return f"{called}: no ammonia makes pH {taken.ammonia_ph:g}, lye does: test again with ammonia."
     missing = "dip a strip into the drop (9.5 or more)" if taken.ammonia_ph is None else "say whether flakes float"
     unshown = f"{called} does not show that ammonia was in excess: {missing}, and log it with the photo."
     return {
@@ -121,7 +139,7 @@ def _unclear(test: _Test) -> str:
 
 def _diluted(test: _Test, intervals: Sequence[Pair]) -> str:
     dilution = test.tint.dilution()
-    if dilution is None:
+    if dilution is None or dilution == 1.0:  # a drop without its ammonia is none
         return f"{_name(test.seen)} does not say how far it was diluted: give the sample's mL and the drops added."
     if any((dilution - 1.0) * STRONGEST < 10.0**-high for _, high in intervals):
         text = f"{_name(test.seen)}: so little ammonia can't have taken up the acid of wash {test.wash}"
@@ -129,21 +147,16 @@ def _diluted(test: _Test, intervals: Sequence[Pair]) -> str:
     return ""
 
 
-def _in_solid(test: _Test, intervals: Sequence[Pair], water: Water) -> str:
+def _in_solid(test: _Test, strips: _Strips, water: Water) -> str:
     taken = test.tint.conditions()
-    soft = water == "soft" or (taken.water == "soft" and water == "unknown")
-    if soft or _acid_side(taken.wash == "acid", intervals):
+    waters = (water, taken.water)
+    if ("soft" in waters and "hard" not in waters) or strips.acid_side(taken.wash):
         return ""
-    if "hard" in (water, taken.water):
+    if "hard" in waters:
         text = "None seen in the liquid, but in hard water copper may lie in the solid"
         return f"{text}: rinse once with slightly acid water and test that."
     text = f"{_name(test.seen)}: copper may lie in the solid unless the wash is acid or the water soft"
     return f"{text}: read that wash's pH, or name the batch's water."
-
-
-def _acid_side(said: bool, intervals: Sequence[Pair]) -> bool:
-    """Whether the wash kept copper dissolved: by its own pH where that was read, else as said of the test."""
-    return all(pair[1] < COPPER_FALLS for pair in intervals) if intervals else said
 
 
 def _hidden(most: float, tests: Sequence[_Test], metal: Metal) -> Verdict:

@@ -145,7 +145,7 @@ def _not_yet(found: Forecast, newest: Reading, outside: bool) -> Forecast:
         return replace(found, status="cannot tell", sentence=f"{text}read once more.", washes=None, whole=None)
     if newest.doubtful:
         text = f"{newest.at_start} is doubtful: read it again before you call it done."
-        return replace(found, status="cannot tell", sentence=text, washes=None, whole=None)
+        return replace(found, status="cannot tell", sentence=text, washes=None, whole=None, done_now=None)
     return found
 
 

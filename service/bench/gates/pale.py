@@ -1,0 +1,31 @@
+"""The gate of the solid: open where the last picture's pale share lies below the limit with all of its interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from service.bench.gates.verdict import Verdict
+from service.bench.procedure import PaleBelow
+from service.bench.readings import LoggedSolid, Observation
+
+
+def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
+    """Judge by the last picture of the solid that has a value.
+
+    ``observations`` of this stage, in the order in which they were taken.
+    """
+    most = gate.share
+    solids = [o.reading for o in observations if isinstance(o.reading, LoggedSolid) and not o.reading.refused]
+    if not solids:
+        return Verdict("cannot tell", "No picture of the solid in this stage yet.")
+    share, interval = solids[-1].pale_fraction, solids[-1].pale_interval
+    if share is None or interval is None or solids[-1].doubtful:
+        text = "The last picture of the solid is doubtful: stir, spread it flat, photograph it again."
+        return Verdict("cannot tell", text)
+    if interval[1] <= most:
+        text = f"At most {interval[1]:.1%} is pale (below {most:.1%} wanted); crush clots and look once more."
+        return Verdict("open", text)
+    if interval[0] > most:
+        return Verdict("hold", f"{share:.1%} is still pale (below {most:.1%} wanted): more sugar, more stirring.")
+    text = f"Between {interval[0]:.1%} and {interval[1]:.1%} is pale: too near {most:.1%}; look again."
+    return Verdict("cannot tell", text)

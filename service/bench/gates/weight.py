@@ -1,0 +1,64 @@
+"""The weight gate: open where drying changes the metal's weight no more, by weighings of the same thing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from service.bench.gates.verdict import Verdict
+from service.bench.procedure import WeightConstant
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """One mass of the drying metal, g, and when (ISO time).
+
+    ``scale_g`` is half the width of the scale's doubt, g, None where nobody said; ``of`` what was weighed; ``lot``
+    whether it was another lot, which says nothing of how the first one dries.
+    """
+
+    at: str
+    grams: float
+    scale_g: float | None = None
+    of: str = "silver"
+    lot: bool = False
+
+
+def judge_weight(gate: WeightConstant, weighings: Sequence[Weighing]) -> Verdict:
+    """Judge by the last weight and the one ``gate.hours`` or more before it; what was weighed between counts too.
+
+    ``weighings`` in the order in which they were made.
+    """
+    same = _same(weighings)
+    if len(same) < 2:
+        return Verdict("cannot tell", "Two weights of the same thing with drying between are needed.")
+    last, before = same[-1], [w for w in same[:-1] if _hours(w, same[-1]) >= gate.hours]
+    if not before:
+        hours = _hours(same[0], last)
+        return Verdict("hold", f"Only {hours:.1f} h of drying between the weights; {gate.hours:g} h are wanted.")
+    course = same[same.index(before[-1]) :]
+    within = max(gate.within_g, gate.within_share * last.grams)
+    named = [w.scale_g for w in course if w.scale_g is not None]
+    if len(named) < len(course):
+        text = f"Nobody said how far the scale is right: weigh again and say so, {within:.2g} g count."
+        return Verdict("cannot tell", text)
+    if 2.0 * max(named) > 3.0 * within:
+        text = f"The scale (±{max(named):g} g) is too coarse to tell a change of {within:.2g} g."
+        return Verdict("cannot tell", text)
+    a, b = max(course[:-1], key=lambda w: abs(w.grams - last.grams)).grams, last.grams
+    if abs(a - b) <= within:
+        return Verdict("open", f"{a:g} g, then {b:g} g: constant within {within:.2g} g.")
+    change = "losing" if b < a else "gaining"
+    return Verdict("hold", f"{a:g} g, then {b:g} g: still {change} weight (within {within:.2g} g wanted).")
+
+
+def _same(weighings: Sequence[Weighing]) -> list[Weighing]:
+    """The weighings of what was weighed last, since another lot of it came."""
+    same = [w for w in weighings if w.of == weighings[-1].of]
+    lots = [place for place, w in enumerate(same) if w.lot]
+    return same[lots[-1] + 1 :] if lots else same
+
+
+def _hours(first: Weighing, second: Weighing) -> float:
+    return (datetime.fromisoformat(second.at) - datetime.fromisoformat(first.at)).total_seconds() / 3600.0
