@@ -102,10 +102,23 @@ def _of_course(
         text = f"The strips of wash {last.wash} disagree ({', '.join(f'pH {r.ph:.1f}' for r in strips)})"
         return Verdict("cannot tell", f"{text}: withdraw the wrong one, or read the next wash.")
     judged = _newest(gate.band, _pooled(strips), before, blank)
-    if judged.state == "open" and len({r.at for r in strips}) < 2 and _leaps(reps, gate.band):
-        text = f"{last.at_start} is a leap from {reps[-2].called}: hard water does that, and so does a strip"
-        return Verdict("cannot tell", f"{text} dipped in the wrong liquid. Read this wash once more, or the next.")
+    if judged.state == "open" and len({r.at for r in strips}) < 2 and (doubt := _once_more(reps, gate.band)):
+        return Verdict("cannot tell", f"{doubt} Read this wash once more, or the next.")
     return judged
+
+
+def _once_more(reps: Sequence[Reading], band: tuple[float, float]) -> str:
+    """Why one strip of the newest wash is not enough, for it may have been dipped in the rinse water; else empty."""
+    last, before = reps[-1], reps[-2] if len(reps) > 1 else None
+    if (before is None and last.part > 0) or (before is not None and before.ph > band[1]):
+        return (
+            f"{last.at_start} is the first to read neutral after the lye or the rinse, and a strip dipped in the "
+            "rinse water does so too."
+        )
+    if before is not None and _leaps(reps, band):
+        text = f"{last.at_start} is a leap from {before.called}: hard water does that, and so does a strip"
+        return f"{text} dipped in the wrong liquid."
+    return ""
 
 
 def _pooled(strips: Sequence[Reading]) -> Reading:
@@ -140,7 +153,11 @@ def _newest(band: tuple[float, float], last: Reading, before: Reading | None, bl
         if inside and blank.ph is not None and abs(last.ph - blank.ph) <= SURELY:
             text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}"
             return Verdict("open", f"{text}, and near the rinse water's own {blank.ph:.1f}.")
-        return _against_blank(last, blank)
+        alike = _against_blank(last, blank)
+        if alike.state == "open" and last.part > 0 and b > high >= (blank.ph or 0.0):
+            text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) reaches over {high:g}"
+            return Verdict("cannot tell", f"{text}, and oxide left in the powder holds 8.7: read the next wash too.")
+        return alike
     if inside:
         more = f" {blank}" if isinstance(blank, str) else ""
         text = f"pH {last.ph:.1f} lies inside {low:g} to {high:g}, but one reading is no proof"
