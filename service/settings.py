@@ -65,10 +65,15 @@ class Settings:
     max_parts: int = 16
     body_idle: float = 15.0  # longest silence while a body comes in
     body_total: float = 180.0
+    stop_within: float = 8.0  # what is being read when the service is told to stop gets its answer, or 503 after this
     connection: Bounds = field(default_factory=Bounds)
     same_photo_window: float = 60.0
     posts_per_minute: int = 240  # of one client
-    joins_per_minute: int = 10  # of one address
+    joins_per_minute: int = 10  # of one address, or of one IPv6 network
+    link_joins: int = 10  # phones that one link lets in
+    link_age: float = 12 * 3600.0  # and for how long: a day at the bench
+    session_age: float = 180 * 24 * 3600.0  # a season at the bench
+    sessions: int = 50  # phones at once; a further one shuts out the one that joined longest ago
     pictures_per_minute: int = 600  # photos and thumbnails made for one client; what is kept is not counted
     drawings_per_minute: int = 60
     kept_pictures: int = 256 * MIB  # thumbnails and drawings on the disk, together

@@ -61,10 +61,16 @@ export function correct(entry, done) {
 export function pairing() {
   const box = $("pairing");
   box.hidden = false;
-  const fresh = () => ($("qr").src = `/api/pairing/qr.svg?${Date.now()}`);
+  const fresh = async () => {
+    const link = await call("/api/pairing");
+    const until = new Date(link.ends_at).toLocaleString([], { weekday: "short", hour: "2-digit", minute: "2-digit" });
+    $("qr").hidden = link.over;
+    if (!link.over) $("qr").src = `/api/pairing/qr.svg?${Date.now()}`;
+    $("link-bounds").textContent = link.over ? "This link is used up. Make a new one." : `Lets in ${link.joins_left} more, until ${until}.`;
+  };
   const phones = async () => {
     const found = await call("/api/sessions");
-    const joined = found.filter((s) => s.revoked_at === null);
+    const joined = found.filter((s) => s.revoked_at === null && new Date(s.expires_at) > new Date());
     $("sessions").replaceChildren(
       ...joined.map((s) =>
         el("li", {}, `${s.device.slice(0, 60)}, since ${new Date(s.paired_at).toLocaleDateString()}`,
@@ -76,6 +82,6 @@ export function pairing() {
   box.addEventListener("toggle", () => box.open && (fresh(), phones()));
   $("renew").onclick = async () => {
     await call("/api/pairing/renew", "POST");
-    fresh();
+    await fresh();
   };
 }

@@ -23,7 +23,7 @@ from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
 from service.log.taken import by_own_clock
-from service.readers.pool import WorkPool
+from service.readers.pool import WorkPool, stopping
 from service.readers.same_photo import Details, RecentEntries, differences
 from service.readers.statement import StripStatement
 from service.readers.swatches import swatches
@@ -112,6 +112,8 @@ class Intake:
         OSError, SQLAlchemyError
             When disk or database do not take it: then nothing is in the log.
         """
+        if self._pool.stopping:  # before the photo is kept: without an entry it would only lie there
+            raise stopping()
         # One hop to a thread for all that comes before the reading, and one after it: hops cost more than the queries.
         came = await in_thread(self._arrive, sent, source)
         if came.earlier is not None:

@@ -99,6 +99,11 @@ class WorkPool:
         """Jobs running or waiting."""
         return self._taken
 
+    @property
+    def stopping(self) -> bool:
+        """Whether nothing more is taken."""
+        return self._stopping
+
     async def run(self, function: Callable[[Any, Job], T], job: Job) -> T:
         """Run ``function(made, job)`` in a worker.
 

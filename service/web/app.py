@@ -74,7 +74,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(api)
     files = _add_page(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    app.add_middleware(Guard, settings=settings, pairing=service.pairing, page_files=files)
+    app.add_middleware(Guard, settings=settings, pairing=service.pairing, stopping=service.stopping, page_files=files)
     return app
 
 

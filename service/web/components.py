@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import asyncio
 import fcntl
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, BinaryIO
@@ -20,6 +22,7 @@ from service.settings import Settings
 from service.web.kept_pictures import KeptPictures
 from service.web.pairing import Pairing
 from service.web.rates import Buckets
+from service.web.stopping import Stopping
 from stripread.errors import CallError
 
 _STANDS_BACK = (
@@ -43,6 +46,7 @@ class Service:
     picture_rate: Buckets
     drawing_rate: Buckets
     intake: Intake
+    stopping: Stopping
     lock: BinaryIO  # held as long as the service runs
 
     @classmethod
@@ -77,8 +81,22 @@ class Service:
             picture_rate=Buckets(settings.pictures_per_minute),
             drawing_rate=Buckets(settings.drawings_per_minute),
             intake=intake,
+            stopping=Stopping(),
             lock=lock,
         )
+
+    async def settle(self) -> None:
+        """Begin nothing more, and see what is being read to its answer, but not for ever."""
+        pools = (self.readers, self.pictures, self.drawings)
+        self.stopping.begin()
+        for pool in pools:
+            pool.stop_taking()
+        until = time.monotonic() + self.settings.stop_within
+        while any(pool.taken for pool in pools) and time.monotonic() < until:
+            await asyncio.sleep(0.02)
+        for pool in pools:
+            pool.give_up()
+        await self.intake.drain()  # what was read is being logged: a wait for the database has its own bound
 
     async def stop(self) -> None:
         """Finish what is under way, then end the workers."""

@@ -7,6 +7,8 @@ given, an answer that is not taken, and one device that opens connection after c
 from __future__ import annotations
 
 import asyncio
+import json
+import sys
 from collections import Counter
 from typing import Any, ClassVar
 
@@ -15,6 +17,10 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from service.settings import Bounds
 from service.web.rates import is_loopback, network_of
+
+MAX_HEAD = 16 * 1024  # bytes of a request's line and headers
+HEAD_TOO_LARGE = "The request's line and headers are larger than 16 KB. Send fewer or shorter ones."
+_TOO_LARGE = 431
 
 
 def bounded(bounds: Bounds) -> type[asyncio.Protocol]:
@@ -94,6 +100,21 @@ class BoundedProtocol(H11Protocol):
         """It was taken."""
         super().resume_writing()
         self._stop_writing_clock()
+
+    def send_400_response(self, msg: str) -> None:
+        """Say that a head is too large as what it is (RFC 6585, section 5); all else that is no HTTP stays 400."""
+        if getattr(sys.exc_info()[1], "error_status_hint", 400) != _TOO_LARGE:
+            super().send_400_response(msg)
+            return
+        title = "Request Header Fields Too Large"
+        told = {"type": "about:blank", "title": title, "status": _TOO_LARGE, "detail": HEAD_TOO_LARGE}
+        body = json.dumps({**told, "code": "head_too_large"}).encode()
+        headers = [(b"content-type", b"application/problem+json"), (b"connection", b"close")]
+        headers.append((b"content-length", str(len(body)).encode()))
+        response = h11.Response(status_code=_TOO_LARGE, headers=headers, reason=title.encode())
+        for event in (response, h11.Data(data=body), h11.EndOfMessage()):
+            self.transport.write(self.conn.send(event) or b"")
+        self.transport.close()
 
     def _answered_early(self) -> bool:
         cycle: Any = self.cycle  # None before the first request

@@ -14,10 +14,13 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.readers.pool import stopping
 from service.settings import Settings
+from service.web.connection import HEAD_TOO_LARGE, MAX_HEAD
 from service.web.pairing import COOKIE, Pairing, lan_address
 from service.web.problems import ServiceProblem, answer
 from service.web.rates import Buckets, device_name, is_loopback, network_of
+from service.web.stopping import Stopping
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 _OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico"}  # and the page's own files
@@ -42,8 +45,11 @@ class Guard:
     ``page_files`` are the addresses of the page's own files, which a phone needs before it is paired.
     """
 
-    def __init__(self, app: ASGIApp, settings: Settings, pairing: Pairing, page_files: frozenset[str]) -> None:
+    def __init__(
+        self, app: ASGIApp, settings: Settings, pairing: Pairing, stopping: Stopping, page_files: frozenset[str]
+    ) -> None:
         self._app = app
+        self._stopping = stopping
         self._settings = settings
         self._pairing = pairing
         self._open = _OPEN | page_files
@@ -57,22 +63,27 @@ class Guard:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        dressed = _dressed(send, scope["path"])
+        dressed = _dressed(send, scope["path"], self._stopping)
         try:
             self._check(scope)
         except ServiceProblem as p:
             await answer(p.status, p.code, p.detail, retry_after=p.retry_after)(scope, receive, dressed)
             return
         if scope["method"] in _SAFE:
-            await self._app(scope, _patient(receive, self._settings), dressed)
+            await self._app(scope, _patient(receive, self._settings, self._stopping), dressed)
             return
         self._coming_in += 1
         try:
-            await self._app(scope, _patient(receive, self._settings), dressed)
+            await self._app(scope, _patient(receive, self._settings, self._stopping), dressed)
         finally:
             self._coming_in -= 1
 
     def _check(self, scope: Scope) -> None:
+        if self._stopping.begun:
+            fault = stopping()
+            raise ServiceProblem(503, fault.code, fault.detail, fault.retry_after)
+        if _head_size(scope) > MAX_HEAD:
+            raise ServiceProblem(431, "head_too_large", HEAD_TOO_LARGE)
         headers = Headers(scope=scope)
         method, path = scope["method"], scope["path"]
         address = scope["client"][0] if scope.get("client") else ""
@@ -122,6 +133,12 @@ def _site_of(origin: str) -> str | None:
         return None
 
 
+def _head_size(scope: Scope) -> int:
+    """Bytes of a request's line and headers, nearly: a head that came whole is not counted by the server."""
+    line = len(scope.get("raw_path") or b"") + len(scope.get("query_string") or b"")
+    return line + sum(len(name) + len(value) + 4 for name, value in scope["headers"])
+
+
 def _cookie(headers: Headers) -> str:
     try:
         morsel = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
@@ -136,7 +153,7 @@ def _name_of(host: str) -> str:
     return host.partition(":")[0].lower()
 
 
-def _dressed(send: Send, path: str) -> Send:
+def _dressed(send: Send, path: str, stop: Stopping) -> Send:
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
@@ -144,13 +161,15 @@ def _dressed(send: Send, path: str) -> Send:
                 headers.setdefault(name, value)
             if path.startswith("/api/"):
                 headers.setdefault("Cache-Control", "no-store")
+            if stop.begun:
+                headers["Connection"] = "close"
         await send(message)
 
     return sending
 
 
-def _patient(receive: Receive, settings: Settings) -> Receive:
-    """Wait for a body, but not for ever: silence and trickling both end."""
+def _patient(receive: Receive, settings: Settings, stop: Stopping) -> Receive:
+    """Wait for a body, but not for ever: silence, trickling and the service's own end all end it."""
     deadline = time.monotonic() + settings.body_total
     done = False
 
@@ -158,11 +177,18 @@ def _patient(receive: Receive, settings: Settings) -> Receive:
         nonlocal done
         if done:  # only the disconnect is left to come, and that may take as long as it likes
             return await receive()
-        left = min(settings.body_idle, deadline - time.monotonic())
+        left = 0.0 if stop.begun else min(settings.body_idle, deadline - time.monotonic())
         try:
-            async with asyncio.timeout(max(left, 0.001)):
-                message = await receive()
+            async with asyncio.timeout(max(left, 0.001)) as wait:
+                stop.waits.add(wait)
+                try:
+                    message = await receive()
+                finally:
+                    stop.waits.discard(wait)
         except TimeoutError:
+            if stop.begun:
+                fault = stopping()
+                raise HTTPException(503, fault.detail, {"Retry-After": str(fault.retry_after)}) from None
             raise HTTPException(
                 408, "The body came too slowly. Send it again over a better connection.", {"Connection": "close"}
             ) from None

@@ -1,6 +1,7 @@
 """Joining a phone: a long random token in a link, shown as a QR code; then a cookie of its own for each phone.
 
-Only hashes of cookies are kept. The token lives in memory: it ends with the service, or when a new link is made.
+Only hashes of cookies are kept. The token lives in memory: it ends with the service, after a time, after so many
+phones, or when a new link is made. A phone's session ends after a time here, whatever its cookie says.
 """
 
 from __future__ import annotations
@@ -11,17 +12,19 @@ import io
 import secrets
 import socket
 import threading
+import time
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import segno
-from sqlalchemy import insert, select, update
+from sqlalchemy import Row, insert, select, update
 
 from service.log.database import Database
 from service.log.models import now, sessions
 from service.settings import Settings
 
 COOKIE = "stripread_session"
-COOKIE_AGE = 180 * 24 * 3600  # seconds: a season at the bench
 
 
 @dataclass(frozen=True)
@@ -32,6 +35,24 @@ class Session:
     device: str
     paired_at: str
     revoked_at: str | None
+    expires_at: str
+
+
+@dataclass(frozen=True)
+class LinkBounds:
+    """What the link still does: how many phones it lets in, and until when by the computer's clock."""
+
+    joins_left: int
+    ends_at: datetime
+    over: bool
+
+
+@dataclass(frozen=True)
+class _Known:
+    """A session in force, as its cookie finds it."""
+
+    id: int
+    until: float  # Unix time
 
 
 class Pairing:
@@ -40,11 +61,12 @@ class Pairing:
     def __init__(self, database: Database, settings: Settings) -> None:
         self._database = database
         self._settings = settings
-        self._token = secrets.token_urlsafe(32)
         self._lock = threading.Lock()
+        self._new_link()
         with database.read() as c:
-            found = c.execute(select(sessions.c.secret_sha256, sessions.c.id).where(sessions.c.revoked_at.is_(None)))
-            self._valid: dict[str, int] = {row.secret_sha256: row.id for row in found}
+            found = c.execute(select(sessions).where(sessions.c.revoked_at.is_(None)).order_by(sessions.c.id))
+            self._valid = {row.secret_sha256: _Known(row.id, self._ends(row.paired_at)) for row in found}
+        self._forget_ended()
 
     def link(self) -> str:
         """The link for the phone. The token stands behind the `#`, so that it is never sent in an address or logged."""
@@ -64,16 +86,38 @@ class Pairing:
         segno.make(self.link(), error="l").terminal(out=out, compact=True)
         return out.getvalue()
 
+    def bounds(self) -> LinkBounds:
+        """What the link still does."""
+        left = self._ends_at - time.monotonic()
+        return LinkBounds(
+            self._joins_left, datetime.now().astimezone() + timedelta(seconds=left), self._joins_left <= 0 or left <= 0
+        )
+
     def renew(self) -> str:
         """Make a new link; the old one stops working. Paired phones stay."""
         with self._lock:
-            self._token = secrets.token_urlsafe(32)
+            self._new_link()
         return self.link()
 
+    def _new_link(self) -> None:
+        self._token = secrets.token_urlsafe(32)
+        self._joins_left = self._settings.link_joins
+        self._ends_at = time.monotonic() + self._settings.link_age
+
     def join(self, token: str, device: str) -> str | None:
-        """A new cookie for a phone that knows the token, or None. Every guess takes the same time."""
-        if not hmac.compare_digest(token.encode(), self._token.encode()):
-            return None
+        """A new cookie for a phone that knows the token, or None. Every guess takes the same time.
+
+        The phone that joined longest ago is shut out where there are more than the settings allow.
+        """
+        with self._lock:
+            if not hmac.compare_digest(token.encode(), self._token.encode()) or self.bounds().over:
+                return None
+            secret = self._joined(device)
+            self._joins_left -= 1
+            return secret
+
+    def _joined(self, device: str) -> str:
+        self._forget_ended()
         secret = secrets.token_urlsafe(32)
         hashed = _hash(secret)
         with self._database.write() as c:
@@ -82,12 +126,25 @@ class Pairing:
                 .values(secret_sha256=hashed, device=device[:200], paired_at=now())
                 .returning(sessions.c.id)
             ).scalar_one()
-        self._valid[hashed] = number
+            oldest = sorted(known.id for known in self._valid.values())
+            shut_out = set(oldest[: max(0, len(oldest) + 1 - self._settings.sessions)])
+            if shut_out:
+                c.execute(update(sessions).where(sessions.c.id.in_(shut_out)).values(revoked_at=now()))
+        stay = {key: known for key, known in self._valid.items() if known.id not in shut_out}
+        self._valid = {**stay, hashed: _Known(number, time.time() + self._settings.session_age)}
         return secret
 
     def session_of(self, secret: str) -> int | None:
         """The session of a cookie, or None. Looked up by hash: timing tells nothing about the cookie."""
-        return self._valid.get(_hash(secret))
+        known = self._valid.get(_hash(secret))
+        return known.id if known is not None and time.time() < known.until else None
+
+    def _ends(self, paired_at: str) -> float:
+        """When a session ends, Unix time. One "of tomorrow" (the clock was put back since) counts from now."""
+        return min(datetime.fromisoformat(paired_at).timestamp(), time.time()) + self._settings.session_age
+
+    def _forget_ended(self) -> None:
+        self._valid = {key: known for key, known in self._valid.items() if time.time() < known.until}
 
     def revoke(self, number: int) -> bool:
         """Shut a phone out at once; False if there is no such session in force."""
@@ -97,14 +154,18 @@ class Pairing:
                 .where(sessions.c.id == number, sessions.c.revoked_at.is_(None))
                 .values(revoked_at=now())
             )
-        self._valid = {h: n for h, n in self._valid.items() if n != number}
+        self._valid = {key: known for key, known in self._valid.items() if known.id != number}
         return changed.rowcount > 0
 
     def all(self) -> list[Session]:
         """Every phone that was ever paired."""
         with self._database.read() as c:
             found = c.execute(select(sessions).order_by(sessions.c.id))
-            return [Session(row.id, row.device, row.paired_at, row.revoked_at) for row in found]
+            return [self._session(row) for row in found]
+
+    def _session(self, row: Row[Any]) -> Session:
+        ends = datetime.fromtimestamp(self._ends(row.paired_at), UTC).isoformat(timespec="seconds")
+        return Session(row.id, row.device, row.paired_at, row.revoked_at, ends)
 
 
 def _hash(secret: str) -> str:

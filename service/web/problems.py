@@ -106,6 +106,7 @@ _CODES = {
     408: "too_slow",
     413: "too_large",
     400: "bad_request",
+    503: "stopping",
 }
 _DETAILS = {
     404: "There is nothing at this address.",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -149,6 +150,15 @@ class SessionOut(BaseModel):
     device: str
     paired_at: str
     revoked_at: str | None
+    expires_at: str
+
+
+class LinkOut(BaseModel):
+    """What the link to join still does."""
+
+    joins_left: int
+    ends_at: datetime
+    over: bool
 
 
 class Health(BaseModel):

@@ -14,7 +14,8 @@ from service.readers.memory import keep_memory
 from service.settings import Settings
 from service.web.app import create_app
 from service.web.components import Service
-from service.web.connection import bounded
+from service.web.connection import MAX_HEAD, bounded
+from service.web.stopping import StoppingServer
 from stripread.errors import CallError
 
 
@@ -34,7 +35,7 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         raise CallError(f"can't open the log in {settings.data}: {str(problem).splitlines()[0]}") from None
     service: Service = app.state.service
     _say(settings, service)
-    uvicorn.run(
+    config = uvicorn.Config(
         app,
         host=settings.host,
         port=settings.port,
@@ -46,10 +47,15 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         server_header=False,
         limit_concurrency=200,
         timeout_keep_alive=20,
-        timeout_graceful_shutdown=15,
+        timeout_graceful_shutdown=5,  # of answers that are not taken: the readings are answered by then
+        h11_max_incomplete_event_size=MAX_HEAD,
         ssl_certfile=str(cert) if cert else None,
         ssl_keyfile=str(key) if key else None,
     )
+    server = StoppingServer(config, service.settle)
+    server.run()
+    if not server.started:
+        raise CallError(f"can't listen on {settings.host} port {settings.port}")
 
 
 def _check_port(settings: Settings) -> None:
@@ -72,5 +78,10 @@ def _say(settings: Settings, service: Service) -> None:
         click.echo("Scan with the phone's camera to join it (the link changes at every start):")
         click.echo(service.pairing.qr_text())
         click.echo(service.pairing.link())
+        link = service.pairing.bounds()
+        click.echo(
+            f"It lets in {link.joins_left} phones until {link.ends_at:%H:%M on %d %B}; for a new one press "
+            "*Make a new link* on this computer's page, or start again."
+        )
         if not settings.tls:
             click.echo("Without --cert the network can listen in: use it only in a network that you trust.")

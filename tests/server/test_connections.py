@@ -108,8 +108,27 @@ def test_an_answer_that_is_not_taken_is_ended(server):
 def test_an_overlong_head_is_refused(server):
     connection = _connect(server)
     connection.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\nX-Long: " + b"a" * 100_000)
-    assert b" 400 " in connection.recv(65536).split(b"\r\n")[0]
+    assert b" 431 " in connection.recv(65536).split(b"\r\n")[0]
     connection.close()
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        b"GET / HTTP/1.1\r\nHost: localhost\r\nX-Long: " + b"a" * 17_000 + b"\r\n\r\n",
+        b"GET / HTTP/1.1\r\nHost: localhost\r\n" + b"".join(b"X-%d: aaaaaaaa\r\n" % n for n in range(1200)) + b"\r\n",
+        b"GET /?" + b"a" * 17_000 + b" HTTP/1.1\r\nHost: localhost\r\n\r\n",
+    ],
+)
+def test_an_overlong_head_that_comes_whole_is_refused_too(server, head):
+    connection = _connect(server)
+    connection.sendall(head)
+    assert _told(connection, b" 431 ")
+    connection.close()
+
+
+def test_a_head_of_fifteen_kilobytes_passes(server):
+    assert httpx.get(f"{server.url}/healthz", headers={"X-Long": "a" * 15_000}, timeout=5).status_code == 200
 
 
 def test_connections_are_counted(server):

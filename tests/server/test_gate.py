@@ -1,6 +1,7 @@
 """Who may come in, from where, how often; and what the service tells about a photo's owner."""
 
 import io
+import time
 from dataclasses import replace
 
 import pytest
@@ -10,6 +11,7 @@ from PIL import Image
 from service.web.app import create_app
 from service.web.pairing import COOKIE
 from service.web.rates import Buckets
+from service.web.serving import _say
 from tests.server.conftest import a_photo, settings_in
 
 PHONE = ("192.168.7.20", 40000)
@@ -76,6 +78,89 @@ def test_a_new_link_ends_the_old_one(phone, bench, lan):
     assert bench.post("/api/pairing/renew").status_code == 204
     assert phone.post("/api/join", json={"token": old}).status_code == 403
     assert len(_token(lan)) >= 43  # 32 random bytes
+
+
+def _lan_app(tmp_path, **more):
+    return create_app(replace(settings_in(tmp_path, **more), lan=True, names=("bench.local",)))
+
+
+def _joined(app, address="192.168.7.20"):
+    phone = TestClient(app, base_url="http://bench.local", client=(address, 40000))
+    return phone, phone.post("/api/join", json={"token": _token(app)}).status_code
+
+
+def test_a_link_lets_in_so_many_phones_and_says_so(tmp_path):
+    app = _lan_app(tmp_path, link_joins=2)
+    with TestClient(app, base_url="http://localhost", client=("127.0.0.1", 1)) as bench:
+        assert bench.get("/api/pairing").json()["joins_left"] == 2
+        assert [_joined(app)[1] for _ in range(3)] == [204, 204, 403]
+        shown = bench.get("/api/pairing").json()
+        assert (shown["joins_left"], shown["over"]) == (0, True)
+        bench.post("/api/pairing/renew")
+        assert _joined(app)[1] == 204
+
+
+def test_a_link_grows_too_old(tmp_path, monkeypatch):
+    app = _lan_app(tmp_path)
+    with TestClient(app, base_url="http://localhost", client=("127.0.0.1", 1)) as bench:
+        assert _joined(app)[1] == 204
+        app.state.service.pairing._ends_at -= 12 * 3600
+        assert bench.get("/api/pairing").json()["over"]
+        assert _joined(app)[1] == 403
+
+
+def test_the_bounds_of_a_link_are_shown_on_the_bench_computer_alone(tmp_path, capsys):
+    app = _lan_app(tmp_path)
+    with TestClient(app, base_url="http://localhost", client=("127.0.0.1", 1)):
+        phone, _ = _joined(app)
+        assert phone.get("/api/pairing").json()["code"] == "only_here"
+        _say(app.state.service.settings, app.state.service)
+    assert "It lets in 9 phones until" in capsys.readouterr().out
+
+
+def test_a_session_ends_on_the_server(tmp_path, monkeypatch):
+    app = _lan_app(tmp_path, session_age=100.0)
+    with TestClient(app, base_url="http://bench.local"):
+        phone, _ = _joined(app)
+        assert phone.get("/api/batches").status_code == 200
+        later = time.time() + 101
+        monkeypatch.setattr("service.web.pairing.time.time", lambda: later)
+        assert phone.get("/api/batches").status_code == 401
+    monkeypatch.undo()
+    monkeypatch.setattr("service.web.pairing.time.time", lambda: later)
+    app = _lan_app(tmp_path, session_age=100.0)  # nor does a restart bring it back
+    with TestClient(app, base_url="http://bench.local", client=PHONE, cookies=phone.cookies) as again:
+        assert again.get("/api/batches").status_code == 401
+
+
+def test_of_too_many_phones_the_one_that_joined_first_goes(tmp_path):
+    app = _lan_app(tmp_path, sessions=2)
+    with TestClient(app, base_url="http://bench.local"):
+        phones = [_joined(app)[0] for _ in range(3)]
+        assert [phone.get("/api/batches").status_code for phone in phones] == [401, 200, 200]
+        kept = [s.revoked_at is None for s in app.state.service.pairing.all()]
+        assert kept == [False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("addresses", "last"),
+    [
+        (["2001:db8:1:2::1", "2001:db8:1:2::2", "2001:db8:1:2:ffff::3"], 429),  # one /64
+        (["2001:db8:1:2::1", "2001:db8:1:2::2", "2001:db8:1:3::1"], 403),
+        (["192.0.2.1", "::ffff:192.0.2.1", "192.0.2.1"], 429),
+        (["192.0.2.1", "192.0.2.1", "192.0.2.2"], 403),
+    ],
+)
+def test_joins_are_limited_for_each_network(tmp_path, addresses, last):
+    app = _lan_app(tmp_path, joins_per_minute=2)
+    with TestClient(app, base_url="http://bench.local"):
+        codes = [
+            TestClient(app, base_url="http://bench.local", client=(address, 1))
+            .post("/api/join", json={"token": "guess"})
+            .status_code
+            for address in addresses
+        ]
+    assert codes == [403, 403, last]
 
 
 def test_pairing_is_managed_only_on_the_bench_computer(phone, bench, lan):

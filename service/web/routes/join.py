@@ -10,9 +10,9 @@ from sqlalchemy import text
 from service.bench.procedure import NEUTRAL
 from service.log.fields import MAX_ID
 from service.web.components import ServiceDep
-from service.web.pairing import COOKIE, COOKIE_AGE
+from service.web.pairing import COOKIE
 from service.web.problems import ServiceProblem, responses
-from service.web.schemas import About, Health, Join, SessionOut, StripProfile
+from service.web.schemas import About, Health, Join, LinkOut, SessionOut, StripProfile
 from stripread.results import SOFTWARE
 
 router = APIRouter(tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
@@ -57,7 +57,12 @@ def join(body: Join, request: Request, service: ServiceDep) -> Response:
         )
     response = Response(status_code=204)
     response.set_cookie(
-        COOKIE, secret, max_age=COOKIE_AGE, httponly=True, samesite="strict", secure=service.settings.tls
+        COOKIE,
+        secret,
+        max_age=int(service.settings.session_age),
+        httponly=True,
+        samesite="strict",
+        secure=service.settings.tls,
     )
     return response
 
@@ -71,6 +76,12 @@ def join(body: Join, request: Request, service: ServiceDep) -> Response:
 def qr(service: ServiceDep) -> Response:
     """The link as a QR code."""
     return Response(service.pairing.qr_svg(), media_type="image/svg+xml")
+
+
+@router.get("/api/pairing", dependencies=LOCAL)
+def link_bounds(service: ServiceDep) -> LinkOut:
+    """How many phones the link still lets in, and until when."""
+    return LinkOut(**vars(service.pairing.bounds()))
 
 
 @router.post("/api/pairing/renew", dependencies=LOCAL, status_code=204)
