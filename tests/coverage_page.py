@@ -8,6 +8,7 @@ from pathlib import Path
 from tests import coverage_tables as t
 from tests.coverage_picture import draw
 from tests.coverage_rows import NO_PROFILE, Row, bottle_of
+from tests.coverage_setups import FEWEST, by_setup, of_setups, spread_of
 
 START, END = "<!-- study: written by the program, do not edit -->", "<!-- /study -->"
 PAIR = ("four", "universal")  # the kinds with many setups
@@ -21,23 +22,36 @@ python -m tests.coverage_study --from rows.csv                       # this page
 
 def verdicts(rows: Sequence[Row]) -> str:
     """What was wanted, and whether it is so."""
-    photos = t.photos(rows)
+    photos = [r for r in t.photos(rows) if not r.by_user]
+    users = [r for r in t.photos(rows) if r.by_user]
     good = [r for r in photos if not r.hard]
-    lines = [["confidently wrong", "0", sum(r.wrong for r in photos), _yes(not any(r.wrong for r in photos))]]
+    lines = [["confidently wrong", "0", sum(r.wrong for r in rows), _yes(not any(r.wrong for r in rows))]]
     refused = t.share(good, lambda r: r.status == "refused")
     lines.append(["good photos refused", "at most 1 %", refused, _yes(refused.value <= 0.01)])
     for name, key in (("band of 1 pH", t.band), ("light", lambda r: r.lamp), ("hard light", lambda r: r.trouble)):
         parts = {k: t.coverage(v).verdict() for k, v in t.groups(t.answered(photos), key).items()}
-        out = {k: v for k, v in parts.items() if v != "inside"}
-        told = "all inside" if not out else ", ".join(f"{k}: {v}" for k, v in out.items())
+        out = {k: v for k, v in parts.items() if v != "fits"}
+        told = "all fit" if not out else "; ".join(f"{v}: {', '.join(k)}" for v, k in _by_verdict(out).items())
         surely = [v for v in out.values() if v != "too few to say"]
         answer = "yes" if not out else "no" if surely else "can't be said of these"
         lines.append([f"coverage in every {name}", "90 to 98 %", told, answer])
+    for name, some in (("strangers", photos), ("one user", users)):
+        for kind, part in t.groups(t.answered(some), lambda r: r.kind).items():
+            if len(each := of_setups(part)) >= FEWEST:
+                spread = spread_of(each)
+                answer = {"fits": "yes", "too narrow": "no"}.get(spread.verdict(), "can't be said of these")
+                lines.append([f"95 of 100 setups cover, {kind}, {name}", "at least 90 %", str(spread), answer])
     for kind, part in t.groups(t.answered(photos), lambda r: r.kind).items():
         ratio = t.beside_bound(part).ratio
         told = f"{ratio:.2f}"
         lines.append([f"mean error against bound with lots, {kind}", "at most 2 to 1", told, _yes(ratio <= 2.0)])
     return t.table(["what", "wanted", "found", "reached"], lines)
+
+
+def _by_verdict(verdicts: dict[str, str]) -> dict[str, list[str]]:
+    """Names of groups by their verdict, the worst verdict first."""
+    order = ("too narrow", "too wide", "too few to say")
+    return {v: names for v in order if (names := [k for k, own in verdicts.items() if own == v])}
 
 
 def _yes(reached: bool) -> str:
@@ -46,23 +60,37 @@ def _yes(reached: bool) -> str:
 
 def body(rows: Sequence[Row]) -> str:
     """The page between the marks."""
-    photos = t.photos(rows)
+    users = [r for r in t.photos(rows) if r.by_user]
+    photos = [r for r in t.photos(rows) if not r.by_user]
     setups = {(r.kind, r.setup) for r in photos}
     failed = sum(r.status == NO_PROFILE for r in rows)
     codes = sorted({r.code for r in rows})
     hard = t.share(photos, lambda r: r.hard)
     whole = t.coverage(photos)
     sections = [
-        f"{len(photos):,} rendered photos of {len(setups)} setups (a printer, its sheet, a lot of strips, a profile "
-        f"made from other rendered photos; {failed} setups gave no profile). Every photo is by another phone in "
-        "another light, of another strip: half of the strips come from the bottle that the profile was made with, half "
-        f"from other bottles. {hard.value:.0%} are hard scenes. Code {', '.join(codes)}.",
+        f"{len(photos) + len(users):,} rendered photos of {len(setups)} setups (a printer, its sheet, a lot of strips, "
+        f"a profile made from other rendered photos; {failed} setups gave no profile). {len(photos):,} are by "
+        "strangers: every photo by another phone in another light, of another strip, half of the strips from the "
+        "bottle that the profile was made with, half from other bottles; "
+        f"{hard.value:.0%} are hard scenes. {len(users):,} are by one user for each setup: one phone (in every second "
+        "setup the profile's own), one bottle, one bench. Tables are of the strangers' photos unless they say "
+        f"otherwise. Code {', '.join(codes)}.",
         f"Remade by\n\n{REMAKE}",
         "![Reliability, PIT histogram, coverage by pH and light, error against bound, budget](coverage.png)",
         "## What was wanted\n\n" + verdicts(rows),
         '"Confidently wrong": status ok, off by more than 0.5, truth outside the interval. Intervals behind a share '
-        "are binomial 95 % (Clopper and Pearson). Photos of one setup share its profile's error: from setup to setup "
-        f"the coverage of all, {whole.value:.1%}, has a standard error of {t.setup_error(photos):.1%}.",
+        "are binomial 95 % (Clopper and Pearson), and decide the verdict: the intervals fit where it lies wholly "
+        f"between {t.ALLOWED[0]:.0%} and {t.ALLOWED[1]:.0%}; they are too narrow or too wide where it lies wholly "
+        f"below or above the {t.PROMISED:.0%} promised; else there are too few photos to say. Of twenty groups that "
+        "hold what is promised, one is called too narrow or too wide by chance. Photos of one setup share its "
+        f"profile's error: from setup to setup the coverage of all, {whole.value:.1%}, has a standard error of "
+        f"{t.setup_error(photos):.1%}.",
+        "## By setup\n\n" + by_setup(photos, users),
+        "Somebody who uses this has one phone, one bottle and one bench: the average over strangers is not theirs. "
+        "Told is the coverage that 95 of 100 setups surpass. Few photos a setup scatter by chance, which is taken "
+        "out: the setups' own coverages are taken as beta distributed, what is seen of each as binomial, and the "
+        "distribution's 5th percentile is given with its 95 % interval (beta-binomial, flat priors; "
+        "`tests/coverage_setups.py`).",
         "## By strip\n\n" + t.by_kind(photos),
         "Errors are absolute, of the photos answered (ok or doubtful), in pH. Refused photos have no error and no "
         "interval: they are counted as refused and nowhere else.",
@@ -95,7 +123,7 @@ def body(rows: Sequence[Row]) -> str:
         "## Where the variance comes from\n\n" + t.budget(photos),
         "Mean shares of the readings' own error budgets.",
         "## Reasons\n\n" + t.reasons(photos),
-        "## Confidently wrong\n\n" + t.wrong(photos),
+        "## Confidently wrong\n\n" + t.wrong(t.photos(rows)),
     ]
     return "\n\n".join(sections)
 
@@ -103,7 +131,7 @@ def body(rows: Sequence[Row]) -> str:
 def write_page(rows: Sequence[Row], folder: Path) -> None:
     """Draw the picture and write the page's part between the marks; what stands around them is left alone."""
     folder.mkdir(parents=True, exist_ok=True)
-    draw(t.photos(rows), folder / "coverage.png")
+    draw([r for r in t.photos(rows) if not r.by_user], folder / "coverage.png")
     path = folder / "coverage.md"
     old = path.read_text(encoding="utf-8") if path.exists() else f"{HEAD}\n{START}\n{END}\n"
     before, _, rest = old.partition(START)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +21,9 @@ CAUSES = ("noise", "texture", "tone", "light", "correction", "strip_lot", "calib
 LEVELS = (0.50, 0.80, 0.95, 0.99)
 NO_PROFILE = "no profile"
 HARD_EVERY = 4  # one scene in so many is a hard one
+USERS_DRAWS = 5_000  # draws from this number on are one user's: one phone, one bottle, one bench
 OTHER_BOTTLE = 10_000  # added to the number of a strip's lot where it is not the one that the profile was made with
+USERS_BOTTLE = 1_000_000  # added to the setup's number for its user's own bottle
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,11 @@ class Row:
         return self.read == self.read
 
     @property
+    def by_user(self) -> bool:
+        """Whether the photo is of the setup's one user, and not of a stranger."""
+        return self.draw >= USERS_DRAWS
+
+    @property
     def error(self) -> float:
         """Value minus truth."""
         return self.read - self.ph
@@ -85,7 +92,12 @@ class Row:
 
 
 def bottle_of(setup: int, draw: int) -> int:
-    """The lot of a photo's strip: half are of the bottle that the profile was made with, half of others."""
+    """The lot of a photo's strip: half are of the bottle that the profile was made with, half of others.
+
+    A user has one bottle: it is the profile's in every second pair of setups.
+    """
+    if draw >= USERS_DRAWS:
+        return setup if (setup // 2) % 2 == 0 else USERS_BOTTLE + setup
     return setup if (draw // HARD_EVERY) % 2 == 0 else OTHER_BOTTLE + 100 * setup + draw
 
 
@@ -112,10 +124,25 @@ def blank_row(code: str, kind: str, setup: int, draw: int, status: str) -> Row:
     return Row(code, kind, setup, draw, NAN, 0, *words, none, none, (NAN,) * len(CAUSES), NAN, NAN, NAN)
 
 
+def scene_drawn(kind: str, setup: int, draw: int) -> Scene:
+    """The photo's scene: a stranger's phone and light, or those of the setup's one user.
+
+    The user's phone is the one that the profile was made with in every second setup. The user's light and table are the
+    same in every photo and no hard ones; pH, strip and how the phone is held change.
+    """
+    hard = draw < USERS_DRAWS and (draw + 1) % HARD_EVERY == 0
+    scene = scene_of(kind, setup, draw, hard, bottle_of(setup, draw))
+    if draw < USERS_DRAWS:
+        return scene
+    home = scene_of(kind, setup, USERS_DRAWS)
+    own = setup if setup % 2 == 0 else home.phone_seed
+    return replace(scene, phone_seed=own, lamps=home.lamps, bench=home.bench, bench_seed=home.bench_seed)
+
+
 def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> Row:
     """Render (or take from the shelf) one photo, read it, and say what came of it."""
-    hard = (draw + 1) % HARD_EVERY == 0
-    scene = scene_of(kind, setup, draw, hard, bottle_of(setup, draw))
+    scene = scene_drawn(kind, setup, draw)
+    hard = draw < USERS_DRAWS and (draw + 1) % HARD_EVERY == 0
     assert scene.ph is not None
     trace = trace_ph(photo_bytes(scene), profile)
     got, estimate = trace.reading, None if trace.first is None else trace.first.estimate

@@ -13,6 +13,7 @@ from tests.coverage_rows import CAUSES, LEVELS, NO_PROFILE, Row
 from tests.scenes.phone import phone
 
 ALLOWED = (0.90, 0.98)  # coverage wanted in every band of pH and under every light
+PROMISED = 0.95
 AT_BOUND = float(np.sqrt(2.0 / np.pi))  # mean |error| of a normal error with standard deviation 1
 Key = Callable[[Row], object]
 
@@ -46,13 +47,15 @@ class Share:
         return f"{self.value:.1%} ({low:.1%} to {high:.1%})"
 
     def verdict(self) -> str:
-        """Where the share lies beside what is wanted; "too few to say" where chance alone may explain a miss."""
+        """The interval's verdict about what is promised (95 %) and what is wanted (``ALLOWED``).
+
+        "fits": it lies wholly in what is wanted. "too narrow", "too wide": it lies wholly below or above what is
+        promised, so the intervals read are too narrow or too wide. Else too few photos to say.
+        """
         low, high = self.interval
-        if ALLOWED[0] <= self.value <= ALLOWED[1]:
-            return "inside"
-        if low <= ALLOWED[1] and high >= ALLOWED[0]:
-            return "too few to say"
-        return "too low" if self.value < ALLOWED[0] else "too high"
+        if low >= ALLOWED[0] and high <= ALLOWED[1]:
+            return "fits"
+        return "too narrow" if high < PROMISED else "too wide" if low > PROMISED else "too few to say"
 
 
 def share(rows: Sequence[Row], true: Callable[[Row], bool]) -> Share:
@@ -171,7 +174,7 @@ def by_phone(rows: Sequence[Row]) -> str:
             seen = answered(part)
             error = f"{np.mean(np.abs([r.error for r in seen])):.3f}" if seen else "-"
             lines.append([trait, name, len(part), error, coverage(part), coverage(part).verdict()])
-    return table(["phone", "which", "photos", "mean error", "coverage of 95 %", "90% to 98%"], lines)
+    return table(["phone", "which", "photos", "mean error", "coverage of 95 %", "verdict"], lines)
 
 
 @dataclass(frozen=True)

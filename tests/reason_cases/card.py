@@ -38,6 +38,22 @@ def posed(shot, ids):
     return ()
 
 
+def below(mm):
+    """A card of which all below this height (mm from its top edge) is outside the picture.
+
+    What is outside is counted in 27 rows, 4 mm apart.
+    """
+    return posed(Shot(distance=230.0, shift=(0.0, 599.5 * 230.0 / 1200.0 + 52.0 - mm)), None)
+
+
+def lane_corner(px):
+    """A card turned by an eighth, its lane's upper left corner so far below the picture's edge, a tenth cut off."""
+    shot = Shot(distance=350.0, roll=45.0)
+    x, y = layout().lane_mm[:2]
+    high = shot.to_px(np.array([[x, y]]))[0, 1]
+    return posed(replace(shot, shift=(0.0, (px - high) * 350.0 / 1200.0)), None)
+
+
 def sharp(edge_mm):
     check_sharp(CardView(np.zeros((4, 4, 3), np.uint8), 5.0, 0.0, np.ones((4, 4), bool), edge_mm, 5.0 * edge_mm))
     return ()
@@ -140,6 +156,8 @@ ROWS = [
     Row("no_card", "a mark", lambda: posed(Shot(), None), lambda: posed(Shot(), []), "refused"),
     Row("card_cut_off", "3 marks", lambda: posed(Shot(), [7, 18, 44]), lambda: posed(Shot(), [7, 18]), "refused"),
     Row("card_cut_off", "24 clear patches", lambda: with_usable(24), lambda: with_usable(23), "refused"),
+    Row("card_cut_off", "0.12 outside", lambda: below(94.0), lambda: below(91.0), "refused"),
+    Row("card_cut_off", "the lane", lambda: lane_corner(1.0), lambda: lane_corner(-1.0), "refused"),
     Row("patches_unusable", "12 clean patches", lambda: with_clean(12), lambda: with_clean(11), "refused"),
     Row("blurred", "edges 2.1 mm wide", lambda: sharp(2.09), lambda: sharp(2.11), "refused"),
     Row("too_dark", "white 0.16", lambda: with_white(0.161), lambda: with_white(0.159), "refused"),

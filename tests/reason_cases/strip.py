@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from unittest.mock import patch
 
 import numpy as np
 from scipy.optimize import brentq
@@ -18,7 +19,7 @@ from stripread.strip.pixels import PadRegion
 from tests.reason_cases.row import Row
 from tests.unit.ph.test_posterior import LineCurve, pads_at
 from tests.unit.strip.lane_pictures import draw
-from tests.unit.strip.test_find import BLUE, FOUR, GREEN, ONE, RED, YELLOW, lying
+from tests.unit.strip.test_find import BLUE, FOUR, GREEN, ONE, RED, ROLL, YELLOW, lying
 
 FOUR_COLOURS = [RED, GREEN, BLUE, YELLOW]
 CARRIER = (0.86, 0.87, 0.87)
@@ -38,6 +39,34 @@ def pale_pad(deeper):
 def with_seen(n):
     """A four-pad strip on which n pads have a colour."""
     return in_lane(FOUR, [lying(FOUR, [*FOUR_COLOURS[:n], *[CARRIER] * (4 - n)])])
+
+
+def turned(deg):
+    return in_lane(FOUR, [lying(FOUR, FOUR_COLOURS, deg)])
+
+
+THREE = StripKind("three", 6.0, 75.0, FOUR.pads[:3], (0.0, 14.0))
+
+
+def with_stray(mm):
+    """A strip of three pads with a coloured stretch of this length far from them."""
+    drawn = StripKind("drawn", 6.0, 75.0, (*FOUR.pads[:3], Pad(40.0, mm)), (0.0, 14.0))
+    return find_strips(draw(drawn, [lying(drawn, FOUR_COLOURS)]), THREE)[0].reasons
+
+
+def explained(share):
+    """Pads of which this share of the colour along the strip lies where the kind has them."""
+    with patch("stripread.strip.kind_fits._share_explained", return_value=share):
+        return with_seen(4)
+
+
+def torn_off(mm):
+    return in_lane(ROLL, [lying(ROLL, [GREEN], length_mm=mm)])
+
+
+def two_coloured(mm):
+    """A piece of 40 mm of green roll paper that is red for so much of it."""
+    return in_lane(ROLL, [lying(ROLL, [GREEN]), lying(ROLL, [RED], length_mm=mm)])
 
 
 def shaded(depth):
@@ -132,6 +161,11 @@ def clock(second):
 PHOTO = [
     Row("no_strip", "a pad 5 % darker than paper", lambda: pale_pad(0.06), lambda: pale_pad(0.045), "refused"),
     Row("wrong_kind", "half of the pads", lambda: with_seen(2), lambda: with_seen(1), "refused"),
+    Row("wrong_kind", "turned 19 degrees", lambda: turned(18.5), lambda: turned(19.5), "refused"),
+    Row("wrong_kind", "2 mm of stray colour", lambda: with_stray(1.9), lambda: with_stray(2.6), "refused"),
+    Row("wrong_kind", "0.72 of it in pads", lambda: explained(0.721), lambda: explained(0.719), "refused"),
+    Row("wrong_kind", "0.3 of a roll's 40 mm", lambda: torn_off(12.4), lambda: torn_off(11.6), "refused"),
+    Row("wrong_kind", "0.3 in another colour", lambda: two_coloured(10.0), lambda: two_coloured(12.0), "refused"),
     Row("shadow_on_pads", "step 0.07", lambda: shaded(0.145), lambda: shaded(0.165), "refused", "doubtful"),
     Row("glare_on_pads", "0.3 left", lambda: judged(glare=0.69), lambda: judged(glare=0.71), "refused", "doubtful"),
     Row("some_glare", "half of a pad", lambda: judged(glare=0.49), lambda: judged(glare=0.51), "doubtful"),

@@ -5,12 +5,24 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
+from scipy.stats import beta, binomtest
 
 from stripread.ph.posterior import PhEstimate
 from tests import coverage_tables as t
-from tests.coverage_page import END, START, write_page
-from tests.coverage_rows import CAUSES, LEVELS, NO_PROFILE, blank_row, integral_to, read_rows, trouble_of, write_rows
+from tests.coverage_page import END, START, body, write_page
+from tests.coverage_rows import (
+    CAUSES,
+    LEVELS,
+    NO_PROFILE,
+    USERS_DRAWS,
+    blank_row,
+    integral_to,
+    read_rows,
+    scene_drawn,
+    trouble_of,
+    write_rows,
+)
+from tests.coverage_setups import by_setup, spread_of
 from tests.coverage_study import plan
 from tests.scenes import bound, random_scene
 from tests.scenes.bound import LOT, OWN, scene_bounds, slope_of, spread
@@ -63,7 +75,7 @@ def test_honest_posteriors_are_found_honest(honest):
     for level in LEVELS:
         held = t.share(honest, lambda r, level=level: r.holds(level))
         assert held.interval[0] < level < held.interval[1]
-    assert t.coverage(honest).verdict() == "inside"
+    assert t.coverage(honest).verdict() == "fits"
     beside = t.beside_bound(honest)  # errors of the bound's own size
     assert beside.ratio == pytest.approx(t.AT_BOUND, rel=0.05)
     assert beside.rms_error == pytest.approx(0.1, rel=0.05)
@@ -74,9 +86,94 @@ def test_intervals_too_narrow_are_found_out():
     errors = np.random.default_rng(2).normal(0, 0.2, 1000)
     rows = [made(n, float(e)) for n, e in enumerate(errors)]
     assert t.coverage(rows).value < 0.75
-    assert t.coverage(rows).verdict() == "too low"
-    assert t.coverage([made(n, 0.0) for n in range(1000)]).verdict() == "too high"
+    assert t.coverage(rows).verdict() == "too narrow"
+    assert t.coverage([made(n, 0.0) for n in range(1000)]).verdict() == "too wide"
     assert t.coverage(rows[:2]).verdict() == "too few to say"
+
+
+@pytest.mark.parametrize(
+    ("hits", "count", "verdict"),
+    [
+        (383, 387, "too wide"),  # 99 % of hundreds: 97.4 to 99.7 %
+        (1476, 1500, "too wide"),  # 98.4 %: 97.6 to 99.0 %
+        (2430, 2500, "fits"),  # 97.2 %: 96.5 to 97.8 %
+        (475, 500, "fits"),  # 95 %: 92.7 to 96.7 %
+        (256, 278, "too narrow"),  # 92.1 %: 88.3 to 95.0 %, below what is promised
+        (38, 47, "too narrow"),  # 80.9 %: 66.7 to 90.9 %
+        (40, 40, "too few to say"),  # 91.2 to 100 %
+        (47, 50, "too few to say"),
+    ],
+)
+def test_a_verdict_is_the_binomial_interval_s(hits, count, verdict):
+    """Clopper and Pearson's intervals as in the comments, against 95 % promised and 90 to 98 % wanted."""
+    assert t.Share(hits, count).verdict() == verdict
+
+
+def shares_of(coverages, photos, seed=1):
+    hits = np.random.default_rng(seed).binomial(photos, coverages)
+    return [t.Share(int(k), photos) for k in hits]
+
+
+def test_the_setups_spread_is_not_the_chance_of_few_photos():
+    """200 setups alike, of 8 photos each: the shares' own 5th percentile is 75 or 87.5 %, all cover 95 %."""
+    each = shares_of(np.full(200, 0.95), 8)
+    assert np.quantile([s.value for s in each], 0.05) < 0.88
+    spread = spread_of(each)
+    assert spread.interval[0] > 0.82
+    assert spread.value == pytest.approx(0.94, abs=0.04)
+    assert spread_of(shares_of(np.full(60, 0.95), 50)).verdict() == "fits"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_spread_of_setups_is_found(seed):
+    """Coverages drawn from a beta distribution of mean 0.9 with its 5th percentile at 0.703 (SciPy)."""
+    drawn = np.random.default_rng([seed, 2]).beta(9.0, 1.0, 100)
+    spread = spread_of(shares_of(drawn, 12, seed))
+    assert spread.interval[0] < beta(9.0, 1.0).ppf(0.05) < spread.interval[1]
+    assert spread.interval[1] - spread.interval[0] < 0.25
+    assert spread.verdict() == "too narrow"
+    assert spread.worst.value <= 0.75
+
+
+def test_the_spread_s_interval_holds_the_truth_as_often_as_it_says():
+    """40 studies of 30 setups and 10 photos: 95 % less 14 % is four standard errors."""
+    held = []
+    for seed in range(40):
+        drawn = np.random.default_rng([seed, 3]).beta(19.0, 1.0, 30)
+        low, high = spread_of(shares_of(drawn, 10, seed)).interval
+        held.append(low <= beta(19.0, 1.0).ppf(0.05) <= high)
+    assert np.mean(held) >= 0.81
+
+
+def test_few_setups_say_little():
+    assert spread_of([t.Share(8, 8)] * 3).verdict() == "too few to say"
+    with pytest.raises(ValueError, match="at least 3"):
+        spread_of([t.Share(8, 8)] * 2)
+
+
+def test_a_user_has_one_phone_one_bottle_one_bench():
+    strangers = [scene_drawn("four", 7, draw) for draw in range(6)]
+    users = [scene_drawn("four", 7, USERS_DRAWS + n) for n in range(6)]
+
+    def lots(scenes):
+        return {s.strips[0].strip.lot_seed for s in scenes}
+
+    assert len({s.phone_seed for s in strangers}) == 6
+    assert len({s.lamps for s in strangers}) == 6
+    assert len({s.phone_seed for s in users}) == len({s.lamps for s in users}) == len(lots(users)) == 1
+    assert len({s.ph for s in users}) == 6
+    assert [scene_drawn("four", n, USERS_DRAWS).phone_seed == n for n in range(4)] == [True, False, True, False]
+    assert [lots([scene_drawn("four", n, USERS_DRAWS)]) == {n} for n in range(4)] == [True, True, False, False]
+
+
+def test_users_are_counted_by_themselves(honest):
+    users = [replace(row, draw=USERS_DRAWS + row.draw, low=0.0, high=0.1) for row in honest[:400]]
+    lines = by_setup(honest[:400], users).splitlines()
+    assert "too narrow | 0 of 50 |" in next(line for line in lines if "| four | one user each |" in line)
+    assert "| four | strangers | 8 | 400 |" in "\n".join(lines)
+    page = body([*honest[:400], *users])
+    assert "400 are by strangers" in page
+    assert "| 95 of 100 setups cover, four, one user | at least 90 % |" in page
 
 
 def test_share_s_interval_is_clopper_and_pearson_s():
