@@ -1,0 +1,38 @@
+"""Which numbers have a command, by name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from stripread.tuned import TunedNumber, tuned
+from tests.tune import blanks, cards, dye_doubts, heaps, lots, profiles
+from tests.tune.engine import Tuning
+
+ROOT = Path(__file__).resolve().parents[2]
+TUNINGS: dict[str, Tuning[Any]] = {
+    **dye_doubts.TUNINGS,
+    **cards.TUNINGS,
+    **profiles.TUNINGS,
+    **lots.TUNINGS,
+    **heaps.TUNINGS,
+    **blanks.TUNINGS,
+}
+# Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
+SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(profiles.TUNINGS, 12), "typical": 10, "other_card": 10}
+
+
+def command(name: str) -> str:
+    """What an entry of a ``tuned.toml`` says under ``command``."""
+    return f"python -m tests.tune {name}"
+
+
+def packages() -> list[str]:
+    """Packages that have chosen numbers, by dotted name."""
+    files = (path for top in ("stripread", "calibration") for path in (ROOT / top).rglob("tuned.toml"))
+    return sorted(".".join(path.parent.relative_to(ROOT).parts) for path in files)
+
+
+def entries() -> dict[str, TunedNumber]:
+    """All chosen numbers by name."""
+    return {name: entry for package in packages() for name, entry in tuned(package).entries.items()}
