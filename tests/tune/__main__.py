@@ -1,9 +1,9 @@
-"""Remake one chosen number: ``python -m tests.tune NAME [--setups N]``; ``--list`` names all of them."""
+"""Remake chosen numbers: ``python -m tests.tune NAME... [--setups N]``; ``--list`` names all of them."""
 
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -45,31 +45,40 @@ def listing() -> str:
 
 
 @click.command()
-@click.argument("name", required=False)
+@click.argument("names", nargs=-1)
 @click.option("--setups", type=click.IntRange(min=2), help="Setups drawn; one half is fitted on, the other reported.")
 @click.option("--first", default=700, show_default=True, help="Number of the first setup.")
 @click.option("--workers", default=os.cpu_count(), show_default=True, help="Processes.")
 @click.option("--list", "listed", is_flag=True, help="Name all numbers.")
-def main(name: str | None, setups: int | None, first: int, workers: int, listed: bool) -> None:
-    """Fit a chosen number anew on half of the setups and report on the other half. Nothing is written."""
+def main(names: tuple[str, ...], setups: int | None, first: int, workers: int, *, listed: bool) -> None:
+    """Fit chosen numbers anew on half of the setups and report on the other half. Nothing is written.
+
+    Each number is fitted alone, the others as stored; those that need the same photos share them.
+    """
     for limit in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(limit, "1")  # before numpy is loaded: small matrices, and a process for each core
     from stripread.errors import CallError
-    from tests.tune.engine import remake
+    from tests.tune.engine import draw_halves, remake
     from tests.tune.names import SETUPS, TUNINGS, entries
 
-    if listed or name is None:
+    if listed or not names:
         click.echo(listing())
         return
-    if name not in TUNINGS:
-        known = name in entries()
-        raise click.UsageError(
-            f"{name} has no command yet" if known else f"no number is called {name}; --list names them"
-        )
-    try:
-        click.echo(report(name, remake(name, TUNINGS[name], first, setups or SETUPS[name], workers)))
-    except CallError as problem:
-        raise click.ClickException(str(problem)) from None
+    for name in names:
+        if name not in TUNINGS:
+            known = name in entries()
+            raise click.UsageError(
+                f"{name} has no command yet" if known else f"no number is called {name}; --list names them"
+            )
+    drawn: dict[Any, Any] = {}
+    for name in names:
+        tuning = TUNINGS[name]
+        try:
+            if tuning.draw not in drawn:
+                drawn[tuning.draw] = draw_halves(tuning.draw, first, setups or SETUPS[name], workers)
+        except CallError as problem:
+            raise click.ClickException(f"{name}: {problem}") from None
+        click.echo(report(name, remake(name, tuning, *drawn[tuning.draw])))
 
 
 if __name__ == "__main__":

@@ -67,20 +67,22 @@ def halves(first: int, count: int) -> tuple[list[int], list[int]]:
     return fitting, reporting
 
 
-def remake(name: str, tuning: Tuning[Draw], first: int, count: int, workers: int) -> Finding:
-    """Draw, fit, judge.
+def draw_halves(draw: Callable[[int], Draw], first: int, count: int, workers: int) -> tuple[list[Draw], list[Draw]]:
+    """What the setups to fit on and those to report on give.
 
     Raises
     ------
     CallError
         If a half gives nothing.
     """
-    drawn = []
-    for half in halves(first, count):
-        drawn.append([d for d in draw_all(tuning.draw, half, workers) if d is not None])
-        if not drawn[-1]:
-            raise CallError("no setup gave anything; take more of them (--setups)")
-    fitting, reporting = drawn
+    fitting, reporting = ([d for d in draw_all(draw, half, workers) if d is not None] for half in halves(first, count))
+    if not (fitting and reporting):
+        raise CallError("no setup gave anything; take more of them (--setups)")
+    return fitting, reporting
+
+
+def remake(name: str, tuning: Tuning[Draw], fitting: Sequence[Draw], reporting: Sequence[Draw]) -> Finding:
+    """Fit on the first half, judge on the second."""
     stored = tuned(tuning.package).entries[name].value
     fitted = tuning.fit(fitting)
     with_stored = [tuning.judge(d, stored) for d in reporting]

@@ -8,7 +8,7 @@ import pytest
 from stripread.errors import CallError, Refused
 from stripread.reasons import because
 from stripread.tuned import tuned
-from tests.tune.engine import Tuning, best, halves, remake, replaced
+from tests.tune.engine import Tuning, best, draw_halves, halves, remake, replaced
 
 
 def test_each_setup_is_in_one_half():
@@ -53,6 +53,11 @@ def judge_spread(one, value):
     return {"log likelihood": -np.log(value) - 0.5 * (one / value) ** 2, "setup": one}
 
 
+def remade(draw, fit, judge, count):
+    """``edge_sd`` stands in for the name: some stored value is needed."""
+    return remake("edge_sd", Tuning("stripread.solid", draw, fit, judge), *draw_halves(draw, 0, count, 1))
+
+
 def test_remake_fits_on_one_half_and_reports_on_the_other():
     heard = []
 
@@ -60,7 +65,7 @@ def test_remake_fits_on_one_half_and_reports_on_the_other():
         heard.extend(draws)
         return fit_spread(draws)
 
-    found = remake("edge_sd", Tuning("stripread.solid", normal_draw, fit, judge_spread), 0, 400, 1)
+    found = remade(normal_draw, fit, judge_spread, 400)
     fitting, reporting = halves(0, 400)
     assert heard == [normal_draw(setup) for setup in fitting]
     assert found.measures["setup"].stored == pytest.approx(np.mean([normal_draw(setup) for setup in reporting]))
@@ -72,11 +77,7 @@ def test_remake_fits_on_one_half_and_reports_on_the_other():
 
 @pytest.mark.slow
 def test_processes_give_the_same():
-    alone, together = (
-        remake("edge_sd", Tuning("stripread.solid", normal_draw, fit_spread, judge_spread), 0, 8, workers)
-        for workers in (1, 2)
-    )
-    assert alone == together
+    assert draw_halves(normal_draw, 0, 8, 1) == draw_halves(normal_draw, 0, 8, 2)
 
 
 def test_refused_setups_are_left_out():
@@ -85,7 +86,7 @@ def test_refused_setups_are_left_out():
             raise Refused(because("blown_out"))
         return normal_draw(setup)
 
-    found = remake("edge_sd", Tuning("stripread.solid", draw, fit_spread, judge_spread), 0, 8, 1)
+    found = remade(draw, fit_spread, judge_spread, 8)
     assert (found.fitted_on, found.judged_on) == (3, 3)
 
 
@@ -93,7 +94,7 @@ def test_a_measure_that_says_nothing_of_a_setup_leaves_it_out():
     def judge(one, value):
         return {"half of them": value if one > 0 else float("nan"), "none": float("nan")}
 
-    found = remake("edge_sd", Tuning("stripread.solid", normal_draw, fit_spread, judge), 0, 40, 1)
+    found = remade(normal_draw, fit_spread, judge, 40)
     assert found.measures["half of them"].fitted == pytest.approx(found.fitted)
     assert np.isnan(found.measures["none"].stored)
 
@@ -103,7 +104,7 @@ def test_nothing_drawn_is_said():
         raise CallError("no")
 
     with pytest.raises(CallError, match="--setups"):
-        remake("edge_sd", Tuning("stripread.solid", draw, fit_spread, judge_spread), 0, 4, 1)
+        draw_halves(draw, 0, 4, 1)
 
 
 def test_a_replaced_constant_comes_back():

@@ -1,5 +1,6 @@
 """Which chosen numbers a command remakes: the files name the commands that there are, and the rest grows no longer."""
 
+import pytest
 from click.testing import CliRunner
 
 from tests.tune import __main__ as tune
@@ -43,19 +44,38 @@ def test_a_wrong_name_is_told_in_one_line():
         assert "Traceback" not in got.output
 
 
-def test_a_run_prints_stored_and_fitted(monkeypatch):
-    asked = []
+@pytest.fixture
+def calls(monkeypatch):
+    """Setups that were drawn and numbers that were fitted, in place of doing it."""
+    made = []
 
-    def remake(*arguments):
-        asked.append(arguments)
+    def draw_halves(draw, *arguments):
+        made.append((draw, *arguments))
+        return [f"fit {len(made)}"], [f"report {len(made)}"]
+
+    def remake(name, tuning, *halves):
+        made.append((name, tuning, *halves))
         return Finding(0.05, 0.07, 3, 4, {"width": Measure(0.4, 0.3, 0.01)})
 
+    monkeypatch.setattr("tests.tune.engine.draw_halves", draw_halves)
     monkeypatch.setattr("tests.tune.engine.remake", remake)
+    return made
+
+
+def test_a_run_prints_stored_and_fitted(calls):
     text = run("edge_sd", "--setups", "8", "--workers", "1").output
-    assert asked == [("edge_sd", TUNINGS["edge_sd"], 700, 8, 1)]
+    tuning = TUNINGS["edge_sd"]
+    assert calls == [(tuning.draw, 700, 8, 1), ("edge_sd", tuning, ["fit 1"], ["report 1"])]
     assert "stored 0.05; fitted on 3 setups: 0.07" in text
     assert "on 4 others" in text
     assert "0.4000    0.3000   (-0.1000, 0.0100)" in text
+
+
+def test_numbers_of_the_same_photos_share_them(calls):
+    assert run("edge_sd", "speck_sd", "called").exit_code == 0
+    assert [c[0] for c in calls] == [TUNINGS["edge_sd"].draw, "edge_sd", "speck_sd", TUNINGS["called"].draw, "called"]
+    assert calls[0][2] == SETUPS["edge_sd"]
+    assert calls[2][2] == calls[1][2]
 
 
 def test_several_numbers_are_printed_together():
