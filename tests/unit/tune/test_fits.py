@@ -58,6 +58,17 @@ def test_foreign_colourant_is_found_again():
     assert np.mean([tuning.judge(setup, 0.05 * true)["in their 95 % region"] for setup in setups]) < inside
 
 
+def test_no_miss_is_left_where_the_shift_foretells_it():
+    setup = one_setup()
+    known = setup.learned.plain + dye_doubts.correction_fit.INK_SHARE * setup.learned.ink_shift
+    shifts = [photo.fix.left_over(photo.pads.rgb, photo.pads.at_mm, dye=True)[0] for photo in setup.photos]
+    assert min(np.abs(shift).max() for shift in shifts) > 0.1  # CIELAB
+    photos = [replace(photo, lab=known - shift) for photo, shift in zip(setup.photos, shifts, strict=True)]
+    square, _, size = dye_doubts.squares(replace(setup, photos=photos))
+    assert square.max() < 1e-9
+    assert sorted(set(size)) == [3.0, 9.0, 12.0]  # pads of one, three and four colours
+
+
 def test_the_learner_and_the_others_agree_on_the_colours():
     setup = one_setup()
     known = setup.learned.plain + dye_doubts.correction_fit.INK_SHARE * setup.learned.ink_shift
@@ -108,6 +119,12 @@ def test_the_grey_of_like_vials_is_found_again():
         pairs.append(blanks.Pair(0.0, 0.0, ratio, cov))
     assert blanks.fit_grey(pairs) == pytest.approx(0.05, rel=0.12)
     assert np.mean([blanks.judge_grey(p, 0.05)["square a dimension"] for p in pairs]) == pytest.approx(1.0, abs=0.15)
+
+
+def test_grey_is_one_factor_of_all_channels():
+    """By hand: 3 x 0.05^2 / (0.004^2 + 3 x 0.05^2), a third of it a dimension."""
+    pair = blanks.Pair(0.0, 0.0, np.full(3, 1.05), 0.004**2 * np.eye(3))
+    assert blanks.judge_grey(pair, 0.05)["square a dimension"] == pytest.approx(0.0075 / 0.007516 / 3.0)
 
 
 def test_quantiles_within_and_beyond_the_data():

@@ -6,17 +6,25 @@ import numpy as np
 
 from stripread.strip.measure import measure
 from tests.scenes import render
+from tests.scenes.light import Lamp
+from tests.scenes.phone import phone
+from tests.scenes.printer import Printer
 from tests.scenes.strips import kind
-from tests.tune.sampled import PATCH_SD, sampled_photo, scene_of_setup
+from tests.tune.sampled import sampled_photo, scene_of_setup
 
 
 def test_patches_and_pads_are_those_of_the_picture():
-    scene = replace(scene_of_setup(3, 2, 1), size=(1344, 1008))
+    """Paper with much brightener, a lens with much flare: either left out moves values by 0.01 to 0.03."""
+    scene = scene_of_setup(38, 0, 1, phone_seed=25)
+    assert Printer.from_seed(38, False).brightener > 0.12
+    assert phone(25).flare > 0.015
+    scene = replace(scene, size=(1344, 1008), lamps=(Lamp("D65"),), curvature=0.0)
     state = scene.strips[0].strip
     seen = measure(render(scene).data, kind(state.kind))
     got = sampled_photo(scene, [state], np.random.default_rng(0))
-    assert np.sqrt(((got.samples.rgb - seen.samples.rgb) ** 2).mean()) < 3 * PATCH_SD
-    assert np.abs((got.samples.rgb - seen.samples.rgb).mean()) < PATCH_SD
+    off = got.samples.rgb - seen.samples.rgb
+    assert np.sqrt((off**2).mean()) < 0.012  # print texture and noise, 0.005 each; drift of ink over the sheet
+    assert np.abs(off.mean(axis=0)).max() < 0.006
     assert np.abs(got.pads.rgb - seen.pads.rgb).max() < 0.03  # mottle, the edge's shadow
     assert (got.samples.centre_mm == seen.samples.centre_mm).all()
 
