@@ -1,5 +1,6 @@
 """Killed processes, full disks, locked databases: the client hears of it, and the log stays whole. All for real."""
 
+import hashlib
 import os
 import socket
 import sqlite3
@@ -142,7 +143,7 @@ def test_log_check_finds_what_is_wrong(own_client, settings):
     assert _check(settings.data).whole
     blobs.path(ids[0]).write_bytes(b"changed")
     blobs.path(ids[1]).unlink()
-    orphan = "ab" + "0" * 62
+    orphan = hashlib.sha256(b"x").hexdigest()  # a whole photo; anything else would be a stray file
     blobs.path(orphan).parent.mkdir(exist_ok=True)
     blobs.path(orphan).write_bytes(b"x")
     (blobs.incoming / "half").write_bytes(b"y")
