@@ -40,6 +40,7 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "corrected_by": corrected_by,
         "made_by": entry["made_by"],
         "why": entry["why"],
+        "unreadable": bool(entry.get("unreadable")),
         "withdrawn": bool(extras.get("withdrawn")),
         "profile_sha256": entry["profile_sha256"],
         "colours": extras.get("colours", []),

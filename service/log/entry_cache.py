@@ -6,7 +6,6 @@ make up most of a reading's text; nothing that counts over a batch looks at them
 
 from __future__ import annotations
 
-import json
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
@@ -16,6 +15,7 @@ from sqlalchemy import Connection, Engine, select
 
 from service.log.models import entries
 from service.log.store import Row
+from service.log.unreadable import read_row
 
 HEAVY = frozenset({"pads", "strips", "budget", "alternatives"})  # what is left out of a reading
 BATCHES = 16  # kept in memory at once; some hundred bytes an entry
@@ -88,6 +88,6 @@ def _after(c: Connection, batch_id: int, known: list[Row]) -> list[Row]:
 
 
 def _slim(row: Row) -> Row:
-    reading = {name: value for name, value in json.loads(row["reading"]).items() if name not in HEAVY}
-    withdrawn = json.loads(row["extras"]).get("withdrawn", False)
-    return {**row, "reading": reading, "extras": {"withdrawn": bool(withdrawn)}}
+    read = read_row(row)
+    reading = {name: value for name, value in read["reading"].items() if name not in HEAVY}
+    return {**read, "reading": reading, "extras": {"withdrawn": bool(read["extras"].get("withdrawn", False))}}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import Connection, select
@@ -33,6 +34,7 @@ from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
 from service.log.taken import taken_times
+from service.log.unreadable import readable
 from stripread.errors import CallError
 
 PREFIX = "bench:"
@@ -154,7 +156,10 @@ def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
 
 
 def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list[Observation]:
-    """The batch's readings in force as gates see them, with when they were taken; the rinse water's own marked."""
+    """The batch's readings in force as gates see them, with when they were taken; the rinse water's own marked.
+
+    Left out is a row that can't be read: it proves nothing.
+    """
     blank = batch["details"].get("blank_entry")
     taken = taken_times(rows, batch["opened_at"])
     return [
@@ -166,7 +171,7 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
             strip_range(c, row["profile_sha256"]) if row["kind"] == "ph" else None,
             row["id"],
         )
-        for row in store.in_force(rows)
+        for row in readable(store.in_force(rows))
     ]
 
 
@@ -193,7 +198,21 @@ def batch_state(c: Connection, batch: int) -> State:
     row = store.batch(c, batch)
     if row is None:
         raise CallError(f"there is no batch {batch}")
-    details = row["details"]
-    seen = observations(c, row, slim_rows(c, batch))
+    details, rows = row["details"], slim_rows(c, batch)
+    seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
-    return state_of(notes, seen, hard, details.get("water"), dangers_of(c, batch))
+    state = state_of(notes, seen, hard, details.get("water"), dangers_of(c, batch))
+    damaged = [f"reading {r['id']}" for r in store.in_force(rows) if r.get("unreadable")]
+    damaged += ["the batch's own details"] if details.get("unreadable") else []
+    return _not_open_over(state, damaged) if damaged else state
+
+
+def _not_open_over(state: State, damaged: list[str]) -> State:
+    """A gate never opens over a row that can't be read: it may be the very one that would have held it."""
+    if state.verdict.state != "open":
+        return state
+    sentence = (
+        f"The readable rows would open the gate, but {', '.join(damaged)} can't be read and may say otherwise. "
+        "Repair it (`stripread reread BATCH --keep`), or measure again and correct it."
+    )
+    return replace(state, verdict=replace(state.verdict, state="cannot tell", sentence=sentence))

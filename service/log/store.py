@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,6 +11,7 @@ from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 from service.errors import NotFound
 from service.log.chain.links import append
 from service.log.models import batches, entries, events, keys, now, photos, profiles
+from service.log.unreadable import json_object, read_row
 from stripread.json_line import json_line
 
 Row = dict[str, Any]
@@ -113,7 +113,7 @@ def change_batch(c: Connection, number: int, *, name: str | None, closed: bool |
 def batch_events(c: Connection, number: int) -> list[Row]:
     """What was done to a batch, in order."""
     found = c.execute(select(events).where(events.c.batch_id == number).order_by(events.c.id)).mappings()
-    return [{**row, "detail": json.loads(row["detail"])} for row in found]
+    return [{**row, "detail": json_object(row["detail"])} for row in found]
 
 
 def add_event(c: Connection, batch_id: int, at: str, what: str, detail: Mapping[str, object]) -> int:
@@ -130,7 +130,7 @@ def _tie_batch(c: Connection, number: int) -> None:
 
 
 def _batch(row: Row) -> Row:
-    return {**row, "details": json.loads(row["details"])}
+    return {**row, "details": json_object(row["details"])}
 
 
 # --- entries
@@ -204,7 +204,7 @@ def key_of(c: Connection, key: str) -> Row | None:
 def entry(c: Connection, number: int) -> Row | None:
     """One entry, or None."""
     row = c.execute(_ENTRY, {"number": number}).mappings().one_or_none()
-    return None if row is None else _entry(dict(row))
+    return None if row is None else read_row(dict(row))
 
 
 def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | None = None) -> list[Row]:
@@ -212,7 +212,7 @@ def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | Non
     query = (
         select(entries).where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
     )
-    return [_entry(dict(row)) for row in c.execute(query).mappings()]
+    return [read_row(dict(row)) for row in c.execute(query).mappings()]
 
 
 def last_entry(c: Connection, batch_id: int) -> int:
@@ -293,10 +293,6 @@ def figures(reading: Row) -> tuple[float | None, float | None, float | None]:
     }[reading["kind"]]
     low, high = reading.get(interval) or (None, None)
     return reading.get(value), low, high
-
-
-def _entry(row: Row) -> Row:
-    return {**row, "reading": json.loads(row["reading"]), "extras": json.loads(row["extras"])}
 
 
 def known_batch(c: Connection, number: int) -> Row:

@@ -12,7 +12,7 @@ from service.bench.readings import logged
 
 Row = dict[str, Any]
 CODE = "unreadable_row"
-_WHAT_TO_DO = "`stripread log check` says more; `stripread log repair` reads its kept photo again, as a new entry."
+_WHAT_TO_DO = "`stripread log check` says more; `stripread reread BATCH --keep` reads its photo again, as a new entry."
 
 
 class _Blank(BaseModel):
@@ -61,6 +61,15 @@ def read_row(row: Row) -> Row:
     except (ValueError, TypeError, KeyError, ValidationError, RecursionError):
         return _stand_in(row)
     return {**row, "reading": reading, "extras": extras}
+
+
+def json_object(text: object) -> Row:
+    """The JSON object of a batch's details or an event; one that can't be read is empty but for its mark."""
+    try:
+        found = json.loads(str(text))
+    except (ValueError, RecursionError):
+        found = None
+    return found if isinstance(found, dict) else {"unreadable": True}
 
 
 def readable(rows: list[Row]) -> list[Row]:

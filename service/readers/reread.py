@@ -101,7 +101,9 @@ def _rows(bench: Archive, batch: int) -> list[store.Row]:
     with bench.database.read() as c:
         store.known_batch(c, batch)
         # What somebody entered by hand does not come from a photo.
-        return [r for r in store.in_force(store.entries_of(c, batch)) if not r["extras"].get("by_hand")]
+        rows = [r for r in store.in_force(store.entries_of(c, batch)) if not r["extras"].get("by_hand")]
+    # Nor does what a correction that can't be read said: a person must say it again.
+    return [r for r in rows if not (r.get("unreadable") and r["origin"] == "correction")]
 
 
 def _job(bench: Archive, row: store.Row) -> Job | None:

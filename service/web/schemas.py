@@ -42,6 +42,7 @@ class LogInfo(BaseModel):
     made_by: str | None = None
     why: str | None = None
     withdrawn: bool = False
+    unreadable: bool = Field(False, description="The row is damaged: nothing in it counts until it is repaired.")
     profile_sha256: str | None = None
     colours: list[Swatch] = []
     cautions: list[str] = []
