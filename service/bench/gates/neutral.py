@@ -102,8 +102,12 @@ def _of_course(
         text = f"The strips of wash {last.wash} disagree ({', '.join(f'pH {r.ph:.1f}' for r in strips)})"
         return Verdict("cannot tell", f"{text}: withdraw the wrong one, or read the next wash.")
     judged = _newest(gate.band, _pooled(strips), before, blank)
-    if judged.state == "open" and len({r.at for r in strips}) < 2 and (doubt := _once_more(reps, gate.band)):
-        return Verdict("cannot tell", f"{doubt} Read this wash once more, or the next.")
+    doubt = _once_more(reps, gate.band) if judged.state == "open" else ""
+    if doubt and len({r.at for r in strips}) < 2:
+        judged = Verdict("cannot tell", f"{doubt} Read this wash once more, or the next.")
+    elif doubt and any(_newest(gate.band, r, before, blank).state != "open" for r in strips):
+        # One of the strips may be of another liquid, and would pull the mean of both to its side: each by itself.
+        judged = Verdict("cannot tell", f"{doubt} Not every strip of it says so: read the next wash.")
     return judged
 
 
