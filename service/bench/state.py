@@ -43,6 +43,7 @@ from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import vessel_of
 from service.bench.vessel.read_alkaline import batch_dangers
 from service.bench.vessel.waste import Stock, stock
+from service.bench.washing.chalk import chalk_of
 from service.bench.washing.parts import breaks, part_of
 from service.bench.weighings import Weighing as StartWeighing
 from service.bench.weighings import expected_of
@@ -124,11 +125,14 @@ def state_of(
     softness, alkalinity = softness_of(water, alkalinity_mmol_l)
     verdict = judge(stage, here, weighings, Surroundings(metal, softness, alkalinity, observations))
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]
+    chalk = chalk_of(notes, observations, procedure, water, alkalinity_mmol_l)
     found = None
     if expected is not None:
-        found = balance(expected, _weighed(notes), _losses(notes, decants, observations, expected))
+        losses = _losses(notes, decants, observations, expected)
+        found = balance(expected, _weighed(notes), losses, chalk.grams, chalk.why)
     tips = [f"Settle {name} a second time before it goes." for name in (found.settle_again if found else ())]
     tips += [tip for d in decants if d.solid == "chloride" and (tip := dropping_out(d))]
+    tips += [chalk.tip] if chalk.tip else []
     poured = vessel_of(notes)
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None

@@ -65,6 +65,8 @@ class BalanceView(_View):
     share: Grams | None = Field(serialization_alias="yield")
     shortfall_g: Grams | None
     losses: tuple[LossView, ...]
+    chalk_g: Grams = Field(description="Chalk of hard water, weighed with the silver.")
+    chalk_note: str = Field(description="What the chalk's range rests on; empty where there is none.")
     verdict: str
 
 
@@ -101,6 +103,8 @@ def balance_view(found: Balance) -> BalanceView:
         share=found.share,
         shortfall_g=found.shortfall_g,
         losses=tuple(LossView(name=x.name, silver_g=x.silver_g, where=x.where, note=x.note) for x in found.losses),
+        chalk_g=found.chalk_g,
+        chalk_note=found.chalk_note,
         verdict=found.verdict,
     )
 

@@ -95,6 +95,9 @@ def _lines(state: State) -> str:
     lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *state.stage.cautions)]
     if state.balance is not None:
         lines.append(f"Silver: {state.balance.verdict}")
+        if state.balance.chalk_note:
+            low, value, high = state.balance.chalk_g
+            lines.append(f"Chalk in it: {value:.2g} g ({low:.2g} to {high:.2g} g). {state.balance.chalk_note}")
     if state.stock is not None:
         lines.append(f"Stock vessel: {state.stock.sentence}")
     return "\n".join([*lines, *state.worth_doing, state.rules])

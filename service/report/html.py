@@ -53,6 +53,8 @@ def balance_rows(batch: BatchRecord) -> list[tuple[str, str]]:
     if found.weighed_g is not None and found.shortfall_g is not None:
         low, gap, high = found.shortfall_g
         rows.append(("Weighed", f"{span_text(found.weighed_g)} g"))
+        if found.chalk_note:
+            rows.append(("Chalk in the weight", f"{span_text(found.chalk_g)} g. {found.chalk_note}"))
         rows.append(("Missing", f"{gap:.3g} ({low:.3g} to {high:.3g}) g"))
     return [*rows, ("Explained by the models", f"{span_text(found.explained_g)} g")]
 

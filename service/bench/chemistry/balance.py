@@ -89,6 +89,8 @@ class Balance:
     explained_g: Span
     verdict: str
     settle_again: tuple[str, ...]  # decants worth it, the richest first
+    chalk_g: Span = NO_SPAN  # chalk in what was weighed
+    chalk_note: str = ""  # what that rests on
 
 
 def expected_from_chloride(stock: Chloride) -> Span:
@@ -236,7 +238,11 @@ def filters_and_glass(papers: int, vessels: int) -> tuple[Loss, ...]:
 
 
 def balance(
-    expected_g: Span, weighed: tuple[float, float] | None, losses: tuple[Loss, ...], chalk_g: Span = NO_SPAN
+    expected_g: Span,
+    weighed: tuple[float, float] | None,
+    losses: tuple[Loss, ...],
+    chalk_g: Span = NO_SPAN,
+    chalk_note: str = "",
 ) -> Balance:
     """Hold the losses against the shortfall.
 
@@ -248,8 +254,8 @@ def balance(
         Silver weighed and the scale's uncertainty (half width), g; None before it is weighed.
     losses
         Each way in which some may be missing.
-    chalk_g
-        Chalk weighed with the silver, g.
+    chalk_g, chalk_note
+        Chalk weighed with the silver, g, and what that rests on.
 
     Returns
     -------
@@ -264,10 +270,11 @@ def balance(
         if loss.name.startswith("fines in ") and loss.silver_g[2] >= max(0.05, 0.002 * expected_g[1])
     )
     if weighed is None:
-        return Balance(expected_g, None, None, None, ordered, explained, "Not weighed yet.", again)
+        unweighed = "Not weighed yet."
+        return Balance(expected_g, None, None, None, ordered, explained, unweighed, again, chalk_g, chalk_note)
     if not expected_g[1] > 0.0:
         empty = "The mass to start from is 0: strike it out and write the right one down."
-        return Balance(expected_g, None, None, None, ordered, explained, empty, again)
+        return Balance(expected_g, None, None, None, ordered, explained, empty, again, chalk_g, chalk_note)
     mass, scale = weighed
     got = (max(0.0, mass - scale - chalk_g[2]), max(0.0, mass - chalk_g[1]), max(0.0, mass + scale - chalk_g[0]))
     share = (got[0] / expected_g[2], got[1] / expected_g[1], got[2] / max(expected_g[0], 1e-12))
@@ -275,7 +282,8 @@ def balance(
     up = math.hypot(expected_g[2] - expected_g[1], got[1] - got[0])
     gap = expected_g[1] - got[1]
     shortfall = (gap - down, gap, gap + up)
-    return Balance(expected_g, got, share, shortfall, ordered, explained, _verdict(shortfall, explained), again)
+    verdict = _verdict(shortfall, explained)
+    return Balance(expected_g, got, share, shortfall, ordered, explained, verdict, again, chalk_g, chalk_note)
 
 
 def _verdict(shortfall: Span, explained: Span) -> str:
