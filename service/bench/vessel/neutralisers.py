@@ -13,11 +13,15 @@ from service.bench.chemistry.reagents import Span, molar_mass
 
 @dataclass(frozen=True)
 class Form:
-    """How a substance is sold: percent by mass; density in g/mL for a liquid, None for a solid."""
+    """How a substance is sold: percent by mass; density in g/mL for a liquid, None for what is weighed.
+
+    ``g_per_ml`` instead, g of the pure substance in a mL, where a bottle says mol/L.
+    """
 
     name: str
-    percent: float
+    percent: float | None
     density: float | None = None
+    g_per_ml: float | None = None
 
 
 @dataclass(frozen=True)
@@ -31,7 +35,10 @@ class Bought:
 
 @dataclass(frozen=True)
 class Neutraliser:
-    """One neutraliser as its table has it: see ``data/neutralisers.toml``."""
+    """One neutraliser as its table has it: see ``data/neutralisers.toml``.
+
+    ``strongest``: percent by mass and mol/L of the strongest liquid; ``swells``: g/mL that a percent adds to water's 1.
+    """
 
     name: str
     trade: tuple[str, ...]
@@ -44,6 +51,8 @@ class Neutraliser:
     metals: Mapping[str, str]
     cautions: tuple[str, ...]
     source: str
+    strongest: tuple[float, float]
+    swells: float
     gas: bool = False
 
     def grams(self, mol: Span) -> Span:
@@ -68,7 +77,10 @@ def as_bought(grams: Span, form: Form) -> Bought:
     ValueError
         For a percentage or density that can't be.
     """
-    if not 0.0 < form.percent <= 100.0 or (form.density is not None and not 0.5 <= form.density <= 3.0):
+    if form.g_per_ml is not None:
+        return Bought(form.name, (grams[0] / form.g_per_ml, grams[1] / form.g_per_ml, grams[2] / form.g_per_ml), "mL")
+    dense = form.density is None or 0.5 <= form.density <= 3.0
+    if form.percent is None or not 0.0 < form.percent <= 100.0 or not dense:
         raise ValueError(f"{form.name}: the percentage lies between 0 and 100, the density between 0.5 and 3 g/mL")
     factor = 100.0 / form.percent / (form.density or 1.0)
     amount = grams[0] * factor, grams[1] * factor, grams[2] * factor
@@ -93,6 +105,8 @@ def neutralisers() -> Mapping[str, Neutraliser]:
             metals=entry["metals"],
             cautions=tuple(entry["cautions"]),
             source=entry["source"],
+            strongest=(entry["strongest"][0], entry["strongest"][1]),
+            swells=entry["swells"],
             gas=entry.get("gas", False),
         )
     return found

@@ -5,9 +5,11 @@ Strips saturate: a reading at the end of its range says "at least". No drain is 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise
+from service.bench.vessel.bottles import Bottle, with_bottles
 from service.bench.vessel.contents import Base, Contents, Poured, acid_in, contents_of
 from service.bench.vessel.hazards import Stop, stops, stops_within
 from service.bench.vessel.neutralisers import Bought, Neutraliser, neutralisers
@@ -84,7 +86,9 @@ class Neutralise:
     source: str = ""
 
 
-def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None) -> Stock:
+def stock(
+    poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles: Sequence[Bottle] = ()
+) -> Stock:
     """Add up the vessel; ``dangers`` are those that stand by its history, None to work them out from ``poured``.
 
     Raises
@@ -108,7 +112,7 @@ def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None) -> Stoc
         held.silver_form,
         found,
         held.questions,
-        _first(held, found, metals),
+        _first(held, found, metals, bottles),
         tuple(poured),
     )
 
@@ -140,13 +144,15 @@ def _between(mol: Span) -> str:
     return " to ".join(ends)
 
 
-def _first(held: Contents, found: tuple[Stop, ...], metals: tuple[str, ...]) -> tuple[str, ...]:
+def _first(
+    held: Contents, found: tuple[Stop, ...], metals: tuple[str, ...], bottles: Sequence[Bottle]
+) -> tuple[str, ...]:
     """What comes before any neutralising."""
     steps = [f"Danger in the vessel: {stop.sentence}" for stop in found]
     steps += [f"Ask first: {question}" for question in held.questions]
     if held.silver_form == "with ammonia":
         left = in_solution("silver", 2.0, 1000.0, chloride=0.2)[1]
-        steps += [text.format(left=f"{left:.1g}", acid=_acid_first(held)) for text in _AMMONIA_SILVER]
+        steps += [text.format(left=f"{left:.1g}", acid=_acid_first(held, bottles)) for text in _AMMONIA_SILVER]
     elif Kind.AMMONIA in held.kinds and not metals:
         steps.append(
             "Ammonia went in, and no metal is named: silver with ammonia must never be made alkaline. Is silver in it? "
@@ -175,8 +181,8 @@ def _held(found: Stock) -> Contents:
     return contents_of(list(found.poured))
 
 
-def ways(found: Stock) -> tuple[Neutralise, ...]:
-    """Each way to neutralise it, the ones that fit its metals.
+def ways(found: Stock, bottles: Sequence[Bottle] = ()) -> tuple[Neutralise, ...]:
+    """Each way to neutralise it, the ones that fit its metals; those of one's own ``bottles`` first.
 
     None while nobody knows whether it is acid or lye, when there is nothing to do, while a danger or a question stands,
     and where nothing may be neutralised (silver with ammonia).
@@ -185,9 +191,10 @@ def ways(found: Stock) -> tuple[Neutralise, ...]:
         return ()
     if found.silver == "with ammonia" or (found.ammonia and not found.metals):
         return ()
+    own = {bottle.neutraliser for bottle in bottles}
     return tuple(
-        neutralise(found, name)
-        for name, one in neutralisers().items()
+        neutralise(found, name, bottles)
+        for name, one in sorted(neutralisers().items(), key=lambda item: item[0] not in own)
         if one.side == found.side and not _why_not(found, one)
     )
 
@@ -203,7 +210,7 @@ def _why_not(found: Stock, one: Neutraliser) -> str | None:
     return None
 
 
-def neutralise(found: Stock, by: str) -> Neutralise:
+def neutralise(found: Stock, by: str, bottles: Sequence[Bottle] = ()) -> Neutralise:
     """How much of ``by`` takes the vessel to neutral.
 
     Raises
@@ -221,6 +228,7 @@ def neutralise(found: Stock, by: str) -> Neutralise:
         raise ValueError(f"the vessel holds {found.side}: {by} would add to it")
     if why := _why_not(found, one):
         raise ValueError(why)
+    one = with_bottles(one, bottles)
     sign = 1.0 if one.side == "acid" else -1.0
     spans = sorted(max(0.0, sign * m) for m in found.mol)
     mol: Span = (spans[0], spans[1], spans[2])
@@ -284,16 +292,17 @@ def _way(found: Stock, one: Neutraliser, grams: Span, count: int) -> str:
     )
 
 
-def _acid_first(held: Contents) -> str:
+def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
     """How much acid takes an alkaline vessel to pH 2, in words; nothing where it is acid already."""
     if not held.may_be_alkaline:
         return ""
     low, mid, high = held.base.mol
     pure = [max(0.0, -m) + 0.01 * held.litres for m in (high, mid, low)]
-    acid = neutralisers()["hydrochloric acid (as HCl)"]
+    acid = with_bottles(neutralisers()["hydrochloric acid (as HCl)"], bottles)
     bought = acid.bought(acid.grams((pure[0], pure[1], pure[2])))[0]
     low, mid, high = bought.amount
-    return f" (by what was written down {mid:.2g} mL of {bought.form}, {low:.2g} to {high:.2g}; diluted first)"
+    size = f"{mid:.2g} {bought.unit} of {bought.form}, {low:.2g} to {high:.2g}"
+    return f" (by what was written down {size}; diluted first)"
 
 
 def recover(found: Stock) -> tuple[str, ...]:

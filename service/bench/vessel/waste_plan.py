@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.bench.quantities import typed_parts
 from service.bench.vessel import waste
+from service.bench.vessel.bottles import Bottle
 from service.bench.vessel.contents import Poured
 from stripread.errors import CallError
 
@@ -30,8 +32,8 @@ class WastePlan:
         return [*lines, *self.recover[:-1], *(f"! {text}" for text in self.cautions)]
 
 
-def waste_plan(poured: list[Poured]) -> WastePlan:
-    """Plan for a vessel into which ``poured`` went.
+def waste_plan(poured: list[Poured], bottles: Sequence[Bottle] = ()) -> WastePlan:
+    """Plan for a vessel into which ``poured`` went, with one's own ``bottles`` where there are any.
 
     Raises
     ------
@@ -43,8 +45,8 @@ def waste_plan(poured: list[Poured]) -> WastePlan:
     questions = [question for one in poured for question in one.questions()]
     if questions:
         raise CallError(questions[0])
-    held = waste.stock(poured)
-    return WastePlan(held, waste.ways(held), waste.recover(held), waste.CAUTIONS)
+    held = waste.stock(poured, bottles=bottles)
+    return WastePlan(held, waste.ways(held, bottles), waste.recover(held), waste.CAUTIONS)
 
 
 def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: bool = False) -> Poured:

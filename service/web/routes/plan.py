@@ -137,6 +137,10 @@ def plan_waste(
     poured: Annotated[list[Annotated[str, Query(max_length=60)]], Query(min_length=1, max_length=100)],
     contains: Annotated[list[Annotated[str, Query(max_length=100)]] | None, Query(max_length=50)] = None,
     ammonia: bool = False,
+    bottle: Annotated[
+        list[Annotated[str, Query(max_length=100)]] | None,
+        Query(max_length=10, description='Your own: "muriatic acid: 20 %, 1.10 g/ml", "soda lye: 2 mol/l".'),
+    ] = None,
 ) -> dict[str, Any]:
     """What a vessel holds (`poured=LITRES:PH`, once for each) and what neutralises it; `ways` is empty where
     nothing may be.
@@ -146,10 +150,16 @@ def plan_waste(
     from dataclasses import asdict  # noqa: PLC0415
 
     from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
+    from service.bench.vessel.bottles import bottle_of_text  # noqa: PLC0415
     from service.bench.vessel.waste_plan import poured_of_text, waste_plan  # noqa: PLC0415
 
     words = tuple(contains or ())
-    plan = asked(lambda: waste_plan([poured_of_text(text, n, words, ammonia) for n, text in enumerate(poured, 1)]))
+    plan = asked(
+        lambda: waste_plan(
+            [poured_of_text(text, n, words, ammonia) for n, text in enumerate(poured, 1)],
+            [bottle_of_text(text) for text in bottle or ()],
+        )
+    )
     return {**asdict(plan), "lines": plan.lines, "cautions": [*plan.cautions, RULES]}
 
 
