@@ -93,12 +93,15 @@ def main() -> None:
     parser.add_argument("--body-total", type=float, default=180.0)
     for bound in fields(Bounds):
         parser.add_argument(f"--{bound.name.replace('_', '-')}", type=type(bound.default), default=bound.default)
+    parser.add_argument("--database", help="URL of a database; SQLite in the data folder without it")
     parser.add_argument("--watch", type=Path)
     parser.add_argument("--lan", type=int, default=0)
     parser.add_argument("--max-body", type=int, default=64 * 1024 * 1024)
     parser.add_argument("--posts-per-minute", type=int, default=100_000)
     said = parser.parse_args()
     more = {"data": said.data} if said.data else {}
+    if said.database:
+        more["database"] = said.database
     if said.profile:
         more |= {"reader": None, "profiles": tuple(map(Path, said.profile.split(os.pathsep)))}
     settings = settings_in(
