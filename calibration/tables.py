@@ -81,7 +81,11 @@ class _Row:
         if not name:
             raise self.wrong("photo", "is empty")
         found = self.path.parent / name
-        if not found.is_file():
+        try:
+            there = found.is_file()
+        except (OSError, ValueError):  # a name too long for a file, or with a NUL in it
+            there = False
+        if not there:
             raise self.wrong("photo", f"no such file: {found}")
         return found, name
 

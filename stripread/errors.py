@@ -12,10 +12,17 @@ if TYPE_CHECKING:
     from stripread.reasons import Reason
 
 
+LONGEST_WORD = 300  # characters of a message without a space: a path may be that long, a value pasted by mistake longer
+
+
 class CallError(Exception):
-    """The call was wrong; the message names what to change. Exit code 2."""
+    """The call was wrong; the message names what to change, on one line. Exit code 2."""
 
     exit_code = 2
+
+    def __init__(self, message: str) -> None:
+        words = (w if len(w) <= LONGEST_WORD else f"{w[:LONGEST_WORD]}…" for w in message.split())
+        super().__init__(" ".join(words))
 
 
 class Refused(Exception):  # noqa: N818 - a verdict on the photo, not an error of the program

@@ -126,6 +126,9 @@ def fitted(model: type[Model], table: object, where: str, what: str) -> Model:
         place = ".".join(str(part) for part in first["loc"])
         if first["type"] == "missing":
             raise CallError(f"{where}: {what} lacks {place!r}") from None
-        shown = repr(first["input"])
+        try:
+            shown = repr(first["input"])
+        except ValueError:  # a whole number of more digits than Python writes, given in another base
+            shown = "a number without end"
         shown = shown if len(shown) <= SHOWN else shown[:SHOWN] + "…"
         raise CallError(f"{where}: {place} of {what} does not fit: {first['msg']}, not {shown}") from None

@@ -7,13 +7,15 @@ from pathlib import Path
 
 import pytest
 
+from calibration.tables import read_buffers
 from service.bench.procedure import parse_procedure
 from service.cli import main
 from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.kind import load_kind
 from stripread.ph.profile import load_profile, profile_text
-from stripread.tint.profile import TintProfile, load_tint_profile, save_tint_profile
+from stripread.tint.profile import TintProfile, default_response, load_tint_profile, save_tint_profile
+from tests import fuzz_texts
 
 DEMO = Path(__file__).resolve().parents[2] / "service" / "demo"
 PHOTO = str(next((DEMO / "photos").glob("*.jpg")))
@@ -183,3 +185,21 @@ def test_no_number_leaves_as_nan_or_infinity():
     assert json.loads(json_line({"a": [float("nan"), 1.5], "b": (float("nan"),)})) == {"a": [None, 1.5], "b": [None]}
     with pytest.raises(ValueError, match="JSON"):
         json_line({"a": float("inf")})
+
+
+def test_random_hostile_files_are_read_or_refused_in_one_sentence():
+    """A short run of ``python -m tests.fuzz_texts``; no chance in it, the seed is fixed."""
+    assert fuzz_texts.run(150, 3) == 0
+
+
+def test_numbers_and_names_without_end_are_told_in_short(tmp_path):
+    response = tmp_path / "response.toml"
+    save_tint_profile(default_response(), response)
+    endless = "relative_sd = 0x" + "f" * 4_000
+    response.write_text(re.sub(r"(?m)^relative_sd = .*", endless, response.read_text(encoding="utf-8")), "utf-8")
+    assert "number without end" in sentence(load_tint_profile, response)
+    buffers = tmp_path / "buffers.csv"
+    buffers.write_text("photo,ph\n" + "n" * 3_000 + ".jpg,7\n", encoding="utf-8")
+    assert "no such file" in sentence(read_buffers, buffers)
+    buffers.write_text(f"photo,ph\n{PHOTO},0x" + "f" * 3_000 + "\n", encoding="utf-8")
+    assert "is not a number" in sentence(read_buffers, buffers)
