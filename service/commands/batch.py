@@ -67,7 +67,7 @@ def list_(data: Path, database: str | None) -> int:
     """All batches, newest first."""
     from service.log import store
 
-    with opened(data, database) as log, log.read() as c:
+    with opened(data, database, reading=True) as log, log.read() as c:
         for row in store.all_batches(c):
             closed = " (closed)" if row["closed_at"] else ""
             at = row["opened_at"][:16].replace("T", " ")
@@ -84,7 +84,7 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
     from service.bench.state_view import state_view
     from service.log.notes import batch_state
 
-    with opened(data, database) as log, log.read() as c:
+    with opened(data, database, reading=True) as log, log.read() as c:
         state = batch_state(c, batch)
     click.echo(json_line(state_view(state).model_dump(mode="json")) if as_json else _lines(state))
     return 0
@@ -163,7 +163,7 @@ def stock(data: Path, database: str | None) -> int:
     from service.bench.vessel import waste
     from service.log.notes import dangers_of, stock_of_log
 
-    with opened(data, database) as log, log.read() as c:
+    with opened(data, database, reading=True) as log, log.read() as c:
         held, pourings = stock_of_log(c)
         dangers = dangers_of(c)
     for batch, made in pourings:
@@ -223,7 +223,7 @@ def demo(out: Path, data: Path | None) -> int:
 def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     place = _ending(out or Path(f"batch-{batch}.html"))
-    with opened(data, database) as log:
+    with opened(data, database, reading=True) as log:
         record = _record(log, data, batch)
     return _write(record, place)
 
@@ -236,7 +236,7 @@ def _record(log: Database, data: Path, batch: int) -> BatchRecord:
     from service.readers.pictures import NotAPicture, thumbnail
 
     with log.read() as c:
-        blobs = Blobs(data / "photos")
+        blobs = Blobs(data / "photos", reading=True)
         small: dict[str, bytes] = {}
         for row in store.entries_of(c, batch):
             try:

@@ -19,11 +19,15 @@ class Blobs:
     ----------
     root
         Made if missing, together with its parents.
+    reading
+        Photos are only read: nothing is made.
     """
 
-    def __init__(self, root: Path) -> None:
+    def __init__(self, root: Path, *, reading: bool = False) -> None:
         self.root = root
         self.incoming = root / "incoming"
+        if reading:
+            return
         self.incoming.mkdir(parents=True, exist_ok=True)
         _sync_folder(root.parent)
         _sync_folder(root)

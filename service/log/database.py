@@ -103,6 +103,19 @@ class Database:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
 
+    def check_form(self) -> None:
+        """Say it of a log that is only read, if a later version of this program made it.
+
+        Raises
+        ------
+        CallError
+            If so: its rows may mean something else.
+        """
+        with self.read() as connection:
+            later = later_form(connection)
+        if later is not None:
+            raise CallError(f"the log has the form {later} of a later stripread: update this one, then try again")
+
     def close(self) -> None:
         """Give the connections back."""
         self.engine.dispose()

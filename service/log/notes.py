@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import Connection, select
 
 from service.bench.notes import (
+    KINDS,
     Emptying,
     MadeSafe,
     Note,
@@ -39,16 +40,59 @@ from stripread.errors import CallError
 
 PREFIX = "bench:"
 VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike))
+_LOST = "can't be read; strike it and write down again what it said"
 TWICE_S = 60.0  # the same note again within this time is the phone sending twice
 
 
 def notes_of(c: Connection, batch: int) -> list[Note]:
-    """A batch's notes in the order in which they were written."""
-    query = select(events).where(events.c.batch_id == batch, events.c.what.startswith(PREFIX)).order_by(events.c.id)
-    return [
-        Note(checked(row["what"].removeprefix(PREFIX), json.loads(row["detail"]), in_log=True), row["at"], row["id"])
-        for row in c.execute(query).mappings()
-    ]
+    """A batch's notes in the order in which they were written; without those that can't be read."""
+    return [note for _, note in _read_notes(c, batch) if isinstance(note, Note)]
+
+
+def damaged_notes(c: Connection, batch: int) -> list[int]:
+    """Numbers of a batch's notes that can't be read and that nobody has struck."""
+    every = [note for _, note in _read_notes(c, batch)]
+    struck = {note.content.note for note in every if isinstance(note, Note) and isinstance(note.content, Strike)}
+    return [note.id for note in every if isinstance(note, _Damaged) and note.id not in struck]
+
+
+@dataclass(frozen=True)
+class _Damaged:
+    """A note that can't be read: its number, its time, its kind as far as that is known."""
+
+    id: int
+    at: str
+    kind: str
+
+
+def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note | _Damaged]]:
+    """(batch, note) of one batch or of all, in order."""
+    query = select(events).where(events.c.what.startswith(PREFIX)).order_by(events.c.id)
+    if batch is not None:
+        query = query.where(events.c.batch_id == batch)
+    found: list[tuple[int, Note | _Damaged]] = []
+    for row in c.execute(query).mappings():
+        kind = str(row["what"]).removeprefix(PREFIX)
+        try:
+            content = checked(kind, json.loads(row["detail"]), in_log=True)
+        except (ValueError, TypeError, AttributeError, RecursionError, CallError):
+            found.append((row["batch_id"], _Damaged(row["id"], str(row["at"]), kind)))
+        else:
+            found.append((row["batch_id"], Note(content, row["at"], row["id"])))
+    return found
+
+
+def _ask_for_lost(held: list[Note], pouring: Pouring) -> None:
+    """Stop a pouring into a vessel of which a note is lost: no danger can be told there."""
+    lost = [note.content.what for note in held if isinstance(note.content, Pouring) and _LOST in note.content.what]
+    if lost and not pouring.despite:
+        raise CallError(f"nobody can say what is in the stock vessel: {lost[0]}")
+
+
+def _unknown_pouring(note: _Damaged) -> Note:
+    """What stands for a damaged note of the stock vessel: something went in, and nobody can say what."""
+    what = f"note {note.id} {_LOST}"
+    return Note(Pouring.model_construct(what=what, litres=0.0, contents=(what,)), note.at, note.id)
 
 
 def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> Note:
@@ -67,7 +111,8 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     content = checked(kind, data)
     fields = content.fields()
     earlier = notes_of(c, batch)
-    if isinstance(content, Strike) and not any(n.id == content.note and n.kind != "strike" for n in earlier):
+    known = [n.id for n in earlier if n.kind != "strike"] + damaged_notes(c, batch)
+    if isinstance(content, Strike) and content.note not in known:
         raise CallError(f"there is no note {content.note} in this batch")
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
     if earlier and earlier[-1].at >= since and (earlier[-1].kind, earlier[-1].content.fields()) == (kind, fields):
@@ -75,7 +120,9 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     if isinstance(content, Weight):
         ask_again([weighing_of(weight) for weight in contents(in_force(earlier), Weight)], weighing_of(content))
     if isinstance(content, Pouring):
-        refuse_danger([note for _, note in _vessel_notes(c)], content)
+        held = [note for _, note in _vessel_notes(c)]
+        _ask_for_lost(held, content)
+        refuse_danger(held, content)
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
         raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
     at = now()
@@ -141,13 +188,11 @@ def dangers_of(c: Connection, batch: int | None = None) -> tuple[OpenDanger, ...
 
 def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
     """(batch, note) of all that concerns the stock vessel since it was handed over, in order."""
-    query = select(events).where(events.c.what.in_([PREFIX + kind for kind in VESSEL_KINDS])).order_by(events.c.id)
     every = [
-        (
-            row["batch_id"],
-            Note(checked(row["what"].removeprefix(PREFIX), json.loads(row["detail"])), row["at"], row["id"]),
-        )
-        for row in c.execute(query).mappings()
+        (batch, note if isinstance(note, Note) else _unknown_pouring(note))
+        for batch, note in _read_notes(c)
+        # A damaged note of a kind that nobody knows may be one of the vessel's.
+        if note.kind in VESSEL_KINDS or note.kind not in KINDS
     ]
     counting = {note.id for note in in_force([note for _, note in every])}
     found = [(batch, note) for batch, note in every if note.id in counting and not isinstance(note.content, Strike)]
@@ -173,6 +218,11 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
         )
         for row in readable(store.in_force(rows))
     ]
+
+
+def unreadable_in_force(rows: list[store.Row]) -> list[int]:
+    """Numbers of the damaged entries that nothing has corrected."""
+    return [row["id"] for row in store.in_force(rows) if row.get("unreadable")]
 
 
 def washing_begins(c: Connection, batch: int) -> tuple[str, ...]:
@@ -202,7 +252,8 @@ def batch_state(c: Connection, batch: int) -> State:
     seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
     state = state_of(notes, seen, hard, details.get("water"), dangers_of(c, batch))
-    damaged = [f"reading {r['id']}" for r in store.in_force(rows) if r.get("unreadable")]
+    damaged = [f"reading {number}" for number in unreadable_in_force(rows)]
+    damaged += [f"note {number}" for number in damaged_notes(c, batch)]
     damaged += ["the batch's own details"] if details.get("unreadable") else []
     return _not_open_over(state, damaged) if damaged else state
 
@@ -213,6 +264,7 @@ def _not_open_over(state: State, damaged: list[str]) -> State:
         return state
     sentence = (
         f"The readable rows would open the gate, but {', '.join(damaged)} can't be read and may say otherwise. "
-        "Repair it (`stripread reread BATCH --keep`), or measure again and correct it."
+        "Repair a reading with `stripread reread BATCH --keep`, or measure again and correct it; strike a note and "
+        "write it down again."
     )
     return replace(state, verdict=replace(state.verdict, state="cannot tell", sentence=sentence))

@@ -16,7 +16,7 @@ from service.bench.readings import LoggedPh
 from service.bench.washing.parts import part_of
 from service.bench.washing.reading import Reading
 from service.log.entry_cache import BATCHES, slim_rows
-from service.log.notes import neutral_band, observations, washing_begins
+from service.log.notes import neutral_band, observations, unreadable_in_force, washing_begins
 from service.log.store import Row, last_entry
 
 if TYPE_CHECKING:  # its tables load when first needed
@@ -61,7 +61,18 @@ def forecast_of(c: Connection, batch: Row, rows: list[Row], band: Pair) -> WashF
     if len({reading.wash for reading in readings}) < 2:
         text = "Two readings of different washes or more are needed for a forecast."
         return WashForecast("cannot tell", text)
-    return forecast_from(batch["details"], readings, blank, band)
+    return _not_done_over(forecast_from(batch["details"], readings, blank, band), unreadable_in_force(rows))
+
+
+def _not_done_over(forecast: WashForecast, damaged: list[int]) -> WashForecast:
+    """No forecast says that washing is done over a reading that can't be read; any other names it."""
+    if not damaged:
+        return forecast
+    lost = f"Not counted, since the log's rows can't be read: reading {', '.join(str(n) for n in damaged)}."
+    if forecast.status != "done":
+        return replace(forecast, message=f"{forecast.message} {lost}")
+    done = f"The readable rows would say that washing is done. {lost} Wash and read again."
+    return type(forecast)("cannot tell", done)
 
 
 def forecast_from(details: Row, readings: tuple[Reading, ...], blank: Blank | None, band: Pair) -> WashForecast:

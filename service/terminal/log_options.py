@@ -24,15 +24,17 @@ def log_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @contextmanager
-def opened(data: Path, database: str | None, make: bool = False) -> Iterator[Database]:
+def opened(data: Path, database: str | None, make: bool = False, *, reading: bool = False) -> Iterator[Database]:
     """The log, brought up to date; ``make`` makes its folder.
+
+    ``reading``: nothing will be written, so that a copy that nobody may write to is read as it stands.
 
     Raises
     ------
     CallError
         If the folder is not there or the database can't be used.
     """
-    from sqlalchemy.exc import SQLAlchemyError
+    from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
     from service.log.database import Database
     from service.settings import Settings
@@ -41,9 +43,17 @@ def opened(data: Path, database: str | None, make: bool = False) -> Iterator[Dat
         data.mkdir(parents=True, exist_ok=True)
     elif not data.is_dir():
         raise no_folder(data)
-    log = Database(Settings(data, database).database_url)
+    url = Settings(data, database).database_url
+    log = Database(url)
     try:
-        log.migrate()
+        try:
+            log.migrate()
+        except OperationalError:
+            if not reading:
+                raise
+            log.close()
+            log = Database(url, read_only=True)
+            log.check_form()
         yield log
     except SQLAlchemyError as problem:
         raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
