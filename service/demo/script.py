@@ -92,6 +92,7 @@ def _photos() -> list[Step]:
         Shot(f"{day2}15:00:00", "ph", "photos/16-lye-02.jpg", 13, "washes 11 and 12 were not read"),
         Shot(f"{day2}15:30:00", "ph", "batch/lye-05.jpg", 14),
         Shot(f"{day2}16:00:00", "ph", "batch/lye-06.jpg", 15),
+        Shot(f"{day2}16:10:00", "ph", "batch/lye-06-again.jpg", 15, "a second strip: the first to read neutral"),
     ]
     return made
 

@@ -9,8 +9,9 @@ from tests.slips_study import SLIPS, study, table
 
 BATCHES = 20 * len(SLIPS)
 # 10,000 batches: 0.0 to 0.1 % of the gates of any slip open wrongly. Of these 560 gates 0.3 are expected to, and 4 or
-# more by chance once in 4,000 seeds. Held without a slip: 1.5 % of 40 gates, 0.6 expected, 4 or more once in 300 seeds.
-MOST_WRONG, MOST_HELD = 3, 3
+# more by chance once in 4,000 seeds. Held without a slip: 1.4 % of 20 copper gates and 4.5 % of 20 pH gates, 1.2
+# expected, 6 or more once in 600 seeds.
+MOST_WRONG, MOST_HELD = 3, 5
 
 
 @pytest.fixture(scope="module")

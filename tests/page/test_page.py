@@ -137,7 +137,7 @@ def test_a_batch_is_started_with_the_keyboard_alone(browser, server, tmp_path):
     press(Keys.ENTER)
     press("Chloride of June", Keys.ENTER)
     phone.until(lambda: "Chloride of June" in phone.by_id("batch").text)
-    assert {"batch", "camera", "file", "wash", "note"} <= {press(Keys.TAB) for _ in range(30)}
+    assert {"batch", "camera", "file", "wash", "note"} <= {press(Keys.TAB) for _ in range(45)}
 
 
 def test_first_load_is_small_and_asks_nobody_else(browser, server, tmp_path):

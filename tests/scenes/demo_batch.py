@@ -28,6 +28,7 @@ STRIPS: tuple[tuple[str, float, int, tuple[Lamp, ...], int], ...] = (
     ("rinse-water", 6.4, 0, (WINDOW,), 200),
     ("lye-05", 9.1, 1, (TUBE,), 201),
     ("lye-06", 7.3, 2, (DESK, WINDOW), 202),
+    ("lye-06-again", 7.3, 0, (WINDOW,), 203),
 )
 # name, copper in mg/L, lamps
 TINTS: tuple[tuple[str, float, tuple[Lamp, ...]], ...] = (

@@ -30,6 +30,7 @@ def log(tmp_path):
 )
 def test_the_end_is_known_by_the_profile_that_the_log_keeps(log, interval, profile, whole, bounds):
     reading = {
+        "photo": "strip.jpg",
         "kind": "ph",
         "status": "doubtful",
         "ph": sum(interval) / 2,
