@@ -8,7 +8,7 @@ from typing import Literal
 Wash = Literal["acid", "neutral", "unknown"]
 Water = Literal["soft", "hard", "unknown"]
 Answer = Literal["yes", "no", "unknown"]
-Ammonia = Literal["shown", "smelled", "short", "too acid", "unknown"]
+Ammonia = Literal["shown", "smelled", "short", "too acid", "lye", "unknown"]
 Claim = Literal["copper", "absent", "absent from the liquid", "ammonia not shown", "ammonia short", "too acid", "none"]
 
 # pH on the ammoniated drop. From 0.1 mol/L acid on, all copper is dissolved as ammine at 9.5 and more, and a strip's
@@ -16,6 +16,7 @@ Claim = Literal["copper", "absent", "absent from the liquid", "ammonia not shown
 EXCESS_PH = 9.5
 # Below it the drop is still acid: no ammine and no hydroxide, so neither blue nor flakes (same table: pH 0.1 to 2).
 ACID_PH = 7.0
+LYE_PH = 12.5  # above it is lye: 14.8 mol/L of ammonia (Kb 1.8e-5, from memory) make 12.2
 DROP_ML = 0.05  # of a dropper; from memory, and the size that the table takes
 
 
@@ -42,6 +43,8 @@ class TintConditions:
         """
         if self.ammonia_ph is not None and self.ammonia_ph < ACID_PH:
             return "too acid"
+        if self.ammonia_ph is not None and self.ammonia_ph > LYE_PH:
+            return "lye"
         short = self.ammonia_ph is not None and self.ammonia_ph < EXCESS_PH
         if self.flakes == "yes" or self.ammonia_excess == "no" or short:
             return "short"
@@ -94,6 +97,9 @@ def _unproven(conditions: TintConditions) -> tuple[Claim, str]:
     if conditions.ammonia == "too acid":
         text = f"No blue is seen, which says nothing of copper: the drop is still acid (pH {conditions.ammonia_ph:g}). "
         return "too acid", text + "Add ammonia until a strip reads 9.5 or more."
+    if conditions.ammonia == "lye":
+        text = f"No blue is seen, which says nothing of copper: pH {conditions.ammonia_ph:g} is lye, not ammonia. "
+        return "ammonia not shown", text + "Test again with ammonia."
     if conditions.ammonia == "short":
         return "ammonia short", "No blue is seen, which says nothing of copper: ammonia was short."
     how = "smelled, not shown" if conditions.ammonia == "smelled" else "not told"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import inspect
+import shlex
 from collections import Counter
 from pathlib import Path
 
@@ -93,7 +94,7 @@ def test_a_forecast_of_a_batch(client, case):
 
 @pytest.mark.parametrize("case", _of("dose"))
 def test_a_dose(case):
-    found = situations.planned(*case["args"].split())
+    found = situations.planned(*shlex.split(case["args"]))
     if case["right"] == "asked back":
         assert found is None
     else:

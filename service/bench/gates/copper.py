@@ -17,7 +17,6 @@ from service.bench.readings import LoggedTint, Observation
 Pair = tuple[float, float]
 Water = Literal["soft", "hard", "unknown"]
 COPPER_FALLS = 5.2  # pH from which 1 g/L of copper leaves the liquid as hydroxide; NIST 46 constants, minteq.v4.dat
-LYE_PH = 12.5  # above it is lye: 14.8 mol/L of ammonia (Kb 1.8e-5) make 12.2
 STRONGEST = 14.8  # mol/L of ammonia as sold at most (28 %); from memory
 
 
@@ -119,7 +118,7 @@ def _doubt(test: _Test, same_wash: Sequence[Observation], water: Water) -> str:
 
 def _ammonia(test: _Test) -> str:
     called, taken = _name(test.seen), test.tint.conditions()
-    if taken.ammonia_ph is not None and taken.ammonia_ph > LYE_PH:
+    if taken.ammonia == "lye":
         return f"{called}: no ammonia makes pH {taken.ammonia_ph:g}, lye does: test again with ammonia."
     missing = "dip a strip into the drop (9.5 or more)" if taken.ammonia_ph is None else "say whether flakes float"
     unshown = f"{called} does not show that ammonia was in excess: {missing}, and log it with the photo."

@@ -275,6 +275,8 @@ SHOWN = {"ammonia_ph": 9.8, "flakes": "no"}
         (TintConditions("neutral", "soft", "yes", 10.8, "yes"), "ammonia short", "says nothing of copper"),
         (TintConditions("acid", "soft", "yes", 9.2, "no"), "ammonia short", "says nothing of copper"),
         (TintConditions("acid", "soft", "yes", 2.05, "no"), "too acid", "still acid"),
+        (TintConditions("acid", "soft", "yes", 12.4, "no"), "absent", "No copper above the limit."),
+        (TintConditions("acid", "soft", "yes", 12.6, "no"), "ammonia not shown", "pH 12.6 is lye, not ammonia"),
     ],
 )
 def test_the_claim_goes_by_what_was_shown(conditions, code, says):
