@@ -6,6 +6,7 @@ Raise ``Refused`` when a photo is at fault: the pipeline catches it once and tur
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -21,8 +22,8 @@ class CallError(Exception):
     exit_code = 2
 
     def __init__(self, message: str) -> None:
-        words = (w if len(w) <= LONGEST_WORD else f"{w[:LONGEST_WORD]}…" for w in message.split())
-        super().__init__(" ".join(words))
+        shortened = re.sub(rf"(\S{{{LONGEST_WORD}}})\S+", r"\1…", message)
+        super().__init__(" ".join(shortened.splitlines()))
 
 
 class Refused(Exception):  # noqa: N818 - a verdict on the photo, not an error of the program

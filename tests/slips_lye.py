@@ -11,11 +11,9 @@ or within 1 of the rinse water's own, or it opened wrongly; over unreduced oxide
 
 from __future__ import annotations
 
-import argparse
 import csv
 from collections import Counter, defaultdict
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 
@@ -133,20 +131,5 @@ def table(figures: dict[str, dict[str, float]]) -> str:
     return "\n".join(lines)
 
 
-def main() -> None:
-    """Run, print the table, and write it where it is asked for."""
-    parser = argparse.ArgumentParser(description="The pH gate after the lye under slips, on simulated batches.")
-    parser.add_argument("--batches", type=int, default=10_000)
-    parser.add_argument("--seed", type=int, default=13)
-    parser.add_argument("--write", type=Path, help="A document with the marks.")
-    o = parser.parse_args()
-    text = f"`python -m tests.slips_lye --batches {o.batches} --seed {o.seed}`:\n\n{table(study(o.batches, o.seed))}"
-    print(text)
-    if o.write:
-        before, _, rest = o.write.read_text(encoding="utf-8").partition(MARKS[0])
-        after = rest.partition(MARKS[1])[2]
-        o.write.write_text(f"{before}{MARKS[0]}\n{text}\n{MARKS[1]}{after}", encoding="utf-8")
-
-
 if __name__ == "__main__":
-    main()
+    slips_study.run_and_write("slips_lye", MARKS, 13, lambda batches, seed: table(study(batches, seed)))

@@ -16,6 +16,7 @@ import argparse
 import csv
 import math
 from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -329,20 +330,20 @@ def table(figures: dict[str, dict[str, float]]) -> str:
     return "\n".join(lines)
 
 
-def main() -> None:
-    """Run, print the table, and write it where it is asked for."""
+def run_and_write(name: str, marks: tuple[str, str], seed: int, made: Callable[[int, int], str]) -> None:
+    """The command ``python -m tests.NAME``: print the table that ``made`` makes, write it where it is asked for."""
     parser = argparse.ArgumentParser(description="Gates under slips, on simulated batches.")
     parser.add_argument("--batches", type=int, default=10_000)
-    parser.add_argument("--seed", type=int, default=12)
+    parser.add_argument("--seed", type=int, default=seed)
     parser.add_argument("--write", type=Path, help="A document with the marks.")
     o = parser.parse_args()
-    text = f"`python -m tests.slips_study --batches {o.batches} --seed {o.seed}`:\n\n{table(study(o.batches, o.seed))}"
+    text = f"`python -m tests.{name} --batches {o.batches} --seed {o.seed}`:\n\n{made(o.batches, o.seed)}"
     print(text)
     if o.write:
-        before, _, rest = o.write.read_text(encoding="utf-8").partition(MARKS[0])
-        after = rest.partition(MARKS[1])[2]
-        o.write.write_text(f"{before}{MARKS[0]}\n{text}\n{MARKS[1]}{after}", encoding="utf-8")
+        before, _, rest = o.write.read_text(encoding="utf-8").partition(marks[0])
+        after = rest.partition(marks[1])[2]
+        o.write.write_text(f"{before}{marks[0]}\n{text}\n{marks[1]}{after}", encoding="utf-8")
 
 
 if __name__ == "__main__":
-    main()
+    run_and_write("slips_study", MARKS, 12, lambda batches, seed: table(study(batches, seed)))

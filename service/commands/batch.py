@@ -175,7 +175,7 @@ def stock(data: Path, database: str | None) -> int:
     first = [*(danger.sentence for danger in dangers), *held.first[len(held.stops) :]]
     click.echo("".join(f"! {text}\n" for text in first), nl=False)
     found = [f"  {way.sentence}" for way in waste.ways(held)]
-    click.echo("\n".join([*found, *waste.recover(held), *(f"! {text}" for text in waste.CAUTIONS)]))
+    click.echo("\n".join([*found, *waste.recover(held), *(f"! {text}" for text in waste.cautions(held))]))
     return 0
 
 

@@ -47,5 +47,5 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
             + ", ".join(f"{k} {change.was[k]} -> {change.now[k]}" for k in change.changed)
         )
     for number in found.missing:
-        click.echo(f"  entry {number}: its photo or profile is missing")
+        click.echo(f"  entry {number}: its photo, its profile, or what was said beside the photo is lost: add it again")
     return 0

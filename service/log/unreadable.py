@@ -12,7 +12,11 @@ from service.bench.readings import logged
 
 Row = dict[str, Any]
 CODE = "unreadable_row"
-_WHAT_TO_DO = "`stripread log check` says more; `stripread reread BATCH --keep` reads its photo again, as a new entry."
+LOST = "lost"  # among a stand-in's extras: what was said beside the photo can't be read
+_WHAT_TO_DO = (
+    "`stripread log check` says more; `stripread reread BATCH --keep` reads its photo again, as a new entry, where "
+    "what was said beside it can still be read; where not, add the photo again with all that is known."
+)
 
 
 class _Blank(BaseModel):
@@ -91,7 +95,16 @@ def _stand_in(row: Row) -> Row:
         "software": str(row.get("software", "")),
         "seconds": 0.0,
     }
-    marks = {"kind": kind, "status": "refused", "value": None, "low": None, "high": None, "unreadable": True}
+    lost = row["kind"] not in _VALUES
+    marks = {
+        "kind_lost": lost,
+        "kind": kind,
+        "status": "refused",
+        "value": None,
+        "low": None,
+        "high": None,
+        "unreadable": True,
+    }
     plain = {
         "received_at": _time(row["received_at"]),
         "wash": row["wash"] if isinstance(row["wash"], int) else None,
@@ -99,7 +112,25 @@ def _stand_in(row: Row) -> Row:
         "snapped_at": None,
         "corrects_id": row["corrects_id"] if isinstance(row["corrects_id"], int) else None,
     }
-    return {**row, **plain, **marks, "reading": reading, "extras": {}}
+    return {**row, **plain, **marks, "reading": reading, "extras": _kept_extras(row["extras"])}
+
+
+def _kept_extras(text: object) -> Row:
+    """What was said beside the photo, where only the rest of the row is damaged; else empty but for its mark.
+
+    Reading such a photo again must not guess path, dilution or blank: see ``rereadable``.
+    """
+    try:
+        found = json.loads(str(text))
+        _Extras.model_validate(found)
+    except (ValueError, TypeError, ValidationError, RecursionError):
+        return {LOST: True}
+    return dict(found)
+
+
+def rereadable(row: Row) -> bool:
+    """Whether kind and what was said beside the photo are known, so that it can be read as it was."""
+    return not row["extras"].get(LOST) and not row.get("kind_lost", False)
 
 
 _VALUES: dict[str, Row] = {

@@ -10,6 +10,7 @@ from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.profiles import Profiles
+from service.log.unreadable import rereadable
 from service.readers.jobs import job_again
 from service.readers.pool import WorkPool
 from service.readers.swatches import swatches
@@ -52,7 +53,7 @@ class Reread(BaseModel):
     read: int
     same: int
     changes: list[Change]
-    missing: list[int] = Field(description="Entries whose photo or profile could not be found.")
+    missing: list[int] = Field(description="Entries whose photo, profile, or what was said beside the photo, is lost.")
 
 
 async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
@@ -107,6 +108,8 @@ def _rows(bench: Archive, batch: int) -> list[store.Row]:
 
 
 def _job(bench: Archive, row: store.Row) -> Job | None:
+    if not rereadable(row):
+        return None
     photo = bench.blobs.path(row["photo_sha256"])
     profile = None
     if row["profile_sha256"] is not None:

@@ -44,19 +44,19 @@ def summary(batch: BatchRecord) -> str:
     return text
 
 
-def balance_rows(batch: BatchRecord) -> list[tuple[str, str]]:
-    """Expected, weighed, missing and explained, in words."""
+def balance_rows(batch: BatchRecord) -> list[tuple[str, str, str]]:
+    """Expected, weighed, missing and explained: name, grams, and what is to be said of it."""
     found = batch.state.balance
     if found is None:
         return []
-    rows = [("Expected", f"{span_text(found.expected_g)} g")]
+    rows = [("Expected", f"{span_text(found.expected_g)} g", "")]
     if found.weighed_g is not None and found.shortfall_g is not None:
         low, gap, high = found.shortfall_g
-        rows.append(("Weighed", f"{span_text(found.weighed_g)} g"))
+        rows.append(("Weighed", f"{span_text(found.weighed_g)} g", ""))
         if found.chalk_note:
-            rows.append(("Chalk in the weight", f"{span_text(found.chalk_g)} g. {found.chalk_note}"))
-        rows.append(("Missing", f"{gap:.3g} ({low:.3g} to {high:.3g}) g"))
-    return [*rows, ("Explained by the models", f"{span_text(found.explained_g)} g")]
+            rows.append(("Chalk in the weight", f"{span_text(found.chalk_g)} g", found.chalk_note))
+        rows.append(("Missing", f"{gap:.3g} ({low:.3g} to {high:.3g}) g", ""))
+    return [*rows, ("Explained by the models", f"{span_text(found.explained_g)} g", "")]
 
 
 def cautions(batch: BatchRecord) -> list[str]:

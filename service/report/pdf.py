@@ -111,7 +111,7 @@ def _silver(batch: BatchRecord, drawn: dict[str, bytes | None]) -> list[Any]:
     rows: list[list[Any]] = [
         [x.name, span_text(x.silver_g), x.where + (f"; {x.note}" if x.note else "")] for x in found.losses
     ]
-    head: list[list[Any]] = [[name, text, ""] for name, text in balance_rows(batch)]
+    head: list[list[Any]] = [list(row) for row in balance_rows(batch)]
     story = [_p("Silver", _HEAD), *_picture(drawn["flow"]), _p(found.verdict), Spacer(1, 3)]
     story.append(
         _table(

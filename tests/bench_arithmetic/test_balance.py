@@ -179,11 +179,20 @@ def test_wrong_side_and_unknown_neutralisers_are_refused():
 
 def test_no_text_of_the_waste_module_offers_a_drain():
     held = waste.stock([waste.Poured("acid", 1.0, mol=1.0, metals=("silver", "copper"))])
-    texts = [held.sentence, *waste.recover(held), *waste.CAUTIONS]
+    texts = [held.sentence, *waste.recover(held), *waste.cautions(held)]
     texts += [way.sentence for way in waste.ways(held)]
     drains = [t for t in texts if "drain" in t.lower() or "sewer" in t.lower() or "sink" in t.lower()]
     assert drains == [waste.NO_DRAIN]
     assert drains[0].startswith("Nothing of this goes down a drain")
+
+
+def test_over_silver_with_ammonia_no_line_speaks_of_making_it_alkaline():
+    """Raising the pH over silver with ammonia is the hazard (common practice, no source)."""
+    silver = waste.stock([waste.Poured("acid", 5.0, mol=0.5, metals=("silver",), ammonia=True)])
+    plain = waste.stock([waste.Poured("acid", 5.0, mol=0.5, metals=("silver",))])
+    assert "pH 9 to 10" in " ".join(waste.cautions(plain))
+    assert "pH 9" not in " ".join((silver.sentence, *silver.first, *waste.cautions(silver), *waste.recover(silver)))
+    assert waste.ways(silver) == ()
 
 
 def test_ammonia_in_the_vessel_comes_first():

@@ -192,6 +192,12 @@ def test_random_hostile_files_are_read_or_refused_in_one_sentence():
     assert fuzz_texts.run(150, 3) == 0
 
 
+def test_a_message_keeps_its_spaces_and_loses_only_what_has_no_end():
+    assert str(CallError("no file /a  b/c")) == "no file /a  b/c"
+    assert str(CallError("two\nlines")) == "two lines"
+    assert len(str(CallError("not " + "9" * 5_000))) < 310
+
+
 def test_numbers_and_names_without_end_are_told_in_short(tmp_path):
     response = tmp_path / "response.toml"
     save_tint_profile(default_response(), response)

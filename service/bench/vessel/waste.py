@@ -16,17 +16,20 @@ from service.bench.vessel.neutralisers import Bought, Neutraliser, neutralisers
 from service.bench.vessel.solubility import in_solution
 from service.bench.vessel.substances import Kind
 
-__all__ = ["CAUTIONS", "NO_DRAIN", "Neutralise", "Poured", "Stock", "acid_in", "neutralise", "recover", "stock", "ways"]
+__all__ = ["NO_DRAIN", "Neutralise", "Poured", "Stock", "acid_in", "cautions", "neutralise", "recover", "stock", "ways"]
 
 NO_DRAIN = (
     "Nothing of this goes down a drain, neutral or not: silver and copper poison water life in traces. Keep it "
     "labelled and closed, and hand it to the licensed collection; ask the local authority first."
 )
 # Sources: tests/data and service/bench/data/hazards.toml; practice from memory, not looked up.
-CAUTIONS = (
+_SETTLES = (
+    "Silver settles as chloride: add salt first. Copper settles at pH 9 to 10. Above 10 some metals dissolve again."
+)
+_CAUTIONS = (
     "Pour acid waste into alkaline waste slowly, stirring, with room to foam; it warms up. "
     "Dilute both below 1 mol/L first.",
-    "Silver settles as chloride: add salt first. Copper settles at pH 9 to 10. Above 10 some metals dissolve again.",
+    _SETTLES,
     "Nothing with ammonia and silver goes in unacidified, and nothing alkaline goes to them: it can turn explosive. "
     "Ammonia also keeps metals dissolved. Test vials never go into a lye vessel.",
     "Never bleach, cyanide or sulfide near acid, never bleach with ammonia.",
@@ -86,9 +89,7 @@ class Neutralise:
     source: str = ""
 
 
-def stock(
-    poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles: Sequence[Bottle] = ()
-) -> Stock:
+def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles: Sequence[Bottle] = ()) -> Stock:
     """Add up the vessel; ``dangers`` are those that stand by its history, None to work them out from ``poured``.
 
     Raises
@@ -303,6 +304,11 @@ def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
     low, mid, high = bought.amount
     size = f"{mid:.2g} {bought.unit} of {bought.form}, {low:.2g} to {high:.2g}"
     return f" (by what was written down {size}; diluted first)"
+
+
+def cautions(found: Stock) -> tuple[str, ...]:
+    """Cautions for the vessel; none speaks of pH 9 to 10 where nothing may be made alkaline."""
+    return tuple(text for text in _CAUTIONS if text != _SETTLES or found.silver != "with ammonia")
 
 
 def recover(found: Stock) -> tuple[str, ...]:

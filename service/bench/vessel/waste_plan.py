@@ -46,7 +46,7 @@ def waste_plan(poured: list[Poured], bottles: Sequence[Bottle] = ()) -> WastePla
     if questions:
         raise CallError(questions[0])
     held = waste.stock(poured, bottles=bottles)
-    return WastePlan(held, waste.ways(held, bottles), waste.recover(held), waste.CAUTIONS)
+    return WastePlan(held, waste.ways(held, bottles), waste.recover(held), waste.cautions(held))
 
 
 def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: bool = False) -> Poured:

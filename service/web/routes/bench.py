@@ -175,5 +175,5 @@ def stock(service: ServiceDep) -> dict[str, Any]:
         "ways": [asdict(way) for way in waste.ways(held)],
         "dangers": [danger.sentence for danger in dangers],
         "recover": list(waste.recover(held)),
-        "cautions": list(waste.CAUTIONS),
+        "cautions": list(waste.cautions(held)),
     }
