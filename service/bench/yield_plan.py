@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.bench.chemistry.balance import Balance, Decant, balance, decant_loss, dropping_out, filters_and_glass
-from service.bench.chemistry.reagents import Span
+from service.bench.chemistry.reagents import Span, written
 from service.bench.quantities import typed_parts
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from service.bench.weighings import NOT_SAID, Weighing, expected_of
@@ -57,7 +57,8 @@ class YieldPlan:
 
 
 def _words(span: Span, unit: str = "") -> str:
-    return f"{span[1]:.3g} ({span[0]:.3g} to {span[2]:.3g}){' ' + unit if unit else ''}"
+    low, value, high = (written(part) for part in span)
+    return f"{value} ({low} to {high}){' ' + unit if unit else ''}"
 
 
 def yield_plan(

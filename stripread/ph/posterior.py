@@ -108,8 +108,7 @@ def _modes(grid: Array, mass: Array) -> list[tuple[int, int]]:
         if mass[valley] < 0.2 * min(mass[left], mass[right]):
             cuts.append(valley)
     cuts.append(len(grid))
-    slices = [(a, b) for a, b in pairwise(cuts) if b > a]
-    return sorted(slices, key=lambda s: -float(mass[s[0] : s[1]].sum()))
+    return sorted(pairwise(cuts), key=lambda s: -float(mass[s[0] : s[1]].sum()))
 
 
 def _quantile(grid: Array, mass: Array, share: float) -> float:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import cache
 
 from service.bench.quantities import registry
@@ -46,6 +47,11 @@ def silver_share() -> float:
     return molar_mass("Ag") / molar_mass("AgCl")
 
 
+def written(value: float, digits: int = 3) -> str:
+    """``value`` to so many figures, as people write amounts: 2750 becomes "2800" at two, never "2.8e+03"."""
+    return f"{Decimal(f'{value:.{digits}g}'):f}"
+
+
 def shown(value: float, unit: str, wanted: str | None) -> str:
     """``value`` in ``unit`` written in the unit the user wants, three figures.
 
@@ -55,13 +61,13 @@ def shown(value: float, unit: str, wanted: str | None) -> str:
         For a unit that is not known, or of another kind.
     """
     if wanted is None or wanted == unit:
-        return f"{value:.3g} {unit}"
+        return f"{written(value)} {unit}"
     import pint  # noqa: PLC0415
 
     try:
         if re.fullmatch(r"[a-zµ_]{1,30}", wanted, re.IGNORECASE) is None:
             raise ValueError
-        return f"{registry().Quantity(value, unit).to(wanted).magnitude:.3g} {wanted.replace('_', ' ')}"
+        return f"{written(registry().Quantity(value, unit).to(wanted).magnitude)} {wanted.replace('_', ' ')}"
     except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError) as problem:
         raise ValueError(f"can't show {unit} in {wanted!r}") from problem
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise
+from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise, written
 from service.bench.vessel.bottles import Bottle, with_bottles
 from service.bench.vessel.contents import Base, Contents, Poured, acid_in, contents_of
 from service.bench.vessel.hazards import Stop, stops, stops_within
@@ -36,6 +36,7 @@ _CAUTIONS = (
     "Zinc, iron or aluminium in acid, and zinc or aluminium in lye, give hydrogen: open vessel, no flame.",
 )
 SETTLING_PH = 9.5
+USUAL_CITRATE = 0.05  # mol/L where nobody said: from there on all of 100 mg/L copper stay (tests/data/vessel.csv)
 _AMMONIA_SILVER = (
     "Silver with ammonia: never make it alkaline, it can turn explosive. Nothing here may be neutralised.",
     "First, in a draught and slowly: dilute hydrochloric acid until a strip reads pH 2 or below{acid}; most of the "
@@ -82,11 +83,11 @@ class Neutralise:
     rise_k: float
     portions: int
     sentence: str
-    as_bought: tuple[Bought, ...] = ()
-    end_ph: tuple[float, float] = (0.0, 14.0)
-    metals: tuple[str, ...] = ()
-    cautions: tuple[str, ...] = ()
-    source: str = ""
+    as_bought: tuple[Bought, ...]
+    end_ph: tuple[float, float]
+    metals: tuple[str, ...]
+    cautions: tuple[str, ...]
+    source: str
 
 
 def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles: Sequence[Bottle] = ()) -> Stock:
@@ -125,7 +126,7 @@ def _sentence(held: Contents) -> str:
     if side == "neither":
         text = "Near neutral by what was read: read its pH all the same."
     elif side != "unknown" and high > 0.0:
-        text = f"About {mid:.2g} mol of {side} ({low:.2g} to {high:.2g})."
+        text = f"About {written(mid, 2)} mol of {side} ({written(low, 2)} to {written(high, 2)})."
     elif side != "unknown":
         text = f"It holds {side}, nobody wrote down how much: read its pH first."
     elif mol == (0.0, 0.0, 0.0):
@@ -141,7 +142,7 @@ def _sentence(held: Contents) -> str:
 
 def _between(mol: Span) -> str:
     """ "0.3 mol of lye to 0.5 mol of acid"."""
-    ends = [f"{abs(m):.2g} mol of {'acid' if m >= 0 else 'lye'}" for m in (mol[0], mol[2])]
+    ends = [f"{written(abs(m), 2)} mol of {'acid' if m >= 0 else 'lye'}" for m in (mol[0], mol[2])]
     return " to ".join(ends)
 
 
@@ -161,21 +162,26 @@ def _first(
         )
     if held.silver_form == "dissolved":
         steps.append(
-            f"Silver, and no chloride named: without it {_stays('silver', SETTLING_PH, held)} mg/L stay dissolved at "
+            f"Silver, and no chloride named: without it {_silver_stays()} mg/L stay dissolved at "
             "pH 9.5. Add salt, stir, until nothing more turns white, settle, keep the white; neutralise after."
         )
     return tuple(steps)
 
 
-def _stays(metal: str, ph: float, held: Contents) -> str:
-    """mg/L of a metal that stay dissolved, of 1 g/L silver or 100 mg/L copper, in words."""
+def _silver_stays() -> str:
+    """mg/L of 1 g/L silver that stay dissolved where no chloride is, in words."""
+    return _mg_l(in_solution("silver", SETTLING_PH, 1000.0)[1])
+
+
+def _copper_stays(held: Contents) -> str:
+    """mg/L of 100 mg/L copper that stay dissolved beside chloride and the citrate in the vessel, in words."""
     citrate = held.strength(Kind.CITRATE)
-    strength = 0.05 if citrate is None else citrate[1]
-    citrate_mol = strength if Kind.CITRATE in held.kinds else 0.0
-    total = 1000.0 if metal == "silver" else 100.0
-    chloride = 0.1 if metal == "copper" or Kind.CHLORIDE in held.kinds else 0.0
-    left = in_solution(metal, ph, total, chloride=chloride, citrate=citrate_mol)[1]
-    return f"{left:.0f}" if left >= 10.0 else f"{left:.1g}"
+    strength = USUAL_CITRATE if citrate is None else citrate[1]
+    return _mg_l(in_solution("copper", SETTLING_PH, 100.0, chloride=0.1, citrate=strength)[1])
+
+
+def _mg_l(dissolved: float) -> str:
+    return f"{dissolved:.0f}" if dissolved >= 10.0 else f"{dissolved:.1g}"
 
 
 def _held(found: Stock) -> Contents:
@@ -262,9 +268,7 @@ def _metals(found: Stock, one: Neutraliser) -> tuple[str, ...]:
             texts.append(one.metals["copper"])
         else:
             held = _held(found)
-            texts.append(
-                f"Citrate is in it: {_stays('copper', SETTLING_PH, held)} of 100 mg/L copper stay dissolved at pH 9.5."
-            )
+            texts.append(f"Citrate is in it: {_copper_stays(held)} of 100 mg/L copper stay dissolved at pH 9.5.")
     if Kind.METAL in found.contents:
         texts.append(one.metals["other"])
     return tuple(texts)
@@ -272,9 +276,7 @@ def _metals(found: Stock, one: Neutraliser) -> tuple[str, ...]:
 
 def _way(found: Stock, one: Neutraliser, grams: Span, count: int) -> str:
     more = " or more (a strip stood at its end)" if found.at_least else ""
-    shop = "; ".join(
-        f"{b.amount[1]:.3g} ({b.amount[0]:.2g} to {b.amount[2]:.3g}) {b.unit} of {b.form}" for b in one.bought(grams)
-    )
+    shop = "; ".join(f"{_range(b.amount)} {b.unit} of {b.form}" for b in one.bought(grams))
     low, high = one.end_ph
     if found.ammonia:
         end = "stop at pH 6 to 7: ammonia in it keeps copper dissolved at any higher pH, and would gas off."
@@ -288,9 +290,15 @@ def _way(found: Stock, one: Neutraliser, grams: Span, count: int) -> str:
     else:
         end = "stop at pH 9 to 10: there the metals settle."
     return (
-        f"{grams[1]:.3g} g ({grams[0]:.3g} to {grams[2]:.3g} g){more} of {one.name}, that is {shop}; dissolved or in "
-        f"small spoons, in {count} portions or more, stirring, waiting and reading the pH after each; {end}"
+        f"{_range(grams)} g{more} of {one.name}, that is {shop}; dissolved or in small spoons, in {count} portions or "
+        f"more, stirring, waiting and reading the pH after each; {end}"
     )
+
+
+def _range(span: Span) -> str:
+    """ "26.1 (20.4 to 33.4)"."""
+    low, mid, high = (written(amount) for amount in span)
+    return f"{mid} ({low} to {high})"
 
 
 def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
@@ -301,8 +309,8 @@ def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
     pure = [max(0.0, -m) + 0.01 * held.litres for m in (high, mid, low)]
     acid = with_bottles(neutralisers()["hydrochloric acid (as HCl)"], bottles)
     bought = acid.bought(acid.grams((pure[0], pure[1], pure[2])))[0]
-    low, mid, high = bought.amount
-    size = f"{mid:.2g} {bought.unit} of {bought.form}, {low:.2g} to {high:.2g}"
+    low_amount, amount, high_amount = (written(part, 2) for part in bought.amount)
+    size = f"{amount} {bought.unit} of {bought.form}, {low_amount} to {high_amount}"
     return f" (by what was written down {size}; diluted first)"
 
 
