@@ -4,7 +4,7 @@ import ast
 import tomllib
 
 from tests.mutants import mutants, sample
-from tests.mutate import LIST, ROOT, harmless, targets
+from tests.mutate import LIST, ROOT, draw, harmless, row, targets
 
 SOURCE = '''"""Not 1 < 2."""
 WIDE = 2.0  # µ before the place
@@ -55,6 +55,14 @@ def test_a_draw_is_the_same_for_a_seed_and_in_the_order_of_the_file():
     assert drawn == sample(every, 4, 2, seed=1)
     assert [m.kind for m in drawn].count("logic") == 4
     assert [every.index(m) for m in drawn] == sorted(every.index(m) for m in drawn)
+
+
+def test_two_seeds_draw_what_either_draws():
+    target = next(t for t in targets() if t.file.endswith("dye_field.py"))
+    one, two, both = (draw(target, 6, seeds) for seeds in ([1], [2], [1, 2]))
+    assert {(m.number, m.change) for m in both} == {(m.number, m.change) for m in (*one, *two)}
+    assert len(one) == len(two) == 8 < len(both)
+    assert row(target, [], 2, [1, 2]).endswith(f"| 0 of 0 | 0 of 0 | 2 | 1, 2 | {target.before} |")
 
 
 def test_files_and_harmless_faults_of_the_list_are_there():

@@ -68,6 +68,13 @@ def test_how_alike_two_photos_err(square, same_strip, r):
     assert likeness(pair, roots, same_strip=same_strip) == pytest.approx(np.array([[1.0, r], [r, 1.0]]), abs=1e-9)
 
 
+def test_colours_that_are_known_better_tell_more_of_it():
+    # Alone 1, 1, 1, shared 1, 1, 3, squares 1, 1, 4: 1 - (1/2 + 1/2 + 4/4 - 1/2 - 1/2 - 1/4) / (1/2 + 1/2 + 3/4).
+    doubts = {"noise": 0.5, "texture": 0.0, "own": 0.0, "fit": [0.5, 0.5, 1.5], "foreign": 0.0, "common": 0.0}
+    pair = [_observation("a", FLAT, **doubts), _observation("b", [[1.0, -1.0, 2.0]], **doubts)]
+    assert likeness(pair, [o.roots for o in pair], same_strip=False)[0, 1] == pytest.approx(4 / 7)
+
+
 def test_two_strips_in_one_photo_err_alike():
     pair, roots = _pair(9.0, other="a")
     assert likeness(pair, roots, same_strip=False) == pytest.approx(np.ones((2, 2)))
@@ -151,6 +158,8 @@ def test_three_photos_agree_or_not_by_hand():
     found = infer_joint(three, known, same_strip=True, alike=np.eye(3)).agreement
     assert found.freedom == 2
     assert found.chi_square == pytest.approx((0.15**2 + 0.05**2 + 0.2**2) * 18.0 / 0.25)
+    # Fisher's distribution of 2 and 8 degrees of freedom in closed form.
+    assert found.chance == pytest.approx((1.0 + found.chi_square / 8.0) ** -4)
 
 
 def test_photos_at_odds_are_stretched_until_they_fit():

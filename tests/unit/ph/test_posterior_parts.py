@@ -18,6 +18,7 @@ from tests.unit.ph.test_posterior import KIND, LineCurve, pads_at
         ([1, 5, 1, 0.9, 1, 4, 1], [(0, 7)]),  # under a fifth of the higher hump only
         ([1, 5, 1, 5, 1], [(0, 5)]),  # a fifth itself is not under it
         ([5, 1, 0.1, 1, 4], [(0, 2), (2, 5)]),  # humps at both ends
+        ([0.5, 0.1, 0.01, 0.1, 0.3], [(0, 2), (2, 5)]),  # however small the numbers
         ([1, 5, 5, 1, 0.1, 1, 4, 4, 1], [(0, 4), (4, 9)]),  # flat tops
         ([0, 5, 0, 1e-5, 0], [(0, 2), (2, 5)]),
         ([0, 5, 0, 1e-7, 0], [(0, 5)]),  # a ripple under a millionth of the highest
@@ -134,6 +135,21 @@ def test_a_strip_that_reads_from_4_to_9():
     assert e.ph == pytest.approx(whole.ph, abs=1e-6)
     assert e.interval == pytest.approx(whole.interval, abs=1e-6)
     assert e.density.max() == pytest.approx(whole.density.max(), rel=1e-6)
+    assert sum(e.budget.values()) == pytest.approx(sum(whole.budget.values()), rel=1e-6)
+
+
+def test_a_curve_is_asked_for_its_own_range_and_all_of_it():
+    asked = []
+
+    @dataclass(frozen=True)
+    class Asked(LineCurve):
+        def curve(self, ph):
+            asked.extend(ph)
+            return super().curve(ph)
+
+    curve = Asked(kind=replace(KIND, range=(4.0, 9.0)))
+    infer_ph(pads_at(5.3, LineCurve()), curve)
+    assert (min(asked), max(asked)) == pytest.approx((4.0, 9.0))
 
 
 def test_a_single_pad_has_two_degrees_of_freedom_left():
