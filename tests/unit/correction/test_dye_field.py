@@ -7,7 +7,7 @@ import pytest
 
 from stripread.card.values import nominal_values
 from stripread.colour import rgb_to_lab
-from stripread.correction.dye_field import INK_SHARE, basis, dye_field, ink_field, modes
+from stripread.correction.dye_field import INK_SHARE, RIDGE, SD_HALF, basis, dye_field, ink_field, modes
 from stripread.correction.fit import fix_colour
 from stripread.correction.verdicts import doubts_of_fix
 from tests.design_dyes import MOST, one_card
@@ -71,3 +71,48 @@ def test_a_card_of_unknown_print_tells_nothing_of_dyes():
     print_lab = fix.to_lab(rgb, at, np.full((1, 3), 1e-6), dye=False)[0]
     assert fix.to_lab(rgb, at, np.full((1, 3), 1e-6), dye=True)[0] == pytest.approx(print_lab)
     assert print_lab != pytest.approx(rgb_to_lab(fix.to_rgb(rgb, at)), abs=1e-6)
+
+
+def test_terms_by_hand():
+    # (75 - 60) / 30, 15 / 30, -30 / 30
+    L, a, b = 0.5, 0.5, -1.0
+    expected = [1, L, a, b, L * L, L * a, L * b, a * a, a * b, b * b]
+    assert basis(np.array([75.0, 15.0, -30.0])) == pytest.approx(np.array(expected))
+    assert basis(np.array([[90.0, 30.0, 60.0]]))[0] == pytest.approx(np.array([1, 1, 1, 2, 1, 1, 2, 1, 2, 4]))
+
+
+def test_beyond_the_colours_of_inks_the_field_is_held():
+    ends = {(-9.0, 0.0, 0.0): (0.0, 0.0, 0.0), (109.0, 0.0, 0.0): (100.0, 0.0, 0.0)}
+    ends |= {(50.0, -90.0, -90.0): (50.0, -70.0, -70.0), (50.0, 90.0, 95.0): (50.0, 70.0, 90.0)}
+    for beyond, end in ends.items():
+        assert basis(np.array(beyond)) == pytest.approx(basis(np.array(end)))
+        inside = 0.999 * np.array(end)
+        assert basis(inside) != pytest.approx(basis(np.array(end)), abs=1e-6) or not any(end)
+
+
+def test_a_field_by_hand():
+    """Patches of one colour, L* 60 and grey: only the constant counts. Its value is sum(w miss) / (sum(w) + ridge)."""
+    lab = np.tile([60.0, 0.0, 0.0], (3, 1))
+    miss = np.array([[1.0, 0.0, 2.0], [3.0, 0.0, 2.0], [5.0, 0.0, 2.0]])
+    sd = np.array([0.0, SD_HALF, 3.0 * SD_HALF])  # counts whole, half, a tenth
+    trusted = np.array([1.0, 0.5, 1.0])
+    share = np.array([1.0, 0.25, 0.1])
+    field = ink_field(lab, miss, sd, trusted)
+    assert field[0] == pytest.approx((share @ miss) / (share.sum() + RIDGE))
+    assert field[1:] == pytest.approx(np.zeros((9, 3)))
+
+
+def test_a_field_of_a_slope_by_hand():
+    """Greys at L* 30 and 90 (-1 and 1): the constant and L*, LL alike the constant, so both take half of it."""
+    lab = np.array([[30.0, 0.0, 0.0], [90.0, 0.0, 0.0]])
+    field = ink_field(lab, np.array([[1.0, 0, 0], [5.0, 0, 0]]), np.zeros(2), np.ones(2))
+    assert field[[0, 4], 0] == pytest.approx(2 * 3.0 / (4.0 + RIDGE))  # 2 x mean over both terms' 2 + 2 + ridge
+    assert field[1, 0] == pytest.approx(2 * 2.0 / (2.0 + RIDGE))
+
+
+def test_modes_step_from_inks_to_dyes():
+    from_ink, to_dye = modes()
+    assert from_ink.shape == to_dye.shape == (len(from_ink), 10, 3)
+    field = np.random.default_rng(2).normal(size=(10, 3))
+    by_hand = sum(float((pick * field).sum()) * dye for pick, dye in zip(from_ink, to_dye, strict=True))
+    assert dye_field(field) == pytest.approx(by_hand)
