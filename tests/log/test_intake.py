@@ -6,9 +6,11 @@ import asyncio
 import hashlib
 import io
 import json
+from contextlib import contextmanager
 from dataclasses import replace
 
 import pytest
+from sqlalchemy.exc import IntegrityError
 
 from service.errors import BenchBusy, Conflict, NotFound, PhotoProblem, WrongStatement
 from service.log import store
@@ -322,3 +324,96 @@ def test_a_client_that_hangs_up_does_not_stop_its_reading(bench):
     asyncio.run(hung_up())
     assert len(bench.entries()) == 1
     asyncio.run(bench.intake.drain())  # nothing is under way: it returns
+
+
+def test_a_photo_s_own_time_counts_only_where_it_is_said_to(bench):
+    bench.take()
+    assert bench.entries()[0]["snapped_at"] is None
+
+
+def test_whoever_waited_past_the_window_still_gets_the_first_answer(tmp_path):
+    bench = Bench(tmp_path, window=0.0)
+
+    async def both():
+        bench.pool.gate = asyncio.Event()
+        calls = [asyncio.create_task(bench.intake.take(bench.sent(), _photo("ph=6.50"))) for _ in range(2)]
+        while not bench.pool.jobs:
+            await asyncio.sleep(0.001)
+        await asyncio.sleep(0.05)
+        bench.pool.gate.set()
+        return await asyncio.gather(*calls)
+
+    one, two = asyncio.run(both())
+    assert one.entry_id == two.entry_id
+    assert sorted([one.repeated, two.repeated]) == [False, True]
+    assert len(bench.entries()) == 1
+    bench.database.close()
+
+
+def test_a_reading_that_is_called_off_leaves_nothing_under_way(bench):
+    async def called_off():
+        troubles = []
+        asyncio.get_running_loop().set_exception_handler(lambda _, trouble: troubles.append(trouble))
+        bench.pool.gate = asyncio.Event()
+        call = asyncio.create_task(bench.intake.take(bench.sent(), _photo("ph=6.50")))
+        while not bench.pool.jobs:
+            await asyncio.sleep(0.001)
+        (task,) = bench.intake._under_way.values()
+        task.cancel()
+        await asyncio.gather(call, return_exceptions=True)
+        await asyncio.sleep(0.01)
+        return troubles
+
+    assert asyncio.run(called_off()) == []
+    assert not bench.intake._under_way
+
+
+def test_a_repeated_answer_says_what_corrects_it_by_now(bench):
+    one = bench.take()
+    assert one.entry["log"]["corrected_by"] is None
+    (row,) = bench.entries()
+    with bench.database.write() as c:
+        new = store.NewEntry(
+            bench.batch, "ph", "correction", row["photo_sha256"], 1, row["reading"], corrects_id=row["id"]
+        )
+        by = store.add_entry(c, new)
+    assert bench.take().entry["log"]["corrected_by"] == by
+
+
+def test_a_key_that_somebody_wrote_down_meanwhile_is_not_written_twice(bench, monkeypatch):
+    one = bench.take(key="k")
+    write = bench.database.write
+
+    @contextmanager
+    def later():
+        with write() as c:
+            if store.key_of(c, "l") is None:
+                store.add_key(
+                    c, ("l", bench.sent(key="l").fingerprint(bench.entries()[0]["photo_sha256"])), one.entry_id
+                )
+        with write() as c:
+            yield c
+
+    monkeypatch.setattr(bench.database, "write", later)
+    assert bench.take(key="l").entry_id == one.entry_id
+
+
+def test_the_log_is_claimed_before_an_entry_is_added(bench, monkeypatch):
+    order = []
+    for name in ("claim", "add_entry"):
+        whole = getattr(store, name)
+        monkeypatch.setattr(store, name, lambda *args, whole=whole, name=name: order.append(name) or whole(*args))
+    bench.take()
+    assert order == ["claim", "add_entry"]
+
+
+def test_a_photo_that_another_process_logged_meanwhile(bench, monkeypatch):
+    def taken(*_):
+        raise IntegrityError("insert", {}, Exception("the key is there"))
+
+    monkeypatch.setattr(store, "add_entry", taken)
+    with pytest.raises(IntegrityError):  # nobody else's entry is found: it is told as it is
+        bench.take(key="k")
+    answers = iter([None, None, "theirs"])  # before the reading, with the log held, after the other one's commit
+    monkeypatch.setattr(bench.intake, "_find", lambda *_: next(answers))
+    assert bench.take(key="k") == "theirs"

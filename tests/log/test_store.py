@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from sqlalchemy import select
@@ -248,3 +249,6 @@ def test_what_is_written_is_json(c):
 
 def test_only_postgresql_needs_a_lock_of_its_own(c):
     store.claim(c)  # SQLite knows no such statement: it would raise
+    asked = []
+    store.claim(SimpleNamespace(dialect=SimpleNamespace(name="postgresql"), execute=asked.append))
+    assert [str(statement) for statement in asked] == ["LOCK TABLE entries IN SHARE ROW EXCLUSIVE MODE"]
