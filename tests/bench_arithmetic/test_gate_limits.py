@@ -4,7 +4,7 @@ import pytest
 
 from service.bench.gates.copper import Metal
 from service.bench.gates.judge import Surroundings, judge
-from tests.bench_arithmetic.test_procedure import _seen, _stage, _tint, _weight
+from tests.bench_arithmetic.test_procedure import ENOUGH, SHOWN, _ph, _seen, _stage, _tint, _weight
 
 
 @pytest.mark.parametrize(
@@ -60,3 +60,21 @@ def test_what_hides_in_the_metal(limits, state):
     # 10 mg/L in 0.4 L over 200 g is 20 mg/kg; the worse of the two washes counts
     entries = [_tint("none seen", hour, limit=limit) for hour, limit in zip((1, 2), limits, strict=True)]
     assert judge(_stage("tint_none", ppm=20.0), entries, around=Surroundings(Metal(200.0, 0.4))).state == state
+
+
+@pytest.mark.parametrize(
+    ("status", "state"),
+    [(("ok", "ok"), "open"), (("ok", "doubtful"), "cannot tell"), (("doubtful", "ok"), "cannot tell")],
+)
+def test_a_doubtful_strip_does_not_show_that_a_wash_was_acid(status, state):
+    """Copper stays in solution below pH 5.2: only there does a clear liquid clear the solid too."""
+    taken = {**SHOWN, "wash": "unknown"}
+    entries = [_ph(4.0, 0.3, hour, status=one) for hour, one in zip((1, 2), status, strict=True)]
+    entries += [_tint("none seen", hour, taken=taken) for hour in (1, 2)]
+    assert judge(_stage("tint_none"), entries, around=ENOUGH).state == state
+
+
+def test_a_strip_read_after_the_last_test_is_no_test():
+    tests = [_tint("none seen", hour) for hour in (1, 2)]
+    for last in (_ph(7.0, 0.3, 3, blank=True), _ph(4.0, 0.3, 3)):
+        assert judge(_stage("tint_none"), [*tests, last], around=ENOUGH).state == "open"

@@ -74,3 +74,28 @@ def test_a_shortage_of_lye_by_hand():
 @pytest.mark.parametrize(("temp_c", "cold"), [(49.9, True), (50.0, False)])
 def test_cold_lye_is_told_to_be_slow(temp_c, cold):
     assert ("Cold it is slow" in plan_sugar(1.0, 3.0, temp_c).sentence) is cold
+
+
+def test_one_portion_may_be_enough():
+    # Of 3 mol with K = 1 half could be turned: more than there is.
+    assert portions_needed(1.0, 3.0, 1.0) == 1
+    assert plan_sugar(1.0, 3.0, 60.0).portions == 1
+
+
+def test_a_hundredth_is_the_goal_and_200_portions_the_most():
+    # K = 1 turns half of each portion: four of 0.494 leave 0.012. 0.99 mol in 200.5 turns are 201 portions.
+    assert portions_needed(1.0, 0.494, 1.0) == 5
+    assert portions_needed(1.0, 0.496, 1.0) == 4
+    assert portions_needed(1.0, 2 * 0.99 / 200.5, 1.0) is None
+    assert portions_needed(1.0, 2 * 0.99 / 199.5, 1.0) == 200
+
+
+def test_the_doubt_grows_with_the_lye_and_its_effect_ends_at_ten_molar():
+    for lye, factor in ((0.1, 2.0), (1.0, 2.0), (1.01, 3.0), (10.0, 3.0)):
+        low, value, high = chloride_over_hydroxide(60.0, lye)
+        assert (value / low, high / value) == pytest.approx((factor, factor))
+    # A quarter from 0.1 to 10 mol/L (the PHREEQC tables named beside the formula), none from there on.
+    value = {lye: chloride_over_hydroxide(60.0, lye)[1] for lye in (0.1, 10.0, 12.0)}
+    assert value[10.0] / value[0.1] == pytest.approx(1.25, rel=0.005)
+    assert value[12.0] == value[10.0]
+    assert chloride_over_hydroxide(60.0)[1] == value[0.1]
