@@ -53,10 +53,11 @@ HEAD = (
 )
 PREFACE = """# Mutation
 
-Small faults put into the code, a draw for each file, and whether its quick tests fail: `python -m tests.mutate --write
-docs/mutation.md`, which also writes this page. Logic mutants change a comparison, a sign, a condition, a returned
-value; constant mutants change a number by one or by 1.3. Where tests were written for what a draw had shown, that draw
-flatters; "before" is the draw of seed 1 before that, of all files then drawn 59 in 100.
+Small faults put into the code, a draw for each file, and whether its quick tests fail:
+`python -m tests.mutate --each 20 --seed 1 2 --write docs/mutation.md`, which also writes this page. Logic mutants
+change a comparison, a sign, a condition, a returned value; constant mutants change a number by one or by 1.3. Where
+tests were written for what a draw had shown, that draw flatters; "before" is the draw of seed 1 before that, of all
+files then drawn 59 in 100.
 """
 AFTERWORD = "Faults that change nothing anybody could notice (`tests/data/mutation.toml`):"
 SURVIVED, KILLED, UNFIT = 0, (1, 2), 4  # exit codes of pytest: passed; failed or could not be imported; wrong call
