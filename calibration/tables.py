@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from calibration.buffers import buffer_ph
 from stripread.errors import CallError
+from stripread.ph.buffers import buffer_ph
 from stripread.tuned import tuned
 from stripread.user_file import csv_table
 

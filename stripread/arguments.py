@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.errors import CallError
+from stripread.ph.buffers import liquid_of
 from stripread.ph.circumstances import Circumstances, dip_time
 from stripread.photo import Source, fingerprint
 from stripread.tint.conditions import Answer, Wash, Water
@@ -173,14 +174,19 @@ def check_words(wash: str, water: str, ammonia_excess: str, flakes: str) -> None
 
 
 def circumstances_of(
-    dipped_at: Dipped | None, waited_s: float | None, temperature_c: float | None, *, rinse: bool
+    dipped_at: Dipped | None,
+    waited_s: float | None,
+    temperature_c: float | None,
+    *,
+    rinse: bool,
+    beside: str | float | None = None,
 ) -> Circumstances:
     """What was given of the strip beside its photo.
 
     Raises
     ------
     CallError
-        If a number is out of bounds, or the dip is given twice or is no time.
+        If a number is out of bounds, the dip is given twice or is no time, or ``beside`` names no liquid.
     """
     if dipped_at is not None and waited_s is not None:
         raise CallError("give dipped_at or waited_s, not both: they say the same")
@@ -193,4 +199,10 @@ def circumstances_of(
         dipped = number_of("dipped_at", dipped_at)
     elif dipped_at is not None:
         raise CallError(f"dipped_at is a time, a text such as '10:04:30', or seconds, not {kind_of(dipped_at)}")
-    return Circumstances(dipped, bool(rinse), number_of("temperature_c", temperature_c))
+    liquid = None
+    if isinstance(beside, str):
+        liquid = liquid_of(beside)
+    elif beside is not None:
+        liquid = liquid_of(str(number_of("beside", beside)))
+    waters = liquid is not None and liquid.ph is None
+    return Circumstances(dipped, bool(rinse) or waters, number_of("temperature_c", temperature_c), liquid)

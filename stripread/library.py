@@ -54,6 +54,7 @@ def read_ph(
     waited_s: float | None = None,
     temperature_c: float | None = None,
     rinse: bool = False,
+    beside: str | float | None = None,
     name: str | None = None,
 ) -> PhReading:
     """Read the pH of a strip on the card.
@@ -73,6 +74,9 @@ def read_ph(
         Temperature of the sample when dipped, °C.
     rinse
         The liquid is rinse water: doubt it where it has no buffer.
+    beside
+        What the lower of two strips in the lane was dipped in, to compare the upper one with: a pH (``7.0``), a buffer
+        and its temperature (``"phosphate 22 C"``), or ``"water"`` for rinse water of unknown pH.
     name
         The photo's name in the result: else its path, ``"bytes"`` or ``"array"``.
 
@@ -88,7 +92,7 @@ def read_ph(
         If a file is missing, the profile broken, or an argument is none of these.
     """
     learned = load_profile(profile)
-    given = circumstances_of(dipped_at, waited_s, temperature_c, rinse=rinse)
+    given = circumstances_of(dipped_at, waited_s, temperature_c, rinse=rinse, beside=beside)
     source = opened(photo, name)
     reading = _read_ph(source.data, source.name, learned, given).reading
     assert reading is not None
@@ -267,7 +271,7 @@ def card_layout() -> CardLayout:
 
 def _read_ph(data: Source, name: str, profile: Profile, given: Circumstances) -> PhTrace:
     """The photo read, its reading with what was given beside it."""
-    trace = trace_ph(data, profile, name)
+    trace = trace_ph(data, profile, name, given.beside)
     assert trace.reading is not None
     trace.reading = with_circumstances(trace.reading, profile.kind, given)
     return trace

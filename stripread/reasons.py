@@ -89,6 +89,26 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     # the strip
     "no_strip": ("refuse", "No strip was found in the lane. Lay the strip in the lane, dipped end to the left."),
+    "one_strip": (
+        "refuse",
+        "Only one strip was found, and two were to be compared. Lay the sample's strip nearer the card's top edge and "
+        "the comparison's below it, a strip's width apart.",
+    ),
+    "comparison_unread": (
+        "doubt",
+        "The comparison strip could not be read ({detail}), so the sample was read by itself. Mend that and take the "
+        "photo again.",
+    ),
+    "comparison_off": (
+        "doubt",
+        "The comparison strip reads {detail}: another liquid, a strip not dipped or from another bottle? The sample was "
+        "read without it. Dip a fresh strip and try again.",
+    ),
+    "strips_exchanged": (
+        "doubt",
+        "The comparison strip reads {detail}, and the sample's strip does: are the two exchanged? The comparison lies "
+        "below, farther from the card's top edge. The sample was read without it.",
+    ),
     "wrong_kind": (
         "refuse",
         "The strip does not look like the profile's kind ({detail}). Use the strip the profile was made for.",

@@ -88,6 +88,35 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class Comparison:
+    """A sample's strip against another beside it: the liquid of that one, and how the two differ, sample minus it.
+
+    ph: the liquid's, None where nobody knows it; interval: of that pH, or as its strip reads it. What has no value, for
+    one of the strips could not be read, is None. same_probability: that they differ by no more than ``tolerance``.
+    """
+
+    liquid: str
+    ph: float | None
+    interval: Interval | None = None
+    delta_ph: float | None = None
+    delta_interval: Interval | None = None
+    same_probability: float | None = None
+    tolerance: float | None = None
+
+    def to_dict(self) -> dict[str, Any]:
+        """The comparison as its JSON object."""
+        return {
+            "liquid": self.liquid,
+            "ph": _rounded(self.ph, 3),
+            "interval": _pair(self.interval, 3),
+            "delta_ph": _rounded(self.delta_ph, 3),
+            "delta_interval": _pair(self.delta_interval, 3),
+            "same_probability": _rounded(self.same_probability, 4),
+            "tolerance": _rounded(self.tolerance, 2),
+        }
+
+
+@dataclass(frozen=True)
 class StripReading:
     """What one of the strips in a photo came to. ``ph`` and ``interval`` are None when it was refused."""
 
@@ -98,6 +127,7 @@ class StripReading:
     misfit: float | None = None
     reasons: tuple[Reason, ...] = ()
     budget: dict[str, float] = field(default_factory=dict)  # variance in pH by cause
+    comparison: Comparison | None = None  # where a strip beside it was to be compared with
 
     @property
     def status(self) -> Status:
@@ -106,7 +136,9 @@ class StripReading:
 
     def to_dict(self) -> dict[str, Any]:
         """The strip as its JSON object: the fields of a pH reading that are a strip's own."""
+        compared = {} if self.comparison is None else {"comparison": self.comparison.to_dict()}
         return {
+            **compared,
             "status": self.status,
             "ph": _rounded(self.ph, 3),
             "interval": _pair(self.interval, 3),
@@ -147,6 +179,7 @@ class PhReading(Shown):
     strips: tuple[StripReading, ...] = ()
     waited_s: float | None = None  # from dip to photo, if it was said
     neutral_ph: float | None = None  # at the sample's temperature, if it was said
+    comparison: Comparison | None = None  # where a strip beside it was to be compared with
 
     @property
     def status(self) -> Status:
@@ -160,12 +193,20 @@ class PhReading(Shown):
     def own(self) -> StripReading:
         """The part of it that is the strip's own."""
         return StripReading(
-            self.ph, self.interval, self.alternatives, self.pads, self.misfit, self.reasons, self.budget
+            self.ph,
+            self.interval,
+            self.alternatives,
+            self.pads,
+            self.misfit,
+            self.reasons,
+            self.budget,
+            self.comparison,
         )
 
     def to_dict(self) -> dict[str, Any]:
         """The reading as its JSON object."""
         own = self.own().to_dict()
+        compared = {"comparison": own["comparison"]} if "comparison" in own else {}
         return {
             "photo": self.stamp.photo,
             "kind": "ph",
@@ -178,6 +219,7 @@ class PhReading(Shown):
             "misfit": own["misfit"],
             "budget": own["budget"],
             "reasons": own["reasons"],
+            **compared,
             "strips": [strip.to_dict() for strip in self.strips],
             "waited_s": _rounded(self.waited_s, 1),
             "neutral_ph": _rounded(self.neutral_ph, 2),

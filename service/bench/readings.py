@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from stripread.ph.range_end import range_end
 from stripread.reasons import Bound
@@ -77,6 +77,18 @@ class Alternative(BaseModel):
     weight: float
 
 
+class LoggedComparison(BaseModel):
+    """How a strip stood to the one beside it in the same photo; ``ph`` is None where that was in rinse water."""
+
+    liquid: str
+    ph: Number = None
+    interval: Pair | None = None
+    delta_ph: Number = None
+    delta_interval: Pair | None = None
+    same_probability: Number = None
+    tolerance: Number = None
+
+
 class LoggedPh(Logged):
     """A pH reading of the log."""
 
@@ -88,6 +100,15 @@ class LoggedPh(Logged):
     pads: list[Pad] = []
     misfit: Number = None
     profile: str = ""
+
+    @property
+    def comparison(self) -> LoggedComparison | None:
+        """How it stood to a strip beside it, where there was one: an extra of the few readings that have it."""
+        told = (self.model_extra or {}).get("comparison")
+        try:
+            return None if told is None else LoggedComparison.model_validate(told)
+        except ValidationError:
+            return None  # of a version that told it otherwise: it proves nothing
 
 
 class LoggedTint(Logged):

@@ -44,6 +44,11 @@ if TYPE_CHECKING:
 @click.option(
     "--blank", type=click.IntRange(1, 2**31 - 1), help="Entry of the rinse water's own strip, to compare with."
 )
+@click.option(
+    "--beside",
+    metavar="LIQUID",
+    help="Two strips in the lane: what the lower one was dipped in. A pH, a buffer ('phosphate 22 C'), or water.",
+)
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
 @log_options
 def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, database: str | None, **o: Any) -> int:  # noqa: ANN401
@@ -81,8 +86,10 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
         **{name: o[name] for name in ("water", "ammonia_excess", "ammonia_ph", "flakes")},
     )
     strip = o["kind"] == "ph"
+    if o["beside"] is not None and o["blank"] is not None:
+        raise CallError("--beside compares two strips in one photo, --blank two photos: give one of the two")
     rinse = o["rinse"] or o["blank"] is not None
-    said = StripStatement(o["dipped_at"], o["temperature_c"], rinse) if strip else StripStatement()
+    said = StripStatement(o["dipped_at"], o["temperature_c"], rinse, None, o["beside"]) if strip else StripStatement()
     sent = [
         Submission(
             batch,

@@ -48,6 +48,13 @@ DEFAULT_PROFILE = "profile.toml"
     type=click.Path(path_type=Path),
     help="Photo of a strip dipped in the rinse water itself: does the wash still differ from it? Implies --rinse.",
 )
+@click.option(
+    "--beside",
+    metavar="LIQUID",
+    help="Two strips of one bottle lie in the lane: the sample's nearer the card's top edge, below it one dipped in "
+    "LIQUID at the same time. A pH (7.0), a buffer and its temperature ('phosphate 22 C'), or water: the rinse water "
+    "itself.",
+)
 def command(  # noqa: PLR0917 - click passes by name
     photos: tuple[Path, ...],
     profile: Path | None,
@@ -59,10 +66,11 @@ def command(  # noqa: PLR0917 - click passes by name
     temperature_c: float | None,
     rinse: bool,
     blank: Path | None,
+    beside: str | None,
 ) -> int:
     """Read the pH from PHOTOS of a strip lying on the printed card.
 
-    Two strips in the lane are both read; the photo's own value is that of the plainer one.
+    Two strips in the lane are both read; the photo's own value is that of the one nearer the card's top edge.
 
     With --combine the last line is the reading from all photos together. What they share (the strips' lot, the
     calibration, the light if it was the same) does not average away, so photos under different light, or by different
@@ -71,12 +79,16 @@ def command(  # noqa: PLR0917 - click passes by name
     --blank reads the wash and the water it is washed with together: errors that both share cancel in the difference.
     Each photo is compared, a combined reading is not.
 
+    --beside does the same within one photo, where phone, light and bottle cancel best. Against a liquid of known pH the
+    sample's own pH becomes surer, the more the nearer the two lie.
+
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
     from service.terminal.lines import blank_line, combined_line, ph_line
     from service.terminal.photo_batch import observe_strips
     from service.terminal.picture_paths import overlay_paths
     from stripread.ph.blank import against_blank
+    from stripread.ph.buffers import liquid_of
     from stripread.ph.circumstances import Circumstances, dip_time
     from stripread.ph.combined_reading import combine as combine_seen
     from stripread.ph.profile import load_profile
@@ -91,8 +103,13 @@ def command(  # noqa: PLR0917 - click passes by name
     places = overlay_paths(photos, overlay)
     if several_strips and not combine:
         raise CallError("--several-strips says what --combine is to combine: give both")
+    if beside is not None and (combine or blank is not None):
+        other = "--combine" if combine else "--blank"
+        raise CallError(f"--beside compares two strips in one photo, {other} several photos: give one of the two")
     dipped = None if dipped_at is None else dip_time(dipped_at)
-    said = Circumstances(dipped, rinse or blank is not None, temperature_c)
+    liquid = None if beside is None else liquid_of(beside)
+    waters = blank is not None or (liquid is not None and liquid.ph is None)
+    said = Circumstances(dipped, rinse or waters, temperature_c, liquid)
     water = None if blank is None else next(observe_strips([blank], learned, [None], replace(said, dipped=None)))
     all_seen = []
     for seen in observe_strips(photos, learned, places, said):

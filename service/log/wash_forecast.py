@@ -15,6 +15,7 @@ from service.bench.gates.neutral import wash_reading
 from service.bench.readings import LoggedPh
 from service.bench.washing.parts import part_of
 from service.bench.washing.reading import Reading
+from service.bench.washing.water_beside import water_beside
 from service.log.entry_cache import BATCHES, slim_rows
 from service.log.notes import neutral_band, observations, unreadable_in_force, washing_begins
 from service.log.store import Row, last_entry
@@ -89,6 +90,8 @@ def wash_readings(c: Connection, batch: Row, rows: list[Row]) -> tuple[tuple[Rea
     begins = washing_begins(c, batch["id"])
     seen = [o for o in observations(c, batch, rows) if isinstance(o.reading, LoggedPh)]
     blanks = [o.reading for o in seen if o.blank and isinstance(o.reading, LoggedPh) and not o.reading.doubtful]
+    if not blanks and isinstance(beside := water_beside(seen), LoggedPh):
+        blanks = [beside]
     blank = next(((b.ph, b.interval) for b in blanks if b.ph is not None and b.interval is not None), None)
     found = [wash_reading(replace(o, part=part_of(o.at, begins))) for o in seen if not o.blank]
     return tuple(reading for reading in found if reading is not None), blank

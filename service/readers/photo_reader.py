@@ -88,7 +88,7 @@ def _read_ph(data: bytes, job: Job) -> Outcome:
     from stripread.ph.blank import against_blank  # noqa: PLC0415
 
     path, name = job.blank
-    water = _traced(path.read_bytes(), profile, name, replace(job.said, dipped_at=None))
+    water = _traced(path.read_bytes(), profile, name, replace(job.said, dipped_at=None, beside=None))
     return Outcome(against_blank(observed_photo(trace), observed_photo(water), profile).to_dict(), curve)
 
 
@@ -97,7 +97,7 @@ def _traced(data: bytes, profile: Profile, name: str, said: StripStatement) -> P
     from stripread.ph.circumstances import with_circumstances  # noqa: PLC0415
     from stripread.ph.read import trace_ph  # noqa: PLC0415
 
-    trace = trace_ph(data, profile, name)
+    trace = trace_ph(data, profile, name, said.of_photo(None).beside)
     if trace.reading is not None and said.to_dict():
         of_photo = said.of_photo(trace.reading.stamp.taken_at)
         trace.reading = with_circumstances(trace.reading, profile.kind, of_photo)

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from stripread.ph.buffers import liquid_of
 from stripread.ph.circumstances import Circumstances, dip_time, waited
 
 
@@ -13,19 +14,22 @@ from stripread.ph.circumstances import Circumstances, dip_time, waited
 class StripStatement:
     """When the strip was dipped, in what, and when the photo was taken by the same clock.
 
+    ``beside`` names what the strip below it was dipped in: a pH, a buffer with its temperature, or ``water``.
+
     ``dipped_at`` is seconds before the photo or a time of the phone's clock; ``snapped_at`` is ISO 8601 in the phone's
     own zone, for photos that carry no time.
 
     Raises
     ------
     CallError
-        For a dip time or a temperature that is none.
+        For a dip time, a temperature or a liquid that is none.
     """
 
     dipped_at: str | None = None
     temperature_c: float | None = None
     rinse: bool = False
     snapped_at: str | None = None
+    beside: str | None = None
 
     def __post_init__(self) -> None:
         self.of_photo(None)
@@ -36,11 +40,13 @@ class StripStatement:
         if taken_at is None and isinstance(dipped, datetime):
             seconds = waited(dipped, _time(self.snapped_at))
             dipped = dipped if seconds is None else seconds
-        return Circumstances(dipped, self.rinse, self.temperature_c)
+        beside = None if self.beside is None else liquid_of(self.beside)
+        rinse = self.rinse or (beside is not None and beside.ph is None)
+        return Circumstances(dipped, rinse, self.temperature_c, beside)
 
     def to_dict(self) -> dict[str, Any]:
         """What was said, JSON-ready, to keep in the log; nothing when nothing was said."""
-        if self.dipped_at is None and self.temperature_c is None and not self.rinse:
+        if self.dipped_at is None and self.temperature_c is None and not self.rinse and self.beside is None:
             return {}
         return {name: value for name, value in asdict(self).items() if value is not None and value is not False}
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from stripread.ph.blank import TOLERANCE, AgainstBlank
+from stripread.ph.blank import AgainstBlank
 from stripread.ph.combined_reading import CombinedReading
-from stripread.results import PhReading, StripReading
+from stripread.ph.difference import TOLERANCE
+from stripread.results import Comparison, PhReading, StripReading
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
 
@@ -22,6 +23,8 @@ def ph_line(reading: PhReading) -> str:
         head += f"pH {reading.ph:.2f}  (95 %: {low:.2f} to {high:.2f})"
     lines = [f"{head}  [{_MARK[reading.status]}]"]
     lines += [f"    strip {n} of {len(reading.strips)}: {_strip(s)}" for n, s in enumerate(reading.strips[1:], 2)]
+    if reading.comparison is not None:
+        lines.append(comparison_line(reading.comparison))
     lines += [f"    also possible: pH {a.ph:.1f} (weight {a.weight:.0%})" for a in reading.alternatives]
     lines += [f"    {reason.message}" for reason in reading.reasons]
     return "\n".join(lines)
@@ -45,6 +48,17 @@ def blank_line(compared: AgainstBlank) -> str:
     told = f"by more than {TOLERANCE:g}: probability {d.differs:.0%}"
     head = f"    {abs(d.value):.2f} {side} than the rinse water's {blank.ph:.2f}"
     return f"{head}  (95 %: {low:+.2f} to {high:+.2f}); {told}"
+
+
+def comparison_line(compared: Comparison) -> str:
+    """How the sample stands to the strip beside it, in words."""
+    d, interval = compared.delta_ph, compared.delta_interval
+    if d is None or interval is None or compared.same_probability is None or compared.tolerance is None:
+        return f"    not compared with {compared.liquid}: one of the two strips has no value"
+    side = "more acid" if d < 0 else "more alkaline"
+    told = f"within {compared.tolerance:g} of it: probability {compared.same_probability:.0%}"
+    head = f"    {abs(d):.2f} {side} than {compared.liquid} beside it"
+    return f"{head}  (95 %: {interval[0]:+.2f} to {interval[1]:+.2f}); {told}"
 
 
 def _strip(strip: StripReading) -> str:

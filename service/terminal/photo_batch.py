@@ -38,7 +38,8 @@ class StripReader:
         from stripread.ph.read import trace_ph
 
         photo, picture = place
-        trace = trace_ph(_bytes_of(photo), self.profile, str(photo))
+        beside = None if self.circumstances is None else self.circumstances.beside
+        trace = trace_ph(_bytes_of(photo), self.profile, str(photo), beside)
         assert trace.reading is not None
         if self.circumstances is not None:
             trace.reading = with_circumstances(trace.reading, self.profile.kind, self.circumstances)

@@ -17,6 +17,7 @@ from stripread.reasons import Reason, because
 
 if TYPE_CHECKING:
     from stripread.kind import StripKind
+    from stripread.ph.buffers import Liquid
     from stripread.results import PhReading
 from stripread.tuned import tuned
 
@@ -28,11 +29,15 @@ HOT_C = _TUNED.number("hot_c")
 
 @dataclass(frozen=True)
 class Circumstances:
-    """dipped: seconds before the photo, or the time by the phone's clock; temperature_c: of the sample when dipped."""
+    """dipped: seconds before the photo, or the time by the phone's clock; temperature_c: of the sample when dipped.
+
+    beside: what the lowest of several strips in the lane was dipped in, to compare the others with.
+    """
 
     dipped: float | datetime | time | None = None
     rinse: bool = False
     temperature_c: float | None = None
+    beside: Liquid | None = None
 
     def __post_init__(self) -> None:
         if self.temperature_c is not None and not 0.0 <= self.temperature_c <= 100.0:

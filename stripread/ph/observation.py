@@ -51,3 +51,20 @@ def square_root(cov: Array) -> Array:
     """Symmetric square root of a covariance (n, n); what rounding made negative is nothing."""
     values, vectors = np.linalg.eigh(0.5 * (cov + cov.T))
     return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))) @ vectors.T)
+
+
+def fit_errors_shared(one: PadSamples, other: PadSamples, fix: ColourFix, scale: float) -> Array:
+    """Cross covariance (3P, 3P) of two strips' errors that come from the one colour fit of their photo.
+
+    Tone, light and mixing are the same parameters for both, so it is exact, however far their colours lie apart.
+
+    Parameters
+    ----------
+    scale
+        Factor that the pads' covariances were widened by.
+    """
+    rgb, at_mm = np.concatenate([one.rgb, other.rgb]), np.concatenate([one.at_mm, other.at_mm])
+    _, cov, _ = fix.to_lab(rgb, at_mm, np.zeros_like(rgb))
+    size = 3 * len(one.rgb)
+    left = fix.left_over(rgb, at_mm, dye=True)[1]
+    return np.asarray(scale * (cov - left)[:size, size:])

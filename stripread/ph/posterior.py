@@ -61,12 +61,38 @@ class PhEstimate:
 
 def infer_ph(pads: PadSet, profile: Curve) -> PhEstimate:
     """Posterior, value, interval, alternatives, misfit and error budget of one set of pads."""
-    low, high = profile.kind.range
-    grid = np.arange(low, high + COARSE / 2, COARSE)
+    grid = coarse_grid(profile.kind.range)
     mean = profile.curve(grid).reshape(len(grid), -1)
     curve_cov, lot_cov = profile.curve_cov(grid), profile.lot_cov(grid)
-    S = pads.cov[None] + curve_cov + lot_cov
-    r = pads.lab.reshape(-1)[None] - mean
+    causes = dict(pads.parts, strip_lot=lot_cov, calibration=curve_cov)
+    return posterior_of(profile.kind.range, mean, pads.lab.reshape(-1), pads.cov[None] + curve_cov + lot_cov, causes)
+
+
+def coarse_grid(ph_range: tuple[float, float]) -> Array:
+    """The pH (N,) at which the likelihood is computed."""
+    low, high = ph_range
+    return np.arange(low, high + COARSE / 2, COARSE)
+
+
+def posterior_of(
+    ph_range: tuple[float, float], mean: Array, seen: Array, S: Array, causes: dict[str, Array]
+) -> PhEstimate:
+    """Posterior over pH of colours that are normal about their expectation, but for Student's tails.
+
+    Parameters
+    ----------
+    ph_range
+        The strip's, over which the prior is flat.
+    mean, S
+        What is expected at each pH of ``coarse_grid``, CIELAB of all pads in a row (N, 3P), and its covariance
+        (N, 3P, 3P).
+    seen
+        What was seen (3P,).
+    causes
+        Covariances that add up to S, by cause: (3P, 3P), or (N, 3P, 3P) where they change with pH.
+    """
+    grid, (low, high) = coarse_grid(ph_range), ph_range
+    r = seen[None] - mean
     L = np.linalg.cholesky(S)
     whitened = np.linalg.solve(L, r[:, :, None])[:, :, 0]
     q = (whitened**2).sum(axis=1)
@@ -92,7 +118,7 @@ def infer_ph(pads: PadSet, profile: Curve) -> PhEstimate:
     at = int(np.argmin(np.abs(grid - ph)))
     freedom = max(1.0, size - 1.0)
     misfit = float(np.sqrt(q.min() / freedom))
-    causes = dict(pads.parts, strip_lot=lot_cov[at], calibration=curve_cov[at])
+    causes = {name: cov[at] if cov.ndim == 3 else cov for name, cov in causes.items()}
     variance = float((mass * (fine - (mass * fine).sum()) ** 2).sum())
     budget = _budget(mean, S, at, causes, variance)
     return PhEstimate(fine, density, ph, interval, alternatives, misfit, budget)

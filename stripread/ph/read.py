@@ -15,14 +15,18 @@ from stripread.card.values import nominal_values
 from stripread.correction.fit import ColourFix, fix_colour
 from stripread.correction.verdicts import doubts_of_fix
 from stripread.errors import Refused
+from stripread.ph.comparison import ReadStrip, compare
+from stripread.ph.observation import fit_errors_shared, observe_strip
 from stripread.ph.posterior import PhEstimate, infer_ph
-from stripread.ph.verdicts import doubts_of_estimate, evident_interval
-from stripread.results import PadColour, PhReading, Stamp, StripReading
+from stripread.ph.verdicts import OFF_CURVE, doubts_of_estimate, evident_interval
+from stripread.reasons import because
+from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading
 from stripread.strip.find import FoundStrip, find_strips
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
 
 if TYPE_CHECKING:
     from stripread.card.pose import CardPose
+    from stripread.ph.buffers import Liquid
     from stripread.ph.profile import Profile
     from stripread.photo import Source
     from stripread.reasons import Reason
@@ -36,6 +40,7 @@ class StripTrace:
     samples: PadSamples | None = None
     pads: PadSet | None = None
     estimate: PhEstimate | None = None
+    comparison: Comparison | None = None
     reasons: list[Reason] = field(default_factory=list)
 
 
@@ -58,15 +63,18 @@ class PhTrace:
         return self.strips[0] if self.strips else None
 
 
-def read_ph(data: Source, profile: Profile, name: str = "") -> PhReading:
+def read_ph(data: Source, profile: Profile, name: str = "", beside: Liquid | None = None) -> PhReading:
     """Read the pH from one photo. Never raises for a bad photo: the reading is then refused, with its reason."""
-    reading = trace_ph(data, profile, name).reading
+    reading = trace_ph(data, profile, name, beside).reading
     assert reading is not None
     return reading
 
 
-def trace_ph(data: Source, profile: Profile, name: str = "") -> PhTrace:
-    """Read the pH from one photo and keep what every stage came to."""
+def trace_ph(data: Source, profile: Profile, name: str = "", beside: Liquid | None = None) -> PhTrace:
+    """Read the pH from one photo and keep what every stage came to.
+
+    beside: what the lowest of several strips was dipped in, to compare the others with.
+    """
     start = time.perf_counter()
     trace = PhTrace()
     try:
@@ -77,6 +85,10 @@ def trace_ph(data: Source, profile: Profile, name: str = "") -> PhTrace:
         trace.fix = fix_colour(trace.card.samples, profile.card_values or nominal_values())
         for strip in trace.strips:
             read_strip(strip, trace, profile)
+        if beside is not None:
+            compare_strips(trace, profile, beside)
+        for strip in trace.strips:
+            judge_strip(strip, profile)
     except Refused as refused:
         trace.refusal = refused.reason
     trace.reading = _reading(trace, profile, trace.card.stamp(name, data, time.perf_counter() - start))
@@ -94,10 +106,59 @@ def read_strip(strip: StripTrace, trace: PhTrace, profile: Profile) -> None:
         strip.reasons += doubts_of_fix(trace.fix, trace.card.samples, profile.card_values)
         strip.pads = pads_to_lab(strip.samples, trace.fix).widened(profile.quality.doubt_scale)
         strip.estimate = infer_ph(strip.pads, profile)
+    except Refused as refused:
+        strip.reasons.append(refused.reason)
+
+
+def judge_strip(strip: StripTrace, profile: Profile) -> None:
+    """Doubts about a strip's estimate; one that no pH explains has none any more."""
+    if strip.estimate is None:
+        return
+    try:
         strip.reasons += doubts_of_estimate(strip.estimate, profile)
     except Refused as refused:
         strip.reasons.append(refused.reason)
         strip.estimate = None
+
+
+def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
+    """Read every strip but the lowest beside that one, which was dipped in ``liquid``.
+
+    Raises
+    ------
+    Refused
+        ``one_strip`` when there is no second one.
+    """
+    *samples, other = trace.strips
+    if not samples:
+        raise Refused(because("one_strip"))
+    for strip in samples:
+        strip.comparison = Comparison(liquid.name, liquid.ph)
+    beside = _as_read(other, trace)
+    if beside is None or beside.estimate.misfit > OFF_CURVE:
+        why = next((r.code for r in other.reasons if r.severity == "refuse"), "off_curve")
+        for strip in samples:
+            strip.reasons.append(because("comparison_unread", why))
+        return
+    assert trace.fix is not None
+    for strip in samples:
+        sample = _as_read(strip, trace)
+        if sample is None or sample.estimate.misfit > OFF_CURVE:
+            continue
+        assert strip.samples is not None
+        assert other.samples is not None
+        shared = fit_errors_shared(strip.samples, other.samples, trace.fix, sample.pads.scale)
+        came = compare(sample, beside, shared, liquid, profile)
+        strip.estimate, strip.comparison = came.estimate, came.comparison
+        strip.reasons += came.reasons
+
+
+def _as_read(strip: StripTrace, trace: PhTrace) -> ReadStrip | None:
+    """The strip as a comparison takes it; None where it has no estimate."""
+    if strip.estimate is None or strip.pads is None or strip.samples is None or trace.fix is None:
+        return None
+    # Strips of one photo are known by its fit: what it is called matters to nobody here.
+    return ReadStrip(strip.pads, observe_strip("", "", strip.pads, strip.samples, trace.fix), strip.estimate)
 
 
 def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
@@ -109,6 +170,7 @@ def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
             profile,
             _pad_colours(strip.pads, trace.card.pose),
             strip.reasons if trace.refusal is None else [*_reasons_so_far(strip), trace.refusal],
+            strip.comparison,
         )
         for strip in strips
     ]
@@ -124,14 +186,20 @@ def _reasons_so_far(strip: StripTrace) -> list[Reason]:
 
 
 def strip_reading(
-    estimate: PhEstimate | None, profile: Profile, pads: tuple[PadColour, ...], reasons: list[Reason]
+    estimate: PhEstimate | None,
+    profile: Profile,
+    pads: tuple[PadColour, ...],
+    reasons: list[Reason],
+    comparison: Comparison | None = None,
 ) -> StripReading:
     """The reading of one strip; ``estimate`` is None when it was refused."""
     once = tuple(dict.fromkeys(reasons))
     if estimate is None:
-        return StripReading(None, None, pads=pads, reasons=once)
+        return StripReading(None, None, pads=pads, reasons=once, comparison=comparison)
     interval = evident_interval(estimate, profile)
-    return StripReading(estimate.ph, interval, estimate.alternatives, pads, estimate.misfit, once, estimate.budget)
+    return StripReading(
+        estimate.ph, interval, estimate.alternatives, pads, estimate.misfit, once, estimate.budget, comparison
+    )
 
 
 def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...]) -> PhReading:
@@ -147,6 +215,7 @@ def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tupl
         profile.name,
         first.budget,
         strips,
+        comparison=first.comparison,
     )
 
 

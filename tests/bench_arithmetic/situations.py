@@ -132,7 +132,8 @@ def washes(client, case):
             bench.start = datetime.now(UTC)
             continue
         order = "doubt" if row.get("doubt") else "end" if row.get("end") else "ph"
-        orders = "refuse" if row.get("refuse") else f"{order}={row['ph']}/{row.get('half', 0.3)}"
+        beside = f"/{row['water']}/{row.get('reach', 0.3)}" if "water" in row else ""
+        orders = "refuse" if row.get("refuse") else f"{order}={row['ph']}/{row.get('half', 0.3)}{beside}"
         form = {"wash": row.get("wash", ""), "profile": row.get("profile", "")}
         entry = bench.photo(row.get("kind", "ph"), orders, minutes=row.get("min"), **form)
         if row.get("blank"):

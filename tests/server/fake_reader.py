@@ -16,7 +16,7 @@ import tomllib
 
 from service.readers.worker import Job, Outcome
 from stripread.reasons import because
-from stripread.results import PadColour, PhReading, Stamp
+from stripread.results import Comparison, PadColour, PhReading, Stamp
 
 SOFTWARE = "stripread 0.1.0"
 
@@ -52,15 +52,16 @@ class FakeReader:
         known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]
         if what == "refuse":
             return Outcome(PhReading(stamp, None, None, reasons=(because("no_card"),), profile=known).to_dict())
-        value, _, half = value.partition("/")
-        ph, half = float(value), float(half or 0.3)
+        ph, half, *beside = [float(v) for v in value.split("/")] + ([] if "/" in value else [0.3])
+        compared = _beside_water(ph, half, *beside) if beside else None
         pads = tuple(
             PadColour((60.0 - k, 10.0 * k - 20, 30.0), (0.5, 0.5, 0.5), ((0, 0), (1, 0), (1, 1), (0, 1)))
             for k in range(4)
         )
         reason = {"doubt": "some_glare", "end": "end_of_range"}.get(what)
         reasons = (because(reason),) if reason else ()
-        reading = PhReading(stamp, ph, (ph - half, ph + half), pads=pads, misfit=1.0, reasons=reasons, profile=known)
+        told = {"pads": pads, "reasons": reasons, "profile": known, "comparison": compared}
+        reading = PhReading(stamp, ph, (ph - half, ph + half), misfit=1.0, **told)
         return Outcome(reading.to_dict(), [[61.0 - k, 10.0 * k - 21, 31.0] for k in range(4)])
 
     def overlay(self, job: Job) -> bytes:
@@ -117,3 +118,12 @@ class LaterReader(FakeReader):
             outcome.reading["ph"] = moved["ph"] + 0.5
             outcome.reading["interval"] = [v + 0.5 for v in moved["interval"]]
         return outcome
+
+
+def _beside_water(ph: float, half: float, water: float, reach: float) -> Comparison:
+    """A strip in rinse water of pH ``water`` beside one at ``ph``: both half-widths of 95 %, nothing shared."""
+    apart = (half**2 + reach**2) ** 0.5
+    same = 0.9 if abs(ph - water) < 0.3 else 0.1
+    return Comparison(
+        "water", None, (water - reach, water + reach), ph - water, (ph - water - apart, ph - water + apart), same, 0.3
+    )

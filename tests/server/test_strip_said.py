@@ -76,11 +76,21 @@ def test_what_was_said_is_in_the_log(send):
 @pytest.mark.parametrize(
     ("form", "code"),
     [({"dipped_at": "soon"}, "invalid_request"), ({"dipped_at": "-3"}, "invalid_request"),
+     ({"beside": "vinegar"}, "invalid_request"), ({"beside": "phosphate"}, "invalid_request"),
      ({"temperature_c": "120"}, "bad_quantity"), ({"temperature_c": "nan"}, "bad_quantity")],
 )  # fmt: skip
 def test_what_can_not_be_is_refused(send, form, code):
     refused = send(**form)
     assert (refused.status_code, refused.json()["code"]) == (422, code)
+
+
+def test_what_lay_beside_the_strip_is_in_the_log_and_part_of_what_was_said(send):
+    photo = a_photo()
+    first = send(photo, beside="phosphate 22 C").json()
+    assert first["log"]["said"] == {"beside": "phosphate 22 C"}
+    other = send(photo, beside="water")
+    assert (other.status_code, other.json()["code"]) == (409, "other_details")
+    assert send(photo, beside="phosphate 22 C").json()["log"]["id"] == first["log"]["id"]
 
 
 def test_a_key_stands_for_what_was_said_too(send):
@@ -138,6 +148,13 @@ def test_the_same_json_as_on_the_command_line(served):  # noqa: F811
     assert compared["log"]["blank_entry"] == water["log"]["id"]
     alone = _command_line(settings, "--blank", str(WATER))
     _alike({**compared, "sha256": alone["sha256"]}, alone)
+
+    form = {"beside": "water"}  # one strip alone in this photo: nothing to compare, on either way
+    photo = PHOTO.read_bytes() + b"#beside"
+    sent = client.post("/api/batches/1/readings", files={"photo": (PHOTO.name, photo)}, data=form).json()
+    assert (sent["status"], sent["ph"]) == ("refused", None)
+    assert "one_strip" in {r["code"] for r in sent["reasons"]}
+    _alike({**sent, "sha256": alone["sha256"]}, _command_line(settings, "--beside", "water"))
 
     again = client.post("/api/batches/1/reread").json()
     assert again["changes"] == []

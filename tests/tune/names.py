@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from stripread.tuned import TunedNumber, tuned
-from tests.tune import blanks, cards, dye_doubts, heaps, lots, profiles
+from tests.tune import blanks, cards, dye_doubts, heaps, lots, pairs, profiles
 from tests.tune.engine import Tuning
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -14,12 +14,14 @@ TUNINGS: dict[str, Tuning[Any]] = {
     **dye_doubts.TUNINGS,
     **cards.TUNINGS,
     **profiles.TUNINGS,
+    **pairs.TUNINGS,
     **lots.TUNINGS,
     **heaps.TUNINGS,
     **blanks.TUNINGS,
 }
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
-SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(profiles.TUNINGS, 12), "typical": 10, "other_card": 10}
+SLOW = (*profiles.TUNINGS, *pairs.TUNINGS)
+SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(SLOW, 12), "typical": 10, "other_card": 10}
 
 
 def command(name: str) -> str:

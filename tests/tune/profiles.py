@@ -46,9 +46,8 @@ class Setup:
     ph: tuple[float, ...]
 
 
-def draw(setup: int) -> Setup:
-    """Calibrate, then take photos by others."""
-    kind = KINDS[setup // 2 % len(KINDS)]
+def calibrated(setup: int, kind: str) -> Profile:
+    """The profile of a setup from sampled photos, two a buffer."""
     known = [float(ph) for ph in np.repeat(buffers(kind), 2)]
     photos = [_photo(setup, n, 51, kind=kind, ph=ph, phone_seed=setup) for n, ph in enumerate(known)]
     card = estimate_card([photo.samples for photo in photos])
@@ -58,13 +57,20 @@ def draw(setup: int) -> Setup:
     ]
     fit, evidence = fit_all(rows, None, strip_kind(kind))
     seen = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in rows]
-    profile = make_profile(strip_kind(kind), fit, evidence, seen, card)
+    return make_profile(strip_kind(kind), fit, evidence, seen, card)
+
+
+def draw(setup: int) -> Setup:
+    """Calibrate, then take photos by others."""
+    kind = KINDS[setup // 2 % len(KINDS)]
+    profile = calibrated(setup, kind)
+    assert profile.card_values is not None
     true = [float(ph) for ph in np.random.default_rng([setup, 52]).uniform(*STRIP_RANGE[kind], READS)]
     read, kept = [], []
     for n, ph in enumerate(true):
         photo = _photo(setup, n, 53, kind=kind, ph=ph)
         try:
-            read.append(pads_to_lab(photo.pads, fix_colour(photo.samples, card)))
+            read.append(pads_to_lab(photo.pads, fix_colour(photo.samples, profile.card_values)))
         except Refused:
             continue
         kept.append(ph)

@@ -14,6 +14,7 @@ from service.bench.procedure import PhNeutral
 from service.bench.readings import LoggedPh, Observation
 from service.bench.washing.course import Course, course, plausible_water
 from service.bench.washing.reading import Reading
+from service.bench.washing.water_beside import contradicts, water_beside
 
 BOUNDS = {None: 0, "at most": -1, "at least": 1}
 ALIKE = 0.3  # pH: two strips of one lot in one liquid
@@ -37,7 +38,11 @@ def wash_reading(seen: Observation) -> Reading | None:
     if seen.wash is None or bound == "unknown":
         return None
     name = "" if seen.entry is None else f"entry {seen.entry}"
-    return Reading(seen.wash, reading.ph, reading.interval, BOUNDS[bound], name, seen.at, seen.part, reading.doubtful)
+    beside, apart = reading.comparison, None
+    if beside is not None and beside.liquid == "water" and beside.delta_ph is not None and beside.delta_interval:
+        apart = (beside.delta_ph, beside.delta_interval)
+    at = (BOUNDS[bound], name, seen.at, seen.part)
+    return Reading(seen.wash, reading.ph, reading.interval, *at, reading.doubtful, apart)
 
 
 def judge_neutral(
@@ -72,15 +77,15 @@ def judge_neutral(
 
 
 def _blank(read: Sequence[Observation]) -> LoggedPh | str | None:
-    """The rinse water's own last reading, or why it does not count."""
+    """The rinse water's own last reading, by itself or beside washes, or why it does not count."""
     blanks = [o.reading for o in read if o.blank and isinstance(o.reading, LoggedPh)]
     if not blanks or blanks[-1].ph is None or blanks[-1].interval is None:
-        return None
+        return water_beside(read)
     if blanks[-1].doubtful:
         return "The rinse water's own reading is doubtful: read it again."
     if not plausible_water(blanks[-1].interval):
         return f"The rinse water's own pH {blanks[-1].ph:.1f} is no plausible water: read it again."
-    return blanks[-1]
+    return contradicts(blanks[-1], read) or blanks[-1]
 
 
 def _of_course(
@@ -133,7 +138,7 @@ def _pooled(strips: Sequence[Reading]) -> Reading:
     weights = [1.0 / half**2 for half in halves]
     ph = sum(w * r.ph for w, r in zip(weights, strips, strict=True)) / sum(weights)
     half = max(sum(weights) ** -0.5, min(*halves, SHARED))
-    return replace(strips[-1], ph=ph, interval=(ph - half, ph + half))
+    return replace(strips[-1], ph=ph, interval=(ph - half, ph + half), apart=None)
 
 
 def _leaps(reps: Sequence[Reading], band: tuple[float, float]) -> bool:
@@ -201,6 +206,9 @@ def _against_blank(sample: Reading, blank: LoggedPh) -> Verdict:
     half = max(sample.interval[1] - sample.ph, sample.ph - sample.interval[0])
     reach = (half**2 + max(blank.interval[1] - own, own - blank.interval[0]) ** 2) ** 0.5
     gap = sample.ph - own
+    if sample.apart is not None:  # both strips in one photo: what they err alike by is not in it
+        gap, (below, above) = sample.apart
+        reach = max(above - gap, gap - below)
     if sample.bound:
         return Verdict("cannot tell", "The strip stood at the end of its range: use one of a wider range.")
     if abs(gap) > max(reach, ALIKE):

@@ -15,7 +15,8 @@ class Reading:
 
     ``bound`` says that the strip's range ended there: -1 the pH is at most so much, 1 at least. ``name`` is how to call
     it when asking back, ``at`` when it was taken (ISO time), ``part`` the washing that it belongs to by the batch's
-    notes: acid, then lye, then an acid rinse.
+    notes: acid, then lye, then an acid rinse. ``apart`` is how far it lies from the rinse water, as a strip beside it
+    in the same photo told: the difference in pH and its 95 % interval.
     """
 
     wash: int
@@ -26,6 +27,7 @@ class Reading:
     at: str = ""
     part: int = 0
     doubtful: bool = False
+    apart: tuple[float, tuple[float, float]] | None = None
 
     @property
     def limit(self) -> float:

@@ -80,6 +80,14 @@ async def send_photo(
         int | None,
         Form(ge=1, le=MAX_ID, description="The rinse water's own pH reading in this batch: do the two still differ?"),
     ] = None,
+    beside: Annotated[
+        Text | None,
+        Form(
+            max_length=40,
+            description="Two strips in the lane: what the lower one was dipped in. A pH (7.0), a buffer and its "
+            "temperature (phosphate 22 C), or water: the rinse water itself.",
+        ),
+    ] = None,
     snapped_at: Annotated[
         Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601, in its zone.")
     ] = None,
@@ -98,7 +106,9 @@ async def send_photo(
         diluted = round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)
     try:
         said = (
-            StripStatement(dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None)
+            StripStatement(
+                dipped_at or None, temperature_c, rinse or blank_entry is not None, snapped_at or None, beside or None
+            )
             if strip
             else StripStatement()
         )

@@ -9,8 +9,8 @@ import pytest
 
 from stripread.errors import CallError
 from stripread.kind import Pad, StripKind
-from stripread.ph.blank import difference_of
 from stripread.ph.circumstances import Circumstances, dip_time, neutral_ph, waited, with_circumstances
+from stripread.ph.difference import difference_of
 from stripread.results import PhReading, Stamp, StripReading
 from tests.unit.ph.test_joint_posterior import SIZES, observations, profile
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from stripread.ph.buffers import Liquid
 from stripread.ph.combined_reading import combine, observed_photo
 from stripread.ph.profile import load_profile
 from stripread.ph.read import trace_ph
@@ -59,3 +60,31 @@ def test_two_strips_close_together_are_read_in_the_order_of_the_lane(seed):
     reading = trace_ph(render(replace(scene, strips=apart, size=(1512, 1134))).data, PROFILE, "close.jpg").reading
     assert [strip.ph for strip in reading.strips] == pytest.approx([upper, lower], abs=0.3)
     assert reading.ph == reading.strips[0].ph
+
+
+def test_a_comparison_makes_a_near_sample_surer_and_leaves_a_far_one():
+    rng = np.random.default_rng([8, 78])
+    scene = second_strip(random_scene(rng, "four", 6.0, lot_seed=LOT, **CARD), 6.3, rng)
+    one, two = scene.strips
+    apart = (replace(one, y_mm=31.5), replace(two, y_mm=42.5))
+    data = render(replace(scene, strips=apart, size=(1512, 1134))).data
+    alone = trace_ph(data, PROFILE).reading
+    beside = trace_ph(data, PROFILE, "", Liquid("known", 6.3, 0.01)).reading
+    assert beside.status == "ok"
+    assert beside.ph == pytest.approx(6.0, abs=0.1)
+    assert beside.interval[0] <= 6.0 <= beside.interval[1]
+    widths = [r.interval[1] - r.interval[0] for r in (beside, alone)]
+    assert widths[0] < 0.75 * widths[1]
+    assert beside.strips[1].ph == alone.strips[1].ph  # the comparison itself is read as ever
+    told = beside.to_dict()["comparison"]
+    assert told["ph"] == 6.3
+    assert told["delta_interval"][0] < -0.3 < told["delta_interval"][1]
+    assert "comparison" not in alone.to_dict()
+
+
+def test_a_single_strip_can_not_be_compared():
+    rng = np.random.default_rng([9, 78])
+    data = render(replace(random_scene(rng, "four", 6.0, lot_seed=LOT, **CARD), size=(1512, 1134))).data
+    got = trace_ph(data, PROFILE, "", Liquid("water", None, 0.0)).reading
+    assert got.status == "refused"
+    assert "one_strip" in [r.code for r in got.reasons]

@@ -6,8 +6,8 @@ import pytest
 from stripread.card.layout import layout
 from stripread.card.patches import sample_patches
 from stripread.card.view import CardView
-from stripread.ph.blank import difference_of
 from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.difference import difference_of
 from stripread.ph.joint_posterior import infer_joint
 from stripread.ph.kubelka import absorption, channels_to_lab, lab_to_channels, reflectance
 from stripread.ph.observation import StripObservation

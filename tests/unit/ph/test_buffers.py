@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from calibration.buffers import buffer_names, buffer_ph
+from stripread.ph.buffers import buffer_names, buffer_ph
 
 TABLE = (Path(__file__).parents[2] / "data" / "buffers.csv").read_text(encoding="utf-8")
 ROWS = [row for row in csv.DictReader(TABLE.splitlines()) if float(row["temp_c"]) <= 50]

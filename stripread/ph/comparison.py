@@ -1,0 +1,178 @@
+"""A strip beside another of the same bottle in a liquid of known pH, in one photo: what both err alike by cancels.
+
+Both strips' pads are jointly normal about the curve. They share, each by its own rule,
+
+- the colour fit of the photo: the same parameters, so exactly
+- a dye's own error and what photos miss the curve by: the more, the nearer their colours lie in CIELAB
+- the curve and the bottle: likewise; of the bottle's spread a part is each strip's own (``strip_own``)
+
+Where the comparison's pH is known, its pads say what the errors are just now, and the sample is read with what that
+tells of its own: the conditional of a joint normal. Far from the comparison nothing is shared but the fit, and the
+reading is what it was without. How alike two strips err is fixed by their colours as seen, not by the pH tried: colours
+that lie apart by chance would else speak for pH that lie apart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import f as fisher
+
+from stripread.ph.difference import TOLERANCE, alikeness, difference_of, photos_share
+from stripread.ph.joint_posterior import DISAGREE
+from stripread.ph.observation import StripObservation, square_root
+from stripread.ph.posterior import FREEDOM, PhEstimate, coarse_grid, posterior_of
+from stripread.reasons import Reason, because
+from stripread.results import Comparison
+from stripread.tuned import tuned
+
+if TYPE_CHECKING:
+    from stripread.ph.buffers import Liquid
+    from stripread.ph.profile import Profile
+    from stripread.strip.pads import PadSet
+
+Array = NDArray[np.float64]
+
+_TUNED = tuned("stripread.ph")
+STRIP_OWN = _TUNED.number("strip_own")
+SLOPE_STEP = 0.05  # pH, to either side: the curve's slope there turns a buffer's doubt into one of colours
+
+
+@dataclass(frozen=True)
+class ReadStrip:
+    """What the photo's stages made of one strip: its pads, its observation, and its estimate by itself."""
+
+    pads: PadSet
+    observation: StripObservation
+    estimate: PhEstimate
+
+
+@dataclass(frozen=True)
+class Compared:
+    """The sample's estimate with the comparison used where it may be, what to report of it, and what is doubted."""
+
+    estimate: PhEstimate
+    comparison: Comparison
+    reasons: tuple[Reason, ...]
+
+
+def compare(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile) -> Compared:
+    """Read a sample beside a comparison strip.
+
+    Parameters
+    ----------
+    fit_shared
+        Cross covariance (3P, 3P) of the two strips' errors from the photo's colour fit.
+    liquid
+        What the comparison was dipped in.
+    """
+    if liquid.ph is None:
+        return _beside_water(sample, other, fit_shared, liquid, profile)
+    known = _known_errors(other, liquid.ph, liquid.sd, profile)
+    size = len(known.error)
+    if fisher.sf(known.square / size, size, FREEDOM) < DISAGREE or _elsewhere(other.estimate, liquid):
+        reading = f"pH {other.estimate.ph:.1f} and not {liquid.ph:.1f}"
+        code = "strips_exchanged" if _covers(sample.estimate, liquid) else "comparison_off"
+        reason = because(code, reading, value=other.estimate.ph, unit="pH")
+        return Compared(sample.estimate, _report(sample.estimate, other.estimate.interval, liquid), (reason,))
+    alike = alikeness(sample.observation.lab, other.observation.lab)
+    shared = photos_share(sample.observation, other.observation, profile, fit_shared)
+    estimate = _conditional(sample.pads, known, shared, alike, profile)
+    span = (liquid.ph - 1.96 * liquid.sd, liquid.ph + 1.96 * liquid.sd)
+    return Compared(estimate, _report(estimate, span, liquid), ())
+
+
+@dataclass(frozen=True)
+class _KnownErrors:
+    """What the comparison's pads are off by (3P,), its covariance, and roots of those of its lot and of the curve."""
+
+    error: Array
+    cov: Array
+    lot_root: Array
+    curve_root: Array
+
+    @property
+    def square(self) -> float:
+        """How large the errors are: squared, in standard deviations."""
+        return float(self.error @ np.linalg.solve(self.cov, self.error))
+
+
+def _known_errors(other: ReadStrip, ph: float, sd: float, profile: Profile) -> _KnownErrors:
+    """The comparison's errors at its known pH."""
+    at = np.array([ph - SLOPE_STEP, ph, ph + SLOPE_STEP])
+    curve = profile.curve(at).reshape(3, -1)
+    slope = (curve[2] - curve[0]) / (2.0 * SLOPE_STEP)
+    lot, unsure = profile.strip.strip_cov(at[1:2])[0], profile.curve_cov(at[1:2])[0]
+    error = other.pads.lab.reshape(-1) - curve[1]
+    cov = other.pads.cov + profile.strip.scatter_cov() + lot + unsure + sd**2 * np.outer(slope, slope)
+    return _KnownErrors(error, cov, square_root(lot), square_root(unsure))
+
+
+def _conditional(pads: PadSet, known: _KnownErrors, shared: Array, alike: float, profile: Profile) -> PhEstimate:
+    """The sample's posterior, given the comparison's errors.
+
+    Parameters
+    ----------
+    shared, alike
+        Cross covariance (3P, 3P) of the two strips' errors, but for curve and lot; how alike those are, 0 to 1.
+    """
+    grid = coarse_grid(profile.kind.range)
+    lot, unsure, scatter = profile.strip.strip_cov(grid), profile.curve_cov(grid), profile.strip.scatter_cov()
+    of_bottle = (1.0 - STRIP_OWN) * _roots(lot) @ known.lot_root
+    cross = shared + alike * (of_bottle + _roots(unsure) @ known.curve_root)
+    gain = cross @ np.linalg.inv(known.cov)  # (N, 3P, 3P)
+    told = -gain @ cross.transpose(0, 2, 1)
+    mean = profile.curve(grid).reshape(len(grid), -1) + gain @ known.error
+    stretch = max(1.0, known.square / len(known.error))  # errors larger than their doubts: those were too small
+    causes = {**pads.parts, "strip_lot": lot + scatter, "calibration": unsure, "comparison": told}
+    causes = {cause: stretch * cov for cause, cov in causes.items()}
+    S = stretch * (pads.cov + scatter + lot + unsure + told)
+    return posterior_of(profile.kind.range, mean, pads.lab.reshape(-1), S, causes)
+
+
+def _beside_water(
+    sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile
+) -> Compared:
+    """The sample as it is by itself, and its difference from the water, whose pH is as unknown as its own."""
+    found = difference_of(sample.observation, other.observation, profile, fit_shared=fit_shared)
+    comparison = Comparison(
+        liquid.name, None, other.estimate.interval, found.value, found.interval, 1.0 - found.differs, TOLERANCE
+    )
+    return Compared(sample.estimate, comparison, ())
+
+
+def _report(estimate: PhEstimate, interval: tuple[float, float], liquid: Liquid) -> Comparison:
+    """How the sample stands to the liquid of known pH; the liquid's own doubt widens the difference."""
+    assert liquid.ph is not None
+    low, high = estimate.interval
+    reach = 1.96 * liquid.sd
+    apart = (
+        estimate.ph - float(np.hypot(estimate.ph - low, reach)) - liquid.ph,
+        estimate.ph + float(np.hypot(high - estimate.ph, reach)) - liquid.ph,
+    )
+    mass = estimate.density / estimate.density.sum()
+    same = float(mass[np.abs(estimate.grid - liquid.ph) <= TOLERANCE].sum())
+    return Comparison(liquid.name, liquid.ph, interval, estimate.ph - liquid.ph, apart, same, TOLERANCE)
+
+
+def _elsewhere(estimate: PhEstimate, liquid: Liquid) -> bool:
+    """Whether the strip by itself rules its liquid's pH out."""
+    assert liquid.ph is not None
+    near = np.abs(estimate.grid - liquid.ph) <= 1.96 * liquid.sd
+    tail = estimate.density[estimate.density <= max(float(estimate.density[near].max(initial=0.0)), 0.0)].sum()
+    return float(tail / estimate.density.sum()) < DISAGREE
+
+
+def _covers(estimate: PhEstimate, liquid: Liquid) -> bool:
+    assert liquid.ph is not None
+    low, high = estimate.interval
+    return low - 1.96 * liquid.sd <= liquid.ph <= high + 1.96 * liquid.sd
+
+
+def _roots(covs: Array) -> Array:
+    """Symmetric square roots of covariances (N, n, n)."""
+    values, vectors = np.linalg.eigh(covs)
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]) @ vectors.transpose(0, 2, 1))

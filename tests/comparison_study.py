@@ -1,0 +1,132 @@
+"""A sample beside a comparison, in rendered photos: `python -m tests.comparison_study --kind four --setups 6`.
+
+Half of the samples lie within half a pH of the comparison. Each photo is read by itself, beside the known pH, and
+beside water of unknown pH. Setups, profiles and strangers' phones are those of ``tests.accuracy``.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+
+import click
+import numpy as np
+
+from stripread.ph.buffers import Liquid
+from stripread.ph.read import read_ph
+from stripread.results import PhReading
+from tests.accuracy import profile_of, scene_of
+from tests.scenes.faults import second_strip
+from tests.scenes.scene import STRIP_RANGE, Scene
+from tests.scenes.shelf import photo_bytes
+
+LANE_MM = (31.5, 42.5)  # the strips' middles
+BANDS = ((0.0, 0.5), (0.5, 2.0), (2.0, 14.0))
+
+
+@dataclass(frozen=True)
+class Row:
+    """One photo: true pH of sample and comparison, and what the three readings of it came to."""
+
+    ph: float
+    known: float
+    alone: PhReading
+    beside: PhReading
+    water: PhReading
+
+
+def pair(kind: str, setup: int, draw: int, *, exchanged: bool = False, other_buffer: bool = False) -> Scene:
+    """Two strips of the setup's bottle in one photo by a stranger's phone, the sample's the upper."""
+    rng = np.random.default_rng([setup, draw, 101])
+    low, high = STRIP_RANGE[kind]
+    known = float(rng.uniform(low, high))
+    reach = 0.5 if draw % 2 == 0 else high - low
+    ph = float(np.clip(known + rng.uniform(-reach, reach), low, high))
+    if exchanged:
+        ph, known = known, ph
+    if other_buffer:
+        known = known + 3.0 if known + 3.0 <= high else known - 3.0
+    scene = scene_of(kind, setup, draw)
+    upper = replace(scene, strips=(replace(scene.strips[0], strip=replace(scene.strips[0].strip, ph=ph)),))
+    both = second_strip(upper, known, rng)
+    one, two = both.strips
+    return replace(both, strips=(replace(one, y_mm=LANE_MM[0]), replace(two, y_mm=LANE_MM[1])))
+
+
+def run_setup(job: tuple[str, int, int]) -> list[Row]:
+    """All photos of a setup, read."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    kind, setup, reads = job
+    profile, rows = profile_of(kind, setup), []
+    for draw in range(reads):
+        scene = pair(kind, setup, draw)
+        sample, comparison = (lying.strip.ph for lying in scene.strips)
+        data = photo_bytes(scene)
+        liquids = (None, Liquid("known", comparison, 0.01), Liquid("water", None, 0.0))
+        rows.append(Row(sample, comparison, *(read_ph(data, profile, "", liquid) for liquid in liquids)))
+    return rows
+
+
+def report(rows: list[Row]) -> str:
+    """Error, coverage and width alone and beside, and of differences, by how far the two lie apart."""
+    lines = []
+    for low, high in BANDS:
+        here = [
+            r for r in rows if low <= abs(r.ph - r.known) < high and r.alone.ph is not None and r.beside.ph is not None
+        ]
+        if not here:
+            continue
+        words = []
+        for name in ("alone", "beside"):
+            got = [getattr(r, name) for r in here]
+            off = np.abs([g.ph - r.ph for g, r in zip(got, here, strict=True)])
+            held = np.mean([g.interval[0] <= r.ph <= g.interval[1] for g, r in zip(got, here, strict=True)])
+            width = np.mean([g.interval[1] - g.interval[0] for g in got])
+            words.append(f"{name} error {off.mean():.3f} coverage {held:.1%} width {width:.2f}")
+        found = [
+            (r.water.comparison, r.ph - r.known)
+            for r in here
+            if r.water.comparison and r.water.comparison.delta_ph is not None
+        ]
+        off = np.abs([c.delta_ph - truth for c, truth in found])
+        held = np.mean([c.delta_interval[0] <= truth <= c.delta_interval[1] for c, truth in found])
+        words.append(f"difference error {off.mean():.3f} coverage {held:.1%}")
+        lines.append(f"{low:g} to {high:g} pH apart, {len(here)}: " + "; ".join(words))
+    refused = Counter(
+        r.code for row in rows if row.beside.ph is None for r in row.beside.reasons if r.severity == "refuse"
+    )
+    doubts = Counter(
+        r.code for row in rows if row.beside.ph is not None for r in row.beside.reasons if r.severity == "doubt"
+    )
+    wrong = sum(
+        r.beside.status == "ok"
+        and abs(r.beside.ph - r.ph) > 0.5
+        and not r.beside.interval[0] <= r.ph <= r.beside.interval[1]
+        for r in rows
+        if r.beside.ph is not None
+    )
+    lines.append(f"{len(rows)} photos, refused {dict(refused)}, doubts {dict(doubts)}, confidently wrong {wrong}")
+    return "\n".join(lines)
+
+
+@click.command()
+@click.option("--kind", default="four", show_default=True)
+@click.option("--setups", default=6, show_default=True)
+@click.option("--first", default=0, show_default=True)
+@click.option("--reads", default=20, show_default=True)
+@click.option("--workers", default=os.cpu_count(), show_default=True)
+def main(kind: str, setups: int, first: int, reads: int, workers: int) -> None:
+    """Render, read, print."""
+    rows: list[Row] = []
+    with ProcessPoolExecutor(workers) as pool:
+        for part in pool.map(run_setup, [(kind, first + s, reads) for s in range(setups)]):
+            rows += part
+    print(f"{kind}, {setups} setups\n{report(rows)}")
+
+
+if __name__ == "__main__":
+    main()
