@@ -103,15 +103,27 @@ function circumstances(entry) {
   if (waited !== undefined && waited !== null && waited >= 0) said.push(`Read ${Math.round(waited)} s after the dip`);
   const { temperature_c: warmth } = entry.log.said || {};
   if (warmth !== undefined) said.push(`Sample at ${warmth} °C`);
+  if (entry.comparison) said.push(besideIt(entry.comparison));
   const water = entry.blank;
   if (!water) return said.length ? [said.join(" · ")] : [];
   const compared =
     water.difference === null
       ? "Not compared with the rinse water: one of the two has no value"
       : `${Math.abs(water.difference).toFixed(2)} more ${water.difference < 0 ? "acid" : "alkaline"} than the rinse water's ${fixed(water.ph, 2)} ` +
-        `(${water.difference_interval.map((v) => `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(2)}`).join(" to ")}); ` +
+        `(${water.difference_interval.map(signed).join(" to ")}); ` +
         `differs by more than ${water.tolerance}: ${Math.round(100 * water.probability_differs)} %`;
   return [said.join(" · "), compared].filter(Boolean);
+}
+
+const signed = (v) => `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(2)}`;
+
+// How the sample's strip stands to the one below it in the same photo.
+function besideIt(told) {
+  if (told.delta_ph === null) return `Not compared with ${told.liquid} beside it: one of the two strips has no value`;
+  return (
+    `${Math.abs(told.delta_ph).toFixed(2)} more ${told.delta_ph < 0 ? "acid" : "alkaline"} than ${told.liquid} beside it ` +
+    `(${told.delta_interval.map(signed).join(" to ")}); within ${told.tolerance} of it: ${Math.round(100 * told.same_probability)} %`
+  );
 }
 
 function links(entry, act) {

@@ -46,8 +46,10 @@ function warmth() {
   return box.value === "" || !box.validity.valid ? null : Number(box.value);
 }
 
+const beside = () => $("beside").value.trim();
+
 function more() {
-  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${warmth()} °C`, $("rinse").checked && "rinse"].filter(Boolean);
+  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${warmth()} °C`, $("rinse").checked && "rinse", beside() && `beside ${beside()}`].filter(Boolean);
   $("more").firstChild.textContent = words.join(", ") || "More";
   $("more").setAttribute("aria-expanded", String(!$("strip-more").hidden));
 }
@@ -77,10 +79,11 @@ export function takeStrip() {
     dipped_at: at === null ? null : clock(new Date(at)),
     temperature_c: warmth(),
     rinse: $("rinse").checked ? "true" : null,
-    blank_entry: $("rinse").checked ? blank : null,
+    blank_entry: $("rinse").checked && !beside() ? blank : null,
+    beside: beside() || null,
   };
   store.set("dipped", null);
-  $("temperature").value = "";
+  $("temperature").value = $("beside").value = "";
   $("strip-more").hidden = true;
   tick();
   more();
@@ -105,6 +108,6 @@ export function stripButtons(of) {
     store.set(`rinse-${of()}`, $("rinse").checked);
     more();
   };
-  $("temperature").oninput = more;
+  $("temperature").oninput = $("beside").oninput = more;
   setInterval(tick, 500);
 }

@@ -131,6 +131,7 @@ def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
     """
     *samples, other = trace.strips
     if not samples:
+        other.estimate = None  # whether it is the sample's nobody can say
         raise Refused(because("one_strip"))
     for strip in samples:
         strip.comparison = Comparison(liquid.name, liquid.ph)

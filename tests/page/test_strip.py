@@ -55,7 +55,8 @@ def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):
     phone.by_id("more").click()
     phone.by_id("temperature").send_keys("45.5")
     phone.by_id("rinse").click()
-    assert phone.by_id("more").text == "45.5 °C, rinse"
+    phone.by_id("beside").send_keys("water")
+    assert phone.by_id("more").text == "45.5 °C, rinse, beside water"
     assert phone.by_id("more").get_attribute("aria-expanded") == "true"
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
@@ -63,7 +64,7 @@ def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):
     phone.snap("ph=1.00", wash=1)
     phone.wait_for_entries(batch, 1)
     said = phone.entries(batch)[0]["log"]["said"]
-    assert (said["temperature_c"], said["rinse"]) == (45.5, True)
+    assert (said["temperature_c"], said["rinse"], said["beside"]) == (45.5, True, "water")
     passed = browser.execute_script(
         "return (new Date(arguments[0].slice(0, 19)) - new Date(arguments[1])) / 1000",
         said["snapped_at"],

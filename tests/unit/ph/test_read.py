@@ -86,5 +86,5 @@ def test_a_single_strip_can_not_be_compared():
     rng = np.random.default_rng([9, 78])
     data = render(replace(random_scene(rng, "four", 6.0, lot_seed=LOT, **CARD), size=(1512, 1134))).data
     got = trace_ph(data, PROFILE, "", Liquid("water", None, 0.0)).reading
-    assert got.status == "refused"
+    assert (got.status, got.ph, got.interval) == ("refused", None, None)
     assert "one_strip" in [r.code for r in got.reasons]
