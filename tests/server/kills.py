@@ -42,6 +42,7 @@ class Outcome:
     entries: dict[int, str]  # number -> photo hash
     check: LogCheck
     kills: int
+    after_kills: list[str]  # what the check of the log found wrong after each kill, before the next start
 
 
 def made_up_photo(_: str) -> bytes:
@@ -100,6 +101,8 @@ def kill_again_and_again(
     if database:
         options["database"] = database
     made = shipped_photo if real else made_up_photo
+    after_kills: list[str] = []
+    url = database or f"sqlite:///{folder / 'data' / 'log.sqlite3'}"
     server = Running(folder, **options).start()
     batch = httpx.post(f"{server.url}/api/batches", json={"name": "kills"}).json()["id"]
     threads = [
@@ -112,6 +115,7 @@ def kill_again_and_again(
         _wait_for_more(told, at_risk)
         time.sleep(chance.uniform(0.0, 0.4))
         server.kill()
+        after_kills += _faults_of_the_log(url, folder / "data")
         server = Running(folder, port=server.port, **options).start()
     _wait_for_more(told)
     stop.set()
@@ -119,10 +123,19 @@ def kill_again_and_again(
         thread.join(timeout=30)
     entries = httpx.get(f"{server.url}/api/batches/{batch}/readings").json()
     server.stop()
-    log = Database(database or f"sqlite:///{folder / 'data' / 'log.sqlite3'}")
+    log = Database(url)
     check = check_log(log, folder / "data")
     log.close()
-    return Outcome(told, {e["log"]["id"]: e["sha256"] for e in entries}, check, kills)
+    return Outcome(told, {e["log"]["id"]: e["sha256"] for e in entries}, check, kills, after_kills)
+
+
+def _faults_of_the_log(url: str, folder: Path) -> list[str]:
+    """What the whole check (chain, guards, rows, photos) finds in the log as the kill left it."""
+    log = Database(url)
+    try:
+        return list(check_log(log, folder).faults)
+    finally:
+        log.close()
 
 
 def _wait_for_more(told: Told, count: int = 1) -> None:
@@ -134,7 +147,7 @@ def _wait_for_more(told: Told, count: int = 1) -> None:
 
 def faults(outcome: Outcome) -> list[str]:
     """Everything that breaks the promise: lost, doubled or torn entries."""
-    found = list(outcome.told.trouble) + list(outcome.check.faults)
+    found = list(outcome.told.trouble) + list(outcome.check.faults) + outcome.after_kills
     for key, ids in outcome.told.answers.items():
         if len(ids) != 1:
             found.append(f"{key} was answered with several entries: {sorted(ids)}")
