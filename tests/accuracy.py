@@ -16,6 +16,7 @@ import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
+from typing import Any
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from stripread.ph.profile import Profile
 from stripread.ph.quality import KnownPhoto
 from stripread.ph.read import read_ph
 from stripread.strip.measure import measure
+from tests.scenes.measured import WORLDS, World
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.shelf import photo_bytes
 from tests.scenes.strips import kind as strip_kind
@@ -59,12 +61,14 @@ def buffers(kind: str, step: float = 1.0) -> np.ndarray:
     return np.arange(low + 0.5 * ((high - low) % step), high + 1e-9, step)
 
 
-def profile_of(kind: str, setup: int, step: float = 1.0, per_point: int = 2, one_phone: bool = True) -> Profile:
+def profile_of(
+    kind: str, setup: int, step: float = 1.0, per_point: int = 2, one_phone: bool = True, *, world: World = "made-up"
+) -> Profile:
     """The profile of one setup, from rendered buffer photos."""
     seen = []
     for n, ph in enumerate(np.repeat(buffers(kind, step), per_point)):
         rng = np.random.default_rng([setup, n, 77])
-        fixed = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup}
+        fixed: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup, "world": world}
         if one_phone:
             fixed["phone_seed"] = setup
         scene = random_scene(rng, kind=kind, ph=float(ph), **fixed)
@@ -83,26 +87,34 @@ def profile_of(kind: str, setup: int, step: float = 1.0, per_point: int = 2, one
 
 
 def scene_of(
-    kind: str, setup: int, draw: int, hard: bool = False, lot: int | None = None, *, phone: int | None = None
+    kind: str,
+    setup: int,
+    draw: int,
+    hard: bool = False,
+    lot: int | None = None,
+    *,
+    phone: int | None = None,
+    world: World = "made-up",
 ) -> Scene:
     rng = np.random.default_rng([setup, draw, 99])
-    fixed = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup if lot is None else lot}
+    fixed: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "world": world}
+    fixed["lot_seed"] = setup if lot is None else lot
     if phone is not None:
         fixed["phone_seed"] = phone
     return random_scene(rng, kind=kind, hard=hard, **fixed)
 
 
-def run_setup(job: tuple[str, int, int, float, float, bool, bool]) -> list[Row]:
-    kind, setup, reads, hard_share, step, other_lot, own_phone = job
+def run_setup(job: tuple[str, int, int, float, float, bool, bool, World]) -> list[Row]:
+    kind, setup, reads, hard_share, step, other_lot, own_phone, world = job
     import cv2
 
     cv2.setNumThreads(1)
-    profile = profile_of(kind, setup, step)
+    profile = profile_of(kind, setup, step, world=world)
     rows = []
     for draw in range(reads):
         hard = (draw + 1) % max(1, round(1 / hard_share)) == 0 if hard_share else False
         lot, phone = 10_000 + setup * 100 + draw if other_lot else None, setup if own_phone else None
-        scene = scene_of(kind, setup, draw, hard, lot, phone=phone)
+        scene = scene_of(kind, setup, draw, hard, lot, phone=phone, world=world)
         got = read_ph(photo_bytes(scene), profile)
         low, high = got.interval or (float("nan"), float("nan"))
         lamps = "+".join(sorted({lamp.spectrum for lamp in scene.lamps}))
@@ -159,11 +171,21 @@ def main() -> None:
     ask.add_argument("--step", type=float, default=1.0, help="pH between buffers")
     ask.add_argument("--other-lot", action="store_true", help="read strips of other lots than the calibrated one")
     ask.add_argument("--own-phone", action="store_true", help="read with the phone that the profile was made with")
+    ask.add_argument("--world", choices=WORLDS, default="made-up", help="made-up, or a half of the measured world")
     ask.add_argument("--workers", type=int, default=os.cpu_count())
     ask.add_argument("--csv", help="write every row here")
     given = ask.parse_args()
     jobs = [
-        (given.kind, given.first + s, given.reads, given.hard, given.step, given.other_lot, given.own_phone)
+        (
+            given.kind,
+            given.first + s,
+            given.reads,
+            given.hard,
+            given.step,
+            given.other_lot,
+            given.own_phone,
+            given.world,
+        )
         for s in range(given.setups)
     ]
     rows: list[Row] = []

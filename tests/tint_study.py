@@ -28,7 +28,7 @@ Row = tuple[float, float, str, TintReading, float]
 
 def floor_mg(scene: Scene, trace: TintTrace, path_mm: float) -> float:
     """Detection limit (mg/L) that shot and read noise of the same pixels alone would give, everything else known."""
-    eye, vials, pose = phone(scene.phone_seed), trace.vials, trace.card.pose
+    eye, vials, pose = phone(scene.phone_seed, scene.world), trace.vials, trace.card.pose
     assert vials is not None
     assert vials.sample is not None
     assert vials.blank is not None

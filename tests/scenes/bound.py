@@ -95,7 +95,7 @@ def scene_bounds(scene: Scene) -> Bounds:
     Left out, so that the bounds are a little too small: flare, sheen, mottle of the pads, 8 bits and compression.
     """
     strip = scene.strips[0].strip
-    eye = phone(scene.phone_seed)
+    eye = phone(scene.phone_seed, scene.world)
     camera = camera_of(scene)
     truth = truth_of(scene, camera).strips[0]
     at_mm = truth.pad_corners_mm.mean(axis=1)

@@ -13,13 +13,14 @@ from PIL import Image as PillowImage
 from tests.scenes.expose import bands
 from tests.scenes.icc import profile
 from tests.scenes.phone import Image, noise, phone
+from tests.scenes.processing import finished, local_gain, veiled
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import source
 
 
 def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     """Lens, sensor and the phone's own processing: (H, W, 3) raw light to 8-bit RGB."""
-    eye = phone(scene.phone_seed)
+    eye = phone(scene.phone_seed, scene.world)
     rng = np.random.default_rng([scene.shot_seed, 13])
     height, width = picture.shape[:2]
     flare = picture.mean(axis=(0, 1)) * eye.flare
@@ -37,7 +38,11 @@ def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     matrix = (eye.colour_matrix(warmth, scene.icc == "p3") * 65535.0).astype(np.float32)
     grain = noise((height, width), eye.smooth, rng)
     picture = _blur(picture, scene)
+    picture = veiled(picture, eye.processing.veil)
     gain = _local_tone(picture * gains, scene.local_tone) if scene.local_tone > 0 else None
+    if eye.processing.local > 0:
+        evened = local_gain(picture * gains, eye.processing.local, eye.processing.edge)
+        gain = evened if gain is None else gain * evened
     codes = np.empty(picture.shape, dtype=np.uint8)
     reach = int(np.ceil(3 * eye.psf))
     for rows in bands(height):
@@ -58,7 +63,7 @@ def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     if eye.sharpen > 0.05:
         soft = cv2.GaussianBlur(codes, (0, 0), 1.2)
         codes = cv2.addWeighted(codes, 1 + eye.sharpen, soft, -eye.sharpen, 0)
-    return codes
+    return finished(codes, eye.processing)
 
 
 def _blur(picture: Image, scene: Scene) -> Image:
@@ -89,7 +94,7 @@ def _local_tone(balanced: Image, strength: float) -> Image:
 
 def encode(codes: NDArray[np.uint8], scene: Scene) -> bytes:
     """The file with the phone's quality, turned as the sensor lay, EXIF and profile beside it."""
-    eye = phone(scene.phone_seed)
+    eye = phone(scene.phone_seed, scene.world)
     # the inverse of what the tag asks the viewer to do
     turned = {1: codes, 3: codes[::-1, ::-1], 6: np.rot90(codes, 1), 8: np.rot90(codes, -1)}[scene.orientation]
     picture = PillowImage.fromarray(np.ascontiguousarray(turned))

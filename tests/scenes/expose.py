@@ -139,7 +139,7 @@ def _cover_layer(cover: Cover) -> Layer:
 
 def expose(scene: Scene, camera: Camera) -> Image:
     """The sensor's picture before exposure: bench, card, strips and whatever else lies there."""
-    eye = phone(scene.phone_seed)
+    eye = phone(scene.phone_seed, scene.world)
     width, height = camera.size
     frame = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=float)
     ground = np.clip(camera.to_card(frame, on_bench=True), CARD_CENTRE - 900, CARD_CENTRE + 900)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import colour
@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.scenes.measured import World, response
+from tests.scenes.processing import NONE, Processing, processing
 from tests.scenes.spectra import WAVELENGTHS, observer, smooth_reflectances, source
 
 Array = NDArray[np.float64]
@@ -66,10 +68,17 @@ class Phone:
     flare: float  # veiling glare, share of the mean
     quality: int
     subsampling: int
+    processing: Processing = NONE
 
     @classmethod
-    def from_seed(cls, seed: int) -> Phone:
-        """A phone drawn from the population."""
+    def from_seed(cls, seed: int, world: World = "made-up") -> Phone:
+        """A phone drawn from the population; in a measured world with a measured camera and a pipeline of its own."""
+        if world != "made-up":
+            made = cls.from_seed(seed)
+            by = processing(seed)
+            electrons, read_noise = made.electrons * by.frames, made.read_noise / by.frames**0.5
+            seen = response(world, seed)
+            return replace(made, response=seen, electrons=electrons, read_noise=read_noise, processing=by)
         rng = np.random.default_rng([seed, 7])
         matrix_error = rng.normal(0, 0.02, (3, 3))
         matrix_error -= matrix_error.mean(axis=1, keepdims=True)  # white stays where the white balance puts it
@@ -134,9 +143,9 @@ class Phone:
 
 
 @cache
-def phone(seed: int) -> Phone:
+def phone(seed: int, world: World = "made-up") -> Phone:
     """The phone of a seed, made once."""
-    return Phone.from_seed(seed)
+    return Phone.from_seed(seed, world)
 
 
 @cache

@@ -72,7 +72,7 @@ def camera_of(scene: Scene) -> Camera:
         fill=scene.fill,
         aim=scene.aim,
         curl=Curl(scene.curvature, scene.curl_deg),
-        radial=phone(scene.phone_seed).radial,
+        radial=phone(scene.phone_seed, scene.world).radial,
     )
 
 

@@ -10,6 +10,8 @@ import numpy as np
 from stripread.card.layout import LANE_MM
 from tests.scenes.layers import Builder
 from tests.scenes.light import Lamp, Shadow
+from tests.scenes.measured import World
+from tests.scenes.measured import lamps as measured_lamps
 from tests.scenes.strips import StripState, kind
 
 BENCHES = ("wood", "grey", "tiles", "dark", "clutter")
@@ -56,6 +58,7 @@ class Scene:
     sheet_seed: int = 0
     grey_printer: bool = False
     phone_seed: int = 0
+    world: World = "made-up"  # which cameras and lamps: made up, or one half of the measured ones
     shot_seed: int = 0
     lamps: tuple[Lamp, ...] = (Lamp("D65"),)
     glare: tuple[Glare, ...] = ()
@@ -109,11 +112,14 @@ def lie_down(strip: StripState, rng: np.random.Generator, turn_deg: float = 15.0
     )
 
 
-def random_lamps(rng: np.random.Generator, hard: bool = False) -> tuple[Lamp, ...]:
+def random_lamps(rng: np.random.Generator, hard: bool = False, world: World = "made-up") -> tuple[Lamp, ...]:
     """The light of a workshop: one lamp or two; when hard, of different colour from two sides, or of poor colour."""
 
     def lamp(weight: float, side: float, poor: bool) -> Lamp:
-        name = str(rng.choice(POOR if poor else ROOM))
+        if world == "made-up":
+            name = str(rng.choice(POOR if poor else ROOM))
+        else:
+            name = str(rng.choice(measured_lamps(world, poor)))
         turn = side + rng.normal(0, 0.5)
         if rng.random() < 0.5:
             reach, rise = rng.uniform(200, 900), rng.uniform(450, 1800)
@@ -164,7 +170,8 @@ def random_scene(
         fixed.pop("strip_seed", seeds[1]),
     )
     lying = lie_down(state, rng)
-    lamps = random_lamps(rng, hard)
+    world = fixed.get("world", "made-up")
+    lamps = random_lamps(rng, hard, world)
     tilt = float(abs(rng.normal(0, 12)))
     size = (2016, 1512) if rng.random() < 0.8 else (1512, 2016)
     upright = size[0] > size[1]

@@ -20,9 +20,12 @@ N_BANDS = len(WAVELENGTHS)
 # Share of near-ultraviolet that makes an optical brightener glow, daylight = 1 (orders of magnitude, from memory)
 ULTRAVIOLET = {"D": 1.0, "A": 0.15, "FL": 0.35, "LED-V": 0.5, "LED": 0.03, "narrow": 0.02}
 
+# The same for measured lamps, by the first word that is in their name
+LAMP_ULTRAVIOLET = (("LED", 0.03), ("PHOS", 0.03), ("candescent", 0.15), ("Soft White", 0.15), ("", 0.35))
 
-def _binned(wavelengths: Array, values: Array) -> Array:
-    """Average a finer table over triangles 20 nm wide, so that narrow lines keep their energy."""
+
+def binned(wavelengths: Array, values: Array) -> Array:
+    """A finer table averaged over triangles 20 nm wide, so that narrow lines keep their energy, shape (31,)."""
     fine = np.arange(380.0, 721.0, 1.0)
     curve = np.interp(fine, wavelengths, values, left=0.0, right=0.0)
     weight = np.clip(1.0 - np.abs(fine[None] - WAVELENGTHS[:, None]) / 10.0, 0.0, None)
@@ -34,7 +37,7 @@ def _binned(wavelengths: Array, values: Array) -> Array:
 def observer() -> Array:
     """CIE 1931 2 degree colour matching functions, shape (31, 3)."""
     table = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    return np.stack([_binned(table.wavelengths, table.values[:, c]) for c in range(3)], axis=1)
+    return np.stack([binned(table.wavelengths, table.values[:, c]) for c in range(3)], axis=1)
 
 
 def gaussian(centre: float, width: float) -> Array:
@@ -55,8 +58,8 @@ def _narrow(seed: int) -> Array:
 def source(name: str) -> Array:
     """Power of a light source over the grid, scaled to unit luminance, shape (31,).
 
-    ``name`` is a CIE illuminant (D65, A, FL11, LED-B3, ...), ``planck:2700`` (a glowing body) or ``narrow:7``
-    (three narrow diodes, with a seed).
+    ``name`` is a CIE illuminant (D65, A, FL11, LED-B3, ...), ``planck:2700`` (a glowing body), ``narrow:7`` (three
+    narrow diodes, with a seed) or ``lamp:NAME`` (a light source of colour-science's tables).
     """
     family, _, number = name.partition(":")
     if family == "planck":
@@ -65,8 +68,8 @@ def source(name: str) -> Array:
     elif family == "narrow":
         power = _narrow(int(number or 0))
     else:
-        table = colour.SDS_ILLUMINANTS[name]
-        power = _binned(table.wavelengths, table.values)
+        table = colour.SDS_LIGHT_SOURCES[number] if family == "lamp" else colour.SDS_ILLUMINANTS[name]
+        power = binned(table.wavelengths, table.values)
     scaled: Array = power / (power @ observer()[:, 1])
     return scaled
 
@@ -76,6 +79,9 @@ def ultraviolet(name: str) -> float:
     family = name.partition(":")[0]
     if family == "planck":
         return 0.15
+    if family == "lamp":
+        number = name.partition(":")[2]
+        return next(share for word, share in LAMP_ULTRAVIOLET if word in number)
     keys = [k for k in ULTRAVIOLET if family.startswith(k)]
     return ULTRAVIOLET[max(keys, key=len)] if keys else 0.3
 

@@ -39,7 +39,7 @@ class SampledPhoto:
 
 def sampled_photo(scene: Scene, strips: list[StripState], rng: np.random.Generator) -> SampledPhoto:
     """What one photo of the scene's card, lamps and phone gives, with each of these strips in the lane in turn."""
-    card, eye = layout(), phone(scene.phone_seed)
+    card, eye = layout(), phone(scene.phone_seed, scene.world)
     sheet = Printer.from_seed(scene.printer_seed, scene.grey_printer).sheet(scene.sheet_seed)
     ink = sheet.reflectance(card.nominal_srgb())
     glow = sheet.glow(ink)
@@ -79,7 +79,7 @@ def sampled_photo(scene: Scene, strips: list[StripState], rng: np.random.Generat
 
 def _developed(raw: Array, white: Array, across: Array, scene: Scene, rng: np.random.Generator) -> Array:
     """Raw light (N, 3) to encoded values 0 to 1, as the renderer's phone does it (``tests.scenes.develop``)."""
-    eye = phone(scene.phone_seed)
+    eye = phone(scene.phone_seed, scene.world)
     neutral, warm_raw = eye.raw(source("D65")), eye.raw(source("A"))
     taken = white**eye.adaptation * (neutral * white[1]) ** (1 - eye.adaptation)
     gains = np.exp(eye.white_error + rng.normal(0, 0.01, 3)) / taken

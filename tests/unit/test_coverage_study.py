@@ -278,7 +278,7 @@ def test_bound_of_noise_follows_pixels_and_light(monkeypatch):
     assert one.noise < one.strip < one.lot
     near = scene_bounds(replace(scene, size=(scene.size[0] * 2, scene.size[1] * 2)))
     assert near.noise == pytest.approx(one.noise / 2, rel=0.02)
-    eye = phone(scene.phone_seed)
+    eye = phone(scene.phone_seed, scene.world)
     bright = replace(eye, electrons=4 * eye.electrons, read_noise=eye.read_noise / 2)
-    monkeypatch.setattr(bound, "phone", lambda seed: bright)
+    monkeypatch.setattr(bound, "phone", lambda seed, world: bright)
     assert scene_bounds(scene).noise == pytest.approx(one.noise / 2, rel=0.02)
