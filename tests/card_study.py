@@ -21,6 +21,7 @@ from stripread.correction.same_card import TYPICAL, card_misfit
 from stripread.correction.verdicts import OTHER_CARD
 from stripread.errors import Refused
 from tests.accuracy import buffers
+from tests.scenes.measured import WORLDS, World
 from tests.scenes.photo import render
 from tests.scenes.printer import Printer
 from tests.scenes.scene import random_scene
@@ -53,9 +54,9 @@ def faded_sheets(left: tuple[float, ...]) -> Any:
     return sheet
 
 
-def run(setup: int, reads: int) -> dict[str, list[float]]:
+def run(setup: int, reads: int, world: World = "made-up") -> dict[str, list[float]]:
     """Misfits of one setup's photos, by what was photographed."""
-    own = {"printer_seed": setup, "sheet_seed": setup}
+    own: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "world": world}
     known = np.repeat(buffers("four"), 2)
     calibrated = [
         seen(setup, n, 77, ph=float(ph), lot_seed=setup, phone_seed=setup, **own) for n, ph in enumerate(known)
@@ -66,10 +67,10 @@ def run(setup: int, reads: int) -> dict[str, list[float]]:
         "same card": [seen(setup, n, 99, lot_seed=setup, **own) for n in range(reads)],
         "same card, hard light": [seen(setup, n, 98, hard=True, **own) for n in range(few)],
         "next sheet of the printer": [
-            seen(setup, n, 97, printer_seed=setup, sheet_seed=5000 + 10 * setup + n) for n in range(few)
+            seen(setup, n, 97, printer_seed=setup, sheet_seed=5000 + 10 * setup + n, world=world) for n in range(few)
         ],
         "another printer": [
-            seen(setup, n, 96, printer_seed=20_000 + 100 * setup + n, sheet_seed=n) for n in range(few)
+            seen(setup, n, 96, printer_seed=20_000 + 100 * setup + n, sheet_seed=n, world=world) for n in range(few)
         ],
     }
     for name, left in FADED.items():
@@ -87,10 +88,11 @@ def main() -> None:
     ask.add_argument("--setups", type=int, default=10)
     ask.add_argument("--first", type=int, default=300)
     ask.add_argument("--reads", type=int, default=20)
+    ask.add_argument("--world", choices=WORLDS, default="made-up", help="made-up, or a half of the measured world")
     given = ask.parse_args()
     found: dict[str, list[float]] = {}
     for setup in range(given.first, given.first + given.setups):
-        for what, misfits in run(setup, given.reads).items():
+        for what, misfits in run(setup, given.reads, given.world).items():
             found.setdefault(what, []).extend(misfits)
     print(f"{'':28s} photos  median   5 %   95 %   doubted (misfit above {OTHER_CARD}; 1 is {TYPICAL} deviations)")
     for what, misfits in found.items():
