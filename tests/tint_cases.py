@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.scenes import Scene, random_scene
+from tests.scenes.measured import World
 from tests.scenes.solid import Solid
 from tests.scenes.spectra import WAVELENGTHS
 from tests.scenes.vessels import random_flats, random_wells, with_vessels
@@ -28,9 +29,9 @@ class Case:
     scene: Scene
 
 
-def tint_scene(rng: np.random.Generator, path_mm: float) -> Scene:
+def tint_scene(rng: np.random.Generator, path_mm: float, world: World = "made-up") -> Scene:
     """A photo of vials as somebody careful takes it: nearly straight from above, farther off for deep vials."""
-    scene = random_scene(rng, "four", strips=())
+    scene = random_scene(rng, "four", strips=(), world=world)
     tilt = 6.0 if path_mm > 40 else 15.0
     distance = max(scene.distance_mm, 220 + 3.0 * path_mm)
     return replace(scene, distance_mm=distance, tilt_deg=min(scene.tilt_deg, tilt), curvature=0.0)
@@ -57,10 +58,10 @@ def some_copper(rng: np.random.Generator, path_mm: float) -> tuple[float, Dye]:
     return milligrams, copper(milligrams, path_mm, float(epsilon), float(peak))
 
 
-def tint_case(sort: str, number: int) -> Case:
+def tint_case(sort: str, number: int, world: World = "made-up") -> Case:
     """The photo of this sort and number."""
     if sort in VESSELS:
-        return _vessel_case(sort, number)
+        return _vessel_case(sort, number, world)
     rng = np.random.default_rng([9, VIALS.index(sort), number])
     path = float(rng.choice((10.0, 30.0) if sort == "limit" else PATHS_MM))
     milligrams, name = 0.0, sort
@@ -76,11 +77,11 @@ def tint_case(sort: str, number: int) -> Case:
         name, dyes, fixed = other_colour(rng)
     elif sort == "cloud":
         dyes, fixed = (Dye(0.05),), hydroxide(float(rng.uniform(0.15, 0.6)))
-    scene = tint_scene(rng, path)
+    scene = tint_scene(rng, path, world)
     return Case(milligrams, path, name, with_vessels(scene, *random_pair(rng, dyes, path, **fixed)))
 
 
-def _vessel_case(sort: str, number: int) -> Case:
+def _vessel_case(sort: str, number: int, world: World) -> Case:
     """Wells, beakers, narrow tubes, vessels drawn flat: a third with nothing in them, half with copper, the rest iron
     or nickel. Hard: any of them in bad light and seen from the side.
     """
@@ -100,7 +101,7 @@ def _vessel_case(sort: str, number: int) -> Case:
         strength = float(np.exp(rng.uniform(np.log(0.01), np.log(0.5))))
         name = str(rng.choice(["iron", "nickel"]))
         dyes = (Dye(1.5 * strength, 400.0, 6000.0) if name == "iron" else Dye(strength, 573.0, 4500.0),)
-    scene = _hard_scene(rng) if hard else tint_scene(rng, path)
+    scene = _hard_scene(rng, world) if hard else tint_scene(rng, path, world)
     if sort == "well":
         return Case(milligrams, path, name, with_vessels(scene, *random_wells(rng, dyes, path)))
     if sort == "flat":
@@ -108,9 +109,9 @@ def _vessel_case(sort: str, number: int) -> Case:
     return Case(milligrams, path, name, with_vessels(scene, *_glass(rng, sort, dyes, path)))
 
 
-def _hard_scene(rng: np.random.Generator) -> Scene:
+def _hard_scene(rng: np.random.Generator, world: World) -> Scene:
     """Two lamps of different colour, poor colour or a coloured wall; shadows; the phone held anyhow."""
-    scene = random_scene(rng, "four", strips=(), hard=True)
+    scene = random_scene(rng, "four", strips=(), hard=True, world=world)
     return replace(scene, tilt_deg=float(rng.uniform(5.0, 30.0)))
 
 
@@ -127,10 +128,10 @@ def _glass(rng: np.random.Generator, sort: str, dyes: tuple[Dye, ...], path_mm: 
     return replace(sample, glints=glints[0], **like), replace(blank, glints=glints[1], **like)  # type: ignore[arg-type]
 
 
-def one_heap(number: int) -> tuple[Scene, Solid]:
+def one_heap(number: int, world: World = "made-up") -> tuple[Scene, Solid]:
     """The scene and the heap of one photo."""
     rng = np.random.default_rng([9, 77, number])
-    scene = random_scene(rng, "four", strips=(), fill=float(rng.uniform(0.75, 0.93)))
+    scene = random_scene(rng, "four", strips=(), fill=float(rng.uniform(0.75, 0.93)), world=world)
     solid = Solid(
         pale=float(rng.choice([0.0, 0.003, 0.01, 0.03, 0.07, 0.15, 0.3, 0.6, 0.9])),
         grain_mm=float(np.exp(rng.uniform(np.log(0.06), 0.0))),
@@ -145,10 +146,10 @@ def one_heap(number: int) -> tuple[Scene, Solid]:
     return scene, solid
 
 
-def another_heap(number: int) -> tuple[Scene, Solid]:
+def another_heap(number: int, world: World = "made-up") -> tuple[Scene, Solid]:
     """A heap of other habits than :func:`one_heap`: ragged clumps, shaded, uneven in brightness, wet, or in a dish."""
     rng = np.random.default_rng([9, 78, number])
-    scene, solid = one_heap(int(rng.integers(1 << 30)))
+    scene, solid = one_heap(int(rng.integers(1 << 30)), world)
     dish = float(rng.uniform(8.0, 12.0)) if rng.random() < 0.4 else 0.0
     return scene, replace(
         solid,

@@ -19,6 +19,7 @@ from stripread.tint.estimate import CALLED, ONE_IN_20
 from stripread.tint.read import TintRequest, TintTrace, trace_tint
 from stripread.tint.spectra import copper_curves, per_mg_l_mm
 from tests.scenes import Scene, render
+from tests.scenes.measured import WORLDS, World
 from tests.scenes.phone import phone
 from tests.scenes.solid import true_share, with_solid
 from tests.tint_cases import PATHS_MM, SORTS, VESSELS, another_heap, one_heap, tint_case
@@ -41,20 +42,20 @@ def floor_mg(scene: Scene, trace: TintTrace, path_mm: float) -> float:
     return (CALLED + ONE_IN_20) * sd / per_mg_l_mm() / path_mm
 
 
-def one_tint(sort: str, number: int) -> Row:
+def one_tint(sort: str, number: int, world: World = "made-up") -> Row:
     """Render and read one photo: (mg/L, mm, what it is, reading, noise floor)."""
-    case = tint_case(sort, number)
+    case = tint_case(sort, number, world)
     trace = trace_tint(render(case.scene).data, TintRequest(case.path_mm))
     assert trace.reading is not None
     floor = float("nan") if trace.estimate is None else floor_mg(case.scene, trace, case.path_mm)
     return case.mg_per_l, case.path_mm, case.name, trace.reading, floor
 
 
-def study_tint(sort: str, first: int, count: int, verbose: bool) -> list[Row]:
+def study_tint(sort: str, first: int, count: int, *, verbose: bool, world: World) -> list[Row]:
     """Read ``count`` photos of one sort and print what came of them."""
     rows = []
     for number in range(first, first + count):
-        rows.append(one_tint(sort, number))
+        rows.append(one_tint(sort, number, world))
         milligrams, path, name, reading, _ = rows[-1]
         if verbose:
             codes = [r.code for r in reading.reasons if r.severity != "note"]
@@ -98,11 +99,11 @@ def tell_limits(rows: list[Row], paths: bool) -> None:
             )
 
 
-def study_solid(sort: str, first: int, count: int, verbose: bool) -> None:
+def study_solid(sort: str, first: int, count: int, *, verbose: bool, world: World) -> None:
     """Read ``count`` photos of heaps and print errors and coverage."""
     rows = []
     for number in range(first, first + count):
-        scene, solid = (one_heap if sort == "solid" else another_heap)(number)
+        scene, solid = (one_heap if sort == "solid" else another_heap)(number, world)
         reading = read_solid(render(with_solid(scene, solid)).data)
         if reading.pale_fraction is None or reading.pale_interval is None:
             click.echo(f"  {number} refused: {[r.code for r in reading.reasons]}")
@@ -131,16 +132,17 @@ def study_solid(sort: str, first: int, count: int, verbose: bool) -> None:
 @click.option("--n", default=60, help="Photos of each sort.")
 @click.option("--first", default=0, help="Number of the first.")
 @click.option("--sort", "sorts", multiple=True, type=click.Choice(SORTS), help="Only these (default: all).")
+@click.option("--world", type=click.Choice(WORLDS), default="made-up", show_default=True, help="Cameras and lamps.")
 @click.option("--verbose", is_flag=True)
-def main(n: int, first: int, sorts: tuple[str, ...], verbose: bool) -> None:
+def main(n: int, first: int, sorts: tuple[str, ...], world: World, verbose: bool) -> None:
     """Run the study; about a second a photo."""
     cv2.setNumThreads(1)
     known: list[Row] = []
     for sort in sorts or SORTS:
         if sort in {"solid", "heap"}:
-            study_solid(sort, first, n, verbose)
+            study_solid(sort, first, n, verbose=verbose, world=world)
         else:
-            known += study_tint(sort, first, n, verbose)
+            known += study_tint(sort, first, n, verbose=verbose, world=world)
     if known:
         click.echo("copper or nothing, all of the above together:")
         tell_limits(known, paths=False)

@@ -58,6 +58,11 @@ def _weights(*grams, scale=0.01, hours=None, **more):
         (_weights(99.0, 100.0), "hold", "99 g, then 100 g: still gaining weight"),
         # What was weighed between counts too: the largest difference to the last
         (_weights(100.0, 101.0, 100.0, hours=(1, 3, 4)), "hold", "101 g, then 100 g: still losing"),
+        (
+            [*_weights(100.0), Weighing("2026-03-01T02:30:00", 101.0, 0.01), *_weights(100.0, hours=(3,))],
+            "hold",
+            "101 g, then 100 g: still losing",
+        ),
         # But nothing older than the one an hour or more before
         (_weights(110.0, 100.0, 100.0), "open", "100 g, then 100 g"),
         (_weights(100.0, 100.0, scale=None), "cannot tell", "Nobody said how far the scale is right"),
