@@ -35,6 +35,7 @@ def api(client):
     return schemathesis.openapi.from_asgi("/openapi.json", client.app)
 
 
+@pytest.mark.slow
 def test_answers_are_those_described(api, client):
     tried = 0
     for found in api.get_all_operations():

@@ -35,6 +35,7 @@ def test_results_come_in_order_and_a_killed_process_loses_none(tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["1", "4"]  # both were killed once
 
 
+@pytest.mark.slow
 def test_what_kills_its_process_twice_ends_the_call_in_one_sentence():
     found = in_order(dict, _always_killed, [0, 1, 2])
     assert next(found) == 0
