@@ -16,6 +16,7 @@ def _notes(server, batch):
     return [(n["kind"], n["data"]) for n in httpx.get(f"{server.url}/api/batches/{batch}/notes").json()]
 
 
+@pytest.mark.slow
 def test_a_dangerous_pouring_is_stopped_before_it_is_written_and_stays_until_made_safe(phone, batch, server):
     washes = {"what": "washes", "litres": "5", "ph": "1", "metals": "silver", "ammonia": True}
     assert phone.write_down("poured", **washes) == ""
@@ -39,6 +40,7 @@ def test_a_dangerous_pouring_is_stopped_before_it_is_written_and_stays_until_mad
     assert data["what"] == "acidified to pH 2, silver out as chloride"
 
 
+@pytest.mark.slow
 def test_how_a_copper_test_was_made_reaches_the_log(phone, batch, browser):
     browser.find_element(By.CSS_SELECTOR, "input[name=kind][value=tint]").find_element(By.XPATH, "..").click()
     phone.until(lambda: phone.by_id("tint-fields").is_displayed())

@@ -115,6 +115,7 @@ def test_photos_added_later_count_when_they_were_taken(capsys, tmp_path):
     assert seen[:2] == [times[0][0], times[1][0]]  # gates see the same
 
 
+@pytest.mark.slow
 def test_a_strip_and_a_solid_as_a_person_calls_it(capsys, tmp_path):
     data = ("--data", tmp_path / "log")
     assert _run(capsys, "new", "Chloride of June", *data)[0] == 0

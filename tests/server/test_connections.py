@@ -158,6 +158,7 @@ def test_each_service_counts_its_own(tmp_path):
     assert (first.limits.each, second.limits.each) == (1, 2)
 
 
+@pytest.mark.slow
 def test_more_than_two_hundred_at_once_are_told_so(tmp_path):
     with Running(tmp_path) as server:
         held = [_connect(server) for _ in range(205)]

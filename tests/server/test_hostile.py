@@ -104,6 +104,7 @@ def test_nothing_but_the_pages_files_is_served(client, path):
     assert client.get(path).status_code in (401, 404)
 
 
+@pytest.mark.slow
 def test_slow_bodies_are_cut_off_and_others_are_served_meanwhile(tmp_path):
     with Running(tmp_path, body_idle=1.0) as server:
         slow = [_begin(server) for _ in range(20)]
@@ -121,6 +122,7 @@ def test_slow_bodies_are_cut_off_and_others_are_served_meanwhile(tmp_path):
             connection.close()
 
 
+@pytest.mark.slow
 def test_a_body_that_trickles_in_for_ever_is_cut_off(tmp_path):
     with Running(tmp_path, body_idle=5.0, body_total=1.5) as server:
         connection = _begin(server)

@@ -80,6 +80,7 @@ def test_a_broken_profile_is_said(served):
         settings.profiles[0].write_text(good, encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_a_batch_is_read_again_from_the_command_line(tmp_path):
     settings = settings_in(tmp_path, reader=None, reading_timeout=60)
     shutil.copy(DEMO / "profile.toml", settings.profiles[0])

@@ -164,6 +164,7 @@ def test_the_same_json_as_on_the_command_line(served):  # noqa: F811
     assert drawn.headers["content-type"] == "image/png"
 
 
+@pytest.mark.slow
 def test_a_photo_without_its_own_time_has_that_of_the_page(served):  # noqa: F811
     client, _ = served
     form = {"dipped_at": "2026-05-12T10:00:00", "snapped_at": "2026-05-12T10:00:40+02:00"}

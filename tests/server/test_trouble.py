@@ -23,12 +23,14 @@ from tests.server.kills import faults, kill_again_and_again
 from tests.server.running import ROOT, Running
 
 
+@pytest.mark.slow
 def test_kills_lose_and_double_nothing(tmp_path):
     outcome = kill_again_and_again(tmp_path, kills=3)
     assert faults(outcome) == []
     assert len(outcome.told.answers) >= 4
 
 
+@pytest.mark.slow
 def test_workers_end_with_a_killed_service(tmp_path):
     server = Running(tmp_path).start()
     batch = _start(server)
@@ -42,6 +44,7 @@ def test_workers_end_with_a_killed_service(tmp_path):
     assert not [pid for pid in family if _alive(pid)]
 
 
+@pytest.mark.slow
 def test_a_full_disk_is_said_and_nothing_is_torn(tmp_path):
     small = tmp_path / "small"
     small.mkdir()
@@ -68,6 +71,7 @@ def test_a_full_disk_is_said_and_nothing_is_torn(tmp_path):
         subprocess.run(["umount", str(small)], check=True)
 
 
+@pytest.mark.slow
 def test_a_locked_database_is_said_and_the_same_post_works_later(tmp_path):
     with Running(tmp_path) as server:
         batch = _start(server)
@@ -218,6 +222,7 @@ def _alive(pid: int) -> bool:
         return False
 
 
+@pytest.mark.slow
 def test_a_taken_port_is_a_wrong_call_said_in_one_line(tmp_path):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
