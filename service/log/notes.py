@@ -49,15 +49,20 @@ def notes_of(c: Connection, batch: int) -> list[Note]:
     return [note for _, note in _read_notes(c, batch) if isinstance(note, Note)]
 
 
-def damaged_notes(c: Connection, batch: int) -> list[int]:
-    """Numbers of a batch's notes that can't be read and that nobody has struck."""
-    every = [note for _, note in _read_notes(c, batch)]
+def listed_notes(c: Connection, batch: int) -> list[Note | DamagedNote]:
+    """All of a batch's notes in the order in which they were written; those that can't be read are marked."""
+    return [note for _, note in _read_notes(c, batch)]
+
+
+def damaged_notes(c: Connection, batch: int) -> list[DamagedNote]:
+    """A batch's notes that can't be read and that nobody has struck."""
+    every = listed_notes(c, batch)
     struck = {note.content.note for note in every if isinstance(note, Note) and isinstance(note.content, Strike)}
-    return [note.id for note in every if isinstance(note, _Damaged) and note.id not in struck]
+    return [note for note in every if isinstance(note, DamagedNote) and note.id not in struck]
 
 
 @dataclass(frozen=True)
-class _Damaged:
+class DamagedNote:
     """A note that can't be read: its number, its time, its kind as far as that is known."""
 
     id: int
@@ -65,18 +70,18 @@ class _Damaged:
     kind: str
 
 
-def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note | _Damaged]]:
+def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note | DamagedNote]]:
     """(batch, note) of one batch or of all, in order."""
     query = select(events).where(events.c.what.startswith(PREFIX)).order_by(events.c.id)
     if batch is not None:
         query = query.where(events.c.batch_id == batch)
-    found: list[tuple[int, Note | _Damaged]] = []
+    found: list[tuple[int, Note | DamagedNote]] = []
     for row in c.execute(query).mappings():
         kind = str(row["what"]).removeprefix(PREFIX)
         try:
             content = checked(kind, json.loads(row["detail"]), in_log=True)
         except (ValueError, TypeError, AttributeError, RecursionError, CallError):
-            found.append((row["batch_id"], _Damaged(row["id"], str(row["at"]), kind)))
+            found.append((row["batch_id"], DamagedNote(row["id"], str(row["at"]), kind)))
         else:
             found.append((row["batch_id"], Note(content, row["at"], row["id"])))
     return found
@@ -89,7 +94,7 @@ def _ask_for_lost(held: list[Note], pouring: Pouring) -> None:
         raise CallError(f"nobody can say what is in the stock vessel: {lost[0]}")
 
 
-def _unknown_pouring(note: _Damaged) -> Note:
+def _unknown_pouring(note: DamagedNote) -> Note:
     """What stands for a damaged note of the stock vessel: something went in, and nobody can say what."""
     what = f"note {note.id} {_LOST}"
     return Note(Pouring.model_construct(what=what, litres=0.0, contents=(what,)), note.at, note.id)
@@ -111,7 +116,7 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     content = checked(kind, data)
     fields = content.fields()
     earlier = notes_of(c, batch)
-    known = [n.id for n in earlier if n.kind != "strike"] + damaged_notes(c, batch)
+    known = [n.id for n in earlier if n.kind != "strike"] + [note.id for note in damaged_notes(c, batch)]
     if isinstance(content, Strike) and content.note not in known:
         raise CallError(f"there is no note {content.note} in this batch")
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
@@ -253,7 +258,7 @@ def batch_state(c: Connection, batch: int) -> State:
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
     state = state_of(notes, seen, hard, details.get("water"), dangers_of(c, batch))
     damaged = [f"reading {number}" for number in unreadable_in_force(rows)]
-    damaged += [f"note {number}" for number in damaged_notes(c, batch)]
+    damaged += [f"note {note.id}" for note in damaged_notes(c, batch)]
     damaged += ["the batch's own details"] if details.get("unreadable") else []
     return _not_open_over(state, damaged) if damaged else state
 

@@ -11,7 +11,7 @@ from service.bench.state import State
 from service.bench.washing.phases import WashForecast, phases
 from service.log import store
 from service.log.chain.links import head
-from service.log.notes import batch_state, notes_of
+from service.log.notes import batch_state, damaged_notes, notes_of
 from service.log.wash_forecast import forecast_from, forecast_of, wash_readings
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
@@ -68,6 +68,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
         forecasts(c, row, rows, state),
         state.band,
         _head(c),
+        tuple((note.id, note.at) for note in damaged_notes(c, batch)),
     )
 
 

@@ -78,6 +78,9 @@ def _tint(found: LoggedTint) -> str:
     return text
 
 
+LOST_NOTE = "This note's row is damaged and can't be read: strike it and write down again what it said."
+
+
 @dataclass(frozen=True)
 class BatchRecord:
     """The batch. ``forecasts`` has one wash forecast for each washing; ``band`` is the pH called neutral."""
@@ -94,6 +97,7 @@ class BatchRecord:
     forecasts: tuple[WashForecast, ...] = ()
     band: tuple[float, float] = NEUTRAL
     chain: tuple[int, str] | None = None  # number and hash of the log's newest link when this was taken from it
+    lost_notes: tuple[tuple[int, str], ...] = ()  # number and time of notes that can't be read and nobody has struck
 
     @property
     def chain_line(self) -> str:

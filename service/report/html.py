@@ -8,7 +8,7 @@ from importlib.resources import files
 
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.vessel.waste import NO_DRAIN
-from service.report.batch_record import BatchRecord, note_text
+from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
 from service.report.plots import check_plot, flow_plot, ph_plot, render
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
@@ -99,6 +99,7 @@ def html_report(batch: BatchRecord) -> str:
         plots={name: inline(svg) for name, svg in pictures(batch, "svg").items()},
         balance_rows=balance_rows(batch),
         written=batch.notes_of(*WRITTEN),
+        lost_note=LOST_NOTE,
         cautions=cautions(batch),
         no_drain=NO_DRAIN,
     )

@@ -17,7 +17,7 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import CondPageBreak, Image, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from service.bench.vessel.waste import NO_DRAIN
-from service.report.batch_record import BatchRecord, note_text
+from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
 from service.report.html import WRITTEN, balance_rows, cautions, pictures, span_text, summary, when
 
 # A font with more than Latin-1, shipped with matplotlib: names of batches may be in any European script.
@@ -123,7 +123,8 @@ def _silver(batch: BatchRecord, drawn: dict[str, bytes | None]) -> list[Any]:
 
 
 def _written(batch: BatchRecord) -> list[Any]:
-    rows: list[list[Any]] = [
+    rows: list[list[Any]] = [[when(at), f"note {number}", _p(LOST_NOTE, _BOLD)] for number, at in batch.lost_notes]
+    rows += [
         [when(n.at), n.kind.replace("_", " "), note_text(n) + (f" (struck out: {why})" if why else "")]
         for n, why in batch.notes_of(*WRITTEN)
     ]

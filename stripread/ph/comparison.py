@@ -2,13 +2,16 @@
 
 Both strips' pads are jointly normal about the curve. They share, each by its own rule,
 
-- the colour fit of the photo: the same parameters, so exactly
-- a dye's own error and what photos miss the curve by: the more, the nearer their colours lie in CIELAB
-- the curve and the bottle: likewise; of the bottle's spread a part is each strip's own (``strip_own``)
+- the colour fit of the photo: the same parameters, whose errors are known for both
+- a dye's own error and what photos miss the curve by
+- the curve and the bottle; of the bottle's spread a part is each strip's own (``strip_own``)
+
+each the more, the nearer their colours lie in CIELAB: far apart, the fit's errors of its own model count as well, and
+taking over what is known of its parameters alone made readings worse.
 
 Where the comparison's pH is known, its pads say what the errors are just now, and the sample is read with what that
-tells of its own: the conditional of a joint normal. Far from the comparison nothing is shared but the fit, and the
-reading is what it was without. How alike two strips err is fixed by their colours as seen, not by the pH tried: colours
+tells of its own: the conditional of a joint normal. Far from the comparison nothing is shared, and the reading is what
+it was without. How alike two strips err is fixed by their colours as seen, not by the pH tried: colours
 that lie apart by chance would else speak for pH that lie apart.
 """
 

@@ -125,8 +125,8 @@ def photos_share(
     cross = foreign * wash.roots["foreign"] @ blank.roots["foreign"].T
     if one_photo:
         common = Scatter(profile.strip.scatter.common, (0.0, 0.0, 0.0)).cov(len(wash.lab))
-        fit = alike * wash.roots["fit"] @ blank.roots["fit"].T if fit_shared is None else fit_shared
-        cross = cross + fit + alike * common
+        fit = wash.roots["fit"] @ blank.roots["fit"].T if fit_shared is None else fit_shared
+        cross = cross + alike * (fit + common)
     return np.asarray(cross)
 
 

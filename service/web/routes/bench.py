@@ -61,6 +61,7 @@ class NoteOut(BaseModel):
     at: str
     data: dict[str, object]
     dangers: list[str] = Field(description="What this note made or showed, right after it was written down.")
+    unreadable: bool = Field(False, description="The row is damaged: strike the note and write it down again.")
 
 
 class Onward(BaseModel):
@@ -91,7 +92,7 @@ def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
     """Everything written down, struck out or not, in order."""
     with service.database.read() as c:
         store.known_batch(c, batch)
-        return [_out(n) for n in bench_log.notes_of(c, batch)]
+        return [_out(n) if isinstance(n, Note) else _damaged(n) for n in bench_log.listed_notes(c, batch)]
 
 
 @router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
@@ -108,7 +109,12 @@ def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
 
 
 def _out(note: Note, *dangers: str) -> NoteOut:
-    return NoteOut(id=note.id, kind=note.kind, at=note.at, data=note.content.fields(), dangers=list(dangers))
+    said = note.content.fields()
+    return NoteOut(id=note.id, kind=note.kind, at=note.at, data=said, dangers=list(dangers), unreadable=False)
+
+
+def _damaged(note: bench_log.DamagedNote) -> NoteOut:
+    return NoteOut(id=note.id, kind=note.kind, at=note.at, data={}, dangers=[], unreadable=True)
 
 
 @router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))
