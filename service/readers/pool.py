@@ -30,6 +30,7 @@ T = TypeVar("T")
 _FROM_OUTSIDE = {-signal.SIGKILL, -signal.SIGTERM, int(signal.SIGTERM), OUT_OF_MEMORY}
 _FIRST_WAIT, _LONGEST_WAIT = 5, 600  # seconds until a photo is sent again that was read when its reader ended
 _REMEMBERED = 1000
+OWN_SHARE = 0.5  # of the time given: a photo that took more processor time is itself at fault, else the bench is
 
 
 def process_pool(
@@ -60,7 +61,7 @@ class WorkPool:
     workers, waiting
         How many run at once, and how many more may wait.
     timeout
-        Seconds after which a job's worker is killed.
+        Seconds after which a job's worker is killed; half as much processor time is the job's own budget.
     memory
         Address space of a worker in bytes, or None.
     nice
@@ -111,7 +112,8 @@ class WorkPool:
         ------
         ServiceError
             ``BenchBusy`` when too many wait, when the service stops, or when the readers are ended from outside or for
-            want of memory twice; ``PhotoProblem`` when this photo takes too long or crashes its worker twice.
+            want of memory twice, or the bench has no time for it; ``PhotoProblem`` when this photo takes too much
+            processor time or crashes its worker twice.
         """
         if self._stopping:
             raise stopping()
@@ -133,24 +135,32 @@ class WorkPool:
                 # The workers died while this photo only waited (memory ran out, a kill).
                 self._replace(pool)
                 exit_code = None
-            except PoolTimeout:
-                raise PhotoProblem(
-                    "too_long", f"Reading this photo was stopped after {self._timeout:.0f} s. Take another one."
+            except PoolTimeout:  # it had not used up its processor time: others had it
+                raise self._once_more(
+                    job.photo,
+                    "too_busy",
+                    f"The bench computer was too busy to read this photo within {self._timeout:.0f} s. Send it again.",
                 ) from None
             except ProcessExpired as ended:
                 exit_code = ended.exitcode
+                if exit_code == -signal.SIGXCPU:
+                    budget = f"{self._timeout * OWN_SHARE:.0f} s of processor time"
+                    raise PhotoProblem(
+                        "too_long", f"Reading this photo was stopped after {budget}. Take another one."
+                    ) from None
             else:
                 self._ended.pop(job.photo, None)
                 return result
             if self._stopping:
                 raise stopping()
         if exit_code is None or exit_code in _FROM_OUTSIDE:
-            raise self._readers_ended(job.photo)
+            text = "The readers ended (killed, or out of memory) and were started anew. Send it again."
+            raise self._once_more(job.photo, "readers_ended", text)
         raise PhotoProblem("reader_stopped", "Reading this photo ended the reader twice. Take another one.")
 
     async def _once(self, pool: ProcessPool, function: Callable[[Any, Job], T], job: Job) -> T:
         try:
-            future = pool.schedule(work, args=(function, job), timeout=self._timeout)
+            future = pool.schedule(work, args=(function, job, self._timeout * OWN_SHARE), timeout=self._timeout)
         except RuntimeError as broken:  # it broke since it was looked at
             raise BrokenProcessPool(str(broken)) from None
         self._jobs.add(future)
@@ -164,16 +174,17 @@ class WorkPool:
             self._jobs.discard(future)
         return result
 
-    def _readers_ended(self, photo: Path) -> BenchBusy:
-        """Each time this photo meets it, it is asked to wait longer: one that eats all memory must not stop a bench."""
+    def _once_more(self, photo: Path, code: str, text: str) -> BenchBusy:
+        """The bench's fault. Each time this photo meets it, it is asked to wait longer.
+
+        One that eats all memory must not stop a bench.
+        """
         times = self._ended.pop(photo, 0) + 1
         self._ended[photo] = times
         while len(self._ended) > _REMEMBERED:
             self._ended.popitem(last=False)
         wait = min(_LONGEST_WAIT, _FIRST_WAIT * 2 ** min(times - 1, 10))
-        return BenchBusy(
-            "readers_ended", "The readers ended (killed, or out of memory) and were started anew. Send it again.", wait
-        )
+        return BenchBusy(code, text, wait)
 
     def _living(self) -> ProcessPool:
         if not self._pool.active:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import resource
 import threading
@@ -64,6 +65,7 @@ def begin(make: Callable[[], Any], parent: int, memory: int | None, nice: int) -
     os.nice(nice)
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # a process each core already; read when the library is first loaded
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))  # a worker over its budget leaves no picture of its memory
     if memory is not None:
         resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     import cv2  # noqa: PLC0415 - the service's own process never loads it
@@ -79,11 +81,15 @@ def _end_with(parent: int) -> None:
     os._exit(0)
 
 
-def work(function: Callable[[Any, J], T], job: J) -> T:
+def work(function: Callable[[Any, J], T], job: J, budget: float | None = None) -> T:
     """Hand a job to a function, with what this worker was made with.
 
-    A worker that is out of memory ends: what it has gathered is no place to read the next photo.
+    ``budget``: seconds of processor time, whoever else the bench computer works for meanwhile; over it the system ends
+    the worker by SIGXCPU. A worker that is out of memory ends: what it has gathered is no place to read the next photo.
     """
+    if budget is not None:
+        _, most = resource.getrlimit(resource.RLIMIT_CPU)
+        resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(time.process_time() + budget), most))
     try:
         return function(_made, job)
     except Exception as trouble:

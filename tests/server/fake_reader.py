@@ -5,7 +5,7 @@
 ``FAKE:pale=0.01;``, ``pale=0.004:0.01:0.02`` with its interval, ``doubt=0.01`` of a solid · ``FAKE:slow=0.2;`` seconds
 ``FAKE:copper;``, ``FAKE:undecided;``, ``FAKE:doubt;``, ``FAKE:none=30;`` (to 30 mg/L) of a tint · ``FAKE:refuse;``
 ``DRAW=0.5;`` further on: the drawing burns this many seconds
-``FAKE:hang;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:error=5;`` of the disk
+``FAKE:hang;`` · ``FAKE:spin;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:error=5;`` of the disk
 ``FAKE:eat=2000;`` MiB of memory
 """
 
@@ -27,6 +27,9 @@ class FakeReader:
         data = job.photo.read_bytes()
         orders = data.rpartition(b"FAKE:")[2].split(b";")[0].decode("latin-1") if b"FAKE:" in data else "ph=7.00"
         what, _, value = orders.partition("=")
+        if what == "spin":
+            while True:
+                pass
         if what == "hang":
             time.sleep(1000)
         if what == "die":
