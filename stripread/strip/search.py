@@ -1,7 +1,8 @@
 """Where a strip may lie: the pattern of its pads and its carrier matched over place, angle and direction.
 
 A pad differs from what lies on both sides across the strip, and in the same way. The product of the two differences
-is large there and small at a light gradient or along a shadow edge, where they have opposite signs.
+is large there and small at a light gradient or along a shadow edge, where they have opposite signs. It is as large on
+the bare paper between two strips; so a pad must differ from the paper by itself as well.
 """
 
 from __future__ import annotations
@@ -159,10 +160,9 @@ def _contrasts(turned: Array, ppm: float, kind: StripKind) -> tuple[Array, list[
 
     def box(one: Array, two: Array, length_mm: float) -> Array:
         width = max(2, round(length_mm * ppm))
-        a = cv2.blur(one, (width, 1), borderType=cv2.BORDER_CONSTANT)
-        b = cv2.blur(two, (width, 1), borderType=cv2.BORDER_CONSTANT)
-        product = cv2.transform(a * b, np.ones((1, 3), np.float32))
-        return np.asarray(np.sqrt(np.maximum(product, 0.0)), dtype=np.float32)
+        a, b, own = (cv2.blur(v, (width, 1), borderType=cv2.BORDER_CONSTANT) for v in (one, two, mid))
+        product, square = (cv2.transform(v, np.ones((1, 3), np.float32)) for v in (a * b, own * own))
+        return np.asarray(np.sqrt(np.clip(product, 0.0, square)), dtype=np.float32)
 
     pads = {}
     for length in {p.length_mm for p in kind.pads}:

@@ -16,6 +16,7 @@ from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
 FOUR = StripKind("four", 6.0, 75.0, tuple(Pad(o, 6.0) for o in (2.0, 9.0, 16.0, 23.0)), (0.0, 14.0))
 ONE = StripKind("one", 6.0, 60.0, (Pad(2.0, 6.0),), (0.0, 14.0))
+NARROW = StripKind("narrow", 5.0, 60.0, (Pad(1.0, 8.0),), (0.0, 14.0))
 ROLL = StripKind("roll", 7.0, 40.0, (Pad(0.0, 40.0),), (1.0, 14.0))
 RED, GREEN, BLUE, YELLOW = (0.5, 0.12, 0.1), (0.15, 0.4, 0.15), (0.1, 0.15, 0.4), (0.7, 0.6, 0.15)
 PALE = (0.82, 0.83, 0.79)
@@ -120,6 +121,17 @@ def test_two_strips_are_both_found() -> None:
     upper, lower = sorted(found, key=lambda s: s.outline_mm[:, 1].mean())
     assert misplaced(upper, one, FOUR) < PLACED_MM
     assert misplaced(lower, two, FOUR) < PLACED_MM
+
+
+@pytest.mark.parametrize("colour", [RED, GREEN, BLUE])
+def test_two_like_strips_are_both_found_and_not_the_paper_between_them(colour: tuple[float, float, float]) -> None:
+    one = lying(NARROW, [colour], 1.0, (80.0, 31.5))
+    two = lying(NARROW, [colour], -0.5, (80.5, 42.5))
+    found = find_strips(draw(NARROW, [one, two]), NARROW)
+    assert len(found) == 2
+    upper, lower = sorted(found, key=lambda s: s.outline_mm[:, 1].mean())
+    assert misplaced(upper, one, NARROW) < PLACED_MM
+    assert misplaced(lower, two, NARROW) < PLACED_MM
 
 
 @pytest.mark.parametrize("kind", [FOUR, ONE, ROLL], ids=lambda k: k.name)
