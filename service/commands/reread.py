@@ -29,7 +29,11 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     from service.web.components import Service
 
     check_there(data, database)
-    service = Service.start(Settings(data, database))
+    try:
+        service = Service.start(Settings(data, database))
+    except OSError as problem:
+        text = f"can't write into {data}: {problem.strerror}; to read again, copy the folder where it can be written to"
+        raise CallError(text) from None
     try:
         found = asyncio.run(reread_batch(service, batch, keep))
     except ServiceError as problem:
