@@ -204,5 +204,4 @@ def circumstances_of(
         liquid = liquid_of(beside)
     elif beside is not None:
         liquid = liquid_of(str(number_of("beside", beside)))
-    waters = liquid is not None and liquid.ph is None
-    return Circumstances(dipped, bool(rinse) or waters, number_of("temperature_c", temperature_c), liquid)
+    return Circumstances(dipped, bool(rinse), number_of("temperature_c", temperature_c), liquid)

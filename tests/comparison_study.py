@@ -52,7 +52,9 @@ def pair(kind: str, setup: int, draw: int, *, exchanged: bool = False, other_buf
     upper = replace(scene, strips=(replace(scene.strips[0], strip=replace(scene.strips[0].strip, ph=ph)),))
     both = second_strip(upper, known, rng)
     one, two = both.strips
-    return replace(both, strips=(replace(one, y_mm=LANE_MM[0]), replace(two, y_mm=LANE_MM[1])))
+    # Both with the dipped end to the left, as the card asks: of strips laid head to foot many are refused.
+    laid = tuple(replace(s, y_mm=y, flipped=False) for s, y in zip((one, two), LANE_MM, strict=True))
+    return replace(both, strips=laid)
 
 
 def run_setup(job: tuple[str, int, int]) -> list[Row]:

@@ -13,3 +13,15 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import cv2  # noqa: E402 - after the settings
 
 cv2.setNumThreads(1)
+
+import pytest  # noqa: E402 - after the settings
+
+from tests.slow_tests import function_of, slow_tests  # noqa: E402
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Tests that were measured to be slow carry the mark, as if it stood in their file."""
+    for item in items:
+        if function_of(item.nodeid) in slow_tests():
+            item.add_marker(pytest.mark.slow)

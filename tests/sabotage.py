@@ -114,6 +114,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("words", nargs="*")
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--write", action="store_true", help="the tests that saw them, into sabotages_seen.txt")
     given = parser.parse_args()
     chosen = [f for f in faults() if not given.words or any(word in f.name for word in given.words)]
     tests = sorted({f.test for f in chosen})
@@ -124,13 +125,18 @@ def main():
         if name:
             raise SystemExit(f"{test} fails without any fault: {name}")
 
+    sees = set()
+
     def work(tree, fault):
         name = tried(fault, tree)
+        sees.add(f"{fault.test.partition('::')[0]}::{name.partition('[')[0]}")
         print(f"| {fault.name} | {fault.file} | {name or '**NOT SEEN**'} |", flush=True)
         return name
 
     print("| fault | in | seen by |\n|---|---|---|")
     seen = share([chosen[n :: given.jobs] for n in range(given.jobs)], work)
+    if given.write and all(seen) and not given.words:
+        (ROOT / "tests" / "data" / "sabotages_seen.txt").write_text("\n".join(sorted(sees)) + "\n", encoding="utf-8")
     print(f"\n{sum(map(bool, seen))} of {len(seen)} faults were seen")
     raise SystemExit(0 if all(seen) else 1)
 

@@ -108,8 +108,7 @@ def command(  # noqa: PLR0917 - click passes by name
         raise CallError(f"--beside compares two strips in one photo, {other} several photos: give one of the two")
     dipped = None if dipped_at is None else dip_time(dipped_at)
     liquid = None if beside is None else liquid_of(beside)
-    waters = blank is not None or (liquid is not None and liquid.ph is None)
-    said = Circumstances(dipped, rinse or waters, temperature_c, liquid)
+    said = Circumstances(dipped, rinse or blank is not None, temperature_c, liquid)
     water = None if blank is None else next(observe_strips([blank], learned, [None], replace(said, dipped=None)))
     all_seen = []
     for seen in observe_strips(photos, learned, places, said):

@@ -41,8 +41,7 @@ class StripStatement:
             seconds = waited(dipped, _time(self.snapped_at))
             dipped = dipped if seconds is None else seconds
         beside = None if self.beside is None else liquid_of(self.beside)
-        rinse = self.rinse or (beside is not None and beside.ph is None)
-        return Circumstances(dipped, rinse, self.temperature_c, beside)
+        return Circumstances(dipped, self.rinse, self.temperature_c, beside)
 
     def to_dict(self) -> dict[str, Any]:
         """What was said, JSON-ready, to keep in the log; nothing when nothing was said."""

@@ -158,7 +158,8 @@ def _panels(shown: PhPicture) -> list[Panel]:
         title = "Where the uncertainty comes from"
         if (less := -sum(v for v in shown.budget.values() if v < 0)) > 0:
             share = 100 * less / sum(v for v in shown.budget.values() if v > 0)
-            title += f" (correlation takes off {share:.0f} %)"
+            what = "the comparison" if shown.budget.get("comparison", 0.0) < 0 else "correlation"
+            title += f" ({what} takes off {share:.0f} %)"
         panels.append(Panel(title, 24, lambda axes: _budget(axes, shown.budget), below=0))
     return panels
 
