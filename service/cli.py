@@ -6,7 +6,9 @@ standard error, no traceback).
 
 from __future__ import annotations
 
+import difflib
 import importlib
+import re
 import sys
 
 import click
@@ -55,6 +57,16 @@ def app() -> None:
     """Turn a phone photo of a strip on the printed card into a pH with an honest interval."""
 
 
+def suggestion(wrong: click.ClickException) -> str:
+    """Which command may have been meant by one that there is not, where click itself suggests none."""
+    context = getattr(wrong, "ctx", None)
+    found = re.match(r"No such command '(.*)'(?!.*Did you mean)", wrong.format_message())
+    if found is None or context is None or not isinstance(context.command, click.Group):
+        return ""
+    near = difflib.get_close_matches(found[1], context.command.list_commands(context), n=2, cutoff=0.5)
+    return f" Did you mean {' or '.join(near)}?" if near else f" See: {context.command_path} --help"
+
+
 def main(argv: list[str] | None = None) -> None:
     """Run the command line and exit with its code. The one broad ``except``: nobody at a bench needs a traceback."""
     try:
@@ -65,7 +77,7 @@ def main(argv: list[str] | None = None) -> None:
     except click.Abort:
         sys.exit(130)
     except click.ClickException as wrong:
-        print(f"stripread: {wrong.format_message()}", file=sys.stderr)
+        print(f"stripread: {wrong.format_message()}{suggestion(wrong)}", file=sys.stderr)
         sys.exit(2)
     except CallError as wrong:
         print(f"stripread: {wrong}", file=sys.stderr)

@@ -67,11 +67,13 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     from service.readers.statement import StripStatement
     from service.readers.taking import taking_of
     from service.settings import Settings
+    from service.terminal.photo_batch import check_photos
 
     if not data.is_dir():
         raise no_folder(data)
     profile = o["profile"] or (Path("profile.toml") if Path("profile.toml").is_file() else None)
-    for path in (profile, o["standards"], *photos):
+    check_photos(photos)
+    for path in (profile, o["standards"]):
         if path is not None and not path.is_file():
             raise CallError(f"no such file: {path}")
     if profile is None and o["kind"] == "ph":

@@ -57,6 +57,9 @@ def command(  # noqa: PLR0917 - one parameter for each option
         raise CallError(f"no such folder: {watch}")
     if (cert is None) != (key is None):
         raise CallError("give --cert and --key together")
+    if lan and host in _LOOPBACK:
+        text = f"--lan with --host {host}: this address is this machine's own, so no phone can join; leave --host out"
+        click.echo(f"stripread: {text}", err=True)
     if host is not None and host not in _LOOPBACK and not lan:
         raise CallError(f"--host {host} is open to the network: add --lan, which pairs phones")
     if not profiles and Path("profile.toml").is_file():

@@ -118,6 +118,20 @@ def read_solids(
     return _read(SolidReader(region_mm), photos, pictures)
 
 
+def check_photos(photos: Sequence[Path]) -> None:
+    """Say which photo is not there, before any is read.
+
+    Raises
+    ------
+    CallError
+        For the first that is missing, or is a folder.
+    """
+    for photo in photos:
+        if not photo.is_file():
+            why = f"{photo} is a folder: name the photos in it" if photo.is_dir() else f"no such photo: {photo}"
+            raise CallError(why)
+
+
 def _read(reader: Callable[[Place], T], photos: Sequence[Path], pictures: Sequence[Path | None]) -> Iterator[T]:
     """Read the photos in their order.
 
@@ -126,10 +140,7 @@ def _read(reader: Callable[[Place], T], photos: Sequence[Path], pictures: Sequen
     CallError
         If a photo is missing or can't be read, or a picture can't be written.
     """
-    for photo in photos:
-        if not photo.is_file():
-            why = f"{photo} is a folder: name the photos in it" if photo.is_dir() else f"no such photo: {photo}"
-            raise CallError(why)
+    check_photos(photos)
     from tqdm import tqdm
 
     bar = tqdm(total=len(photos), unit="photo", file=sys.stderr, disable=len(photos) < 2 or not sys.stderr.isatty())
