@@ -89,8 +89,8 @@ def test_a_true_calibration_holds(profile):
     for p in (np.array([f.bias_p for f in found]), np.array([f.spread_p for f in found])):
         # Chances of a true calibration are spread evenly over 0 to 1. The t tails of the reader make its intervals
         # a little wider than these normal errors need, so small chances may be rarer, never more common.
-        assert (p < 0.05).mean() < 0.11
-        assert 0.3 < (p < 0.5).mean() + 0.15 < 0.75
+        assert (p < 0.05).mean() < 0.11  # 17 or more of 150 in one of 695 seeds
+        assert 0.15 < (p < 0.5).mean() < 0.6  # 90 or more of 150 in one of 114 seeds
     inside = sum(f.covered for f in found) / sum(f.read for f in found)
     assert 0.92 < inside < 0.99
 
@@ -133,7 +133,7 @@ def test_a_shift_is_found_and_measured(profile, shift):
 
 
 def test_a_shift_of_the_size_it_notices_is_noticed(profile):
-    """The promise of the last line: nine times in ten."""
+    """The promise of the last line: nine times in ten. 46 of 60 or fewer come in one of 490 seeds."""
     size = judged(profile, 0).notices
     found = [judged(profile, seed, shift=size) for seed in range(60)]
     assert 0.78 < np.mean([f.bias_p < LIMIT for f in found]) <= 1.0

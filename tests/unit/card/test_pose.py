@@ -71,9 +71,9 @@ def test_jacobian_is_the_slope_of_the_map():
 def test_summary_numbers():
     shot = Shot(distance=300, tilt=30, azimuth=0, roll=40)
     pose = pose_of(shot)
-    assert pose.tilt_deg == pytest.approx(30, abs=1.5)
+    assert pose.tilt_deg == pytest.approx(30, abs=0.2)
     # pinhole: focal length over distance along the axis, shortened by the tilt in one direction
-    assert pose.px_per_mm == pytest.approx(0.75 * 1600 / 300 * np.sqrt(np.cos(np.radians(30))), rel=0.01)
+    assert pose.px_per_mm == pytest.approx(0.75 * 1600 / 300 * np.sqrt(np.cos(np.radians(30))), rel=0.002)
 
 
 def test_wrong_ids_and_a_second_card_fall_out():

@@ -58,7 +58,7 @@ def test_two_strips_close_together_are_read_in_the_order_of_the_lane(seed):
     one, two = scene.strips
     apart = (replace(one, y_mm=31.5), replace(two, y_mm=42.5))
     reading = trace_ph(render(replace(scene, strips=apart, size=(1512, 1134))).data, PROFILE, "close.jpg").reading
-    assert [strip.ph for strip in reading.strips] == pytest.approx([upper, lower], abs=0.3)
+    assert [strip.ph for strip in reading.strips] == pytest.approx([upper, lower], abs=0.2)
     assert reading.ph == reading.strips[0].ph
 
 

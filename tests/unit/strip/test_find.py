@@ -87,8 +87,8 @@ def test_roll_paper_is_found_whatever_the_piece_measures(length_mm: float, width
         np.hypot(*(found.outline_mm[1] - found.outline_mm[0])),
         np.hypot(*(found.outline_mm[3] - found.outline_mm[0])),
     )
-    assert sides[0] == pytest.approx(length_mm, abs=1.0)
-    assert sides[1] == pytest.approx(width_mm, abs=1.0)
+    assert sides[0] == pytest.approx(length_mm, abs=0.3)
+    assert sides[1] == pytest.approx(width_mm, abs=0.3)
     assert np.hypot(*(found.outline_mm.mean(axis=0) - (74.0, 37.0))) < PLACED_MM
 
 
