@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import socket
 from pathlib import Path
 
@@ -32,7 +33,10 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
     try:
         app = create_app(settings)
     except (OSError, SQLAlchemyError, ArgumentError, CommandError, ImportError) as problem:
-        raise CallError(f"can't open the log in {settings.data}: {str(problem).splitlines()[0]}") from None
+        why = str(problem).splitlines()[0]
+        sealed = isinstance(problem, OSError) and problem.errno in (errno.EROFS, errno.EACCES, errno.EPERM)
+        todo = "; the service writes there: copy the folder where it may" if sealed else ""
+        raise CallError(f"can't open the log in {settings.data}: {why}{todo}") from None
     service: Service = app.state.service
     _say(settings, service)
     config = uvicorn.Config(

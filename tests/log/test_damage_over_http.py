@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from fastapi.testclient import TestClient
 
 from service.commands.log import command as log_command
+from service.commands.reread import command as reread_command
 from service.web.app import create_app
 from tests.log.conftest import BaseLog
 from tests.log.test_tampering import as_owner
@@ -78,19 +79,12 @@ def test_a_damaged_note_is_marked_in_the_list_and_in_the_reports(settings):
 def test_the_head_of_the_chain_stands_on_paper(settings):
     with TestClient(create_app(settings)) as bench:
         text = " ".join(_paper(bench.get("/api/batches/1/report.pdf").content).split())
-    found = CliRunner().invoke(log_command, ["check", "--data", str(settings.data)], standalone_mode=False)
     assert "Head of the log's chain: link " in text
     shown = text.partition('--head "')[2].partition('"')[0]
     assert len(shown.replace(" ", "")) >= 16
-    known = CliRunner().invoke(
-        log_command, ["check", "--head", shown, "--data", str(settings.data)], standalone_mode=False
-    )
-    assert known.exception is None, (found.output, known.output)
-    other = "0" * len(shown)
-    unknown = CliRunner().invoke(
-        log_command, ["check", "--head", other, "--data", str(settings.data)], standalone_mode=False
-    )
-    assert unknown.exception is not None or unknown.return_value or "not in this log" in unknown.output
+    for head, code in ((shown, 0), ("0" * 20, 1)):
+        args = ["check", "--head", head, "--data", str(settings.data)]
+        assert CliRunner().invoke(log_command, args, standalone_mode=False).return_value == code
 
 
 def test_a_damaged_reading_is_repaired_from_its_photo(settings):
@@ -110,6 +104,17 @@ def test_a_damaged_reading_is_repaired_from_its_photo(settings):
     told = checked.output
     assert "entry 2" in told, "the damaged row stays a fault: nobody can undo that it was changed"
     assert "entry 4" not in told
+
+
+def test_it_is_repaired_from_the_command_line_too(settings, monkeypatch):
+    with damaged(settings, "UPDATE entries SET reading = 'x' WHERE id = 2"):
+        pass
+    monkeypatch.setattr("service.commands.reread.Settings", lambda *_: settings, raising=False)
+    monkeypatch.setattr("service.settings.Settings", lambda *_: settings)
+    args = ["1", "--keep", "--data", str(settings.data)]
+    done = CliRunner().invoke(reread_command, args, standalone_mode=False)
+    assert done.exception is None, done.output
+    assert "entry 2 -> entry 4" in done.output
 
 
 def _paper(pdf: bytes) -> str:

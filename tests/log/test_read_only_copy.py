@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from service.commands.batch import command
 from service.commands.reread import command as reread_command
+from service.commands.serve import command as serve_command
 from service.log import store
 from service.log.database import Database
 
@@ -67,6 +68,12 @@ def test_the_batch_commands_read_it(sealed, tmp_path, args):
 def test_reading_again_needs_a_copy_that_can_be_written_to(sealed):
     done = CliRunner().invoke(reread_command, ["1", "--data", str(sealed)], standalone_mode=False)
     assert "copy the folder where it can be written to" in str(done.exception)
+
+
+def test_the_service_says_that_it_writes_there(sealed, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(serve_command, ["--port", "1", "--data", str(sealed)], standalone_mode=False)
+    assert "the service writes there: copy the folder where it may" in str(done.exception)
 
 
 def test_nothing_is_written_into_it(sealed):

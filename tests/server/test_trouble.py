@@ -96,8 +96,10 @@ FAULTS = [
 
 
 @pytest.mark.parametrize(("orders", "status", "code"), FAULTS)
-def test_a_photo_that_hangs_or_kills_its_reader_harms_no_other(orders, status, code, own_client):
-    own_client.app.state.service.readers._timeout = 4.0 if orders == "spin" else 1.0
+def test_a_photo_that_hangs_or_kills_its_reader_harms_no_other(orders, status, code, own_client, monkeypatch):
+    own_client.app.state.service.readers._timeout = 40.0 if orders == "spin" else 1.0
+    if orders == "spin":  # a small budget and a wide clock: other work on this machine must not decide who is blamed
+        monkeypatch.setattr("service.readers.pool.OWN_SHARE", 0.025)
     batch = own_client.post("/api/batches", json={"name": "b"}).json()["id"]
     bad = own_client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo(orders))})
     assert (bad.status_code, bad.json()["code"]) == (status, code)
