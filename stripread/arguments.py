@@ -36,6 +36,7 @@ BOUNDS = {
     "ammonia_ph": (-1.0, 15.0, ""),
     "waited_s": (0.0, 1e7, "s"),  # beyond any reading window: months
     "dipped_at": (0.0, 1e7, "s"),
+    "beside": (0.0, 14.0, "pH"),
 }
 
 

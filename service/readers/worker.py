@@ -87,8 +87,8 @@ def work(function: Callable[[Any, J], T], job: J, budget: float | None = None) -
     ``budget``: seconds of processor time, whoever else the bench computer works for meanwhile; over it the system ends
     the worker by SIGXCPU. A worker that is out of memory ends: what it has gathered is no place to read the next photo.
     """
+    _, most = resource.getrlimit(resource.RLIMIT_CPU)
     if budget is not None:
-        _, most = resource.getrlimit(resource.RLIMIT_CPU)
         resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(time.process_time() + budget), most))
     try:
         return function(_made, job)
@@ -96,6 +96,8 @@ def work(function: Callable[[Any, J], T], job: J, budget: float | None = None) -
         if isinstance(trouble, MemoryError) or _is_opencvs_memory_error(trouble):
             os._exit(OUT_OF_MEMORY)
         raise
+    finally:
+        resource.setrlimit(resource.RLIMIT_CPU, (most, most))  # an idle worker's own clock must not end it days later
 
 
 def _is_opencvs_memory_error(trouble: Exception) -> bool:

@@ -27,7 +27,8 @@ from scipy.stats import f as fisher
 from stripread.ph.difference import TOLERANCE, alikeness, difference_of, photos_share
 from stripread.ph.joint_posterior import DISAGREE
 from stripread.ph.observation import StripObservation, square_root
-from stripread.ph.posterior import FREEDOM, PhEstimate, coarse_grid, posterior_of
+from stripread.ph.posterior import FINE, FREEDOM, PhEstimate, coarse_grid, posterior_of
+from stripread.ph.verdicts import evident_interval
 from stripread.reasons import Reason, because
 from stripread.results import Comparison
 from stripread.tuned import tuned
@@ -74,18 +75,22 @@ def compare(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liqu
     """
     if liquid.ph is None:
         return _beside_water(sample, other, fit_shared, liquid, profile)
+    low, high = profile.kind.range
+    if not low <= liquid.ph <= high:
+        reason = because("comparison_unread", f"pH {liquid.ph:.1f} lies beyond the strip's range")
+        return Compared(sample.estimate, Comparison(liquid.name, liquid.ph), (reason,))
     known = _known_errors(other, liquid.ph, liquid.sd, profile)
     size = len(known.error)
     if fisher.sf(known.square / size, size, FREEDOM) < DISAGREE or _elsewhere(other.estimate, liquid):
         reading = f"pH {other.estimate.ph:.1f} and not {liquid.ph:.1f}"
-        code = "strips_exchanged" if _covers(sample.estimate, liquid) else "comparison_off"
+        code = "comparison_off" if _elsewhere(sample.estimate, liquid) else "strips_exchanged"
         reason = because(code, reading, value=other.estimate.ph, unit="pH")
-        return Compared(sample.estimate, _report(sample.estimate, other.estimate.interval, liquid), (reason,))
+        return Compared(sample.estimate, _report(sample.estimate, other.estimate.interval, liquid, profile), (reason,))
     alike = alikeness(sample.observation.lab, other.observation.lab)
     shared = photos_share(sample.observation, other.observation, profile, fit_shared)
     estimate = _conditional(sample.pads, known, shared, alike, profile)
     span = (liquid.ph - 1.96 * liquid.sd, liquid.ph + 1.96 * liquid.sd)
-    return Compared(estimate, _report(estimate, span, liquid), ())
+    return Compared(estimate, _report(estimate, span, liquid, profile), ())
 
 
 @dataclass(frozen=True)
@@ -147,32 +152,31 @@ def _beside_water(
     return Compared(sample.estimate, comparison, ())
 
 
-def _report(estimate: PhEstimate, interval: tuple[float, float], liquid: Liquid) -> Comparison:
-    """How the sample stands to the liquid of known pH; the liquid's own doubt widens the difference."""
+def _report(estimate: PhEstimate, interval: tuple[float, float], liquid: Liquid, profile: Profile) -> Comparison:
+    """How the sample stands to the liquid of known pH; the liquid's own doubt widens the difference.
+
+    Nothing is said more surely than the evidence behind the profile allows for the pH itself.
+    """
     assert liquid.ph is not None
-    low, high = estimate.interval
+    low, high = evident_interval(estimate, profile)
     reach = 1.96 * liquid.sd
     apart = (
         estimate.ph - float(np.hypot(estimate.ph - low, reach)) - liquid.ph,
         estimate.ph + float(np.hypot(high - estimate.ph, reach)) - liquid.ph,
     )
     mass = estimate.density / estimate.density.sum()
-    same = float(mass[np.abs(estimate.grid - liquid.ph) <= TOLERANCE].sum())
+    wider = max(1.0, (high - low) / (estimate.interval[1] - estimate.interval[0]))
+    at = estimate.ph + (estimate.grid - estimate.ph) * wider
+    same = float(mass[np.abs(at - liquid.ph) <= TOLERANCE].sum())
     return Comparison(liquid.name, liquid.ph, interval, estimate.ph - liquid.ph, apart, same, TOLERANCE)
 
 
 def _elsewhere(estimate: PhEstimate, liquid: Liquid) -> bool:
     """Whether the strip by itself rules its liquid's pH out."""
     assert liquid.ph is not None
-    near = np.abs(estimate.grid - liquid.ph) <= 1.96 * liquid.sd
+    near = np.abs(estimate.grid - liquid.ph) <= max(1.96 * liquid.sd, FINE)
     tail = estimate.density[estimate.density <= max(float(estimate.density[near].max(initial=0.0)), 0.0)].sum()
     return float(tail / estimate.density.sum()) < DISAGREE
-
-
-def _covers(estimate: PhEstimate, liquid: Liquid) -> bool:
-    assert liquid.ph is not None
-    low, high = estimate.interval
-    return low - 1.96 * liquid.sd <= liquid.ph <= high + 1.96 * liquid.sd
 
 
 def _roots(covs: Array) -> Array:

@@ -132,11 +132,12 @@ def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
     *samples, other = trace.strips
     if not samples:
         other.estimate = None  # whether it is the sample's nobody can say
+        other.comparison = Comparison(liquid.name, liquid.ph)
         raise Refused(because("one_strip"))
     for strip in samples:
         strip.comparison = Comparison(liquid.name, liquid.ph)
     beside = _as_read(other, trace)
-    if beside is None or beside.estimate.misfit > OFF_CURVE:
+    if beside is None:
         why = next((r.code for r in other.reasons if r.severity == "refuse"), "off_curve")
         for strip in samples:
             strip.reasons.append(because("comparison_unread", why))
@@ -144,7 +145,7 @@ def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
     assert trace.fix is not None
     for strip in samples:
         sample = _as_read(strip, trace)
-        if sample is None or sample.estimate.misfit > OFF_CURVE:
+        if sample is None:
             continue
         assert strip.samples is not None
         assert other.samples is not None
@@ -155,8 +156,10 @@ def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
 
 
 def _as_read(strip: StripTrace, trace: PhTrace) -> ReadStrip | None:
-    """The strip as a comparison takes it; None where it has no estimate."""
+    """The strip as a comparison takes it; None where it has no estimate, or one that no pH explains."""
     if strip.estimate is None or strip.pads is None or strip.samples is None or trace.fix is None:
+        return None
+    if strip.estimate.misfit > OFF_CURVE:
         return None
     # Strips of one photo are known by its fit: what it is called matters to nobody here.
     return ReadStrip(strip.pads, observe_strip("", "", strip.pads, strip.samples, trace.fix), strip.estimate)

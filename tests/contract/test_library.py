@@ -195,6 +195,16 @@ def test_what_is_no_photo_gets_one_sentence(read, photo, words):
     assert len(str(caught.value).splitlines()) == 1
 
 
+@pytest.mark.parametrize("beside", [True, [7], 99, float("nan"), "nan", "vinegar"])
+def test_what_is_no_liquid_gets_one_sentence(beside):
+    with pytest.raises(stripread.CallError):
+        stripread.read_ph(STRIP, PROFILE, beside=beside)
+
+
+def test_a_liquid_may_be_a_number():
+    assert stripread.read_ph(STRIP, PROFILE, beside=6.88).to_dict()["comparison"]["ph"] == 6.88
+
+
 def test_the_sentence_for_a_missing_file_is_the_command_s():
     done = run("read", "nowhere.jpg", "--profile", str(PROFILE))
     with pytest.raises(stripread.CallError) as caught:

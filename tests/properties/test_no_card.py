@@ -7,6 +7,7 @@ import skimage.data
 
 from stripread import load_profile, read_ph, read_solid, read_tint
 
+pytestmark = pytest.mark.slow  # pictures by others, each read three times
 PROFILE = load_profile(Path(__file__).parents[2] / "service" / "demo" / "profile.toml")
 
 PICTURES = sorted(

@@ -77,6 +77,7 @@ def test_what_was_said_is_in_the_log(send):
     ("form", "code"),
     [({"dipped_at": "soon"}, "invalid_request"), ({"dipped_at": "-3"}, "invalid_request"),
      ({"beside": "vinegar"}, "invalid_request"), ({"beside": "phosphate"}, "invalid_request"),
+     ({"beside": "water", "blank_entry": "1"}, "invalid_request"),
      ({"temperature_c": "120"}, "bad_quantity"), ({"temperature_c": "nan"}, "bad_quantity")],
 )  # fmt: skip
 def test_what_can_not_be_is_refused(send, form, code):

@@ -14,7 +14,7 @@ from service.bench.procedure import PhNeutral
 from service.bench.readings import LoggedPh, Observation
 from service.bench.washing.course import Course, course, plausible_water
 from service.bench.washing.reading import Reading
-from service.bench.washing.water_beside import contradicts, water_beside
+from service.bench.washing.water_beside import SURELY, contradicts, water_beside
 
 BOUNDS = {None: 0, "at most": -1, "at least": 1}
 ALIKE = 0.3  # pH: two strips of one lot in one liquid
@@ -24,7 +24,6 @@ LEAP, PACE, SLACK = 2.0, 1.3, 0.3
 WEAK_LYE = 10.0  # pH: what lye is left here, the carbonic acid of water in air takes up in one wash
 APART = 2.5  # standard deviations between strips of one wash
 SHARED = 0.3  # pH, half of a 95 % interval: what strips of one lot err alike in weak water; common practice, no source
-SURELY = 1.0  # pH: against the rinse water, what is left of acid or lye lies below 1e-4 mol/L
 
 
 def wash_reading(seen: Observation) -> Reading | None:

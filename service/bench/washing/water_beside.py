@@ -1,16 +1,19 @@
 """The rinse water's own pH from strips that were laid beside a wash's: counts once two washes agree on it.
 
 A second strip may have been dipped in the wash, too; both would read alike, and the wash would seem to be its water.
-Water stays what it is from wash to wash, a wash does not: so it takes strips beside two washes that read alike.
+So it takes strips beside two washes: one that differed from its wash for sure, so that it was in another liquid, and
+the newest, that surely reads what that one did. Wide intervals agree with everything, and prove nothing.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from service.bench.readings import LoggedComparison, LoggedPh, Observation
 from service.bench.washing.course import plausible_water
 
+SURELY = 1.0  # pH: against the rinse water, what is left of acid or lye lies below 1e-4 mol/L
 Beside = tuple[Observation, LoggedComparison]
 
 
@@ -25,9 +28,14 @@ def water_beside(seen: Sequence[Observation]) -> LoggedPh | str | None:
     found = strips_in_water(seen)
     if not found:
         return None
-    if len({o.wash for o, _ in found}) < 2:
-        return "One strip in the rinse water is no proof that it was: lay one beside the next wash's strip, too."
-    (before, one), (last, other) = _newest_of_two_washes(found)
+    last, other = found[-1]
+    earlier = [(o, beside) for o, beside in found if o.wash != last.wash and _differs(beside)]
+    if not earlier:
+        return (
+            "Nothing proves yet that the strips beside the washes' were in the rinse water: none differed from its "
+            "wash for sure. Read the rinse water by itself."
+        )
+    before, one = earlier[-1]
     assert one.interval is not None
     assert other.interval is not None
     if not _overlap(one.interval, other.interval):
@@ -35,6 +43,8 @@ def water_beside(seen: Sequence[Observation]) -> LoggedPh | str | None:
             f"The rinse water reads {_words(one.interval)} beside wash {before.wash} and {_words(other.interval)} "
             f"beside wash {last.wash}: dip a strip in fresh water."
         )
+    if not _surely_alike(one.interval, other.interval):
+        return "The strips in the rinse water are too unsure to agree: read the rinse water by itself."
     low, high = other.interval
     middle = (low + high) / 2.0
     if not plausible_water((low, high)):
@@ -70,10 +80,16 @@ def contradicts(blank: LoggedPh, seen: Sequence[Observation]) -> str:
     )
 
 
-def _newest_of_two_washes(found: list[Beside]) -> list[Beside]:
-    """The newest of another wash, and the newest of all."""
-    last = found[-1]
-    return [next(one for one in reversed(found) if one[0].wash != last[0].wash), last]
+def _differs(beside: LoggedComparison) -> bool:
+    """Whether the strip differed from the wash beside it for sure: 0 lies outside of the difference's interval."""
+    return beside.delta_interval is not None and not beside.delta_interval[0] <= 0.0 <= beside.delta_interval[1]
+
+
+def _surely_alike(one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two intervals' middles are alike within SURELY, with both doubts."""
+    halves = [(high - low) / 2.0 for low, high in (one, other)]
+    gap = abs(sum(one) - sum(other)) / 2.0
+    return gap + math.hypot(*halves) <= SURELY
 
 
 def _overlap(one: tuple[float, float], other: tuple[float, float]) -> bool:

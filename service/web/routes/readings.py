@@ -101,6 +101,9 @@ async def send_photo(
     same photo in the same batch within a minute is taken for sent again, too.
     """
     strip = kind == "ph"
+    if strip and beside and blank_entry is not None:
+        text = "beside compares two strips in one photo, blank_entry two photos: send one of the two."
+        raise ServiceProblem(422, "invalid_request", f"The request does not fit: {text}")
     diluted = dilution
     if dilution is None and sample_ml is not None and (drops or added_ml is not None):
         diluted = round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)

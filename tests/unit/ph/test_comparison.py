@@ -96,6 +96,22 @@ def test_another_liquid_is_named_and_not_used():
     assert got.comparison.delta_ph == pytest.approx(sample.estimate.ph - 7.0)
 
 
+def test_without_evidence_nothing_is_said_more_surely_than_strips_are_trusted():
+    told = compare(strip(7.0), strip(7.0), ALL_FIT, SEVEN, profile()).comparison
+    # The toy profile rests on a chart alone: half a pH to each side, whatever the colours say (ASTM D8294-21).
+    assert told.delta_interval[0] <= told.delta_ph - 0.5
+    assert told.delta_interval[1] >= told.delta_ph + 0.5
+    assert told.same_probability < 0.9
+
+
+def test_a_liquid_beyond_the_strip_s_range_tells_nothing():
+    sample = strip(7.0)
+    got = compare(sample, strip(14.0), ALL_FIT, Liquid("known", 14.2, 0.01), profile())
+    assert [r.code for r in got.reasons] == ["comparison_unread"]
+    assert got.estimate is sample.estimate
+    assert got.comparison.delta_ph is None
+
+
 def test_exchanged_strips_are_named():
     got = compare(strip(7.0), strip(4.0), ALL_FIT, SEVEN, profile())
     assert [r.code for r in got.reasons] == ["strips_exchanged"]
