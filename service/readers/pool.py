@@ -127,13 +127,17 @@ class WorkPool:
 
     async def _run(self, function: Callable[[Any, Job], T], job: Job) -> T:
         exit_code: int | None = None
-        for _ in range(2):  # what ended a reader may have come from outside: once more before anybody is blamed
+        broken = ended = 0
+        # What ended a reader may have come from outside: once more before anybody is blamed. One kill of all of them can
+        # be met twice, first by the photo that is read and then by the pool that has not noticed: each counts by itself.
+        while broken < 2 and ended < 2:
             pool = self._living()
             try:
                 result = await self._once(pool, function, job)
             except BrokenProcessPool:
                 # The workers died while this photo only waited (memory ran out, a kill).
                 self._replace(pool)
+                broken += 1
                 exit_code = None
             except PoolTimeout:  # it had not used up its processor time: others had it
                 raise self._once_more(
@@ -141,8 +145,9 @@ class WorkPool:
                     "too_busy",
                     f"The bench computer was too busy to read this photo within {self._timeout:.0f} s. Send it again.",
                 ) from None
-            except ProcessExpired as ended:
-                exit_code = ended.exitcode
+            except ProcessExpired as expired:
+                ended += 1
+                exit_code = expired.exitcode
                 if exit_code == -signal.SIGXCPU:
                     budget = f"{self._timeout * OWN_SHARE:.0f} s of processor time"
                     raise PhotoProblem(

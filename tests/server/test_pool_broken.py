@@ -10,6 +10,7 @@ from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
 import pytest
+from pebble import ProcessExpired
 
 from service.errors import BenchBusy
 from service.readers.pool import WorkPool
@@ -18,16 +19,20 @@ from tests.server.conftest import a_photo
 
 
 class Pool:
-    """Stands in for the processes: breaks as often as it is told."""
+    """Stands in for the processes: breaks when it is told, after so many of its workers were killed at a photo."""
 
     active = True
 
-    def __init__(self, breaks):
+    def __init__(self, breaks, killed=0):
         self.breaks = breaks
+        self.killed = killed
 
     def schedule(self, *_, **__):
         future = Future()
-        if self.breaks:
+        if self.killed:
+            self.killed -= 1
+            future.set_exception(ProcessExpired("Abnormal termination", code=-signal.SIGKILL))
+        elif self.breaks:
             future.set_exception(BrokenProcessPool("All workers expired"))
         else:
             future.set_result("read")
@@ -61,6 +66,12 @@ def test_twice_broken_is_answered_503_and_the_pool_is_new(monkeypatch):
     assert caught.value.retry_after == 5
     assert pool.taken == 0
     assert read(pool) == "read"
+
+
+def test_one_kill_met_by_the_photo_and_then_by_the_pool_counts_once(monkeypatch):
+    pools = iter([Pool(True, killed=1), Pool(False)])
+    monkeypatch.setattr(WorkPool, "_start", lambda _: next(pools))
+    assert read(WorkPool(lambda: None, 1, 1, 5.0, None)) == "read"
 
 
 def _workers(client) -> list[int]:
