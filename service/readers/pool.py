@@ -128,8 +128,9 @@ class WorkPool:
     async def _run(self, function: Callable[[Any, Job], T], job: Job) -> T:
         exit_code: int | None = None
         broken = ended = 0
-        # What ended a reader may have come from outside: once more before anybody is blamed. One kill of all of them can
-        # be met twice, first by the photo that is read and then by the pool that has not noticed: each counts by itself.
+        # What ended a reader may have come from outside: once more before anybody is blamed. One kill of all of them
+        # can be met twice, first by the photo that is read and then by the pool that has not noticed: each counts by
+        # itself.
         while broken < 2 and ended < 2:
             pool = self._living()
             try:
