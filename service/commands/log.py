@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from service.terminal.log_options import log_options
 from stripread.errors import CallError
 from stripread.json_line import json_line
 
@@ -50,6 +52,75 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool) ->
         log.close()
     click.echo(json_line(asdict(found)) if as_json else _lines(found))
     return 0 if found.whole else 1
+
+
+@command.command("backup")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--damaged", is_flag=True, help="Take what is left of a log that is not whole.")
+@log_options
+def backup(file: Path, damaged: bool, data: Path, database: str | None) -> int:
+    """Write all of the log into the new FILE, a tar, also while the service runs.
+
+    In it: every row as of one moment, the photos as they were sent, the profiles, and a hash of each; not the paired
+    phones. Keep it as private as the photos are. Exit code 0 when the log is whole, 1 when it is not (--damaged).
+    """
+    from contextlib import closing
+
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from service.errors import ServiceError
+    from service.log.archive.backup import prepare
+    from service.log.archive.whole_file import beside, need_free, write_whole
+    from service.settings import Settings
+    from service.terminal.log_options import check_there
+
+    check_there(data, database)
+    if not file.parent.is_dir():
+        raise CallError(f"no such folder: {file.parent}")
+    try:
+        need_free(file)
+        made = prepare(Settings(data, database).database_url, data, beside(file), damaged=damaged)
+        with closing(made):
+            write_whole(file, made.pieces())
+    except ServiceError as wrong:
+        raise CallError(wrong.detail) from None
+    except SQLAlchemyError as problem:
+        raise CallError(f"no back-up was made: {str(problem).splitlines()[0]}") from None
+    except OSError as problem:
+        raise CallError(f"no back-up was made: can't write to {file.parent}: {_why(problem)}") from None
+    said = made.manifest
+    click.echo(f"{file}: {said.counts['entries']} entries, {said.counts['photos']} photos, {made.size:,} bytes")
+    click.echo(f"head: {said.chain.head}")
+    for fault in said.faults:
+        click.echo(f"  fault: {fault}")
+    return int(bool(said.faults))
+
+
+@command.command("restore")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--to", required=True, type=click.Path(path_type=Path), help="Folder that is not there yet, or empty.")
+@click.option("--damaged", is_flag=True, help="Restore a log that was not whole when it was backed up.")
+def restore(file: Path, to: Path, damaged: bool) -> int:
+    """Unpack a back-up into a folder and check every hash of it, and the log whole.
+
+    A file that is damaged, cut off or changed is refused, and nothing is left behind. Phones join anew. Exit code 0
+    when the log is whole, 1 when it is not (--damaged).
+    """
+    from service.log.archive.restore import restore as restored
+
+    try:
+        done = restored(file, to, damaged=damaged)
+    except OSError as problem:
+        raise CallError(f"nothing was restored: can't write to {to.absolute().parent}: {_why(problem)}") from None
+    click.echo(f"{to}: of {done.manifest.made_at[:19].replace('T', ' ')}, by {done.manifest.software[:60]!a}")
+    click.echo(_lines(done.check))
+    return int(not done.check.whole)
+
+
+def _why(problem: OSError) -> str:
+    if problem.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+        return "its disk is full. Free some space, or name another place"
+    return problem.strerror or str(problem)
 
 
 def _head_digits(asked: str) -> str:

@@ -1,5 +1,5 @@
 """Is the log whole? Chain, guards, rows and the files of photos held against each other; nothing is changed."""
 
-from service.log.check.whole import LogCheck, check_log
+from service.log.check.whole import LogCheck, RowsCheck, check_log, check_rows
 
-__all__ = ["LogCheck", "check_log"]
+__all__ = ["LogCheck", "RowsCheck", "check_log", "check_rows"]

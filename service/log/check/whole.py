@@ -51,39 +51,56 @@ class LogCheck:
         return not self.faults
 
 
+@dataclass(frozen=True)
+class RowsCheck:
+    """What was found in the database alone. ``photos`` are those that the log knows, by hash, with their sizes."""
+
+    entries: int
+    photos: dict[str, int]
+    faults: tuple[str, ...]
+    walked: Walk
+
+
+def check_rows(c: Connection, asked: str | None = None) -> RowsCheck:
+    """Check the database of a log: its form, chain, guards and rows. No file of a photo is looked at."""
+    faults = _part(c, "database", _inside)
+    form = _form(c)
+    faults += form
+    walked = Walk()
+    known: dict[str, int] = {}
+    count = 0
+    try:
+        walked = walk(c, asked)
+        known = {str(row.sha256): row.size for row in c.execute(select(photos))}
+        count = int(c.execute(select(func.count()).select_from(entries)).scalar_one())
+    except DatabaseError as problem:
+        faults.append(_sentence(c, "chain", problem))
+    faults += walked.faults
+    for name, part in (
+        ("guards", guard_faults if not form else _nothing),
+        ("profiles", profile_faults),
+        ("rows", json_faults),
+        ("entries", entry_faults),
+    ):
+        faults += _part(c, name, part)
+    return RowsCheck(count, known, tuple(dict.fromkeys(faults)), walked)
+
+
 def check_log(database: Database, data: Path, asked: str | None = None) -> LogCheck:
     """Check the log in ``data``. Reads every photo. ``asked``: the first digits of a head that some report shows."""
     with database.snapshot() as c:
-        faults = _part(c, "database", _inside)
-        form = _form(c)
-        faults += form
-        walked = Walk()
-        known: dict[str, int] = {}
-        count = 0
-        try:
-            walked = walk(c, asked)
-            known = {str(row.sha256): row.size for row in c.execute(select(photos))}
-            count = int(c.execute(select(func.count()).select_from(entries)).scalar_one())
-        except DatabaseError as problem:
-            faults.append(_sentence(c, "chain", problem))
-        faults += walked.faults
-        for name, part in (
-            ("guards", guard_faults if not form else _nothing),
-            ("profiles", profile_faults),
-            ("rows", json_faults),
-            ("entries", entry_faults),
-        ):
-            faults += _part(c, name, part)
-    files = check_photos(data / "photos", known)
-    faults += [*files.faults, *check_profile_files(data / "profiles")]
+        rows = check_rows(c, asked)
+    walked = rows.walked
+    files = check_photos(data / "photos", rows.photos)
+    faults = [*rows.faults, *files.faults, *check_profile_files(data / "profiles")]
     if asked is not None:
         faults += _asked(asked, walked)
     chain = ChainCheck(
         walked.head.n, walked.head.link, walked.began, walked.taken_up, walked.holds_to, asked, walked.asked
     )
     return LogCheck(
-        count,
-        len(known),
+        rows.entries,
+        len(rows.photos),
         tuple(dict.fromkeys(faults)),
         tuple(files.orphans),
         tuple(files.unfinished),
