@@ -60,7 +60,7 @@ export function correct(entry, done) {
 // Only on the bench computer's own page.
 export function pairing() {
   const box = $("pairing");
-  box.hidden = false;
+  box.hidden = $("backup").hidden = false;
   const fresh = async () => {
     const link = await call("/api/pairing");
     const until = new Date(link.ends_at).toLocaleString([], { weekday: "short", hour: "2-digit", minute: "2-digit" });

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import fcntl
+import threading
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -47,6 +48,7 @@ class Service:
     drawing_rate: Buckets
     intake: Intake
     stopping: Stopping
+    one_backup: threading.Lock  # one at a time: each reads all photos
     lock: BinaryIO  # held as long as the service runs
 
     @classmethod
@@ -82,6 +84,7 @@ class Service:
             drawing_rate=Buckets(settings.drawings_per_minute),
             intake=intake,
             stopping=Stopping(),
+            one_backup=threading.Lock(),
             lock=lock,
         )
 

@@ -94,7 +94,7 @@ class Guard:
                 421, "wrong_host", "This service does not answer under that name. Use the link that it shows."
             )
         if method not in _SAFE:
-            _check_same_site(headers, host)
+            check_same_site(headers, host)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > self._settings.max_body:
             limit = self._settings.max_body // (1024 * 1024)
@@ -114,8 +114,8 @@ class Guard:
                 raise ServiceProblem(503, "busy", "Too many photos are coming in. Send it again in a moment.", 2)
 
 
-def _check_same_site(headers: Headers, host: str) -> None:
-    """Refuse posts that another site makes a browser send. Programs send neither header."""
+def check_same_site(headers: Headers, host: str) -> None:
+    """Refuse what another site makes a browser ask for or send. Programs send neither header."""
     site = headers.get("sec-fetch-site")
     origin = headers.get("origin")
     wrong = (site is not None and site not in ("same-origin", "none")) or (

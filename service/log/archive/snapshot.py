@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 import time
@@ -31,7 +32,9 @@ def take_snapshot(url: str, place: Path) -> None:
     CallError
         If there is nothing that can be read.
     OperationalError
-        If the disk does not take it, or the database is damaged.
+        If the database is damaged.
+    OSError
+        If the disk does not take the copy.
     """
     if make_url(url).get_backend_name() != "sqlite":
         raise Conflict(
@@ -53,6 +56,8 @@ def take_snapshot(url: str, place: Path) -> None:
             copy.execute("DELETE FROM sessions").close()
             copy.execute("VACUUM INTO ?", (str(place),)).close()
     except sqlite3.Error as problem:
+        if _is_full(problem, raw, place):
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC)) from problem
         raise OperationalError("back-up", {}, problem) from problem
     finally:
         source.close()
@@ -63,6 +68,14 @@ def discard(place: Path) -> None:
     """Remove a snapshot, with what SQLite may have laid beside it."""
     for more in ("", "-journal", "-wal", "-shm"):
         place.with_name(place.name + more).unlink(missing_ok=True)
+
+
+def _is_full(problem: sqlite3.Error, raw: Path, place: Path) -> bool:
+    """Whether a full disk is behind it; SQLite may call it an I/O error, when it has given the room back already."""
+    code = getattr(problem, "sqlite_errorcode", 0) & 0xFF
+    disk = os.statvfs(place.parent)
+    room = disk.f_bavail * disk.f_frsize + place.stat().st_size
+    return code == sqlite3.SQLITE_FULL or (code == sqlite3.SQLITE_IOERR and room < raw.stat().st_size)
 
 
 def _for_a_while() -> Callable[[int, int, int], None]:
