@@ -3,8 +3,10 @@
 import errno
 import hashlib
 import os
+import shutil
 import signal
 import sqlite3
+import stat
 import subprocess
 import sys
 import tarfile
@@ -207,6 +209,24 @@ def test_a_name_that_is_taken_meanwhile_is_kept(tmp_path, monkeypatch, links):
     assert _left(tmp_path) == ["b.tar"]
 
 
+def test_the_disk_has_it_before_it_has_its_name(tmp_path, monkeypatch):
+    done, real_sync, real_link = [], os.fsync, os.link
+
+    def sync(handle):
+        done.append("file" if stat.S_ISREG(os.fstat(handle).st_mode) else "folder")
+        real_sync(handle)
+
+    def link(*names):
+        done.append("named")
+        real_link(*names)
+
+    monkeypatch.setattr(os, "fsync", sync)
+    monkeypatch.setattr(os, "link", link)
+    write_whole(tmp_path / "b.tar", [b"a", b"b"])
+    assert done == ["file", "named", "folder"]
+    assert (tmp_path / "b.tar").read_bytes() == b"ab"
+
+
 def _no_links(monkeypatch):
     def refused(*_):
         raise OSError(errno.EPERM, "x")
@@ -296,6 +316,32 @@ def test_another_database_names_its_own_program(sqlite_log, tmp_path):
     assert "pg_dump" in said
     assert "photos" in said
     assert _left(tmp_path) == ["data"]
+
+
+@pytest.mark.slow
+def test_what_the_documents_say_of_postgresql(postgres_log, postgres, tmp_path):
+    """Its own programs' dump, without the phones, is a whole log again."""
+    if shutil.which("pg_dump") is None:
+        pytest.skip("pg_dump is not installed")
+    _phone(postgres_log.url)
+    with closing(Database(postgres_log.url)) as log:
+        head = check_log(log, postgres_log.data).chain.head
+    plain = postgres_log.url.replace("+psycopg", "")
+    dump = ["pg_dump", "--format=custom", "--exclude-table-data=sessions", f"--file={tmp_path / 'log.dump'}", plain]
+    back = f"{plain.rpartition('/')[0]}/back"
+    for call in (
+        dump,
+        ["psql", "--quiet", plain, "--command=CREATE DATABASE back"],
+        ["pg_restore", "--exit-on-error", f"--dbname={back}", str(tmp_path / "log.dump")],
+    ):
+        done = subprocess.run(call, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+    assert SECRET.encode() not in (tmp_path / "log.dump").read_bytes()
+    with closing(Database(back.replace("postgresql:", "postgresql+psycopg:"))) as log:
+        found = check_log(log, postgres_log.data)
+        with log.read() as c:
+            assert c.execute(select(sessions)).first() is None
+    assert (found.faults, found.chain.head) == ((), head)
 
 
 def test_a_database_that_another_program_holds(sqlite_log, tmp_path, monkeypatch):

@@ -140,6 +140,14 @@ def test_a_batch_is_started_with_the_keyboard_alone(browser, server, tmp_path):
     assert {"batch", "camera", "file", "wash", "note"} <= {press(Keys.TAB) for _ in range(45)}
 
 
+def test_the_bench_computers_page_offers_a_back_up(phone, batch, browser):
+    browser.execute_script("document.querySelector('#backup').open = true")
+    link = phone.by_id("backup").find_element(By.LINK_TEXT, "Download a back-up")
+    assert link.is_displayed()
+    ask = "const done = arguments[1]; fetch(arguments[0]).then((r) => done([r.status, r.headers.get('content-type')]))"
+    assert browser.execute_async_script(ask, link.get_attribute("href")) == [200, "application/x-tar"]
+
+
 def test_first_load_is_small_and_asks_nobody_else(browser, server, tmp_path):
     browser.execute_cdp_cmd("Network.setCacheDisabled", {"cacheDisabled": True})
     browser.get_log("performance")
@@ -173,6 +181,7 @@ def test_a_phone_joins_over_the_network_without_tls(browser, tmp_path):
         phone.snap("ph=6.00", wash=1)
         phone.wait_for_entries(batch, 1)
         assert phone.browser.find_elements(By.ID, "pairing")[0].is_displayed() is False
+        assert phone.by_id("backup").is_displayed() is False
 
 
 READABLE = """
