@@ -100,8 +100,16 @@ def test_a_size_beyond_the_header_is_read_by_others_too():
     assert tape.span("log.sqlite3", size, 5) == 3 * 512 + size
 
 
-def test_no_phone_leaves_in_it(sqlite_log, tmp_path):
+@pytest.mark.parametrize("still_there", [True, False])
+def test_no_phone_leaves_in_it(sqlite_log, tmp_path, still_there):
+    """Nor do the bytes of those that were deleted, which a database may keep in pages that it uses no longer."""
     _phone(sqlite_log.url)
+    if not still_there:
+        with closing(sqlite3.connect(sqlite_log.data / "log.sqlite3", isolation_level=None)) as c:
+            c.execute("PRAGMA secure_delete=OFF")
+            for n in range(100):
+                c.execute("INSERT INTO sessions (secret_sha256, device, paired_at) VALUES (?, ?, 'x')", (n, "y" * 99))
+            c.execute("DELETE FROM sessions")
     run("backup", tmp_path / "b.tar", "--data", sqlite_log.data)
     inside = (tmp_path / "b.tar").read_bytes()
     there = b"".join(p.read_bytes() for p in sqlite_log.data.glob("log.sqlite3*"))
@@ -109,7 +117,22 @@ def test_no_phone_leaves_in_it(sqlite_log, tmp_path):
         assert secret in there
         assert secret not in inside
     with closing(Database(sqlite_log.url)) as log, log.read() as c:
-        assert c.execute(select(sessions.c.device)).scalars().all() == [DEVICE]  # the log itself keeps it
+        assert c.execute(select(sessions.c.device)).scalars().all() == [DEVICE] * still_there  # the log itself keeps it
+
+
+def test_nobody_else_reads_its_copies_meanwhile(sqlite_log, tmp_path, monkeypatch):
+    """The first copy has the phones still in it."""
+    seen, real = {}, snapshot.discard
+
+    def discard(place):
+        seen[place.name] = place.stat().st_mode & 0o777
+        real(place)
+
+    monkeypatch.setattr(snapshot, "discard", discard)
+    monkeypatch.setattr("service.log.archive.backup.discard", discard)
+    prepare(sqlite_log.url, sqlite_log.data, tmp_path / "scratch").close()
+    assert seen == {"scratch-all": 0o600, "scratch": 0o600}
+    assert _left(tmp_path) == ["data"]
 
 
 def test_what_no_entry_names_stays_behind(sqlite_log, tmp_path):

@@ -156,7 +156,7 @@ def _held_against(source: BinaryIO, member: Member) -> Iterator[bytes]:
         digest.update(piece)
         left -= len(piece)
         yield piece
-    if left or source.read(1) or digest.hexdigest() != member.sha256:
+    if source.read(1) or digest.hexdigest() != member.sha256:
         raise _not_whole(f"{member.name} is not what it was")
 
 
