@@ -30,9 +30,9 @@ class BaseLog:
     head: str  # of the chain, as a report would show it
 
 
-def add_reading(c, data: Path, batch: int, ph: float, *, key: str | None = None, note: str = "") -> int:
+def add_reading(c, data: Path, batch: int, ph: float, *, key: str | None = None, note: str = "", photo=None) -> int:
     """A pH reading with a photo of its own."""
-    photo = f"photo of {ph} {note}".encode()
+    photo = photo or f"photo of {ph} {note}".encode()
     sha256 = hashlib.sha256(photo).hexdigest()
     place = data / "photos" / sha256[:2] / sha256
     place.parent.mkdir(parents=True, exist_ok=True)

@@ -3,6 +3,7 @@
 import errno
 import hashlib
 import os
+import re
 import shutil
 import signal
 import sqlite3
@@ -28,7 +29,7 @@ from service.log.check import check_log
 from service.log.database import Database
 from service.log.models import metadata, now, sessions
 from tests.log.conftest import add_reading
-from tests.log.made_logs import made_log
+from tests.log.made_logs import as_older_form, made_log
 from tests.log.repacked import apart, photo_in
 from tests.log.test_read_only_copy import seal
 from tests.log.test_restore import run
@@ -331,6 +332,28 @@ def test_a_damaged_log_is_restored_as_damaged_as_it_was_and_no_more(sqlite_log, 
         done = run("restore", tmp_path / "changed.tar", "--to", tmp_path / "to", "--damaged")
         assert "is missing" in str(done.exception) or "does not have" in str(done.exception)
     assert not (tmp_path / "to").exists()
+
+
+def test_a_log_without_a_chain_is_no_internal_problem(tmp_path):
+    made = made_log(tmp_path / "made", 1, 5)
+    (tmp_path / "data").mkdir()
+    as_older_form(made, tmp_path / "data" / "log.sqlite3").close()
+    made.database.close()
+    call = ("backup", tmp_path / "b.tar", "--data", tmp_path / "data")
+    assert "the older form 0001" in str(run(*call).exception)
+    assert "copy its folder" in str(run(*call, "--damaged").exception)
+    assert _left(tmp_path) == ["data", "made"]
+
+
+def test_a_photo_that_the_disk_does_not_give(sqlite_log, tmp_path, monkeypatch):
+    class Broken(BytesIO):
+        def read(self, _=-1):
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    monkeypatch.setattr("service.log.archive.backup._photo", lambda _: Broken())
+    said = str(run("backup", tmp_path / "b.tar", "--data", sqlite_log.data).exception)
+    assert re.search("photos/[0-9a-f/]+ can't be read: Input/output error", said)
+    assert _left(tmp_path) == ["data"]
 
 
 def test_another_database_names_its_own_program(sqlite_log, tmp_path):

@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from service.commands.log import command
 from service.log.archive import manifest as manifests
-from service.log.archive.restore import restore
+from service.log.archive.restore import _content, restore
 from stripread.errors import CallError
 from tests.log.repacked import apart, head_of, other_tar, photo_in
 from tests.log.test_read_only_copy import seal
@@ -326,6 +326,15 @@ def test_a_folder_that_came_to_be_meanwhile_is_kept(made, tmp_path, monkeypatch)
 @pytest.mark.parametrize(("name", "words"), [("none.tar", "no such file"), (".", "is a folder")])
 def test_no_file(tmp_path, name, words):
     assert words in str(run("restore", tmp_path / name, "--to", tmp_path / "to").exception)
+
+
+def test_a_file_that_the_disk_does_not_give():
+    class Broken:
+        def read(self, _):
+            raise OSError(errno.EIO, "Input/output error")
+
+    with pytest.raises(CallError, match="can't be read: Input/output error"):
+        list(_content(Broken(), 5, "x"))
 
 
 def test_into_a_folder_that_nobody_may_write_to(made, tmp_path):

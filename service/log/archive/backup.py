@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from pydantic import ValidationError
 from sqlalchemy import Connection, func, select
 
 from service.errors import Conflict
@@ -121,20 +122,26 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
         *(Member(name=photo_name(sha256), size=size, sha256=sha256) for sha256, size in sorted(photos.items())),
         *(Member(name=profile_name(sha256), size=len(text), sha256=sha256) for sha256, text in sorted(kept.items())),
     ]
-    manifest = Manifest(
-        software=SOFTWARE,
-        made_at=now(),
-        form=form,
-        chain=Chain(links=head.n, head=head.link),
-        counts=counts,
-        faults=faults,
-        members=members,
-    )
-    said = manifest.text()
-    if len(said) > MAX_MANIFEST:
+    try:
+        manifest = Manifest(
+            software=SOFTWARE,
+            made_at=now(),
+            form=form,
+            chain=Chain(links=head.n, head=head.link),
+            counts=counts,
+            faults=faults,
+            members=members,
+        )
+    except ValidationError:
+        log.close()
+        why = faults[0] if faults else "its rows"
+        said = f"The log is too damaged for a back-up ({why}): stop the service and copy its folder."
+        raise Conflict("log_not_whole", said) from None
+    text = manifest.text()
+    if len(text) > MAX_MANIFEST:
         log.close()
         raise Conflict("too_many_photos", "This log has more photos than one back-up takes: copy its folder instead.")
-    length = _length(manifest, said)
+    length = _length(manifest, text)
     by_name = {profile_name(sha256): text for sha256, text in kept.items()}
     return Backup(manifest, length + len(tape.end(length)), log, by_name, Blobs(data / "photos", reading=True))
 
@@ -152,12 +159,19 @@ def _whole(name: str, content: bytes, at: int) -> Iterator[bytes]:
 
 def _held_against(source: BinaryIO, member: Member) -> Iterator[bytes]:
     digest, left = hashlib.sha256(), member.size
-    while left and (piece := source.read(min(CHUNK, left))):
+    while left and (piece := _read(source, min(CHUNK, left), member)):
         digest.update(piece)
         left -= len(piece)
         yield piece
-    if source.read(1) or digest.hexdigest() != member.sha256:
+    if _read(source, 1, member) or digest.hexdigest() != member.sha256:
         raise _not_whole(f"{member.name} is not what it was")
+
+
+def _read(source: BinaryIO, size: int, member: Member) -> bytes:
+    try:
+        return source.read(size)
+    except OSError as problem:
+        raise _not_whole(f"{member.name} can't be read: {problem.strerror}") from None
 
 
 def _photo(path: Path) -> BinaryIO:

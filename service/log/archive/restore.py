@@ -138,7 +138,7 @@ def _unpacked(file: BinaryIO, stage: Path) -> Manifest:
 
 def _manifest(file: BinaryIO) -> bytes:
     """The manifest's bytes, as far as they can be told before it is known; back at the beginning after that."""
-    size = tape.size_of(file.read(tape.BLOCK), MANIFEST)
+    size = tape.size_of(_read(file, tape.BLOCK), MANIFEST)
     if size is None or not 0 < size <= MAX_MANIFEST:
         raise CallError("it is no back-up made by `stripread log backup`, or another program packed it anew")
     said = b"".join(_content(file, size, MANIFEST))
@@ -148,7 +148,7 @@ def _manifest(file: BinaryIO) -> bytes:
 
 def _expect(file: BinaryIO, wanted: bytes, what: str, *, again: bool = False) -> None:
     """What comes next must be these bytes."""
-    found = file.read(len(wanted))
+    found = _read(file, len(wanted))
     if found == wanted:
         return
     if len(found) < len(wanted):
@@ -159,10 +159,17 @@ def _expect(file: BinaryIO, wanted: bytes, what: str, *, again: bool = False) ->
     raise CallError(f"{where} {what} it has {tape.found_in(found[: tape.BLOCK])}")
 
 
+def _read(file: BinaryIO, size: int) -> bytes:
+    try:
+        return file.read(size)
+    except OSError as problem:
+        raise CallError(f"it can't be read: {problem.strerror}") from None
+
+
 def _content(file: BinaryIO, size: int, what: str) -> Iterator[bytes]:
     left = size
     while left:
-        piece = file.read(min(CHUNK, left))
+        piece = _read(file, min(CHUNK, left))
         if not piece:
             raise CallError(f"it is cut off within {what}")
         left -= len(piece)
