@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,9 +12,13 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from service.log import store
+from service.log.archive.backup import prepare
+from service.log.archive.restore import restore
+from service.log.archive.whole_file import write_whole
 from service.log.correction import Correction, corrected_entry
 from service.log.database import Database
 from service.log.notes import add_note
+from stripread.errors import CallError
 from tests.log.made_logs import PROFILE
 from tests.server.postgres import a_server
 
@@ -82,6 +87,34 @@ def sqlite_log(sqlite_base, tmp_path) -> BaseLog:
     data = tmp_path / "data"
     shutil.copytree(sqlite_base.data, data)
     return BaseLog(data, f"sqlite:///{data / 'log.sqlite3'}", sqlite_base.note, sqlite_base.head)
+
+
+@pytest.fixture(scope="session")
+def a_backup(sqlite_base, tmp_path_factory):
+    """A back-up of the small log."""
+    file = tmp_path_factory.mktemp("made") / "b.tar"
+    with closing(prepare(sqlite_base.url, sqlite_base.data, file.with_suffix(".scratch"))) as made:
+        write_whole(file, made.pieces())
+    return file
+
+
+@pytest.fixture
+def refused(tmp_path):
+    """Try to restore these bytes; gives what is said when that is refused, and sees that nothing is left."""
+
+    def trying(content: bytes, **named) -> str:
+        place = tmp_path / "in"
+        place.mkdir(exist_ok=True)
+        file = place / "changed.tar"
+        file.write_bytes(content)
+        with pytest.raises(CallError) as wrong:
+            restore(file, place / "to", **named)
+        assert [p.name for p in place.iterdir()] == ["changed.tar"]
+        said = str(wrong.value)
+        assert "\n" not in said
+        return said
+
+    return trying
 
 
 @pytest.fixture(scope="session")
