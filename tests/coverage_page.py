@@ -9,11 +9,34 @@ from tests import coverage_tables as t
 from tests.coverage_picture import draw
 from tests.coverage_rows import NO_PROFILE, Row, bottle_of
 from tests.coverage_setups import FEWEST, by_setup, of_setups, spread_of
+from tests.judged import Judged
 
 START, END = "<!-- study: written by the program, do not edit -->", "<!-- /study -->"
+WANTED = ("what", "wanted", "found", "reached")
+Line = list[object]
 PAIR = ("four", "universal")  # the kinds with many setups
 CHOSEN = 3  # every such setup of those served to choose how far dyes are doubted
 HEAD = "# Do the intervals hold what they promise?\n"
+RULE = (
+    '"Confidently wrong": status ok, off by more than 0.5, truth outside the interval. Intervals behind a share are '
+    "binomial 95 % (Clopper and Pearson), and decide the verdict: the intervals fit where it lies wholly between "
+    f"{t.ALLOWED[0]:.0%} and {t.ALLOWED[1]:.0%}; they are too narrow or too wide where it lies wholly below or above "
+    f"the {t.PROMISED:.0%} promised; else there are too few photos to say. Of twenty groups that hold what is "
+    "promised, one is called too narrow or too wide by chance."
+)
+SPREAD = (
+    "Told is the coverage that 95 of 100 setups surpass. Few photos a setup scatter by chance, which is taken out: the "
+    "setups' own coverages are taken as beta distributed, what is seen of each as binomial, and the distribution's 5th "
+    "percentile is given with its 95 % interval (beta-binomial, flat priors; `tests/coverage_setups.py`)."
+)
+ERRORS = (
+    "Errors are absolute, of the photos answered (ok or doubtful), in pH. Refused photos have no error and no "
+    "interval: they are counted as refused and nowhere else."
+)
+LEVELS_SHOWN = (
+    "The posterior's shortest intervals at each level. The 95 % interval of the other tables is the one shown."
+)
+BUDGETS = "Mean shares of the readings' own error budgets."
 REMAKE = """```sh
 SCENE_SHELF=photos python -m tests.coverage_study --rows rows.csv    # hours; stopped, it goes on where it was
 python -m tests.coverage_study --from rows.csv                       # this page and its picture
@@ -24,28 +47,47 @@ def verdicts(rows: Sequence[Row]) -> str:
     """What was wanted, and whether it is so."""
     photos = [r for r in t.photos(rows) if not r.by_user]
     users = [r for r in t.photos(rows) if r.by_user]
-    good = [r for r in photos if not r.hard]
-    lines = [["confidently wrong", "0", sum(r.wrong for r in rows), _yes(not any(r.wrong for r in rows))]]
-    refused = t.share(good, lambda r: r.status == "refused")
-    lines.append(["good photos refused", "at most 1 %", refused, _yes(refused.value <= 0.01)])
-    for name, key in (("band of 1 pH", t.band), ("light", lambda r: r.lamp), ("hard light", lambda r: r.trouble)):
-        parts = {k: t.coverage(v).verdict() for k, v in t.groups(t.answered(photos), key).items()}
-        out = {k: v for k, v in parts.items() if v != "fits"}
-        told = "all fit" if not out else "; ".join(f"{v}: {', '.join(k)}" for v, k in _by_verdict(out).items())
-        surely = [v for v in out.values() if v != "too few to say"]
-        answer = "yes" if not out else "no" if surely else "can't be said of these"
-        lines.append([f"coverage in every {name}", "90 to 98 %", told, answer])
-    for name, some in (("strangers", photos), ("one user", users)):
-        for kind, part in t.groups(t.answered(some), lambda r: r.kind).items():
-            if len(each := of_setups(part)) >= FEWEST:
-                spread = spread_of(each)
-                answer = {"fits": "yes", "too narrow": "no"}.get(spread.verdict(), "can't be said of these")
-                lines.append([f"95 of 100 setups cover, {kind}, {name}", "at least 90 %", str(spread), answer])
+    lines = [wrong_line(rows), refused_line(photos)]
+    keys: dict[str, t.Key] = {"band of 1 pH": t.band, "light": lambda r: r.lamp, "hard light": lambda r: r.trouble}
+    lines += [group_line(photos, name, key) for name, key in keys.items()]
+    lines += [*spread_lines(photos, "strangers"), *spread_lines(users, "one user")]
     for kind, part in t.groups(t.answered(photos), lambda r: r.kind).items():
         ratio = t.beside_bound(part).ratio
         told = f"{ratio:.2f}"
         lines.append([f"mean error against bound with lots, {kind}", "at most 2 to 1", told, _yes(ratio <= 2.0)])
-    return t.table(["what", "wanted", "found", "reached"], lines)
+    return t.table(WANTED, lines)
+
+
+def wrong_line(rows: Sequence[Judged]) -> Line:
+    """Whether nothing is confidently wrong."""
+    return ["confidently wrong", "0", sum(r.wrong for r in rows), _yes(not any(r.wrong for r in rows))]
+
+
+def refused_line(rows: Sequence[Judged]) -> Line:
+    """Whether next to no good photo is refused."""
+    refused = t.share([r for r in rows if not r.hard], lambda r: r.status == "refused")
+    return ["good photos refused", "at most 1 %", refused, _yes(refused.value <= 0.01)]
+
+
+def group_line(rows: Sequence[Judged], name: str, key: t.Key) -> Line:
+    """Whether the intervals of every group hold what they should, and which don't."""
+    parts = {k: t.coverage(v).verdict() for k, v in t.groups(t.answered(rows), key).items()}
+    out = {k: v for k, v in parts.items() if v != "fits"}
+    told = "all fit" if not out else "; ".join(f"{v}: {', '.join(k)}" for v, k in _by_verdict(out).items())
+    surely = [v for v in out.values() if v != "too few to say"]
+    answer = "yes" if not out else "no" if surely else "can't be said of these"
+    return [f"coverage in every {name}", "90 to 98 %", told, answer]
+
+
+def spread_lines(rows: Sequence[Judged], name: str) -> list[Line]:
+    """Whether 95 of 100 setups of each kind cover enough, where there are enough to say."""
+    lines: list[Line] = []
+    for kind, part in t.groups(t.answered(rows), lambda r: r.kind).items():
+        if len(each := of_setups(part)) >= FEWEST:
+            spread = spread_of(each)
+            answer = {"fits": "yes", "too narrow": "no"}.get(spread.verdict(), "can't be said of these")
+            lines.append([f"95 of 100 setups cover, {kind}, {name}", "at least 90 %", str(spread), answer])
+    return lines
 
 
 def _by_verdict(verdicts: dict[str, str]) -> dict[str, list[str]]:
@@ -78,24 +120,15 @@ def body(rows: Sequence[Row]) -> str:
         f"Remade by\n\n{REMAKE}",
         "![Reliability, PIT histogram, coverage by pH and light, error against bound, budget](coverage.png)",
         "## What was wanted\n\n" + verdicts(rows),
-        '"Confidently wrong": status ok, off by more than 0.5, truth outside the interval. Intervals behind a share '
-        "are binomial 95 % (Clopper and Pearson), and decide the verdict: the intervals fit where it lies wholly "
-        f"between {t.ALLOWED[0]:.0%} and {t.ALLOWED[1]:.0%}; they are too narrow or too wide where it lies wholly "
-        f"below or above the {t.PROMISED:.0%} promised; else there are too few photos to say. Of twenty groups that "
-        "hold what is promised, one is called too narrow or too wide by chance. Photos of one setup share its "
-        f"profile's error: from setup to setup the coverage of all, {whole.value:.1%}, has a standard error of "
-        f"{t.setup_error(photos):.1%}.",
-        "## By setup\n\n" + by_setup(photos, users),
+        f"{RULE} Photos of one setup share its profile's error: from setup to setup the coverage of all, "
+        f"{whole.value:.1%}, has a standard error of {t.setup_error(photos):.1%}.",
+        "## By setup\n\n" + by_setup({"strangers": photos, "one user each": users}),
         "Somebody who uses this has one phone, one bottle and one bench: the average over strangers is not theirs. "
-        "Told is the coverage that 95 of 100 setups surpass. Few photos a setup scatter by chance, which is taken "
-        "out: the setups' own coverages are taken as beta distributed, what is seen of each as binomial, and the "
-        "distribution's 5th percentile is given with its 95 % interval (beta-binomial, flat priors; "
-        "`tests/coverage_setups.py`).",
+        + SPREAD,
         "## By strip\n\n" + t.by_kind(photos),
-        "Errors are absolute, of the photos answered (ok or doubtful), in pH. Refused photos have no error and no "
-        "interval: they are counted as refused and nowhere else.",
+        ERRORS,
         "## Reliability\n\n" + t.reliability(photos),
-        "The posterior's shortest intervals at each level. The 95 % interval of the other tables is the one shown.",
+        LEVELS_SHOWN,
         "## By band of 1 pH\n\n" + t.split(photos, "pH from", t.band, PAIR),
         "## By main light\n\n" + t.split(photos, "lamp", lambda r: r.lamp),
         "## By what makes a scene hard\n\n"
@@ -121,7 +154,7 @@ def body(rows: Sequence[Row]) -> str:
         f"{t.AT_BOUND:.2f}, hence the last column. Bounds are means over the photos, none larger than the standard "
         "deviation of a guess over the range.",
         "## Where the variance comes from\n\n" + t.budget(photos),
-        "Mean shares of the readings' own error budgets.",
+        BUDGETS,
         "## Reasons\n\n" + t.reasons(photos),
         "## Confidently wrong\n\n" + t.wrong(t.photos(rows)),
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +11,9 @@ import matplotlib
 import numpy as np
 from PIL import Image
 
-from tests.coverage_rows import CAUSES, LEVELS, Row
+from tests.coverage_rows import Row
 from tests.coverage_tables import ALLOWED, Share, answered, band, budget_shares, coverage, groups, share
+from tests.judged import CAUSES, LEVELS, Judged
 
 matplotlib.use("Agg")
 import matplotlib.pyplot as plt
@@ -36,7 +37,7 @@ def _allowed(axes: Any) -> None:
     axes.set_ylabel("coverage of the 95 % interval")
 
 
-def reliability(axes: Any, kinds: dict[str, list[Row]]) -> None:
+def reliability(axes: Any, kinds: dict[str, list[Judged]]) -> None:
     """What intervals hold against what they promise, both stretched so that 95 and 99 % are told apart."""
     width = len(kinds)
     for n, (kind, rows) in enumerate(kinds.items()):
@@ -51,7 +52,7 @@ def reliability(axes: Any, kinds: dict[str, list[Row]]) -> None:
     axes.legend(fontsize=7, loc="lower right")
 
 
-def transform(axes: Any, rows: Sequence[Row], bins: int = 20) -> None:
+def transform(axes: Any, rows: Sequence[Judged], bins: int = 20) -> None:
     """Histogram of the probability integral transform: flat where the posterior is honest."""
     counts, edges = np.histogram([r.pit for r in rows], bins, (0.0, 1.0))
     axes.bar(edges[:-1], counts, 1.0 / bins, align="edge", color=COLOURS[5], edgecolor="white")
@@ -64,7 +65,7 @@ def transform(axes: Any, rows: Sequence[Row], bins: int = 20) -> None:
     axes.set_title("Probability integral transform")
 
 
-def by_band(axes: Any, kinds: dict[str, list[Row]]) -> None:
+def by_band(axes: Any, kinds: dict[str, list[Judged]]) -> None:
     """Coverage by band of 1 pH."""
     everything = [r for rows in kinds.values() for r in rows]
     shown = {"all": everything, **{k: kinds[k] for k in ("four", "universal") if k in kinds}}
@@ -79,13 +80,18 @@ def by_band(axes: Any, kinds: dict[str, list[Row]]) -> None:
     axes.legend(fontsize=7, loc="lower right")
 
 
-def by_light(axes: Any, rows: Sequence[Row]) -> None:
+def by_light(axes: Any, rows: Sequence[Judged]) -> None:
     """Coverage by main lamp, then by what makes a scene hard."""
-    parts = {**groups(rows, lambda r: r.lamp), **groups([r for r in rows if r.hard], lambda r: "hard: " + r.trouble)}
+    hard = groups([r for r in rows if r.hard], lambda r: "hard: " + r.trouble)
+    by_group(axes, {**groups(rows, lambda r: r.lamp), **hard}, "By light")
+
+
+def by_group(axes: Any, parts: dict[str, list[Judged]], title: str) -> None:
+    """Coverage of groups named along the axis."""
     _bars(axes, range(len(parts)), [coverage(part) for part in parts.values()], color="black")
     _allowed(axes)
     axes.set_xticks(range(len(parts)), list(parts), rotation=75, fontsize=7)
-    axes.set_title("By light")
+    axes.set_title(title)
 
 
 def against_bound(axes: Any, kinds: dict[str, list[Row]], bins: int = 6) -> None:
@@ -108,7 +114,7 @@ def against_bound(axes: Any, kinds: dict[str, list[Row]], bins: int = 6) -> None
     axes.legend(fontsize=7)
 
 
-def budgets(axes: Any, kinds: dict[str, list[Row]]) -> None:
+def budgets(axes: Any, kinds: dict[str, list[Judged]]) -> None:
     """Shares of the variance by cause."""
     left = np.zeros(len(kinds))
     shares = [budget_shares(rows) for rows in kinds.values()]
@@ -124,7 +130,19 @@ def budgets(axes: Any, kinds: dict[str, list[Row]]) -> None:
 
 
 def draw(rows: Sequence[Row], path: Path) -> None:
-    """Draw the picture of the photos answered.
+    """Draw the picture of the photos answered, rendered ones.
+
+    Raises
+    ------
+    ValueError
+        If the file grows larger than ``MOST_BYTES``.
+    """
+    kinds = groups(answered(rows), lambda r: r.kind)
+    draw_with(rows, path, "rendered", lambda axes: against_bound(axes, kinds))
+
+
+def draw_with(rows: Sequence[Judged], path: Path, made: str, third: Callable[[Any], None]) -> None:
+    """Draw the picture of photos ``made`` so, with a ``third`` panel of the study's own.
 
     Raises
     ------
@@ -136,11 +154,11 @@ def draw(rows: Sequence[Row], path: Path) -> None:
     figure, axes = plt.subplots(2, 3, figsize=(14, 8.4), dpi=100, layout="constrained")
     reliability(axes[0, 0], kinds)
     transform(axes[0, 1], seen)
-    against_bound(axes[0, 2], kinds)
+    third(axes[0, 2])
     by_band(axes[1, 0], kinds)
     by_light(axes[1, 1], seen)
     budgets(axes[1, 2], kinds)
-    figure.suptitle(f"{len(rows):,} rendered photos, {len(seen):,} answered. Bars: 95 % binomial. Grey: 90 to 98 %")
+    figure.suptitle(f"{len(rows):,} {made} photos, {len(seen):,} answered. Bars: 95 % binomial. Grey: 90 to 98 %")
     drawn = io.BytesIO()
     figure.savefig(drawn, format="png")
     plt.close(figure)

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
+from typing import Any
 
-import numpy as np
-
-from stripread.ph.posterior import PhEstimate, _shortest
 from stripread.ph.profile import Profile
 from stripread.ph.read import trace_ph
 from tests.accuracy import scene_of
+from tests.judged import CAUSES, LEVELS, NAN, Judged, outcome
 from tests.scenes.bound import scene_bounds
 from tests.scenes.scene import POOR, Scene
 from tests.scenes.shelf import photo_bytes
 
-NAN = float("nan")
-CAUSES = ("noise", "texture", "tone", "light", "correction", "strip_lot", "calibration", "curve_shape")
-LEVELS = (0.50, 0.80, 0.95, 0.99)
 NO_PROFILE = "no profile"
 HARD_EVERY = 4  # one scene in so many is a hard one
 USERS_DRAWS = 5_000  # draws from this number on are one user's: one phone, one bottle, one bench
@@ -27,13 +24,8 @@ USERS_BOTTLE = 1_000_000  # added to the setup's number for its user's own bottl
 
 
 @dataclass(frozen=True)
-class Row:
-    """One photo. Numbers that there are none of (a refused photo) are NaN.
-
-    ``trouble``: what makes a hard scene's light hard. ``low``, ``high``: the interval shown. ``pit``: the posterior's
-    share below the truth (probability integral transform). ``lows``, ``highs``: its shortest intervals at LEVELS.
-    ``budget``: variances in pH by CAUSES. ``bound_…``: Cramér-Rao standard deviations, see ``scenes/bound.py``.
-    """
+class Row(Judged):
+    """One rendered photo. ``bound_…``: Cramér-Rao standard deviations, see ``scenes/bound.py``."""
 
     code: str  # fingerprint of the reader and the renderer
     kind: str
@@ -61,34 +53,14 @@ class Row:
     bound_lot: float
 
     @property
-    def answered(self) -> bool:
-        """Whether there is a value."""
-        return self.read == self.read
+    def truth(self) -> float:
+        """The true pH."""
+        return self.ph
 
     @property
     def by_user(self) -> bool:
         """Whether the photo is of the setup's one user, and not of a stranger."""
         return self.draw >= USERS_DRAWS
-
-    @property
-    def error(self) -> float:
-        """Value minus truth."""
-        return self.read - self.ph
-
-    @property
-    def covered(self) -> bool:
-        """Whether the interval shown holds the truth."""
-        return self.low <= self.ph <= self.high
-
-    @property
-    def wrong(self) -> bool:
-        """Confidently wrong: status ok, off by more than 0.5, truth outside the interval."""
-        return self.status == "ok" and abs(self.error) > 0.5 and not self.covered
-
-    def holds(self, level: float) -> bool:
-        """Whether the posterior's shortest interval of a level holds the truth."""
-        at = LEVELS.index(level)
-        return self.lows[at] <= self.ph <= self.highs[at]
 
 
 def bottle_of(setup: int, draw: int) -> int:
@@ -108,13 +80,6 @@ def trouble_of(scene: Scene, hard: bool) -> str:
     if any(lamp.wall is not None for lamp in scene.lamps):
         return "coloured wall"
     return "poor lamp" if scene.lamps[0].spectrum in POOR else "two lamps"
-
-
-def integral_to(estimate: PhEstimate, ph: float) -> float:
-    """Share of the posterior below a pH: the probability integral transform."""
-    mass = estimate.density / estimate.density.sum()
-    cumulative = np.cumsum(mass) - 0.5 * mass
-    return float(np.interp(ph, estimate.grid, cumulative, left=0.0, right=1.0))
 
 
 def blank_row(code: str, kind: str, setup: int, draw: int, status: str) -> Row:
@@ -144,16 +109,7 @@ def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> R
     scene = scene_drawn(kind, setup, draw)
     hard = draw < USERS_DRAWS and (draw + 1) % HARD_EVERY == 0
     assert scene.ph is not None
-    trace = trace_ph(photo_bytes(scene), profile)
-    got, estimate = trace.reading, None if trace.first is None else trace.first.estimate
-    assert got is not None
     bounds = scene_bounds(scene)
-    low, high = got.interval or (NAN, NAN)
-    pit, lows, highs = NAN, [NAN] * len(LEVELS), [NAN] * len(LEVELS)
-    if estimate is not None:
-        pit = integral_to(estimate, scene.ph)
-        mass = estimate.density / estimate.density.sum()
-        lows, highs = zip(*(_shortest(estimate.grid, mass, level) for level in LEVELS), strict=True)
     return Row(
         code=code,
         kind=kind,
@@ -166,26 +122,17 @@ def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> R
         hard=hard,
         trouble=trouble_of(scene, hard),
         local_tone=scene.local_tone,
-        status=got.status,
-        reasons=" ".join(r.code for r in got.reasons),
-        misfit=NAN if got.misfit is None else got.misfit,
-        read=NAN if got.ph is None else got.ph,
-        low=low,
-        high=high,
-        pit=pit,
-        lows=tuple(lows),
-        highs=tuple(highs),
-        budget=tuple(got.budget.get(cause, NAN) for cause in CAUSES),
+        **outcome(trace_ph(photo_bytes(scene), profile), scene.ph),
         bound_noise=bounds.noise,
         bound_strip=bounds.strip,
         bound_lot=bounds.lot,
     )
 
 
-def write_rows(path: Path, rows: list[Row], *, anew: bool) -> None:
-    """Write rows as CSV, or put them at its end."""
+def write_rows(path: Path, rows: Sequence[Any], *, anew: bool, of: type = Row) -> None:
+    """Write rows (dataclasses, ``of``) as CSV, or put them at its end."""
     with path.open("w" if anew else "a", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, [f.name for f in fields(Row)])
+        writer = csv.DictWriter(file, [f.name for f in fields(of)])
         if anew:
             writer.writeheader()
         for row in rows:

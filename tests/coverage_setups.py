@@ -10,7 +10,7 @@ their own 5th percentile would be far too low.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from scipy.special import betaln
 from scipy.stats import beta
 
-from tests.coverage_rows import Row
 from tests.coverage_tables import ALLOWED, Share, answered, coverage, groups, table
+from tests.judged import Judged
 
 LOWEST = 0.05  # the setup that is told of: so many of a hundred do worse
 FEWEST = 3  # setups below which nothing is said of a spread
@@ -85,18 +85,18 @@ def _grid() -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float6
     return a, b, np.asarray(beta.ppf(LOWEST, a, b))
 
 
-def of_setups(rows: Sequence[Row]) -> list[Share]:
+def of_setups(rows: Sequence[Judged]) -> list[Share]:
     """Coverage of every setup that answered something."""
     parts = groups(answered(rows), lambda r: f"{r.kind} {r.setup}").values()
     return [coverage(part) for part in parts]
 
 
-def by_setup(strangers: Sequence[Row], users: Sequence[Row]) -> str:
-    """Average over all photos beside the setup that 95 % of setups surpass, by kind of strip."""
+def by_setup(parts: Mapping[str, Sequence[Judged]]) -> str:
+    """Average over all photos beside the setup that 95 % of setups surpass, by who took them and by kind of strip."""
     head = ["strip", "photos by", "setups", "photos", "coverage of all", "of 95 % of setups at least", "90 % reached"]
     head.append("setup with the least seen")
     lines: list[list[object]] = []
-    for name, rows in (("strangers", strangers), ("one user each", users)):
+    for name, rows in parts.items():
         for kind, part in {**groups(rows, lambda r: r.kind), "all": list(rows)}.items():
             each = of_setups(part)
             line: list[object] = [kind, name, len(each), len(part), coverage(part)]

@@ -37,7 +37,7 @@ def fingerprint() -> str:
     """Fingerprint of everything that a row depends on: reader, calibration, renderer, bounds."""
     digest = hashlib.sha256(shelf._renderer())
     here = Path(__file__).parent
-    files = [here / name for name in ("accuracy.py", "coverage_rows.py", "scenes/bound.py")]
+    files = [here / name for name in ("accuracy.py", "coverage_rows.py", "judged.py", "scenes/bound.py")]
     for package in (stripread, calibration):
         files += sorted(f for f in Path(package.__path__[0]).rglob("*") if f.suffix in {".py", ".csv", ".toml"})
     for file in files:

@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any, TypeVar
 
 import numpy as np
 from scipy.stats import beta, kstest
 
-from tests.coverage_rows import CAUSES, LEVELS, NO_PROFILE, Row
+from tests.coverage_rows import NO_PROFILE, Row
+from tests.judged import CAUSES, LEVELS, Judged
 from tests.scenes.phone import phone
 
 ALLOWED = (0.90, 0.98)  # coverage wanted in every band of pH and under every light
 PROMISED = 0.95
+AnyRow = TypeVar("AnyRow", bound=Judged)
 AT_BOUND = float(np.sqrt(2.0 / np.pi))  # mean |error| of a normal error with standard deviation 1
-Key = Callable[[Row], object]
+Key = Callable[[Any], object]
 
 
 @dataclass(frozen=True)
@@ -58,24 +61,24 @@ class Share:
         return "too narrow" if high < PROMISED else "too wide" if low > PROMISED else "too few to say"
 
 
-def share(rows: Sequence[Row], true: Callable[[Row], bool]) -> Share:
+def share(rows: Sequence[AnyRow], true: Callable[[AnyRow], bool]) -> Share:
     """Share of rows of which something is true."""
     return Share(sum(true(r) for r in rows), len(rows))
 
 
-def answered(rows: Sequence[Row]) -> list[Row]:
+def answered(rows: Sequence[AnyRow]) -> list[AnyRow]:
     """Rows that have a value."""
     return [r for r in rows if r.answered]
 
 
-def coverage(rows: Sequence[Row]) -> Share:
+def coverage(rows: Sequence[Judged]) -> Share:
     """Coverage of the interval shown, of the photos answered."""
     return share(answered(rows), lambda r: r.covered)
 
 
-def groups(rows: Sequence[Row], key: Key) -> dict[str, list[Row]]:
+def groups(rows: Sequence[AnyRow], key: Key) -> dict[str, list[AnyRow]]:
     """Rows by a key, in the keys' order."""
-    out: dict[object, list[Row]] = {}
+    out: dict[object, list[AnyRow]] = {}
     for row in rows:
         out.setdefault(key(row), []).append(row)
     return {str(k): out[k] for k in sorted(out, key=lambda k: (str(type(k)), k))}  # type: ignore[type-var]
@@ -86,7 +89,7 @@ def photos(rows: Sequence[Row]) -> list[Row]:
     return [r for r in rows if r.status != NO_PROFILE]
 
 
-def setup_error(rows: Sequence[Row]) -> float:
+def setup_error(rows: Sequence[Judged]) -> float:
     """Standard error of the coverage from setup to setup: photos of one setup share its profile's errors."""
     each = [coverage(part).value for part in groups(answered(rows), lambda r: (r.kind, r.setup)).values()]
     return float(np.std(each, ddof=1) / np.sqrt(len(each))) if len(each) > 1 else float("nan")
@@ -98,26 +101,42 @@ def table(head: Sequence[str], lines: Sequence[Sequence[object]]) -> str:
     return "\n".join("| " + " | ".join(row) + " |" for row in rows)
 
 
-def by_kind(rows: Sequence[Row]) -> str:
+FIGURES = ("photos", "refused", "doubtful", "mean error", "median", "99 %", "largest")
+FIGURES += ("coverage of 95 %", "width", "confidently wrong")
+
+
+def figures(rows: Sequence[Judged]) -> list[object]:
+    """What ``FIGURES`` names, of some photos: errors, coverage and widths of those answered."""
+    seen = answered(rows)
+    refused, doubtful = (share(rows, lambda r, s=s: r.status == s).value for s in ("refused", "doubtful"))  # type: ignore[misc]
+    line: list[object] = [len(rows), f"{refused:.1%}", f"{doubtful:.1%}"]
+    if not seen:
+        return [*line, "-", "-", "-", "-", "-", "-", 0]
+    error = np.abs([r.error for r in seen])
+    line += [f"{v:.3f}" for v in (error.mean(), np.median(error), np.quantile(error, 0.99), error.max())]
+    return [*line, coverage(rows), f"{np.mean([r.high - r.low for r in seen]):.2f}", sum(r.wrong for r in rows)]
+
+
+def by_kind(rows: Sequence[Judged]) -> str:
     """Error, coverage, refusals of each kind, good scenes and hard ones."""
-    head = ["strip", "scenes", "photos", "refused", "doubtful", "mean error", "median", "99 %", "largest"]
-    head += ["coverage of 95 %", "width", "confidently wrong"]
     lines = []
     for kind, part in {**groups(rows, lambda r: r.kind), "all": list(rows)}.items():
         for name, some in (("good", [r for r in part if not r.hard]), ("hard", [r for r in part if r.hard])):
-            seen = answered(some)
-            if not seen:
-                continue
-            error = np.abs([r.error for r in seen])
-            refused, doubtful = (share(some, lambda r, s=s: r.status == s).value for s in ("refused", "doubtful"))  # type: ignore[misc]
-            numbers = (error.mean(), np.median(error), np.quantile(error, 0.99), error.max())
-            line = [kind, name, len(some), f"{refused:.1%}", f"{doubtful:.1%}", *(f"{v:.3f}" for v in numbers)]
-            line += [coverage(some), f"{np.mean([r.high - r.low for r in seen]):.2f}", sum(r.wrong for r in some)]
-            lines.append(line)
-    return table(head, lines)
+            if answered(some):
+                lines.append([kind, name, *figures(some)])
+    return table(["strip", "scenes", *FIGURES], lines)
 
 
-def reliability(rows: Sequence[Row]) -> str:
+def by(rows: Sequence[Judged], title: str, key: Key) -> str:
+    """All figures, and the verdict on the intervals, by a key."""
+    parts = groups(rows, key).items()
+    return table(
+        [title, *FIGURES, "verdict"],
+        [[name, *figures(part), coverage(part).verdict() if answered(part) else "-"] for name, part in parts],
+    )
+
+
+def reliability(rows: Sequence[Judged]) -> str:
     """Coverage of the posterior's shortest intervals at each level."""
     lines = []
     for kind, part in {**groups(rows, lambda r: r.kind), "all": list(rows)}.items():
@@ -129,7 +148,7 @@ def reliability(rows: Sequence[Row]) -> str:
     return table(head, lines)
 
 
-def split(rows: Sequence[Row], title: str, key: Key, kinds: Sequence[str] = ()) -> str:
+def split(rows: Sequence[Judged], title: str, key: Key, kinds: Sequence[str] = ()) -> str:
     """Coverage, error and refusals by a key; a column of coverage for each kind named."""
     head = [title, "photos", "refused", "mean error", "coverage of 95 %", f"{ALLOWED[0]:.0%} to {ALLOWED[1]:.0%}"]
     lines = []
@@ -142,9 +161,9 @@ def split(rows: Sequence[Row], title: str, key: Key, kinds: Sequence[str] = ()) 
     return table([*head, *kinds], lines)
 
 
-def band(row: Row) -> int:
+def band(row: Judged) -> int:
     """The band of 1 pH that the truth lies in, by its lower end."""
-    return int(np.floor(row.ph))
+    return int(np.floor(row.truth))
 
 
 def phone_traits(rows: Sequence[Row]) -> dict[str, Key]:
@@ -218,14 +237,14 @@ def bounds(rows: Sequence[Row]) -> str:
     return table(head, lines)
 
 
-def budget_shares(rows: Sequence[Row]) -> dict[str, float]:
+def budget_shares(rows: Sequence[Judged]) -> dict[str, float]:
     """Mean share of each cause in the variance of a reading, causes in their order."""
     parts = np.array([r.budget for r in answered(rows)])
     shares = np.nanmean(parts / np.nansum(parts, axis=1, keepdims=True), axis=0)
     return dict(zip(CAUSES, map(float, shares), strict=True))
 
 
-def budget(rows: Sequence[Row]) -> str:
+def budget(rows: Sequence[Judged]) -> str:
     """Where the variance comes from, by kind."""
     lines = []
     for kind, part in groups(answered(rows), lambda r: r.kind).items():
@@ -233,7 +252,7 @@ def budget(rows: Sequence[Row]) -> str:
     return table(["strip", *(cause.replace("_", " ") for cause in CAUSES)], lines)
 
 
-def reasons(rows: Sequence[Row]) -> str:
+def reasons(rows: Sequence[Judged]) -> str:
     """How often each reason was given, by status."""
     lines = []
     for status in ("refused", "doubtful"):
@@ -243,11 +262,14 @@ def reasons(rows: Sequence[Row]) -> str:
     return table(["status", "reason", "photos", "of them hard"], lines)
 
 
-def wrong(rows: Sequence[Row]) -> str:
-    """Every confidently wrong reading."""
+def wrong(
+    rows: Sequence[Judged], name: Sequence[str] = ("setup", "draw"), light: Sequence[str] = ("lamps", "trouble")
+) -> str:
+    """Every confidently wrong reading; ``name`` and ``light``: fields of the row that name the photo and its light."""
     lines = [
-        [r.kind, r.setup, r.draw, f"{r.ph:.2f}", f"{r.read:.2f}", f"{r.low:.2f} to {r.high:.2f}", r.lamps, r.trouble]
+        [r.kind, *(getattr(r, f) for f in name), f"{r.truth:.2f}", f"{r.read:.2f}", f"{r.low:.2f} to {r.high:.2f}"]
+        + [getattr(r, f) for f in light]
         for r in rows
         if r.wrong
     ]
-    return table(["strip", "setup", "draw", "pH", "read", "interval", "lamps", "trouble"], lines) if lines else "None."
+    return table(["strip", *name, "pH", "read", "interval", *light], lines) if lines else "None."

@@ -11,12 +11,9 @@ from stripread.ph.posterior import PhEstimate
 from tests import coverage_tables as t
 from tests.coverage_page import END, START, body, write_page
 from tests.coverage_rows import (
-    CAUSES,
-    LEVELS,
     NO_PROFILE,
     USERS_DRAWS,
     blank_row,
-    integral_to,
     read_rows,
     scene_drawn,
     trouble_of,
@@ -24,6 +21,7 @@ from tests.coverage_rows import (
 )
 from tests.coverage_setups import by_setup, spread_of
 from tests.coverage_study import plan
+from tests.judged import CAUSES, LEVELS, integral_to
 from tests.scenes import bound, random_scene
 from tests.scenes.bound import LOT, OWN, scene_bounds, slope_of, spread
 from tests.scenes.phone import phone
@@ -168,7 +166,7 @@ def test_a_user_has_one_phone_one_bottle_one_bench():
 
 def test_users_are_counted_by_themselves(honest):
     users = [replace(row, draw=USERS_DRAWS + row.draw, low=0.0, high=0.1) for row in honest[:400]]
-    lines = by_setup(honest[:400], users).splitlines()
+    lines = by_setup({"strangers": honest[:400], "one user each": users}).splitlines()
     assert "too narrow | 0 of 50 |" in next(line for line in lines if "| four | one user each |" in line)
     assert "| four | strangers | 8 | 400 |" in "\n".join(lines)
     page = body([*honest[:400], *users])
