@@ -48,7 +48,8 @@ def verdicts(rows: Sequence[Row]) -> str:
     photos = [r for r in t.photos(rows) if not r.by_user]
     users = [r for r in t.photos(rows) if r.by_user]
     lines = [wrong_line(rows), refused_line(photos)]
-    keys: dict[str, t.Key] = {"band of 1 pH": t.band, "light": lambda r: r.lamp, "hard light": lambda r: r.trouble}
+    keys: dict[str, t.Key] = {"in every band of 1 pH": t.band, "in every light": lambda r: r.lamp}
+    keys["in every hard light"] = lambda r: r.trouble
     lines += [group_line(photos, name, key) for name, key in keys.items()]
     lines += [*spread_lines(photos, "strangers"), *spread_lines(users, "one user")]
     for kind, part in t.groups(t.answered(photos), lambda r: r.kind).items():
@@ -76,7 +77,7 @@ def group_line(rows: Sequence[Judged], name: str, key: t.Key) -> Line:
     told = "all fit" if not out else "; ".join(f"{v}: {', '.join(k)}" for v, k in _by_verdict(out).items())
     surely = [v for v in out.values() if v != "too few to say"]
     answer = "yes" if not out else "no" if surely else "can't be said of these"
-    return [f"coverage in every {name}", "90 to 98 %", told, answer]
+    return [f"coverage {name}", "90 to 98 %", told, answer]
 
 
 def spread_lines(rows: Sequence[Judged], name: str) -> list[Line]:

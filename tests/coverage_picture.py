@@ -60,6 +60,7 @@ def transform(axes: Any, rows: Sequence[Judged], bins: int = 20) -> None:
     spread = 1.96 * np.sqrt(expected * (1 - 1 / bins))
     axes.axhspan(expected - spread, expected + spread, color="0.5", alpha=0.25)
     axes.axhline(expected, color="0.3", lw=1)
+    axes.set_ylim(bottom=0)
     axes.set_xlabel("posterior's share below the true pH")
     axes.set_ylabel("photos")
     axes.set_title("Probability integral transform")

@@ -122,7 +122,7 @@ def by_kind(rows: Sequence[Judged]) -> str:
     lines = []
     for kind, part in {**groups(rows, lambda r: r.kind), "all": list(rows)}.items():
         for name, some in (("good", [r for r in part if not r.hard]), ("hard", [r for r in part if r.hard])):
-            if answered(some):
+            if some:
                 lines.append([kind, name, *figures(some)])
     return table(["strip", "scenes", *FIGURES], lines)
 
@@ -259,7 +259,7 @@ def reasons(rows: Sequence[Judged]) -> str:
         counted = Counter(code for r in rows if r.status == status for code in r.reasons.split())
         hard = Counter(code for r in rows if r.status == status and r.hard for code in r.reasons.split())
         lines += [[status, code, n, hard[code]] for code, n in counted.most_common()]
-    return table(["status", "reason", "photos", "of them hard"], lines)
+    return table(["status", "reason", "photos", "of them hard"], lines) if lines else "None."
 
 
 def wrong(

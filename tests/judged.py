@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from stripread.ph.posterior import PhEstimate, _shortest
 from stripread.ph.read import PhTrace
+from stripread.reasons import Reason
 
 NAN = float("nan")
 CAUSES = ("noise", "texture", "tone", "light", "correction", "strip_lot", "calibration", "curve_shape")
@@ -72,6 +74,11 @@ def integral_to(estimate: PhEstimate, ph: float) -> float:
     return float(np.interp(ph, estimate.grid, cumulative, left=0.0, right=1.0))
 
 
+def codes(reasons: Sequence[Reason]) -> str:
+    """Codes of the reasons that refuse or doubt; notes do neither."""
+    return " ".join(r.code for r in reasons if r.severity != "note")
+
+
 def outcome(trace: PhTrace, truth: float) -> dict[str, Any]:
     """What came of reading a photo whose pH is known: the fields of a row that are the reading's own, by name."""
     got, estimate = trace.reading, None if trace.first is None else trace.first.estimate
@@ -84,7 +91,7 @@ def outcome(trace: PhTrace, truth: float) -> dict[str, Any]:
         lows, highs = zip(*(_shortest(estimate.grid, mass, level) for level in LEVELS), strict=True)
     return {
         "status": got.status,
-        "reasons": " ".join(r.code for r in got.reasons),
+        "reasons": codes(got.reasons),
         "misfit": NAN if got.misfit is None else got.misfit,
         "read": NAN if got.ph is None else got.ph,
         "low": low,
