@@ -11,7 +11,7 @@ from typing import Any
 from stripread.ph.profile import Profile
 from stripread.ph.read import trace_ph
 from tests.accuracy import scene_of
-from tests.judged import CAUSES, LEVELS, NAN, Judged, outcome
+from tests.judged import NAN, Judged, outcome
 from tests.scenes.bound import scene_bounds
 from tests.scenes.scene import POOR, Scene
 from tests.scenes.shelf import photo_bytes
@@ -38,16 +38,6 @@ class Row(Judged):
     hard: bool
     trouble: str
     local_tone: float
-    status: str
-    reasons: str
-    misfit: float
-    read: float
-    low: float
-    high: float
-    pit: float
-    lows: tuple[float, ...]
-    highs: tuple[float, ...]
-    budget: tuple[float, ...]
     bound_noise: float
     bound_strip: float
     bound_lot: float
@@ -84,9 +74,8 @@ def trouble_of(scene: Scene, hard: bool) -> str:
 
 def blank_row(code: str, kind: str, setup: int, draw: int, status: str) -> Row:
     """A row without a photo."""
-    none = (NAN,) * len(LEVELS)
-    words = ("", "", False, "none", 0.0, status, "", NAN, NAN, NAN, NAN, NAN)
-    return Row(code, kind, setup, draw, NAN, 0, *words, none, none, (NAN,) * len(CAUSES), NAN, NAN, NAN)
+    scene = (0, "", "", False, "none", 0.0)
+    return Row(code, kind, setup, draw, NAN, *scene, NAN, NAN, NAN, status=status)
 
 
 def scene_drawn(kind: str, setup: int, draw: int) -> Scene:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,29 +18,26 @@ LEVELS = (0.50, 0.80, 0.95, 0.99)
 FAR_OFF = 0.5  # pH
 
 
+@dataclass(frozen=True, kw_only=True)
 class Judged:
-    """What a row has, a dataclass of its own, and what follows from it. Numbers that there are none of are NaN.
+    """What a photo came to, and what follows from it. Numbers that there are none of are NaN.
 
-    ``truth``, ``read``, ``low``, ``high``: the true value, the one read, the interval shown. ``pit``: the posterior's
-    share below the truth (probability integral transform). ``lows``, ``highs``: its shortest intervals at LEVELS.
-    ``budget``: variances in pH by CAUSES. ``hard``: the light was made bad on purpose, ``trouble`` how.
+    ``read``, ``low``, ``high``: the value and the interval shown. ``pit``: the posterior's share below the truth
+    (probability integral transform). ``lows``, ``highs``: its shortest intervals at LEVELS. ``budget``: variances in pH
+    by CAUSES. A row adds what the photo is: ``truth``, ``kind``, ``setup``, ``lamp``, ``hard`` (the light was made bad
+    on purpose) and ``trouble`` (how).
     """
 
-    kind: str
-    setup: object
-    lamp: str
-    hard: bool
-    trouble: str
     status: str
-    reasons: str
-    read: float
-    low: float
-    high: float
-    pit: float
-    lows: tuple[float, ...]
-    highs: tuple[float, ...]
-    budget: tuple[float, ...]
-    truth: float  # of pH, but for rows that say otherwise
+    reasons: str = ""
+    misfit: float = NAN
+    read: float = NAN
+    low: float = NAN
+    high: float = NAN
+    pit: float = NAN
+    lows: tuple[float, ...] = (NAN,) * len(LEVELS)
+    highs: tuple[float, ...] = (NAN,) * len(LEVELS)
+    budget: tuple[float, ...] = (NAN,) * len(CAUSES)
 
     @property
     def answered(self) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -19,9 +20,10 @@ from stripread.ph.circumstances import Circumstances, with_circumstances
 from stripread.ph.profile import Profile, load_profile, profile_from_text, profile_text
 from stripread.ph.read import trace_ph
 from stripread.results import SolidReading, TintReading
-from tests.judged import CAUSES, LEVELS, NAN, Judged, codes, outcome
+from tests.judged import NAN, Judged, codes, outcome
 from tests.real_photos.table import RealPhoto
 
+Z_95 = 1.96  # standard deviations to either side that hold 95 %
 FAR_PALE = 0.1  # pale share: a tenth of the solid taken for what it is not
 
 
@@ -61,16 +63,6 @@ class RealRow(Judged):
     truth_sd: float
     truth_by: str
     meter: str
-    status: str
-    reasons: str
-    misfit: float
-    read: float
-    low: float
-    high: float
-    pit: float
-    lows: tuple[float, ...]
-    highs: tuple[float, ...]
-    budget: tuple[float, ...]
     decision: str = ""
     limit: float = NAN
 
@@ -78,6 +70,16 @@ class RealRow(Judged):
     def trouble(self) -> str:
         """The light of a hard photo is described in its lamp."""
         return self.lamp if self.hard else "none"
+
+    @property
+    def covered_but_for_truth(self) -> bool:
+        """Whether the interval holds the truth when the truth's own doubt is added to it, as independent."""
+        more = Z_95 * self.truth_sd
+        low, high = (
+            self.read - math.hypot(self.read - self.low, more),
+            self.read + math.hypot(self.high - self.read, more),
+        )
+        return low <= self.truth <= high
 
     @property
     def wrong(self) -> bool:
@@ -185,18 +187,12 @@ def _window(photo: RealPhoto) -> dict[str, object]:
         reading = stripread.read_solid(photo.path)
         value, interval = reading.pale_fraction, reading.pale_interval
     low, high = interval or (NAN, NAN)
-    none = (NAN,) * len(LEVELS)
     return {
         "status": reading.status,
         "reasons": codes(reading.reasons),
-        "misfit": NAN,
         "read": NAN if value is None else value,
         "low": low,
         "high": high,
-        "pit": NAN,
-        "lows": none,
-        "highs": none,
-        "budget": (NAN,) * len(CAUSES),
         "decision": decision,
         "limit": limit,
     }

@@ -74,12 +74,11 @@ def truth_doubt(rows: Sequence[RealRow]) -> str:
     if not seen:
         return "Nothing was read."
     doubt, half = np.median([r.truth_sd for r in seen]), np.median([(r.high - r.low) / 2 for r in seen])
-    near = sum(not r.covered and min(abs(r.low - r.truth), abs(r.high - r.truth)) <= 2 * r.truth_sd for r in seen)
-    missed = sum(not r.covered for r in seen)
+    allowed = t.share(seen, lambda r: r.covered_but_for_truth)
     return (
         f"The truth is counted as the table has it. Its own standard deviation is {doubt:.3g} (median), half an "
-        f"interval is {half:.3g}; of {missed} intervals that miss it, {near} do so by no more than twice that "
-        "deviation."
+        f"interval is {half:.3g}. Of all {len(seen)} intervals {t.coverage(seen)} hold it; were each as much wider as "
+        f"the truth is doubtful, {allowed}."
     )
 
 

@@ -60,22 +60,21 @@ def plan(between: Sequence[float] = BETWEEN, asked: Sequence[float] = ASKED, see
     taught += [_liquid(f"mix {ph:g}", ph, "meter", METER_SD, rng) for ph in between]
     out: list[Taken] = []
 
-    def take(use: str, liquid: tuple[dict[str, Any], float], printer: str, bottle: str, phone: str, lamp: str) -> None:
+    def take(use: str, liquid: tuple[dict[str, Any], float], **of: str) -> None:
         number = len(out)
         cells = {"photo": f"{use}-{number:03}.jpg", "use": use, "reading": "ph", "kind": "strip.toml"}
-        cells |= {"profile": printer, "printer": printer, "bottle": bottle, "phone": phone, "lamp": lamp}
-        out.append(Taken({**cells, **liquid[0]}, liquid[1], 1000 * seed + number))
+        out.append(Taken({**cells, "profile": of["printer"], **of, **liquid[0]}, liquid[1], 1000 * seed + number))
 
     for printer in PRINTERS:
         for liquid in taught:
             for lamp in list(LAMPS)[:2]:
-                take("calibrate", liquid, printer, "lot 1", "phone A", lamp)
+                take("calibrate", liquid, printer=printer, bottle="lot 1", phone="phone A", lamp=lamp)
     for liquid in [_liquid(f"mix {ph:g}", ph, "meter", METER_SD, rng) for ph in asked]:
         for printer in PRINTERS:
             for bottle in BOTTLES:
                 for lamp in LAMPS:
                     for phone in PHONES:
-                        take("read", liquid, printer, bottle, phone, lamp)
+                        take("read", liquid, printer=printer, bottle=bottle, phone=phone, lamp=lamp)
     return out
 
 
