@@ -230,11 +230,31 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "cells_unmatched": (
         "note",
         "Two like vials and their places differ a little, and that is counted as doubt. A second photo of both vials "
-        "with the same blank in the same windows (`stripread tint --cell-blank`) measures it, and would likely settle this.",
+        "with the same blank in the same windows (a cell blank; `stripread tint --cell-blank`) measures it, and would "
+        "likely settle this.",
     ),
     "cells_unusable": (
         "doubt",
         "The second photo was left out: {detail}. What two like vials differ by is counted as doubt instead.",
+    ),
+    "cells_unlike": (
+        "doubt",
+        "This photo measures no pair of vials: {detail}. A tint that names it is read without it.",
+    ),
+    "cells_old": (
+        "doubt",
+        "The photo that measures the vials was taken too long ago and was left out ({detail}): take a new one and then "
+        "the tint, or send the tint without it.",
+    ),
+    "cells_other_light": (
+        "doubt",
+        "The photo that measures the vials was taken under another light and was left out ({detail}): take both photos "
+        "under the same lamp, one after the other, or send the tint without it.",
+    ),
+    "cells_changed": (
+        "doubt",
+        "Vials or their places were changed since the photo that measures them, so it was left out: photograph both vials "
+        "with the same blank again, then the tint, or send the tint without it.",
     ),
     "weak_limit": (
         "doubt",

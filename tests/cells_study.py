@@ -2,6 +2,7 @@
 
 Each pair differs by glass of its own (brightness 1.5 %, colour 0.6 %, as outside measurements assume; nobody measured
 vials). Read alone, with a cell blank, and swapped; with nothing in the sample, and with copper near the limit.
+`--lamps`: how far the card's colours move from a photo to its second one, under the same lamps and under others.
 """
 
 from __future__ import annotations
@@ -12,9 +13,11 @@ from dataclasses import replace
 import click
 import numpy as np
 
-from stripread.tint.cells import SecondPhoto
-from stripread.tint.read import TintRequest, measure_cells, trace_tint
+from stripread.errors import Refused
+from stripread.tint.cells import LAMP_APART, SecondPhoto, lamp_shift
+from stripread.tint.read import TintRequest, TintTrace, measure_cells, measure_tint, trace_tint
 from tests.scenes import Scene, render
+from tests.scenes.scene import random_lamps
 from tests.scenes.vessels import with_vessels
 from tests.scenes.vial import Dye, Vial, copper, random_pair
 from tests.tint_cases import tint_scene
@@ -53,11 +56,34 @@ def reading(data: dict[str, bytes], path: float, how: str):
     return trace_tint(data["photo"], TintRequest(path_mm=path, cells=second))
 
 
+def lamps(number: int) -> tuple[float, float] | None:
+    """How far the card's colours move (natural log) under the same lamps and under others; None for a bad photo."""
+    rng = np.random.default_rng([22, number])
+    scene = tint_scene(rng, 20.0)
+    pair = random_pair(rng, (), 20.0)
+    others = random_lamps(rng)
+    again = replace(scene, shot_seed=scene.shot_seed + 1, roll_deg=scene.roll_deg + 1.5)
+    shots = (scene, again, replace(again, lamps=others))
+    try:
+        one, same, other = (measure_tint(render(with_vessels(s, *pair)).data, TintTrace()).patches for s in shots)
+    except Refused:
+        return None
+    moved = lamp_shift(one, same), lamp_shift(one, other)
+    return None if moved[0] is None or moved[1] is None else (moved[0], moved[1])
+
+
 @click.command()
 @click.option("--n", default=30)
 @click.option("--first", default=0)
-def main(n: int, first: int) -> None:
+@click.option("--lamps", "by_lamp", is_flag=True, help="Only how far the card's colours move under another lamp.")
+def main(n: int, first: int, by_lamp: bool) -> None:
     """Print decisions, limits and coverage, by how the cells were measured."""
+    if by_lamp:
+        found = np.array([pair for number in range(first, first + n) if (pair := lamps(number)) is not None])
+        for name, moved in zip(("the same lamps", "other lamps"), found.T, strict=True):
+            print(f"{name}: {(moved > LAMP_APART).sum()} of {len(moved)} doubted; median {np.median(moved):.4f}, "
+                  f"95 in 100 below {np.quantile(moved, 0.95):.4f}")  # fmt: skip
+        return
     rows: dict[tuple[str, float], list] = {}
     for number in range(first, first + n):
         for mg in (0.0, 8.0):

@@ -18,7 +18,7 @@ from stripread.tint.conditions import TintConditions
 
 Number = float | None
 Pair = tuple[float, float]
-Kind = Literal["ph", "tint", "solid"]
+Kind = Literal["ph", "tint", "solid", "cells"]
 LAST_DIGIT = 0.0005  # pH: intervals are logged with three digits
 SCALE = (0.0, 14.0)  # pH; beyond a strip's end the true pH may lie anywhere on it
 
@@ -123,6 +123,7 @@ class LoggedTint(Logged):
     interval: Pair | None = None
     detection_limit: Number = None
     level: float = 0.95
+    cells: str = "none"  # how its pair of vials was measured: none, blank or swapped
 
     def conditions(self) -> TintConditions:
         """How the test was made, as far as it was told."""
@@ -151,7 +152,16 @@ class LoggedSolid(Logged):
     pale_interval: Pair | None = None
 
 
-AnyLogged = LoggedPh | LoggedTint | LoggedSolid
+class LoggedCells(Logged):
+    """A photo of the log that measures a pair of vials: no copper test, whatever is in them."""
+
+    kind: Literal["cells"] = "cells"
+    matching: Literal["blank", "swapped"] = "blank"
+    ratio: list[Number] | None = None
+    ratio_sd: list[Number] | None = None
+
+
+AnyLogged = LoggedPh | LoggedTint | LoggedSolid | LoggedCells
 _ANY: TypeAdapter[AnyLogged] = TypeAdapter(Annotated[AnyLogged, Field(discriminator="kind")])
 
 
@@ -172,6 +182,7 @@ class Observation:
 
     ``entry`` is its number in the log, to ask by; ``part`` the washing that it belongs to by the batch's notes.
     ``blank``: of the rinse water itself. ``strip_range`` is None where the profile's range is not known.
+    ``cells_lost``: a tint was read with a photo of its vials that was withdrawn since, or whose row is damaged.
     """
 
     at: str
@@ -181,6 +192,7 @@ class Observation:
     strip_range: Pair | None = None
     entry: int | None = None
     part: int = 0
+    cells_lost: bool = False
 
     def bound(self) -> Bound | Literal["unknown"] | None:
         """Whether the pH is only known to be at most or at least so much, as the strip's range ended there.

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.command("add")
 @click.argument("batch", type=click.IntRange(1, 2**31 - 1))
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--kind", type=click.Choice(["ph", "tint", "solid"]), default="ph", show_default=True)
+@click.option("--kind", type=click.Choice(["ph", "tint", "solid", "cells"]), default="ph", show_default=True)
 @click.option("--wash", type=click.IntRange(0, 999), help="Number of the wash that it belongs to.")
 @click.option("--note", default="", help="A word to go with it.")
 @click.option("--profile", type=click.Path(path_type=Path), help="pH profile (default: profile.toml, if it is here).")
@@ -38,6 +38,16 @@ if TYPE_CHECKING:
     "--water", type=click.Choice(["soft", "hard", "unknown"]), default="unknown", help="The rinse water of a tint."
 )
 @dilution_options
+@click.option(
+    "--matching",
+    type=click.Choice(["blank", "swapped"]),
+    default="blank",
+    help="Of `--kind cells`, a photo that measures a pair of vials: both with one blank, or a tint's two exchanged.",
+)
+@click.option(
+    "--cells", type=click.IntRange(1, 2**31 - 1), help="Entry (of the kind cells) that measures a tint's vials."
+)
+@click.option("--vials-changed", is_flag=True, help="Vials or their places were changed since that entry's photo.")
 @click.option("--dipped-at", help="When a strip was dipped: seconds before the photo, or the phone's clock (10:04:30).")
 @click.option("--temperature-c", type=Quantity("temp_c"), help="Temperature of a strip's sample when dipped, °C.")
 @click.option("--rinse", is_flag=True, help="The liquid is rinse water: warn where it has no buffer.")
@@ -87,6 +97,12 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
         dilution=diluted,
         **{name: o[name] for name in ("water", "ammonia_excess", "ammonia_ph", "flakes")},
     )
+    if o["kind"] == "cells":
+        taking = {"matching": o["matching"]}
+    if o["cells"] is not None and not tint:
+        raise CallError("--cells goes with --kind tint: it names the entry that measures the tint's vials")
+    if o["vials_changed"] and o["cells"] is None:
+        raise CallError("--vials-changed says that the vials of --cells were changed: give --cells too")
     strip = o["kind"] == "ph"
     if o["beside"] is not None and o["blank"] is not None:
         raise CallError("--beside compares two strips in one photo, --blank two photos: give one of the two")
@@ -100,10 +116,12 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
             o["wash"],
             o["note"].strip(),
             o["path_mm"] if tint else None,
-            taking if tint else {},
+            taking if tint or o["kind"] == "cells" else {},
             own_time=True,
             said=said,
             blank_entry=o["blank"] if strip else None,
+            cells_entry=o["cells"],
+            vials_changed=o["vials_changed"],
         )
         for p in photos
     ]

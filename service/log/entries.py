@@ -17,6 +17,8 @@ _AMMONIA = (
 
 def cautions(entry: Row) -> list[str]:
     """What to be careful of after this reading; part of the page, not of the measurement."""
+    if entry["kind"] == "cells":  # a blank holds none of the liquid
+        return [_AMMONIA] if entry["extras"].get("taking", {}).get("matching") == "swapped" else []
     if entry["kind"] == "tint":  # unless the reading itself says it
         said = any(reason["code"] == "caution_explosive" for reason in entry["reading"]["reasons"])
         return [] if said else [_AMMONIA]
@@ -47,6 +49,8 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "cautions": cautions(entry),
         "said": extras.get("said", {}),
         "blank_entry": extras.get("blank", {}).get("entry"),
+        "cells_entry": extras.get("cells", {}).get("entry"),
+        "vials_changed": bool(extras.get("cells", {}).get("changed")),
     }
     return {**entry["reading"], "log": log}
 

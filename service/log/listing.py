@@ -20,7 +20,8 @@ AT_ONCE = 40  # entries read and written in one go: a few milliseconds
 
 _HEAD = (
     "id,received_at,snapped_at,taken_at,wash,kind,status,value,low,high,note,reasons,origin,corrects,corrected_by,"
-    "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software,waited_s,temperature_c,rinse,blank_entry"
+    "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software,waited_s,temperature_c,rinse,blank_entry,"
+    "cells_entry,vials_changed"
 )
 COLUMNS = _HEAD.split(",")
 Piece = tuple[list[store.Row], dict[int, int]]  # rows in order, and which entry corrects which of them
@@ -98,6 +99,8 @@ def _cells(row: store.Row, corrected_by: int | None) -> list[Any]:
         "temperature_c": said.get("temperature_c"),
         "rinse": "yes" if said.get("rinse") else "",
         "blank_entry": row["extras"].get("blank", {}).get("entry"),
+        "cells_entry": row["extras"].get("cells", {}).get("entry"),
+        "vials_changed": "yes" if row["extras"].get("cells", {}).get("changed") else "",
     }
     return [_cell(known[name]) for name in COLUMNS]
 

@@ -211,6 +211,7 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
     Left out is a row that can't be read: it proves nothing.
     """
     blank = batch["details"].get("blank_entry")
+    measuring = _measuring(rows)
     taken = taken_times(rows, batch["opened_at"])
     return [
         Observation(
@@ -220,9 +221,23 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
             row["id"] == blank,
             strip_range(c, row["profile_sha256"]) if row["kind"] == "ph" else None,
             row["id"],
+            cells_lost="cells" in row["extras"] and row["extras"]["cells"]["entry"] not in measuring,
         )
         for row in readable(store.in_force(rows))
     ]
+
+
+def _measuring(rows: list[store.Row]) -> set[int]:
+    """Numbers, as tints name them, of the photos of vials that count: not withdrawn since, nor damaged."""
+    newer, by_number = store.corrected(rows), {row["id"]: row for row in rows}
+    found = set()
+    for first in rows:
+        row = first
+        while newer.get(row["id"], 0) > row["id"]:
+            row = by_number[newer[row["id"]]]
+        if row["kind"] == "cells" and not row["extras"].get("withdrawn") and not row.get("unreadable"):
+            found.add(first["id"])
+    return found
 
 
 def unreadable_in_force(rows: list[store.Row]) -> list[int]:

@@ -44,7 +44,7 @@ class Profiles:
 
     def available(self) -> dict[str, bool]:
         """Which kinds of reading can be made now."""
-        return {"ph": any(path.is_file() for path in self._strips), "tint": True, "solid": True}
+        return {"ph": any(path.is_file() for path in self._strips), "tint": True, "solid": True, "cells": True}
 
     def strips(self) -> list[KnownStrip]:
         """The strips that can be read now, the usual one first."""

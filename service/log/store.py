@@ -285,7 +285,9 @@ def in_force(rows: list[Row]) -> list[Row]:
 
 
 def figures(reading: Row) -> tuple[float | None, float | None, float | None]:
-    """The value and interval of any kind of reading."""
+    """The value and interval of any kind of reading; a photo of two vials has neither."""
+    if reading["kind"] == "cells":
+        return None, None, None
     value, interval = {
         "ph": ("ph", "interval"),
         "tint": ("mg_per_l", "interval"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
@@ -24,6 +24,17 @@ class _Blank(BaseModel):
     sha256: str
 
 
+class _Cells(BaseModel):
+    model_config = ConfigDict(extra="forbid")
+
+    entry: int
+    sha256: str
+    photo: str
+    matching: Literal["blank", "swapped"]
+    age_h: float | None
+    changed: bool
+
+
 class _Extras(BaseModel):
     """What an entry's ``extras`` must be, as far as lists and gates look into it."""
 
@@ -31,6 +42,8 @@ class _Extras(BaseModel):
 
     said: dict[str, Any] = {}
     blank: _Blank | None = None
+    cells: _Cells | None = None
+    taking: dict[str, Any] = {}
     colours: list[Any] = []
     withdrawn: bool = False
     by_hand: bool = False
@@ -146,6 +159,7 @@ _VALUES: dict[str, Row] = {
         "level": 0.95,
     },
     "solid": {"lab": None, "sd": None, "pale_fraction": None, "pale_interval": None},
+    "cells": {"matching": "blank", "ratio": None, "ratio_sd": None},
 }
 
 

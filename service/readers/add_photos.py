@@ -89,4 +89,11 @@ def _value(entry: dict[str, Any]) -> str:
     if entry["kind"] == "solid" and entry["pale_fraction"] is not None:
         low, high = entry["pale_interval"]
         return f"pale share {entry['pale_fraction']:.3f}  (95 %: {low:.3f} to {high:.3f})"
+    if entry["kind"] == "cells" and entry["ratio"] is not None:
+        return f"{cells_words(entry['matching'])}: left over right {' '.join(f'{v:.3f}' for v in entry['ratio'])}"
     return "no value"
+
+
+def cells_words(matching: str) -> str:
+    """What a photo of a pair of vials shows, in words."""
+    return "swapped vials" if matching == "swapped" else "cell blank"

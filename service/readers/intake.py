@@ -23,6 +23,8 @@ from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
 from service.log.taken import by_own_clock
+from service.readers.earlier.blank import blank_kept, blank_of
+from service.readers.earlier.cells import NamedCells, cells_of
 from service.readers.pool import WorkPool, stopping
 from service.readers.same_photo import Details, RecentEntries, differences
 from service.readers.statement import StripStatement
@@ -52,6 +54,8 @@ class Submission:
     profile: str | None = None  # name of the strip's profile; the service's first if not said
     said: StripStatement = field(default_factory=StripStatement)
     blank_entry: int | None = None
+    cells_entry: int | None = None  # of a tint: the entry whose photo measures its vials ...
+    vials_changed: bool = False  # ... which were changed since
     origin: str = "photo"
     key: str | None = None  # Idempotency-Key
 
@@ -59,7 +63,9 @@ class Submission:
         """Tells this request from another that uses the same key."""
         parts = [self.batch_id, self.kind, self.wash, self.note, self.path_mm, dict(self.taking), sha256]
         more = [self.profile, self.said.to_dict(), self.blank_entry]
-        parts += more if any(more) else []
+        cells = [self.cells_entry, self.vials_changed]
+        parts += more if any(more) or any(cells) else []
+        parts += cells if any(cells) else []
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
@@ -80,6 +86,7 @@ class _Arrived:
     size: int
     profile: KeptProfile | None
     blank: store.Row | None  # the entry of the rinse water, to compare with
+    cells: NamedCells | None  # the photo that measures a tint's vials
     earlier: Taken | None
 
 
@@ -149,9 +156,10 @@ class Intake:
         with self._database.read() as c:
             self._check_batch(c, sent)
             blank = None if sent.blank_entry is None else blank_of(c, sent.batch_id, sent.blank_entry)
+            cells = _cells(c, sent)
         profile = self._profiles.current(sent.kind, sent.profile)
         sha256, size = self._blobs.keep(source)
-        return _Arrived(sha256, size, profile, blank, self._earlier(sent, sha256, profile))
+        return _Arrived(sha256, size, profile, blank, cells, self._earlier(sent, sha256, profile))
 
     def _check_batch(self, c: Connection, sent: Submission) -> None:
         batch = store.batch(c, sent.batch_id)
@@ -200,9 +208,10 @@ class Intake:
     async def _read_and_log(self, sent: Submission, came: _Arrived) -> Taken:
         profile = came.profile.path if came.profile else None
         blank = None if came.blank is None else (self._blobs.path(came.blank["photo_sha256"]), _photo_name(came.blank))
+        cells = None if came.cells is None else came.cells.job(self._blobs)
         photo = self._blobs.path(came.sha256)
         outcome = await self._read(
-            Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank)
+            Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank, cells)
         )
         return await in_thread(self._log, sent, came, outcome)
 
@@ -257,18 +266,11 @@ class Intake:
             return earlier
 
 
-def blank_of(c: Connection, batch_id: int, number: int) -> store.Row:
-    """The entry of the rinse water itself.
-
-    Raises
-    ------
-    ServiceError
-        409 if it is no pH reading of this batch.
-    """
-    row = store.entry(c, number)
-    if row is None or row["batch_id"] != batch_id or row["kind"] != "ph":
-        raise Conflict("not_a_blank", "The blank must be a pH reading of this batch.")
-    return row
+def _cells(c: Connection, sent: Submission) -> NamedCells | None:
+    if sent.cells_entry is None or (sent.key and store.key_of(c, sent.key) is not None):
+        return None  # what came in before gets its first answer, whatever became of the entry since
+    number, changed = sent.cells_entry, sent.vials_changed
+    return cells_of(c, sent.batch_id, number, snapped_at=sent.snapped_at, own_time=sent.own_time, changed=changed)
 
 
 def _extras(sent: Submission, came: _Arrived) -> store.Row:
@@ -276,17 +278,15 @@ def _extras(sent: Submission, came: _Arrived) -> store.Row:
     extras: store.Row = {"path_mm": sent.path_mm, "taking": dict(sent.taking)}
     if sent.said.to_dict():
         extras["said"] = sent.said.to_dict()
-    if came.blank is not None:
-        extras["blank"] = {
-            "entry": came.blank["id"],
-            "sha256": came.blank["photo_sha256"],
-            "photo": _photo_name(came.blank),
-        }
-    return extras
+    return extras | blank_kept(came.blank) | ({} if came.cells is None else came.cells.kept())
 
 
 def _details(sent: Submission) -> Details:
-    return Details(sent.wash, sent.note, sent.path_mm, dict(sent.taking), sent.said.to_dict(), sent.blank_entry)
+    said = sent.said.to_dict()
+    changed = sent.vials_changed and sent.cells_entry is not None
+    return Details(
+        sent.wash, sent.note, sent.path_mm, dict(sent.taking), said, sent.blank_entry, sent.cells_entry, changed
+    )
 
 
 def _photo_name(row: store.Row) -> str:

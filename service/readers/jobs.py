@@ -6,6 +6,7 @@ from pathlib import Path
 
 from service.log.blobs import Blobs
 from service.log.store import Row
+from service.readers.earlier.cells import cells_again
 from service.readers.statement import StripStatement
 from service.readers.worker import Job
 
@@ -13,7 +14,7 @@ from service.readers.worker import Job
 def job_again(row: Row, blobs: Blobs, profile: Path | None) -> Job:
     """The job as it was when the entry was made, with ``profile``, the kept copy of the entry's own."""
     extras = row["extras"]
-    blank = extras.get("blank")
+    blank, cells = extras.get("blank"), cells_again(row)
     return Job(
         row["kind"],
         blobs.path(row["photo_sha256"]),
@@ -23,4 +24,5 @@ def job_again(row: Row, blobs: Blobs, profile: Path | None) -> Job:
         extras.get("taking", {}),
         StripStatement(**extras.get("said", {})),
         None if blank is None else (blobs.path(blank["sha256"]), blank["photo"]),
+        None if cells is None else cells.job(blobs),
     )

@@ -14,7 +14,8 @@ from service.readers.worker import Job, Outcome
 if TYPE_CHECKING:
     from stripread.ph.profile import Profile
     from stripread.ph.read import PhTrace
-    from stripread.tint.read import TintRequest
+    from stripread.tint.cells_reading import CellsReading
+    from stripread.tint.read import TintRequest, TintTrace
 
 
 class PipelineReader:
@@ -28,6 +29,8 @@ class PipelineReader:
         data = job.photo.read_bytes()
         if job.kind == "ph":
             return _read_ph(data, job)
+        if job.kind == "cells":
+            return Outcome(_traced_cells(data, job)[0].to_dict())
         from stripread.solid.read import read_solid  # noqa: PLC0415
 
         return Outcome(_read_tint(data, job) if job.kind == "tint" else read_solid(data, job.name).to_dict())
@@ -63,6 +66,13 @@ def _windows_picture(data: bytes, job: Job) -> bytes:
         if solid.card.photo is None:
             raise NotAPicture("not opened")
         return solid_picture(solid)
+    if job.kind == "cells":
+        from stripread.picture.of_cells import cells_picture  # noqa: PLC0415
+
+        reading, trace = _traced_cells(data, job)
+        if trace.card.photo is None:
+            raise NotAPicture("not opened")
+        return cells_picture(reading, trace)
     tint = trace_tint(data, _request(job), job.name)
     if tint.card.photo is None:
         raise NotAPicture("not opened")
@@ -110,15 +120,27 @@ def _read_tint(data: bytes, job: Job) -> dict[str, Any]:
     return read_tint(data, _request(job), job.name).to_dict()
 
 
+def _traced_cells(data: bytes, job: Job) -> tuple[CellsReading, TintTrace]:
+    from stripread.tint.cells_reading import trace_cells  # noqa: PLC0415
+
+    return trace_cells(data, "swapped" if job.taking.get("matching") == "swapped" else "blank", job.name)
+
+
 def _request(job: Job) -> TintRequest:
     from stripread.tint.conditions import TintConditions  # noqa: PLC0415
     from stripread.tint.profile import default_response, load_tint_profile  # noqa: PLC0415
-    from stripread.tint.read import TintRequest  # noqa: PLC0415
+    from stripread.tint.read import TintRequest, measure_cells  # noqa: PLC0415
 
     standards = load_tint_profile(job.profile) if job.profile else default_response()
     taking: Any = dict(job.taking)  # its words were checked at the door
     dilution = taking.pop("dilution", None)
-    return TintRequest(job.path_mm, standards, TintConditions(**taking), dilution=dilution)
+    cells = job.cells
+    second = (
+        None
+        if cells is None
+        else measure_cells(cells.path.read_bytes(), cells.matching, age_h=cells.age_h, changed=cells.changed)
+    )
+    return TintRequest(job.path_mm, standards, TintConditions(**taking), dilution=dilution, cells=second)
 
 
 @lru_cache(maxsize=8)

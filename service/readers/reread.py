@@ -19,7 +19,10 @@ from service.readers.worker import Job, Outcome, read_job
 from stripread.results import SOFTWARE
 
 # What counts as a change. Names, times and versions differ by nature; the last printed digit is no news.
-_COMPARED = ("status", "ph", "interval", "decision", "mg_per_l", "absorbance", "pale_fraction", "pale_interval")
+_COMPARED = (
+    *("status", "ph", "interval", "decision", "mg_per_l", "absorbance", "cells"),
+    *("pale_fraction", "pale_interval", "ratio"),
+)
 _DIGIT = 0.0015
 
 
@@ -118,8 +121,9 @@ def _job(bench: Archive, row: store.Row) -> Job | None:
         if text is None:
             return None
         profile = bench.profiles.keep(text).path
-    blank = row["extras"].get("blank")
-    if not photo.exists() or (blank is not None and not bench.blobs.path(blank["sha256"]).exists()):
+    others = [row["extras"].get(name) for name in ("blank", "cells")]
+    needed = [photo, *(bench.blobs.path(other["sha256"]) for other in others if other is not None)]
+    if not all(path.exists() for path in needed):
         return None
     return job_again(row, bench.blobs, profile)
 

@@ -24,7 +24,7 @@ BEFORE_THE_START = 100
 
 @dataclass(frozen=True)
 class Details:
-    """What a photo was sent with, apart from its pixels; ``path_mm`` in mm, ``blank_entry`` a number of the log."""
+    """What a photo was sent with, apart from its pixels; ``path_mm`` in mm; entries are numbers of the log."""
 
     wash: int | None
     note: str
@@ -32,12 +32,14 @@ class Details:
     taking: Mapping[str, object]
     statement: Mapping[str, object]
     blank_entry: int | None
+    cells_entry: int | None = None
+    vials_changed: bool = False
 
 
 def details_of(row: store.Row) -> Details:
     """The details that an entry of the log was made with."""
     extras = row["extras"]
-    blank = extras.get("blank") or {}
+    blank, cells = extras.get("blank") or {}, extras.get("cells") or {}
     return Details(
         row["wash"],
         row["note"],
@@ -45,6 +47,8 @@ def details_of(row: store.Row) -> Details:
         extras.get("taking") or {},
         extras.get("said") or {},
         blank.get("entry"),
+        cells.get("entry"),
+        bool(cells.get("changed")),
     )
 
 
@@ -64,7 +68,7 @@ def _plain(details: Details) -> dict[str, object]:
 
 
 def _words(value: object) -> str:
-    return "none" if value in (None, "", {}) else json.dumps(value, ensure_ascii=False)
+    return "none" if value in (None, "", {}, False) else json.dumps(value, ensure_ascii=False)
 
 
 class RecentEntries:

@@ -15,11 +15,24 @@ from typing import Any, Literal, Protocol, TypeVar
 from service.readers.statement import StripStatement
 from service.readers.taking import Taking
 
-Kind = Literal["ph", "tint", "solid"]
-KINDS: tuple[Kind, ...] = ("ph", "tint", "solid")
+Kind = Literal["ph", "tint", "solid", "cells"]
+KINDS: tuple[Kind, ...] = ("ph", "tint", "solid", "cells")
 OUT_OF_MEMORY = 71  # exit code of a worker that had no more memory (sysexits.h: EX_OSERR)
 J = TypeVar("J")
 T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class CellsPhoto:
+    """The photo that measures a tint's pair of vials.
+
+    ``age_h``: hours from it to the tint by the log, for photos that carry no time. ``changed``: the vials were, since.
+    """
+
+    path: Path
+    matching: Literal["blank", "swapped"]
+    age_h: float | None = None
+    changed: bool = False
 
 
 @dataclass(frozen=True)
@@ -31,9 +44,10 @@ class Job:
     name: str
     profile: Path | None = None
     path_mm: float | None = None  # optical path of a tint, mm
-    taking: Taking = field(default_factory=dict)  # how a tint was made
+    taking: Taking = field(default_factory=dict)  # how a tint was made; of a photo of the vials: how they stand
     said: StripStatement = field(default_factory=StripStatement)  # of a strip
     blank: tuple[Path, str] | None = None  # photo of a strip dipped in the rinse water itself, and its name
+    cells: CellsPhoto | None = None  # of a tint
 
 
 @dataclass(frozen=True)

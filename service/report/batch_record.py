@@ -15,7 +15,7 @@ from service.bench.notes import (
     withdrawals,
 )
 from service.bench.procedure import NEUTRAL
-from service.bench.readings import AnyLogged, LoggedPh, LoggedSolid, LoggedTint
+from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
 
@@ -39,7 +39,7 @@ class RecordedReading:
 
     @property
     def kind(self) -> str:
-        """ph, tint or solid."""
+        """ph, tint, solid or cells."""
         return self.reading.kind
 
     @property
@@ -55,6 +55,8 @@ class RecordedReading:
         if isinstance(found, LoggedSolid) and found.pale_fraction is not None and found.pale_interval is not None:
             low, high = found.pale_interval
             return f"{found.pale_fraction:.1%} pale ({low:.1%} to {high:.1%})"
+        if isinstance(found, LoggedCells):
+            return "swapped vials" if found.matching == "swapped" else "cell blank"
         return "no value"
 
     @property

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.bench.readings import Logged, LoggedPh, LoggedSolid, LoggedTint
+from service.bench.readings import Logged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.log.fields import Alkalinity, Id, Pair, Text, Two
 
 if TYPE_CHECKING:
@@ -48,6 +48,8 @@ class LogInfo(BaseModel):
     cautions: list[str] = []
     said: dict[str, Any] = Field({}, description="What was said of the strip: dipped_at, temperature_c, rinse.")
     blank_entry: int | None = Field(None, description="The rinse water's entry that this one was compared with.")
+    cells_entry: int | None = Field(None, description="The entry whose photo measures this tint's vials.")
+    vials_changed: bool = Field(False, description="Said: vials or places were changed since that photo.")
 
 
 class _Entry(Logged):
@@ -66,7 +68,11 @@ class SolidEntry(LoggedSolid, _Entry):
     """A reading of a solid in the log."""
 
 
-LogEntry = Annotated[PhEntry | TintEntry | SolidEntry, Field(discriminator="kind")]
+class CellsEntry(LoggedCells, _Entry):
+    """A photo in the log that measures a pair of vials."""
+
+
+LogEntry = Annotated[PhEntry | TintEntry | SolidEntry | CellsEntry, Field(discriminator="kind")]
 
 
 class Water(BaseModel):
@@ -186,3 +192,4 @@ class About(BaseModel):
     profiles: list[StripProfile]
     local: bool
     neutral: Two
+    cells_hours: dict[str, float] = Field({}, description="Hours for which a photo of the vials counts, by `matching`.")

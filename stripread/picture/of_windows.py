@@ -34,15 +34,15 @@ def tint_picture(trace: TintTrace) -> bytes:
     """PNG file of a tint; whatever it did not come to is left out."""
     reading = trace.reading
     assert reading is not None
-    outlines = _card_outline(trace.card)
+    outlines = card_outline(trace.card)
     if trace.vials is not None:
         for name, vial in (("sample", trace.vials.sample), ("blank", trace.vials.blank)):
-            outlines += _vial_outlines(trace.card, name, vial)
+            outlines += vial_outlines(trace.card, name, vial)
     panels = []
     if trace.estimate is not None:
         panels.append(Panel("How likely each absorbance is", 170, lambda axes: _posterior(axes, trace), below=50))
     if trace.sample is not None:
-        panels.append(Panel("Light left in each channel, sample over blank", 110, lambda axes: _ratios(axes, trace)))
+        panels.append(Panel("Light left in each channel, sample over blank", 110, lambda axes: ratios(axes, trace)))
     cautions = [reason for reason in reading.reasons if reason.code in CAUTIONS]
     panels.append(caution_panel(cautions))
     below = []
@@ -73,7 +73,7 @@ def solid_picture(trace: SolidTrace) -> bytes:
     """PNG file of a solid."""
     reading = trace.reading
     assert reading is not None
-    outlines = _card_outline(trace.card)
+    outlines = card_outline(trace.card)
     panels = []
     below: tuple[str, ...] = ()
     big = "no reading"
@@ -109,12 +109,13 @@ def solid_picture(trace: SolidTrace) -> bytes:
     return png(image)
 
 
-def _card_outline(card: CardTrace) -> list[Outline]:
+def card_outline(card: CardTrace) -> list[Outline]:
+    """The card's edge, where it was found."""
     edge = card_edge_px(card)
     return [] if edge is None else [Outline(edge, "card", "card")]
 
 
-def _vial_outlines(card: CardTrace, name: str, vial: Vial | None) -> list[Outline]:
+def vial_outlines(card: CardTrace, name: str, vial: Vial | None) -> list[Outline]:
     """The clearest circles, and the box of the liquid read."""
     if vial is None or card.pose is None or card.view is None:
         return []
@@ -167,7 +168,7 @@ def _posterior(axes: Axes, trace: TintTrace) -> None:
     axes.set_xlabel("absorbance, one passage (hatched: 95 % interval)", fontsize=9.5, color=PALE, labelpad=2)
 
 
-def _ratios(axes: Axes, trace: TintTrace) -> None:
+def ratios(axes: Axes, trace: TintTrace) -> None:
     """One bar a channel, named, with its doubt; 1 is the blank."""
     sample = trace.sample
     assert sample is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from stripread.colour import rgb_to_lab
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.results import Stamp, TintReading
-from stripread.tint.cells import Matching, SecondPhoto, matched, unmatched
+from stripread.tint.cells import Matching, Measured, SecondPhoto, matched, patch_light, unmatched
 from stripread.tint.concentration import Concentration, concentration, meaning
 from stripread.tint.conditions import TintConditions, claim
 from stripread.tint.estimate import TintEstimate, estimate_tint
@@ -69,16 +69,26 @@ def measure_tint(data: Source, trace: TintTrace) -> TintSample:
     both, doubts = _both(view, found)
     trace.vials = as_read(view, both)
     trace.reasons += doubts
-    trace.sample = replace(sample_tint(view, trace.vials, layout()), guessed=found.sample is None)
+    assert trace.card.samples is not None
+    patches = patch_light(trace.card.samples)
+    trace.sample = replace(sample_tint(view, trace.vials, layout()), guessed=found.sample is None, patches=patches)
     return trace.sample
 
 
-def measure_cells(data: Source, matching: Literal["blank", "swapped"]) -> SecondPhoto:
-    """The photo that measures the pair of vials. A bad one is no error: the reading does without it and says so."""
+def measure_cells(
+    data: Source, matching: Measured, *, age_h: float | None = None, changed: bool = False
+) -> SecondPhoto:
+    """The photo that measures the pair of vials. A bad one is no error: the reading does without it and says so.
+
+    ``age_h``, ``changed``: as ``SecondPhoto`` has them.
+    """
+    trace = TintTrace()
     try:
-        return SecondPhoto(matching, measure_tint(data, TintTrace()))
+        sample = measure_tint(data, trace)
     except Refused as refused:
-        return SecondPhoto(matching, None, refused.reason)
+        return SecondPhoto(matching, None, refused.reason, None, age_h, changed)
+    assert trace.card.photo is not None
+    return SecondPhoto(matching, sample, None, trace.card.photo.taken_at, age_h, changed)
 
 
 def _both(view: CardView, vials: Vials) -> tuple[Vials, list[Reason]]:
@@ -116,7 +126,9 @@ def trace_tint(data: Source, request: TintRequest | None = None, name: str = "")
     delta_e: float | None = None
     metal: dict[str, float] = {}
     try:
-        trace.sample, trace.cells, doubts = matched(measure_tint(data, trace), request.cells)
+        sample = measure_tint(data, trace)
+        taken_at = trace.card.photo.taken_at if trace.card.photo is not None else None
+        trace.sample, trace.cells, doubts = matched(sample, request.cells, taken_at)
         trace.reasons += doubts
         sample = trace.sample
         delta_e = _difference(sample)

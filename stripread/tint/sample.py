@@ -57,6 +57,7 @@ class TintSample:
     guessed: no rim of the sample was seen, so that bare paper may have been read.
     hidden: in which vessel the paper was not seen; bare paper then stands in for a blank.
     log_light (3,): natural log of the light at the sample over that at the blank, divided out of the ratio.
+    patches (N, 3): natural log of the light of the card's patches, by which another lamp is told; empty if not asked.
     """
 
     ratio: Array
@@ -68,6 +69,7 @@ class TintSample:
     sided: float = 0.0
     guessed: bool = False
     log_light: Array = field(default_factory=lambda: np.zeros(3))
+    patches: Array = field(default_factory=lambda: np.zeros((0, 3)))
 
 
 def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:

@@ -115,8 +115,15 @@ def copper(client, case):
     if case.get("rinse_after"):
         bench.note("acid_rinse", oxide_silver_g=0, acid_mol=0.01)
         bench.start = datetime.now(UTC)  # what follows is taken after it
+    vials = None
     for test in tests:
-        bench.photo(test.pop("kind", "tint"), test.pop("orders", "none"), **test)
+        kind = test.pop("kind", "tint")
+        if test.pop("cells", False):
+            test["cells_entry"] = vials
+        entry = bench.photo(kind, test.pop("orders", "none"), **test)
+        vials = entry if kind == "cells" else vials
+    if case.get("withdraw_cells"):
+        bench.corrected(vials, withdraw=True)
     if case.get("earlier"):
         bench.onward()
     return bench.gate()

@@ -6,7 +6,7 @@ import numpy as np
 
 from stripread.card.view import CardView
 from stripread.reasons import because
-from stripread.tint.cells import SecondPhoto, matched, unmatched
+from stripread.tint.cells import FEWEST_PATCHES, SecondPhoto, matched, unlike, unmatched
 from stripread.tint.concentration import Concentration
 from stripread.tint.conditions import TintConditions
 from stripread.tint.estimate import _decide, estimate_tint
@@ -101,6 +101,25 @@ def cells(ratio, matching="blank", light=0.0):
     return matched(PLAIN, SecondPhoto(matching, other))[2]
 
 
+def later(hours, matching="blank", **second):
+    """A pair with nothing in it, and a second photo of it so many hours before."""
+    return matched(PLAIN, SecondPhoto(matching, PLAIN, age_h=hours, **second))[2]
+
+
+def lamp(moved):
+    """A second photo in which a quarter of the card's patches moved so far (natural log) from red to green."""
+    before = np.zeros((4 * FEWEST_PATCHES, 3))
+    after = before.copy()
+    after[::4] = np.array([1.0, -1.0, 0.0]) * moved / np.sqrt(2.0)
+    return matched(replace(PLAIN, patches=before), SecondPhoto("blank", replace(PLAIN, patches=after)))[2]
+
+
+def own_cells(blue):
+    """A cell blank of its own whose blue is off by so much, natural log."""
+    why = unlike(replace(PLAIN, ratio=np.array([1.0, 1.0, np.exp(blue)])))
+    return [because("cells_unlike", why)] if why else []
+
+
 def dropped(ph, flakes="no"):
     """A strip on the drop with the ammonia in it."""
     return meaning(conditions=TintConditions("acid", "soft", "yes", ph, flakes))
@@ -180,6 +199,11 @@ SECOND = [
         lambda: cells((1.0, 1.0, np.exp(0.062)), "swapped"),
         "doubtful",
     ),
+    Row("cells_unlike", "colour 3 %", lambda: own_cells(0.029), lambda: own_cells(0.031), "doubtful"),
+    Row("cells_old", "8 h", lambda: later(7.99), lambda: later(8.01), "doubtful"),
+    Row("cells_old", "swapped 1 h", lambda: later(0.99, "swapped"), lambda: later(1.01, "swapped"), "doubtful"),
+    Row("cells_other_light", "4 %", lambda: lamp(0.0399), lambda: lamp(0.0401), "doubtful"),
+    Row("cells_changed", "the same vials", lambda: later(0.1), lambda: later(0.1, changed=True), "doubtful"),
     Row("cells_unmatched", "decided", lambda: unmatched("copper", None), lambda: unmatched("undecided", None), "ok"),
 ]
 MEANING = [

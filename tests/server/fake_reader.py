@@ -2,6 +2,7 @@
 
 ``FAKE:ph=6.50;`` reads 6.5 ± 0.3, ``ph=6.5/0.2`` ± 0.2, ``doubt=6.5`` doubtful
 ``end=7.2/0.3`` doubtful, at the end of its strip's range
+A photo of the vials (cells) reads 1.01, 1.0, 0.99; a tint whose vials were changed since is doubtful without it.
 ``FAKE:pale=0.01;``, ``pale=0.004:0.01:0.02`` with its interval, ``doubt=0.01`` of a solid · ``FAKE:slow=0.2;`` seconds
 ``FAKE:copper;``, ``FAKE:undecided;``, ``FAKE:doubt;``, ``FAKE:none=30;`` (to 30 mg/L) of a tint · ``FAKE:refuse;``
 ``DRAW=0.5;`` further on: the drawing burns this many seconds
@@ -49,7 +50,11 @@ class FakeReader:
         if job.kind == "tint":
             tint = self._tint(stamp, what, value)
             limit = None if job.path_mm is None else tint["detection_limit"] * job.taking.get("dilution", 1.0)
-            return Outcome({**tint, "taken": dict(job.taking), "detection_limit": limit})
+            return Outcome({**tint, **self._named(job, tint), "taken": dict(job.taking), "detection_limit": limit})
+        if job.kind == "cells":
+            found = None if what == "refuse" else [1.01, 1.0, 0.99]
+            told = {"kind": "cells", "matching": job.taking["matching"], "ratio": found, "ratio_sd": found and [0.003] * 3}
+            return Outcome({**self._common(stamp), **told, **self._status(what)})
         if job.kind == "solid":
             return Outcome(self._solid(stamp, what, value))
         known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]
@@ -98,6 +103,17 @@ class FakeReader:
         most = float(value) if what == "none" and value else 6.0
         found = {"mg_per_l": 3.0, "interval": [0.0, most], "detection_limit": 9.0}
         return {**self._common(stamp), **more, **found, **self._status(what)}
+
+    @staticmethod
+    def _named(job, tint):
+        """How the vials were measured, and the doubt where they were changed since."""
+        if job.cells is None:
+            return {"cells": "none"}
+        if not job.cells.changed:
+            return {"cells": job.cells.matching}
+        reason = because("cells_changed")
+        said = {"code": reason.code, "severity": reason.severity, "message": reason.message}
+        return {"cells": "none", "status": "doubtful", "reasons": [*tint["reasons"], said]}
 
     def _solid(self, stamp, what, value):
         low, pale, high = 0.6 * 0.013, 0.013, 1.6 * 0.013

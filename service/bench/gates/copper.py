@@ -17,6 +17,7 @@ from service.bench.readings import LoggedTint, Observation
 Pair = tuple[float, float]
 Water = Literal["soft", "hard", "unknown"]
 COPPER_FALLS = 5.2  # pH from which 1 g/L of copper leaves the liquid as hydroxide; NIST 46 constants, minteq.v4.dat
+LEFT_OUT = ("cells_unusable", "cells_old", "cells_other_light", "cells_changed")  # reasons of a tint
 STRONGEST = 14.8  # mol/L of ammonia as sold at most (28 %); from memory
 
 
@@ -130,10 +131,20 @@ def _ammonia(test: _Test) -> str:
 
 
 def _unclear(test: _Test) -> str:
-    called = _name(test.seen)
-    if test.tint.doubtful:
+    called, tint = _name(test.seen), test.tint
+    if test.seen.cells_lost:
+        return f"{called} was read with a photo of its vials that was withdrawn since: take the tint again."
+    if tint.doubtful and any(tint.has_reason(code) for code in LEFT_OUT):
+        return f"{called} is doubtful, for the photo of its vials was left out: take a new cell blank, then the tint."
+    near = tint.decision == "undecided" and (tint.has_reason("near_limit") or not tint.doubtful)
+    if near and tint.cells == "none":
+        text = "would likely settle it: both vials with the same blank in the same places, then the tint again"
+        return f"{called} is undecided: a cell blank (or a photo with the vials swapped) {text}. Or a deeper sample."
+    if near:
+        return f"{called} is undecided though its vials were measured: take it again with a deeper sample."
+    if tint.doubtful:
         return f"{called} is doubtful: take the tint again."
-    return "" if test.tint.decision == "none seen" else f"{called} is undecided: take it again with a deeper sample."
+    return "" if tint.decision == "none seen" else f"{called} shows no absence: take the tint again."
 
 
 def _diluted(test: _Test, intervals: Sequence[Pair]) -> str:

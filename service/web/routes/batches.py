@@ -14,7 +14,7 @@ from service.log.listing import csv_export, json_export, pieces
 from service.log.models import now
 from service.log.notes import neutral_band
 from service.log.wash_forecast import forecast_now
-from service.readers.intake import blank_of
+from service.readers.earlier.blank import blank_of
 from service.web.components import ServiceDep
 from service.web.problems import responses
 from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast

@@ -14,6 +14,7 @@ from service.web.pairing import COOKIE
 from service.web.problems import ServiceProblem, responses
 from service.web.schemas import About, Health, Join, LinkOut, SessionOut, StripProfile
 from stripread.results import SOFTWARE
+from stripread.tint.cells_age import HOURS
 
 router = APIRouter(tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 
@@ -44,6 +45,7 @@ def about(request: Request, service: ServiceDep) -> About:
         profiles=[StripProfile(**vars(known)) for known in service.profiles.strips()],
         local=request.state.local,
         neutral=list(NEUTRAL),
+        cells_hours=HOURS,
     )
 
 

@@ -16,7 +16,7 @@ from service.log.listing import json_list, pieces
 from service.readers.intake import Submission
 from service.readers.reread import Reread, reread_batch
 from service.readers.statement import StripStatement
-from service.readers.taking import taking_of
+from service.readers.taking import Taking, taking_of
 from service.readers.worker import Kind
 from service.web.components import Service, ServiceDep
 from service.web.problems import ServiceProblem, responses
@@ -30,6 +30,7 @@ EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 YesNo = Literal["yes", "no", "unknown"]
 Liquid = Literal["acid", "neutral", "unknown"]
 Softness = Literal["soft", "hard", "unknown"]
+Matching = Literal["blank", "swapped"]
 Length = Annotated[float, Typed("path_mm")]
 Dilution = Annotated[float, Typed("dilution")]
 Millilitres = Annotated[float, Typed("ml")]
@@ -88,6 +89,20 @@ async def send_photo(
             "temperature (phosphate 22 C), or water: the rinse water itself.",
         ),
     ] = None,
+    matching: Annotated[
+        Matching,
+        Form(
+            description="What a photo of the kind `cells` shows, which measures a pair of vials: both with the same "
+            "blank in the same windows, or a tint's two liquids with the vials exchanged (swapped)."
+        ),
+    ] = "blank",
+    cells_entry: Annotated[
+        int | None,
+        Form(ge=1, le=MAX_ID, description="A tint's vials as measured by this earlier entry (of the kind `cells`)."),
+    ] = None,
+    vials_changed: Annotated[
+        bool, Form(description="Vials or their places were changed since that entry's photo: then it is left out.")
+    ] = False,
     snapped_at: Annotated[
         Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601, in its zone.")
     ] = None,
@@ -107,6 +122,17 @@ async def send_photo(
     diluted = dilution
     if dilution is None and sample_ml is not None and (drops or added_ml is not None):
         diluted = round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)
+    tint = kind == "tint"
+    taking: Taking = {"matching": matching} if kind == "cells" else {}
+    if tint:
+        taking = taking_of(
+            wash=liquid,
+            water=water,
+            ammonia_excess=ammonia_excess,
+            ammonia_ph=ammonia_ph,
+            flakes=flakes,
+            dilution=diluted,
+        )
     try:
         said = (
             StripStatement(
@@ -124,20 +150,13 @@ async def send_photo(
         wash=wash,
         note=note,
         path_mm=path_mm,
-        taking=taking_of(
-            wash=liquid,
-            water=water,
-            ammonia_excess=ammonia_excess,
-            ammonia_ph=ammonia_ph,
-            flakes=flakes,
-            dilution=diluted,
-        )
-        if kind == "tint"
-        else {},
+        taking=taking,
         snapped_at=snapped_at or None,
         profile=(profile or None) if strip else None,
         said=said,
         blank_entry=blank_entry if strip else None,
+        cells_entry=cells_entry if tint else None,
+        vials_changed=vials_changed and tint and cells_entry is not None,
         key=idempotency_key,
     )
     taken = await service.intake.take(sent, photo.file)
