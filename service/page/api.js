@@ -36,7 +36,7 @@ export function sendPhoto(item, onProgress) {
   form.append("kind", item.kind);
   if (item.wash !== null) form.append("wash", item.wash);
   if (item.note) form.append("note", item.note);
-  for (const name of ["path_mm", "ammonia_excess", "liquid", "ammonia_ph", "flakes", "sample_ml", "drops", "profile", "dipped_at", "temperature_c", "rinse", "blank_entry", "beside"]) if ((item[name] ?? "") !== "") form.append(name, item[name]);
+  for (const name of ["path_mm", "ammonia_excess", "liquid", "ammonia_ph", "flakes", "sample_ml", "drops", "profile", "dipped_at", "temperature_c", "rinse", "blank_entry", "beside", "matching", "cells_entry"]) if ((item[name] ?? "") !== "") form.append(name, item[name]);
   form.append("snapped_at", item.snapped_at);
   form.append("photo", new Blob([item.photo], { type: item.type }), item.name);
   return new Promise((done, failed) => {

@@ -8,6 +8,7 @@ import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer, line } from "./show.js";
 import { clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { showTint, takeTint, tintButtons } from "./tint.js";
 
 const state = {
   about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, profiles: [], neutral: [6, 8], local: false }),
@@ -117,6 +118,7 @@ function show() {
   $("plot-section").hidden = false; // before drawing: it takes its width from its box
   $("plot-section").hidden = plot($("plot"), state.entries, state.page.forecast, state.page.neutral) === 0;
   if ($("wash").value === "" && last && last.log.wash !== null) $("wash").value = last.log.wash;
+  showTint(state.page, state.about, state.entries);
 }
 
 function showForecast(forecast) {
@@ -141,7 +143,8 @@ async function showQueue() {
         "li",
         {},
         el("p", {}, `${new Date(item.snapped_at).toLocaleTimeString()}, ${name}${wash}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
-        item.trouble && act("Send to this batch", () => queue.again(item.key, { batch: state.batch })),
+        item.trouble && act("Send to this batch", () => queue.again(item.key, { batch: state.batch, ...(item.batch === state.batch ? {} : { cells_entry: null }) })),
+        item.trouble && item.cells_entry && act("Send without cell blank", () => queue.again(item.key, { cells_entry: null })),
         item.trouble && act("Throw away", () => queue.drop(item.key)),
       );
     }),
@@ -172,20 +175,14 @@ const sender = new queue.Sender({
   },
 });
 
-function typed(id) {
-  const text = $(id).value.trim().replace(",", ".");
-  return text !== "" && Number(text) >= 0 ? Number(text) : null;
-}
-
 async function taken(input) {
   const [file] = input.files;
   input.value = ""; // the same photo may be chosen again
   if (!file || state.batch === null) return;
   const wash = $("wash").value.trim();
-  const depth = $("path").value.trim().replace(",", ".");
   const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), snapped_at: clockAndZone(new Date()) };
   if (details.kind === "ph") Object.assign(details, takeStrip());
-  if (details.kind === "tint") Object.assign(details, { path_mm: Number(depth) > 0 ? Number(depth) : null, ammonia_excess: $("excess").value, liquid: $("liquid").value, flakes: $("flakes").value, ammonia_ph: typed("drop-ph"), sample_ml: typed("sample-ml"), drops: typed("drops") });
+  if (details.kind === "tint") Object.assign(details, takeTint());
   try {
     const fits = await queue.fitting(file, state.about.max_body - 65536);
     await queue.add(fits, details);
@@ -200,9 +197,12 @@ async function taken(input) {
 
 // --- the buttons
 
+const drawTint = tintButtons();
+
 function step(by) {
   const now = parseInt($("wash").value, 10);
   $("wash").value = Math.min(999, Math.max(0, (isNaN(now) ? 0 : now) + by));
+  drawTint();
 }
 
 function choose(batch) {
@@ -236,7 +236,7 @@ $("older").onclick = () => {
 };
 for (const radio of document.querySelectorAll("input[name=kind]"))
   radio.onchange = () => {
-    $("tint-fields").hidden = kind() !== "tint";
+    drawTint();
     $("strip-fields").hidden = kind() !== "ph";
     if (kind() !== "ph") $("strip-more").hidden = true;
   };

@@ -1,8 +1,9 @@
 // A reading as people see it: the answer in big figures, and its line in the log.
 import { el, svg } from "./dom.js";
+import { shownBy } from "./tint.js";
 
 const VERDICT = { ok: "✓ well read", doubtful: "! doubtful", refused: "✕ not read" };
-const KIND = { ph: "pH", tint: "Copper tint", solid: "Solid" };
+const KIND = { ph: "pH", tint: "Copper tint", solid: "Solid", cells: "Pair of vials" };
 
 const fixed = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits));
 const percent = (value) => (value === null || value === undefined ? "–" : `${(100 * value).toFixed(1)} %`);
@@ -18,6 +19,7 @@ export function figures(entry) {
     const range = entry.interval ? `${fixed(entry.interval[0], 0)} to ${fixed(entry.interval[1], 0)} mg/L (95\u00a0%)` : "";
     return [entry.decision || "–", "", [entry.mg_per_l !== null && `copper ${fixed(entry.mg_per_l, 0)} mg/L`, range].filter(Boolean).join(", ")];
   }
+  if (entry.kind === "cells") return [shownBy(entry), "", "no copper test"];
   const pale = entry.pale_interval && `between ${percent(entry.pale_interval[0])} and ${percent(entry.pale_interval[1])} (95\u00a0%)`;
   return [percent(entry.pale_fraction), "still pale", pale];
 }
@@ -85,7 +87,7 @@ export function answer(entry, neutral, act) {
   const wash = entry.log.wash === null ? "" : `, wash ${entry.log.wash}`;
   return [
     el("h2", { id: "answer-title" }, `${KIND[entry.kind]}${wash}`),
-    el("p", { class: `big ${refused || entry.kind === "tint" ? "words" : ""}` }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
+    el("p", { class: `big ${refused || ["tint", "cells"].includes(entry.kind) ? "words" : ""}` }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
     range && !refused ? el("p", { class: "range" }, range) : null,
     ...circumstances(entry).map((words) => el("p", {}, words)),
     el("p", {}, verdict(entry)),
@@ -104,6 +106,7 @@ function circumstances(entry) {
   const { temperature_c: warmth } = entry.log.said || {};
   if (warmth !== undefined) said.push(`Sample at ${warmth} °C`);
   if (entry.comparison) said.push(besideIt(entry.comparison));
+  if (entry.log.cells_entry) said.push(entry.cells === "none" ? `Vials not measured: entry ${entry.log.cells_entry} was left out` : `Vials measured by entry ${entry.log.cells_entry}`);
   const water = entry.blank;
   if (!water) return said.length ? [said.join(" · ")] : [];
   const compared =
