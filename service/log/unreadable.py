@@ -25,8 +25,6 @@ class _Blank(BaseModel):
 
 
 class _Cells(BaseModel):
-    model_config = ConfigDict(extra="forbid")
-
     entry: int
     sha256: str
     photo: str

@@ -1,4 +1,4 @@
-"""The photo that measures a tint's vials, on the page: logged, used by itself, shown, switched off, kept while offline."""
+"""The photo that measures a tint's vials, on the page: logged, used by itself, shown, switched off, kept offline."""
 
 import httpx2 as httpx
 import pytest

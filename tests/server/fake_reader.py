@@ -53,8 +53,9 @@ class FakeReader:
             return Outcome({**tint, **self._named(job, tint), "taken": dict(job.taking), "detection_limit": limit})
         if job.kind == "cells":
             found = None if what == "refuse" else [1.01, 1.0, 0.99]
-            told = {"kind": "cells", "matching": job.taking["matching"], "ratio": found, "ratio_sd": found and [0.003] * 3}
-            return Outcome({**self._common(stamp), **told, **self._status(what)})
+            told = {"kind": "cells", "matching": job.taking["matching"]}
+            measured = {"ratio": found, "ratio_sd": found and [0.003] * 3}
+            return Outcome({**self._common(stamp), **told, **measured, **self._status(what)})
         if job.kind == "solid":
             return Outcome(self._solid(stamp, what, value))
         known = tomllib.loads(job.profile.read_text(encoding="utf-8"))["name"]

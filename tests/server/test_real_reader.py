@@ -31,7 +31,7 @@ def served(tmp_path_factory):
         yield c, settings
 
 
-@pytest.mark.parametrize("kind", ["ph", "tint", "solid"])
+@pytest.mark.parametrize("kind", ["ph", "tint", "solid", "cells"])
 def test_every_kind_is_read_and_drawn(served, kind):
     client, settings = served
     sent = client.post(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Literal
 
@@ -82,7 +82,7 @@ def cells_of(
 def cells_again(row: store.Row) -> NamedCells | None:
     """The photo of the vials that an entry of the log was read with."""
     kept = row["extras"].get("cells")
-    return None if kept is None else NamedCells(**kept)
+    return None if kept is None else NamedCells(**{part.name: kept[part.name] for part in fields(NamedCells)})
 
 
 def _hours(one: str, other: str) -> float:

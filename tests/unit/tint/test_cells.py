@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stripread.tint.cells import SecondPhoto, matched
+from stripread.tint.cells import FEWEST_PATCHES, HOURS, SecondPhoto, lamp_shift, matched
+from stripread.tint.cells_age import hours_between
 from stripread.tint.estimate import estimate_tint
 from stripread.tint.sample import CELL_SD, CELLS, scaled_cov
 from tests.unit.tint.test_estimate import sample_of
@@ -82,3 +83,38 @@ def test_the_library_hands_each_second_photo_on_as_what_it_is(matching, monkeypa
     photo = {"cell_blank": b"second"} if matching == "blank" else {"swapped": b"second"}
     library._second_photo(**{"cell_blank": None, "swapped": None, **photo})
     assert told == [(b"second", matching)]
+
+
+@pytest.mark.parametrize("second", [{"age_h": 8.5}, {"changed": True}])
+def test_a_doubted_second_photo_is_left_out(second):
+    one = pair(COPPER)
+    found, how, doubts = matched(one, SecondPhoto("blank", pair(GLASS), **second))
+    assert (how, len(doubts)) == ("none", 1)
+    assert found is one
+
+
+def test_the_photos_own_times_go_before_the_logs():
+    def doubts(tint_at, **second):
+        return [r.code for r in matched(pair(COPPER), SecondPhoto("blank", pair(GLASS), **second), tint_at)[2]]
+
+    assert doubts("2026-05-12T18:00:00", taken_at="2026-05-12T10:30:00", age_h=99.0) == []
+    assert doubts("2026-05-12T18:00:00", taken_at="2026-05-12T09:30:00", age_h=0.1) == ["cells_old"]
+    assert doubts("2026-05-12T09:30:00", taken_at="2026-05-12T18:00:00") == ["cells_old"]  # taken afterwards
+    for own in (None, "soon", "2026-05-12T10:30:00+02:00"):  # no time, or one that can't be compared
+        assert doubts("2026-05-12T18:00:00", taken_at=own, age_h=9.0) == ["cells_old"]
+        assert doubts("2026-05-12T18:00:00", taken_at=own) == []
+    assert HOURS == {"blank": 8.0, "swapped": 1.0}
+    assert hours_between("2026-05-12T10:00:00", "2026-05-12T09:30:00") == pytest.approx(0.5)
+
+
+def test_another_lamp_is_told_by_colours_and_not_by_white_or_brightness():
+    rng = np.random.default_rng(5)
+    card = rng.uniform(-2.5, 0.0, (60, 3))
+    balance = np.log([0.5, 0.5, 0.6]) + rng.normal(0.0, 0.1, (60, 1))  # another white balance, shade over the card
+    assert lamp_shift(card, card + balance) == pytest.approx(0.0, abs=1e-12)
+    spectrum = np.outer(rng.permutation(np.linspace(-1.0, 1.0, 60)), [0.1, -0.1, 0.0])  # each ink answers otherwise
+    assert lamp_shift(card, card + spectrum) == pytest.approx(0.8 * 0.1 * np.sqrt(2.0), rel=0.05)
+    hidden = card.copy()
+    hidden[FEWEST_PATCHES - 1 :] = np.nan
+    assert lamp_shift(card, hidden) is None
+    assert lamp_shift(card, np.zeros((0, 3))) is None
