@@ -99,6 +99,8 @@ def test_it_is_part_of_what_was_said(bench):  # noqa: F811
         _tint(bench, other)
     with pytest.raises(Conflict, match="vials changed: none then, true now"):
         _tint(bench, vials, vials_changed=True)
+    changed = _tint(bench, vials, "none=2", vials_changed=True)
+    assert _tint(bench, vials, "none=2", vials_changed=True).entry_id == changed.entry_id
     plain = bench.sent(kind="tint")
     said = [plain, *(replace(plain, cells_entry=n, vials_changed=c) for n in (1, 2) for c in (False, True))]
     assert len({sent.fingerprint("a") for sent in said}) == len(said)
