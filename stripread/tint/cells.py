@@ -101,6 +101,7 @@ def patch_light(samples: PatchSamples) -> Array:
 def lamp_shift(one: Array, other: Array) -> float | None:
     """How far the card's colours moved against each other from one photo to the other, natural log; None if unseen.
 
+    ``one``, ``other``: (N, 3) as ``patch_light`` gives them.
     A phone balances its white for each lamp, so that white tells little; how inks stand to each other in their channels
     (Luther's condition holds for no phone) changes with the lamp's spectrum all the same. Of what is left of the log
     ratios without their grey and without what all patches share: the length that a fifth of the patches surpass.

@@ -202,7 +202,7 @@ SECOND = [
     Row("cells_unlike", "colour 3 %", lambda: own_cells(0.029), lambda: own_cells(0.031), "doubtful"),
     Row("cells_old", "8 h", lambda: later(7.99), lambda: later(8.01), "doubtful"),
     Row("cells_old", "swapped 1 h", lambda: later(0.99, "swapped"), lambda: later(1.01, "swapped"), "doubtful"),
-    Row("cells_other_light", "4 %", lambda: lamp(0.0399), lambda: lamp(0.0401), "doubtful"),
+    Row("cells_other_light", "4.5 %", lambda: lamp(0.0449), lambda: lamp(0.0451), "doubtful"),
     Row("cells_changed", "the same vials", lambda: later(0.1), lambda: later(0.1, changed=True), "doubtful"),
     Row("cells_unmatched", "decided", lambda: unmatched("copper", None), lambda: unmatched("undecided", None), "ok"),
 ]
