@@ -342,6 +342,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The dark part is lighter ({detail}) than dark oxide is: pale grains too fine to be told apart may lie in it, "
         "or it is no oxide. Go closer, let it settle, or spread it thinner.",
     ),
+    "grey_part": (
+        "doubt",
+        "Part of the solid is grey ({detail}): silver, or oxide and chloride too fine to be told apart. The share of "
+        "chloride can't be told closer than its interval: take it before the sugar, or again after a wash.",
+    ),
     "shine_on_solid": ("doubt", "Part of the solid shines and was left out ({detail}). Let it drain or turn the lamp."),
     "fits_description": ("note", "The colour fits: {detail}. A description of the colour, not an identification."),
 }

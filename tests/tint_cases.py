@@ -16,7 +16,9 @@ from tests.scenes.vial import Dye, Vial, copper, hydroxide, random_pair
 PATHS_MM = (10.0, 20.0, 30.0, 50.0, 100.0)
 VIALS = ("blank", "copper", "limit", "other", "solid", "cloud")  # the place in this row is part of the seed
 VESSELS = ("well", "beaker", "tube", "flat", "hard")
-SORTS = (*VIALS, *VESSELS, "heap")
+MIXES = ("silver", "greying", "three")  # chloride in silver; oxide turning silver; all three
+HEAPS = ("solid", "heap", *MIXES)
+SORTS = (*VIALS, *VESSELS, "heap", *MIXES)
 
 
 @dataclass(frozen=True)
@@ -162,3 +164,29 @@ def another_heap(number: int, world: World = "made-up") -> tuple[Scene, Solid]:
         dish_mm=dish,
         radius_mm=dish or solid.radius_mm,
     )
+
+
+def mixed_heap(sort: str, number: int, world: World = "made-up") -> tuple[Scene, Solid]:
+    """A heap after the sugar, of the habits of :func:`one_heap` and :func:`another_heap` in turns: grey silver with
+    chloride left in it, with oxide, or with both; even powder or patches, with a facet here and there.
+    """
+    rng = np.random.default_rng([9, 80 + MIXES.index(sort), number])
+    plain = one_heap if number % 2 else another_heap
+    scene, solid = plain(int(rng.integers(1 << 30)), world)
+    shares = [0.0, 0.003, 0.01, 0.03, 0.07, 0.15, 0.3, 0.6, 0.9, *([1.0] if sort == "silver" else [])]
+    even = bool(rng.random() < 0.4)
+    return scene, replace(
+        solid,
+        pale=0.0 if sort == "greying" else float(rng.choice(shares)),
+        silver=1.0 if sort == "silver" else float(rng.choice([0.05, 0.15, 0.3, 0.5, 0.8, 0.95])),
+        silver_mm=0.0 if sort == "silver" or even else float(np.exp(rng.uniform(np.log(0.05), np.log(2.0)))),
+        metal=float(rng.uniform(0.2, 0.45)),
+        sparkle=float(rng.choice([0.0, 0.005, 0.03])),
+    )
+
+
+def any_heap(sort: str, number: int, world: World = "made-up") -> tuple[Scene, Solid]:
+    """The scene and the heap of one photo, of any sort of heap."""
+    if sort in MIXES:
+        return mixed_heap(sort, number, world)
+    return (one_heap if sort == "solid" else another_heap)(number, world)

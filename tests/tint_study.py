@@ -4,7 +4,7 @@ blank: nothing there. copper: 1 to 500 mg/L, absorptivities and bands as the sou
 and 3 mg/L at 30 mm. other: iron yellow, nickel violet, haze, coloured reflections, from weak to strong. cloud: the
 pale-blue hydroxide. well, beaker, tube, flat: other vessels, a third with nothing in them, half with copper. solid:
 pale shares from nothing to nearly all, grains from 0.06 to 1 mm. heap: the same of other habits, ragged, shaded, wet,
-in a dish. ``--first`` counts from another number: photos that no constant was chosen on.
+in a dish. silver: chloride left in grey silver; greying: oxide turning silver; three: all three. ``--first`` counts from another number: photos that no constant was chosen on.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import click
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from stripread.results import TintReading
 from stripread.solid.read import read_solid
@@ -22,7 +23,7 @@ from tests.scenes import Scene, render
 from tests.scenes.measured import WORLDS, World
 from tests.scenes.phone import phone
 from tests.scenes.solid import true_share, with_solid
-from tests.tint_cases import PATHS_MM, SORTS, VESSELS, another_heap, one_heap, tint_case
+from tests.tint_cases import HEAPS, PATHS_MM, SORTS, VESSELS, any_heap, tint_case
 
 Row = tuple[float, float, str, TintReading, float]
 
@@ -100,38 +101,48 @@ def tell_limits(rows: list[Row], paths: bool) -> None:
 
 
 def study_solid(sort: str, first: int, count: int, *, verbose: bool, world: World) -> None:
-    """Read ``count`` photos of heaps and print errors and coverage."""
-    rows = []
+    """Read ``count`` photos of heaps and print errors, coverage, and how the readings ended."""
+    rows, ends = [], []
     for number in range(first, first + count):
-        scene, solid = (one_heap if sort == "solid" else another_heap)(number, world)
+        scene, solid = any_heap(sort, number, world)
         reading = read_solid(render(with_solid(scene, solid)).data)
-        if reading.pale_fraction is None or reading.pale_interval is None:
-            click.echo(f"  {number} refused: {[r.code for r in reading.reasons]}")
-            continue
+        codes = [r.code for r in reading.reasons if r.severity != "note"]
+        ends.append((reading.status, "no_solid" in codes))
         truth = true_share(solid)
-        rows.append((truth, reading.pale_fraction, *reading.pale_interval, solid.pale))
-        if verbose:
+        if verbose or reading.status == "refused":
             click.echo(
-                f"{number} {truth:.4f} grains {solid.grain_mm:.2f} mm -> {reading.pale_fraction:.4f} "
-                f"{reading.pale_interval}"
+                f"{number} {truth:.4f} grains {solid.grain_mm:.2f} mm silver {solid.silver:.2f} of {solid.metal:.2f} "
+                f"in {solid.silver_mm:.2f} mm -> {reading.pale_fraction} {reading.pale_interval} {reading.status} {codes}"
             )
-    table = np.array(rows)
+        if reading.pale_fraction is not None and reading.pale_interval is not None:
+            rows.append((truth, reading.pale_fraction, *reading.pale_interval, solid.pale, reading.status == "ok"))
+    told = ", ".join(f"{sum(e == word for e, _ in ends)} {word}" for word in ("ok", "doubtful", "refused"))
+    click.echo(f"{sort}: {count} photos: {told}, {sum(empty for _, empty in ends)} no_solid")
+    if rows:
+        _tell_shares(np.array(rows))
+
+
+def _tell_shares(table: NDArray[np.float64]) -> None:
+    """Errors and coverage of rows (n, 6): true share, share, interval's ends, share meant, status ok."""
     error = np.abs(table[:, 1] - table[:, 0])
-    few = table[:, 0] < 0.1
+    few, sure = table[:, 0] < 0.1, table[:, 5] > 0
     held = (table[:, 2] <= table[:, 0] + 1e-9) & (table[:, 0] <= table[:, 3] + 1e-9)
+    click.echo(f"  mean error below 0.1: {_mean(error[few])}, above: {_mean(error[~few])}")
     click.echo(
-        f"{sort}: {len(table)} read; mean error below 0.1: {error[few].mean():.4f}, above: {error[~few].mean():.4f}"
+        f"  interval holds the truth: {_mean(held)} ({_mean(held[few])} below 0.1, {_mean(held[~few])} above; "
+        f"{_mean(held[sure])} of {sure.sum()} ok); width, median: {np.median(table[:, 3] - table[:, 2]):.3f}; "
+        f"none pale read: {table[table[:, 4] == 0, 1].max(initial=0.0):.4f} at most"
     )
-    click.echo(
-        f"  interval holds the truth: {held.mean():.3f} ({held[few].mean():.3f} below 0.1, "
-        f"{held[~few].mean():.3f} above); all dark read: {table[table[:, 4] == 0, 1].max(initial=0.0):.4f} at most"
-    )
+
+
+def _mean(values: NDArray[np.float64] | NDArray[np.bool_]) -> str:
+    return f"{values.mean():.4f}" if len(values) else "-"
 
 
 @click.command()
 @click.option("--n", default=60, help="Photos of each sort.")
 @click.option("--first", default=0, help="Number of the first.")
-@click.option("--sort", "sorts", multiple=True, type=click.Choice(SORTS), help="Only these (default: all).")
+@click.option("--sort", "--sorts", "sorts", multiple=True, type=click.Choice(SORTS), help="Only these (default: all).")
 @click.option("--world", type=click.Choice(WORLDS), default="made-up", show_default=True, help="Cameras and lamps.")
 @click.option("--verbose", is_flag=True)
 def main(n: int, first: int, sorts: tuple[str, ...], world: World, verbose: bool) -> None:
@@ -139,7 +150,7 @@ def main(n: int, first: int, sorts: tuple[str, ...], world: World, verbose: bool
     cv2.setNumThreads(1)
     known: list[Row] = []
     for sort in sorts or SORTS:
-        if sort in {"solid", "heap"}:
+        if sort in HEAPS:
             study_solid(sort, first, n, verbose=verbose, world=world)
         else:
             known += study_tint(sort, first, n, verbose=verbose, world=world)

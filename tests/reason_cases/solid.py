@@ -10,7 +10,8 @@ import numpy as np
 from stripread.card.layout import layout
 from stripread.correction.fit import fix_colour
 from stripread.solid.edge import _if_broad
-from stripread.solid.estimate import _pale_heap, estimate_solid
+from stripread.solid.estimate import estimate_solid
+from stripread.solid.outline import _pale_heap
 from stripread.solid.read import trace_solid
 from tests.reason_cases.row import Row
 from tests.scenes.solid import Solid, grains

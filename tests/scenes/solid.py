@@ -1,4 +1,4 @@
-"""A heap or a slurry of dark oxide with pale grains of chloride left in it, lying in the sample window."""
+"""A heap or a slurry in the sample window: dark oxide, grey silver powder, and pale grains of chloride left in them."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from tests.scenes.layers import Array, Builder, Layer, noise_field
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS
 
+METAL, MIRROR, GLASS = 2, 3, 4  # materials after oxide (0) and chloride (1)
+
 
 @dataclass(frozen=True)
 class Solid:
@@ -22,6 +24,11 @@ class Solid:
     clumps : ragged clumps of many sizes in place of discs; uneven : spread of the grains' brightness; shade : how much
     lighter one side of the heap is; dish_mm : inner radius of a dish of glass that it fills, 0 for a heap on paper;
     wet : share of light mirrored by a film of water, from all round.
+
+    silver : share of what is not pale that the sugar has made silver powder. silver_mm : size of its patches among the
+    oxide, 0 where both are one even powder. metal : silver's reflectance, 0.2 to 0.45 (from memory: grey, neutral).
+    sparkle : share of its cells where a facet mirrors the lamp (from memory). violet : share of its light that chloride
+    lost to daylight, most in the green (from memory: chloride turns violet-grey).
     """
 
     pale: float = 0.0
@@ -37,22 +44,31 @@ class Solid:
     shade: float = 0.0
     dish_mm: float = 0.0
     wet: float = 0.0
+    silver: float = 0.0
+    silver_mm: float = 0.0
+    metal: float = 0.32
+    sparkle: float = 0.01
+    violet: float = 0.0
     seed: int = 0
 
 
 def spectra(solid: Solid) -> Array:
-    """Reflectance of the dark and of the pale material, shape (2, 31)."""
-    dark = solid.dark * (1 + solid.brown * (WAVELENGTHS - 550) / 150)
+    """Reflectance of oxide, chloride and silver, shape (3, 31); of oxide with silver in it where both are one powder."""
+    dark = np.clip(solid.dark * (1 + solid.brown * (WAVELENGTHS - 550) / 150), 0.005, 1)
     bright = solid.bright * (1 - 0.05 * np.exp(-(WAVELENGTHS - 400) / 40))
-    return np.stack([np.clip(dark, 0.005, 1), bright])
+    bright = bright * (1 - solid.violet * (1 + 0.2 * np.cos((WAVELENGTHS - 550) / 150 * np.pi)) / 1.2)
+    metal = np.full(len(WAVELENGTHS), solid.metal)
+    if solid.silver > 0 and solid.silver_mm == 0:
+        dark = dark + solid.silver * (metal - dark)
+    return np.stack([dark, bright, metal])
 
 
 def grains(solid: Solid, shape: tuple[int, int], ppm: float) -> NDArray[np.bool_]:
     """Where a grain lies on top: discs at random places whose union covers ``pale`` on average (a Boolean model)."""
     rng = np.random.default_rng([solid.seed, 41])
     out = np.zeros(shape, np.uint8)
-    if solid.pale <= 0:
-        return out > 0
+    if solid.pale <= 0 or solid.pale >= 1:
+        return np.full(shape, solid.pale >= 1)
     if solid.clumps:
         return _clumps(solid, shape, ppm, rng)
     sigma = 0.35
@@ -75,6 +91,14 @@ def _clumps(solid: Solid, shape: tuple[int, int], ppm: float, rng: np.random.Gen
     rough = sum(noise_field(cells, max(2.5 * solid.grain_mm * own * size, 1.0), rng) * size for size in (0.5, 1, 2))
     rough = cv2.resize(np.asarray(rough, np.float32), shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(rough > np.quantile(rough, 1 - solid.pale))
+
+
+def _silver(solid: Solid, index: NDArray[np.uint8], fine: float, rng: np.random.Generator) -> NDArray[np.bool_]:
+    """Where silver's patches lie between the grains (index 0); none where it is even powder with the oxide."""
+    if solid.silver <= 0 or solid.silver_mm <= 0:
+        return np.zeros(index.shape, bool)
+    rough = noise_field(index.shape, max(2.5 * solid.silver_mm * fine, 1.0), rng)
+    return np.asarray((index == 0) & (rough > np.quantile(rough, 1 - solid.silver)))
 
 
 def _outline(solid: Solid, rng: np.random.Generator, turn: Array) -> Array:
@@ -107,15 +131,20 @@ def solid_layers(solid: Solid) -> Builder:
             turn = rng.uniform(0, 2 * np.pi)
             slope = (xs * np.cos(turn) + ys * np.sin(turn)) * solid.shade / solid.radius_mm
             mix = (mix + (1 + mix) * slope).astype(np.float32)
+        if solid.silver:
+            own = np.random.default_rng([solid.seed, seed, 43])
+            index[_silver(solid, index, fine, own)] = METAL
+            facets = (index == (METAL if solid.silver_mm > 0 else 0)) & (own.random(index.shape) < solid.sparkle)
+            mix = np.where(facets, mix + own.uniform(0.5, 2.0, index.shape), mix).astype(np.float32)
         plain = spectra(solid) + solid.wet
         for _ in range(solid.glints):
             at = rng.uniform(0.2, 0.8, 2) * cells
-            cv2.circle(index, (int(at[0]), int(at[1])), max(1, round(rng.uniform(0.1, 0.3) * fine)), 2, -1)
+            cv2.circle(index, (int(at[0]), int(at[1])), max(1, round(rng.uniform(0.1, 0.3) * fine)), MIRROR, -1)
         glass = np.full((1, plain.shape[1]), 0.55)
         materials = np.vstack([plain, np.full((1, plain.shape[1]), 3.0), glass])
         change = np.vstack([plain, np.zeros((2, plain.shape[1]))])
         if round_edge:
-            index[edge < 0] = 3
+            index[edge < 0] = GLASS
             edge = edge + 1.2  # the wall
         alpha = np.clip(edge * fine, 0, 1).astype(np.float32)
         origin = (float(centre[0] - cells / fine / 2), float(centre[1] - cells / fine / 2))
