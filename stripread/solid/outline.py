@@ -79,7 +79,20 @@ def outline(view: CardView, window: Window, light: NDArray[np.float32], places: 
     large = cv2.erode(rest.astype(np.uint8), kernel, borderValue=0).sum() / view.px_per_mm**2 > 2 * MIN_AREA_MM2
     if large and (rest.sum() > 0.6 * filled.sum() or (rest > 0)[dark > 0].sum() > 0.5 * rest.sum()):
         filled = rest.astype(np.uint8)
+    if cv2.erode(filled, kernel, borderValue=0).sum() / view.px_per_mm**2 < 2 * MIN_AREA_MM2:
+        filled = _larger(filled, view, window, grey, places)  # a few dark specks in a pale heap
     return np.asarray(filled > 0)
+
+
+def _larger(
+    filled: NDArray[np.uint8], view: CardView, window: Window, grey: NDArray[np.float32], places: Array
+) -> NDArray[np.uint8]:
+    """What is seen of a pale heap, where that is more."""
+    try:
+        pale = _pale(view, window, grey, places)
+    except Refused:
+        return filled
+    return pale if pale.sum() > filled.sum() else filled
 
 
 def odd(pixels: float) -> tuple[int, int]:
