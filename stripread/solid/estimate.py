@@ -22,7 +22,7 @@ from stripread.correction.tone import N_TONE, basis, log_light
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.solid.edge import left_out_mm2
-from stripread.solid.grey import SPECKS_LEAST, grey_part, grey_shares, perhaps_silver
+from stripread.solid.grey import SPECKS_LEAST, all_gaps_silver, grey_part, grey_shares, perhaps_silver
 from stripread.solid.levels import DARK_MOST, DARK_USUAL, DARK_USUAL_SD, dark_level, grain_shares, pale_level
 from stripread.solid.outline import MARGIN_MM, MIN_AREA_MM2, odd, outline
 from stripread.solid.share import EDGE_SD, mixed_doubt, scatter, share_interval
@@ -44,6 +44,9 @@ SHINE = _TUNED.number("solid_shine")
 FEW_MIRRORS = _TUNED.count("few_mirrors")
 HALO_PX = (5, 5)  # a mirror image and its blur
 CLIPPED = 253
+
+
+NOTHING = 1e-4  # a pale share that is none
 
 
 @dataclass(frozen=True)
@@ -166,8 +169,9 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     unseen = 1.0 - min(float(sample.mask.sum()) / sample.px_per_mm**2 / sample.whole_mm2, 1.0)
     sd = float(np.hypot(np.sqrt(variance * unseen), levels.doubt))
     interval = share_interval(pale, sd)
+    low = share_interval(levels.lowest, sd)[0] if levels.grey else levels.lowest
     interval = (
-        min(interval[0], share_interval(levels.lowest, sd)[0] if levels.grey else levels.lowest),
+        min(interval[0], low if low > NOTHING else 0.0),
         max(interval[1], share_interval(levels.highest, sd + EDGE_SD * levels.highest)[1] if levels.grey else 0.0),
     )
     if sample.left_out_mm2:  # no more can be known of it than that it may all be pale
@@ -212,7 +216,7 @@ def _shares(sample: SolidSample) -> _Shares:
     mask, ppm = sample.mask, sample.px_per_mm
     dark, texture, has_dark = dark_level(grey[mask].astype(np.float64))
     reasons = [because("dark_is_light", f"{dark:.0%} of paper white")] if dark > DARK_MOST else []
-    part = grey_part(grey, mask, ppm)
+    part = grey_part(grey, mask, ppm, dark)
     if part is not None:
         oxide = (dark, texture) if dark < DARK_MOST else (DARK_USUAL, 0.3)
         both = grey_shares(grey, mask, ppm, part, oxide)
@@ -236,5 +240,7 @@ def _shares(sample: SolidSample) -> _Shares:
     if silver == 1.0 and lowest > SPECKS_LEAST:
         reasons.append(because("grey_part", f"specks, {lowest:.1%} of the area if they are chloride"))
     lowest *= 1.0 - silver
+    if not has_dark:
+        lowest = min(lowest, all_gaps_silver(grey, mask, bright))
     doubt = float(np.hypot(mixed_doubt(share[mask], bright_sd / max(bright - dark, 0.05)), veiled))
     return _Shares(dark, bright, share, pale, doubt, lowest, pale, reasons)

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.solid.levels import DARK_USUAL, PALE_SD, PALE_USUAL, grain_shares, pale_level
+from stripread.solid.levels import DARK_MOST, DARK_USUAL, PALE_SD, PALE_USUAL, grain_shares, pale_level
 from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
@@ -31,14 +31,18 @@ EVEN_MM = 0.6  # side of the square within which a grey is even
 NEAR_MM = 1.0  # so near an even grey, the ground under a grain is grey too
 BAND = _TUNED.number("grey_band")
 PALE_LEAST = _TUNED.number("pale_least")
-PERHAPS_CHLORIDE = _TUNED.number("perhaps_chloride")
+PERHAPS_CHLORIDE = _TUNED.pair("perhaps_chloride")
+BESIDE_OXIDE = _TUNED.pair("beside_oxide")
+MUCH_OXIDE = _TUNED.number("much_oxide")
+OXIDE_SHADE = _TUNED.number("oxide_shade")
 SHADE = _TUNED.number("chloride_shade")
 GLINT = _TUNED.number("silver_glint")
 SPECKS_LEAST = _TUNED.number("specks_least")
 FEW_PEAKS = _TUNED.number("few_peaks")
 LOOSE = _TUNED.number("loose_light")
 LOOSE_LEAST = _TUNED.number("loose_least")
-EDGE_PX = (7, 7)  # a grain's blurred edge
+EDGE_PX = (7, 7)  # a grain with its blurred edge, at its widest
+SHARP_PX = (5, 5)  # and at its sharpest
 
 
 @dataclass(frozen=True)
@@ -65,8 +69,10 @@ class GreyShares:
     bright_sd: float
 
 
-def grey_part(grey: Light, mask: Mask, px_per_mm: float) -> GreyPart | None:
+def grey_part(grey: Light, mask: Mask, px_per_mm: float, dark: float) -> GreyPart | None:
     """The even grey in ``grey`` (h, w), shares of paper white, inside ``mask``; None where there is too little of it.
+
+    dark: level of the dark part; where that may be oxide, its own lighter side is no grey.
 
     A mix of grains as small as a pixel scatters from place to place more than powder does, so that it is not even.
     """
@@ -76,7 +82,8 @@ def grey_part(grey: Light, mask: Mask, px_per_mm: float) -> GreyPart | None:
     spread = np.sqrt(np.maximum(cv2.blur(grey * grey, (side, side)) - mean * mean, 0.0))
     pale = _pale_mode(grey[mask])
     most = min(SILVER_MOST, SHADE * pale) if pale > SILVER_MOST else SILVER_MOST
-    even = inside & (spread < EVEN * mean) & (mean > GREY_LEAST) & (mean < most)
+    least = max(GREY_LEAST, OXIDE_SHADE * dark) if dark <= DARK_MOST else GREY_LEAST
+    even = inside & (spread < EVEN * mean) & (mean > least) & (mean < most)
     share = float(even.sum()) / max(int(inside.sum()), 1)
     if share < EVEN_LEAST:
         return None
@@ -121,7 +128,8 @@ def grey_shares(
     broad = cv2.morphologyEx(pale.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0
     low = np.where(broad, np.clip((grey - top) / max(bright - top, 0.05), 0.0, 1.0), 0.0) - GLINT * part.where
     # As light as the darkest chloride, a grey is as likely that.
-    chloride = float(np.clip((part.level - PERHAPS_CHLORIDE) / (SILVER_MOST - PERHAPS_CHLORIDE), 0.0, 1.0))
+    first, last = BESIDE_OXIDE if float((grey[mask] < DARK_MOST).mean()) > MUCH_OXIDE else PERHAPS_CHLORIDE
+    chloride = float(np.clip((part.level - first) / (last - first), 0.0, 1.0))
     likely = np.clip((1.0 - chloride) * silver + chloride * mixed, low, mixed)
     return GreyShares(*(np.where(mask, x, 0.0).astype(np.float32) for x in (likely, low, mixed)), bright, bright_sd)
 
@@ -137,10 +145,18 @@ def perhaps_silver(grey: Light, mask: Mask, share: Light) -> float:
     if float(peaks.sum()) <= FEW_PEAKS * whole:
         return 1.0
     loose = float(counted[~_around(peaks)].sum())
-    return 1.0 if loose > max(LOOSE_LEAST * int(mask.sum()), LOOSE * whole) else loose / whole
+    if loose > max(LOOSE_LEAST * int(mask.sum()), LOOSE * whole):
+        return 1.0
+    return float(counted[~_around(peaks, SHARP_PX)].sum()) / whole
 
 
-def _around(pale: Mask) -> Mask:
+def all_gaps_silver(grey: Light, mask: Mask, bright: float) -> float:
+    """Pale share (mean over ``mask``) where nothing is dark: the gaps between grains hold silver as light as can be."""
+    silver = PERHAPS_CHLORIDE[0]
+    return float(np.clip((grey[mask] - silver) / max(bright - silver, 0.05), 0.0, 1.0).mean())
+
+
+def _around(pale: Mask, size: tuple[int, int] = EDGE_PX) -> Mask:
     """The pixels of grains and of their blurred edges."""
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, EDGE_PX)
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, size)
     return np.asarray(cv2.dilate(pale.astype(np.uint8), kernel) > 0)
