@@ -4,7 +4,8 @@ blank: nothing there. copper: 1 to 500 mg/L, absorptivities and bands as the sou
 and 3 mg/L at 30 mm. other: iron yellow, nickel violet, haze, coloured reflections, from weak to strong. cloud: the
 pale-blue hydroxide. well, beaker, tube, flat: other vessels, a third with nothing in them, half with copper. solid:
 pale shares from nothing to nearly all, grains from 0.06 to 1 mm. heap: the same of other habits, ragged, shaded, wet,
-in a dish. silver: chloride left in grey silver; greying: oxide turning silver; three: all three. ``--first`` counts from another number: photos that no constant was chosen on.
+in a dish. silver: chloride left in grey silver; greying: oxide turning silver; three: all three. ``--first`` counts
+from another number: photos that no constant was chosen on.
 """
 
 from __future__ import annotations
@@ -112,7 +113,7 @@ def study_solid(sort: str, first: int, count: int, *, verbose: bool, world: Worl
         if verbose or reading.status == "refused":
             click.echo(
                 f"{number} {truth:.4f} grains {solid.grain_mm:.2f} mm silver {solid.silver:.2f} of {solid.metal:.2f} "
-                f"in {solid.silver_mm:.2f} mm -> {reading.pale_fraction} {reading.pale_interval} {reading.status} {codes}"
+                f"in {solid.silver_mm:.2f} mm -> {reading.pale_fraction} {reading.pale_interval} {codes}"
             )
         if reading.pale_fraction is not None and reading.pale_interval is not None:
             rows.append((truth, reading.pale_fraction, *reading.pale_interval, solid.pale, reading.status == "ok"))

@@ -108,9 +108,7 @@ def _pale_mode(level: Light) -> float:
     return float(np.exp(bins[int(np.argmax(count))] + (bins[1] - bins[0]) / 2))
 
 
-def grey_shares(
-    grey: Light, mask: Mask, px_per_mm: float, part: GreyPart, dark: tuple[float, float]
-) -> GreyShares:
+def grey_shares(grey: Light, mask: Mask, px_per_mm: float, part: GreyPart, dark: tuple[float, float]) -> GreyShares:
     """The pale share with a grey part, read both ways. dark: level of the oxide and its texture."""
     top = max(SURELY_PALE, part.level * float(np.exp(BAND * part.spread)))
     if part.commonest > SILVER_MOST:  # most of what is light is chloride: its lower half is not all silver

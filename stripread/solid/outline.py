@@ -1,4 +1,4 @@
-"""Where a solid lies in its window: the hull of what is dark or grey, the inside of its dish, or a pale heap on paper."""
+"""Where a solid lies in its window: the hull of what is dark or grey, the inside of its dish, or a pale heap."""
 
 from __future__ import annotations
 
@@ -35,9 +35,11 @@ RING_HIDDEN = _TUNED.number("ring_hidden")
 
 
 def outline(view: CardView, window: Window, light: NDArray[np.float32], places: Array) -> Mask:
-    """The solid in a window, for light (h, w, 3) relative to paper at places (h, w, 2) mm: the hull of all that is dark,
-    and of the grey that reaches beyond it, less the paper that reaches into it; where too little is dark or grey for
-    that, the inside of a vessel, or a heap a little darker than paper, or what hides the window's printed ring.
+    """The solid in a window, for light (h, w, 3) relative to paper at places (h, w, 2) mm.
+
+    The hull of all that is dark, and of the grey that reaches beyond it, less the paper that reaches into it; where too
+    little is dark or grey for that, the inside of a vessel, or a heap a little darker than paper, or what hides the
+    window's printed ring.
 
     Raises
     ------
@@ -189,5 +191,3 @@ def _pale_heap(view: CardView, window: Window, grey: NDArray[np.float32], places
     if count < 2 or stats[1:, cv2.CC_STAT_AREA].max() / view.px_per_mm**2 < 2 * MIN_AREA_MM2:
         raise Refused(because("no_solid", "the window shows paper alone"))
     return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))).astype(np.uint8)
-
-

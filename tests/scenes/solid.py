@@ -53,7 +53,7 @@ class Solid:
 
 
 def spectra(solid: Solid) -> Array:
-    """Reflectance of oxide, chloride and silver, shape (3, 31); of oxide with silver in it where both are one powder."""
+    """Reflectance of oxide (with silver in it where both are one powder), chloride and silver, shape (3, 31)."""
     dark = np.clip(solid.dark * (1 + solid.brown * (WAVELENGTHS - 550) / 150), 0.005, 1)
     bright = solid.bright * (1 - 0.05 * np.exp(-(WAVELENGTHS - 400) / 40))
     bright = bright * (1 - solid.violet * (1 + 0.2 * np.cos((WAVELENGTHS - 550) / 150 * np.pi)) / 1.2)
