@@ -240,7 +240,7 @@ def _shares(sample: SolidSample) -> _Shares:
     if silver == 1.0 and lowest > SPECKS_LEAST:
         reasons.append(because("grey_part", f"specks, {lowest:.1%} of the area if they are chloride"))
     lowest *= 1.0 - silver
-    if not has_dark:
-        lowest = min(lowest, all_gaps_silver(grey, mask, bright))
+    if not has_dark or dark > DARK_MOST:
+        lowest = min(lowest, all_gaps_silver(grey, mask, bright) * (1.0 - 2 * EDGE_SD))
     doubt = float(np.hypot(mixed_doubt(share[mask], bright_sd / max(bright - dark, 0.05)), veiled))
     return _Shares(dark, bright, share, pale, doubt, lowest, pale, reasons)

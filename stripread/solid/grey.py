@@ -129,7 +129,8 @@ def grey_shares(grey: Light, mask: Mask, px_per_mm: float, part: GreyPart, dark:
     first, last = BESIDE_OXIDE if float((grey[mask] < DARK_MOST).mean()) > MUCH_OXIDE else PERHAPS_CHLORIDE
     chloride = float(np.clip((part.level - first) / (last - first), 0.0, 1.0))
     likely = np.clip((1.0 - chloride) * silver + chloride * mixed, low, mixed)
-    return GreyShares(*(np.where(mask, x, 0.0).astype(np.float32) for x in (likely, low, mixed)), bright, bright_sd)
+    likely, low, mixed = (np.where(mask, x, 0.0).astype(np.float32) for x in (likely, low, mixed))
+    return GreyShares(likely, low, mixed, bright, bright_sd)
 
 
 def perhaps_silver(grey: Light, mask: Mask, share: Light) -> float:

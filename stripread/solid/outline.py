@@ -157,7 +157,9 @@ def _vessel(view: CardView, window: Window, places: Array) -> NDArray[np.uint8]:
 
 
 def hides_ring(view: CardView, window: Window, grey: NDArray[np.float32], places: Array) -> NDArray[np.uint8]:
-    """Where something covers the ring that the card shows in the window (RING_RADIUS_MM): those sectors of its disc.
+    """Where something covers the ring that the card shows in the window (RING_RADIUS_MM): sectors of its disc, (h, w).
+
+    grey (h, w): shares of paper white; places (h, w, 2) mm.
 
     Bare paper shows the ring, and so does clear liquid; a heap does not, be it as white as the paper.
     """
@@ -172,7 +174,7 @@ def hides_ring(view: CardView, window: Window, grey: NDArray[np.float32], places
         if len(ring) and len(beside):
             # the ring is a quarter of this band; its darkest fifth is all ring, or texture
             hidden[n] = np.quantile(ring, 0.2) > RING_HIDDEN * np.median(beside)
-    return (hidden[sector] & (away < RING_RADIUS_MM + MARGIN_MM)).astype(np.uint8)
+    return np.asarray(hidden[sector] & (away < RING_RADIUS_MM + MARGIN_MM), dtype=np.uint8)
 
 
 def _pale_heap(view: CardView, window: Window, grey: NDArray[np.float32], places: Array) -> NDArray[np.uint8]:

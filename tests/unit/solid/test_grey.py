@@ -55,7 +55,7 @@ def test_grains_in_grey_are_read_from_the_grey_and_doubted_up_to_a_mix():
 
 def test_facets_of_silver_are_no_sure_chloride():
     grey, mask = powder(0.3)
-    grey[::7, ::7] = 0.9
+    grey[::4, ::4] = 0.9
     part = grey_part(grey, mask, PPM, 0.06)
     assert part is not None
     assert grey_shares(grey, mask, PPM, part, (0.06, 0.3)).low.mean() <= 0.0
@@ -67,6 +67,9 @@ def test_specks_that_never_get_bright_may_all_be_silver():
     share[10:14, 10:14] = 0.5
     assert perhaps_silver(np.where(share > 0, 0.4, 0.06).astype(np.float32), mask, share) == 1.0
     assert perhaps_silver(np.where(share > 0, 0.7, 0.06).astype(np.float32), mask, share) == 0.0
+    lone = np.where(share > 0, 0.4, 0.06)
+    lone[12, 12] = 0.7  # a single bright pixel in the patch
+    assert perhaps_silver(lone.astype(np.float32), mask, share) == 1.0
     share[30:34, 30:34] = 0.1  # a sixth of it lies apart from the bright grain
     grey = np.where(share > 0.4, 0.7, np.where(share > 0, 0.2, 0.06)).astype(np.float32)
     assert perhaps_silver(grey, mask, share) == pytest.approx(1 / 6, rel=1e-4)
