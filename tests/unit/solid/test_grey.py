@@ -55,10 +55,10 @@ def test_grains_in_grey_are_read_from_the_grey_and_doubted_up_to_a_mix():
 
 def test_facets_of_silver_are_no_sure_chloride():
     grey, mask = powder(0.3)
-    grey[::4, ::4] = 0.9
+    grey[::7, ::7] = 0.9
     part = grey_part(grey, mask, PPM, 0.06)
     assert part is not None
-    assert grey_shares(grey, mask, PPM, part, (0.06, 0.3)).low.mean() <= 0.0
+    assert grey_shares(grey, mask, PPM, part, (0.06, 0.3)).low.max() <= 0.0
 
 
 def test_specks_that_never_get_bright_may_all_be_silver():
