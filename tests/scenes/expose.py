@@ -9,7 +9,7 @@ from tests.scenes.camera import Camera, Curl
 from tests.scenes.layers import Array, Layer
 from tests.scenes.light import CARD_CENTRE, Lamp
 from tests.scenes.phone import Image, Phone, phone
-from tests.scenes.printer import Printer
+from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Cover, Scene
 from tests.scenes.spectra import smooth_reflectances
 from tests.scenes.surfaces import bench_layer, card_layer, strip_layers
@@ -149,7 +149,7 @@ def expose(scene: Scene, camera: Camera) -> Image:
     ppm = int(np.clip(2 * np.ceil(camera.px_per_mm() * 0.55), 6, 30))
     layers: list[Layer] = []
     if scene.card:
-        sheet = Printer.from_seed(scene.printer_seed, scene.grey_printer).sheet(scene.sheet_seed)
+        sheet = sheet_of(scene)
         layers.append(card_layer(sheet, ppm, scene.sheet_seed))
     for lying in scene.strips:
         layers += strip_layers(lying, ppm)

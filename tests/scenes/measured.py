@@ -59,14 +59,14 @@ _POOR = (
 )
 
 
-def _half(names: tuple[str, ...], world: World) -> tuple[str, ...]:
+def half(names: tuple[str, ...], world: World) -> tuple[str, ...]:
     """Every other name, in alphabetical order: the choosing half starts with the first."""
     return tuple(sorted(names)[(0 if world == "choosing" else 1) :: 2])
 
 
 def lamps(world: World, poor: bool = False) -> tuple[str, ...]:
     """Names of a half's lamps, for ``spectra.source``."""
-    return _half(_POOR if poor else _ORDINARY, world)
+    return half(_POOR if poor else _ORDINARY, world)
 
 
 @cache
@@ -79,7 +79,7 @@ def cameras(world: World) -> dict[str, Array]:
         for row in reader:
             values = np.array([float(row[f"{wavelength:.0f}"]) for wavelength in grid])
             channels.setdefault(row["camera"], []).append(binned(grid, values))
-    return {name: np.stack(channels[name], axis=1) for name in _half(tuple(channels), world)}
+    return {name: np.stack(channels[name], axis=1) for name in half(tuple(channels), world)}
 
 
 def response(world: World, seed: int) -> Array:

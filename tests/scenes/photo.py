@@ -14,7 +14,7 @@ from tests.scenes.develop import develop, encode
 from tests.scenes.expose import expose
 from tests.scenes.layers import Array
 from tests.scenes.phone import phone
-from tests.scenes.printer import Printer
+from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import true_lab
 from tests.scenes.surfaces import pad_boxes, patch_spectra, strip_layers
@@ -93,7 +93,7 @@ def truth_of(scene: Scene, camera: Camera) -> Truth:
                 lying.strip.kind, lying.strip.ph, true_lab(lying.strip.pad_spectra()), on_card, card_to_px(on_card)
             )
         )
-    sheet = Printer.from_seed(scene.printer_seed, scene.grey_printer).sheet(scene.sheet_seed)
+    sheet = sheet_of(scene)
     markers = {m.id: card_to_px(np.array(m.corners_mm)) for m in layout().markers} if scene.card else {}
     return Truth(scene.ph, scene.fault, scene.size, tuple(strips), true_lab(patch_spectra(sheet)), markers, card_to_px)
 

@@ -1,7 +1,8 @@
 """Home printers and their paper: the reflectance that comes out for an sRGB value sent to an unmanaged driver.
 
 Halftones follow the Yule-Nielsen modified Neugebauer model over cyan, magenta, yellow and black; inks, tone, dot gain,
-black generation and paper differ from printer to printer, and a little from sheet to sheet.
+black generation and paper differ from printer to printer, and a little from sheet to sheet. In a measured world the
+colours are those of a measured print condition, and only the spectra's shape and the driver are made up.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from tests.scenes.measured import World
+from tests.scenes.printed import bent, conditions, printed_xyz
 from tests.scenes.spectra import WAVELENGTHS, gaussian, true_lab
 
 Array = NDArray[np.float64]
@@ -35,11 +38,13 @@ class Printer:
     grey_only: bool
     grain: float  # local noise of ink amount (relative)
     drift: float  # smooth variation of ink amount over one sheet (relative)
+    condition: str | None = None  # measured print condition that it prints like
+    first: Printer | None = None  # the printer on the day when it printed just like that
 
     @classmethod
     @lru_cache(maxsize=64)
-    def from_seed(cls, seed: int, grey_only: bool = False) -> Printer:
-        """A printer drawn from the population of home inkjets and lasers."""
+    def from_seed(cls, seed: int, grey_only: bool = False, world: World = "made-up") -> Printer:
+        """A printer drawn from the population of home inkjets and lasers; in a measured world with measured colours."""
         rng = np.random.default_rng([seed, 1])
         laser = bool(rng.random() < 0.45)
         height = rng.uniform(0.82, 0.93)
@@ -67,6 +72,9 @@ class Printer:
             grain=rng.uniform(0.015, 0.05),
             drift=rng.uniform(0.0, 0.02),
         )
+        if world != "made-up":
+            own = np.random.default_rng([seed, 79])
+            printer = replace(printer, condition=str(own.choice(conditions(world))))
         gamma = np.exp(rng.normal(0, 0.06, 4))
         return replace(printer, tone=printer._linearised(rng.uniform(0.8, 1.25)), gamma=tuple(map(float, gamma)))
 
@@ -84,14 +92,15 @@ class Printer:
         inks = self.inks * np.exp(rng.normal(0, 0.035, (4, 1)))
         return replace(
             self,
+            first=self.first or self,
             inks=inks,
             gain=self.gain + rng.normal(0, 0.015),
             paper=self.paper * np.exp(rng.normal(0, 0.004)),
             brightener=self.brightener * np.exp(rng.normal(0, 0.05)),
         )
 
-    def dots(self, srgb: Array) -> Array:
-        """Effective dot areas of C, M, Y, K for sRGB in 0 to 1, shape (N, 3) -> (N, 4)."""
+    def sent(self, srgb: Array) -> Array:
+        """Dots of C, M, Y, K that the driver sends for sRGB in 0 to 1, shape (N, 3) -> (N, 4)."""
         rgb = np.atleast_2d(np.asarray(srgb, dtype=float))
         if self.grey_only:
             rgb = np.repeat(rgb @ np.array([[0.299], [0.587], [0.114]]), 3, axis=1)
@@ -101,13 +110,27 @@ class Printer:
         colour = np.zeros_like(ink) if self.grey_only else np.clip((ink - 0.8 * black) @ self.twist.T, 0, 1)
         if not self.grey_only:
             colour[(ink == 0).all(axis=1)] = 0.0
-        dots = np.clip(np.concatenate([colour, black], axis=1), 0.0, 1.0) ** np.array(self.gamma)
+        return np.asarray(np.clip(np.concatenate([colour, black], axis=1), 0.0, 1.0) ** np.array(self.gamma))
+
+    def dots(self, srgb: Array) -> Array:
+        """Effective dot areas of C, M, Y, K for sRGB in 0 to 1, shape (N, 3) -> (N, 4)."""
+        dots = self.sent(srgb)
         dots = np.clip(dots + 4 * self.gain * dots * (1 - dots), 0, 1)
         limit = 3.0 / np.maximum(dots.sum(axis=1, keepdims=True), 3.0)  # the driver's ink limit
         return np.asarray(dots * limit)
 
     def reflectance(self, srgb: Array, ink: float = 1.0) -> Array:
         """Reflectance of printed patches without brightener, shape (N, 31); ``ink`` scales the dot areas."""
+        made = self._made_up(srgb, ink)
+        if self.condition is None:
+            return made
+        # What the colours of that day ask for stays; what has changed since (ink, gain, paper) changes by the model.
+        first = self.first or self
+        measured = printed_xyz(self.condition, first.sent(srgb))
+        return np.asarray(made * bent(first._made_up(srgb, 1.0), measured))
+
+    def _made_up(self, srgb: Array, ink: float) -> Array:
+        """Reflectance by the model alone, shape (N, 31)."""
         dots = np.clip(self.dots(srgb) * ink, 0, 1)
         total = np.zeros((len(dots), len(WAVELENGTHS)))
         for on in product((0, 1), repeat=4):

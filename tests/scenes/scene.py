@@ -15,6 +15,7 @@ from tests.scenes.measured import lamps as measured_lamps
 from tests.scenes.strips import StripState, kind
 
 BENCHES = ("wood", "grey", "tiles", "dark", "clutter")
+PICTURED = ("photo:coffee", "photo:brick", "photo:grass", "photo:gravel", "photo:rocket", "photo:chelsea")
 ROOM = ("D65", "D50", "LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-V2", "A", "FL2", "FL7")
 POOR = ("FL2", "FL11", "FL12", "LED-RGB1", "narrow:1", "narrow:2", "narrow:3")
 
@@ -57,6 +58,8 @@ class Scene:
     printer_seed: int = 0
     sheet_seed: int = 0
     grey_printer: bool = False
+    faded: float = 0.0  # how far the card's inks have faded since it was printed, 1 is much
+    yellowed: float = 0.0  # how far its paper has
     phone_seed: int = 0
     world: World = "made-up"  # which cameras and lamps: made up, or one half of the measured ones
     shot_seed: int = 0
@@ -200,7 +203,28 @@ def random_scene(
         orientation=int(rng.choice([1, 3, 6, 8], p=[0.7, 0.1, 0.1, 0.1])),
         icc=str(rng.choice(["none", "srgb", "p3"], p=[0.3, 0.4, 0.3])),  # type: ignore[arg-type]
     )
+    if world != "made-up":
+        scene = _as_used(scene, np.random.default_rng([seeds[5], 83]))
     return replace(scene, **fixed)
+
+
+def _as_used(scene: Scene, rng: np.random.Generator) -> Scene:
+    """What the made-up world leaves out: strips bent and soaked one way, a photograph for a bench."""
+    lying = tuple(
+        replace(
+            one,
+            strip=replace(
+                one.strip,
+                bend=float(rng.normal(0, 0.02)),
+                front=float(rng.choice([0.0, 1.0], p=[0.5, 0.5]) * rng.uniform(-0.1, 0.1)),
+                drying=float(rng.choice([0.0, 1.0], p=[0.6, 0.4]) * rng.uniform(0.0, 0.15)),
+                through=float(np.random.default_rng([one.strip.lot_seed, 89]).uniform(0.0, 0.05)),
+            ),
+        )
+        for one in scene.strips
+    )
+    bench = str(rng.choice(PICTURED)) if rng.random() < 0.4 else scene.bench
+    return replace(scene, strips=lying, bench=bench)
 
 
 STRIP_RANGE = {

@@ -133,6 +133,9 @@ class StripState:
     wet: bool = True
     alien: float = 0.0  # load of a foreign colour
     drying: float = 0.0  # 0 fresh, 1 long out of the liquid: dye has crept to the pads' edges
+    front: float = 0.0  # dye carried along: relative difference of load from a pad's dipped end to its other
+    bend: float = 0.0  # how much more light one end of a bent strip gets than its middle
+    through: float = 0.0  # share of the pads' light that comes back from what lies below
 
     def _draws(self) -> tuple[Array, Array, float]:
         """Factor on each pad's loads (P, D), shift of each pKa (P, D) and paper's lightness, lot and strip together."""
@@ -161,7 +164,8 @@ class StripState:
                 k_over_s = k_over_s + 3.0 * amount_here * DYES[name].spectrum(ph, shift[p, d])
             k_over_s = k_over_s + 3.0 * self.alien * ALIEN.spectrum(7.0)
             rows.append(from_k_over_s(k_over_s, self.wet))
-        return np.array(rows)
+        pads = np.array(rows)
+        return np.asarray(pads + self.through * (carrier_spectrum(self.lot_seed) - pads))
 
 
 def paper_k_over_s(lightness: float) -> Array:

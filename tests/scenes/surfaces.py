@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import DICTIONARY, RING_RADIUS_MM, RING_SRGB, RING_WIDTH_MM, layout
+from tests.scenes.backgrounds import pictured
 from tests.scenes.layers import Array, Layer, noise_field, placed
 from tests.scenes.printer import Printer
 from tests.scenes.scene import Lying
@@ -107,6 +108,7 @@ def strip_layers(lying: Lying, ppm: int) -> list[Layer]:
         creep = state.drying * (0.5 * np.exp(-edge / 0.9) - 0.15)
         mix[inside] = (
             creep[inside]
+            + state.front * ((xs - left) / w - 0.5)[inside]
             + (mottle + rim * np.exp(-edge / 0.35) + rng.normal(0, 0.01) * (xs - left - w / 2) / w)[inside]
         )
     plain = state.pad_spectra()
@@ -114,7 +116,9 @@ def strip_layers(lying: Lying, ppm: int) -> list[Layer]:
     change = np.vstack([np.zeros((1, N_BANDS)), (state.pad_spectra(1.1) - plain) / 0.1])
     gloss = np.concatenate([[0.5], np.full(len(pads), 1.0 if state.wet else 0.05)])
     to_card = placed(lying.x_mm, lying.y_mm, lying.angle_deg + (180.0 if lying.flipped else 0.0))
-    strip = Layer(index, ppm, (-length / 2, -width / 2), spectra, change, mix, to_card=to_card, gloss=gloss)
+    shade = (1.0 + state.bend * xs / (length / 2)).astype(np.float32) if state.bend else None
+    origin = (-length / 2, -width / 2)
+    strip = Layer(index, ppm, origin, spectra, change, mix, to_card=to_card, gloss=gloss, shade=shade)
     return [_cast(strip, rng), strip]
 
 
@@ -147,7 +151,9 @@ def pad_boxes(state: StripState) -> list[tuple[float, float, float, float]]:
 
 
 def bench_layer(style: str, low: Array, high: Array, seed: int) -> Layer:
-    """Bench top over the box from ``low`` to ``high`` (card mm): wood, grey, tiles, dark or clutter."""
+    """Bench top over the box from ``low`` to ``high`` (card mm): wood, grey, tiles, dark, clutter or ``photo:NAME``."""
+    if style.startswith("photo:"):
+        return pictured(style.partition(":")[2], low, high, seed)
     rng = np.random.default_rng([seed, 12])
     extent = high - low
     ppm = float(np.clip(np.sqrt(6e5 / np.prod(extent)), 0.5, 4.0))

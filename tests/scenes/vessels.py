@@ -14,7 +14,7 @@ import numpy as np
 
 from stripread.card.layout import RING_RADIUS_MM, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Builder, Layer, noise_field
-from tests.scenes.printer import Printer
+from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS
 from tests.scenes.surfaces import RING_SRGB
@@ -165,7 +165,7 @@ def flat_layers(flat: Flat, window: str, scene: Scene) -> Builder:
     """The builder of one vessel drawn flat in a window."""
     printed = np.array(layout().windows[window].centre_mm)
     centre = printed + np.array(flat.off_mm)
-    sheet = Printer.from_seed(scene.printer_seed, scene.grey_printer).sheet(scene.sheet_seed)
+    sheet = sheet_of(scene)
 
     def build(ppm: float, seed: int) -> list[Layer]:
         rng = np.random.default_rng([flat.seed, seed, 23])

@@ -16,6 +16,7 @@ from stripread.card.layout import RING_RADIUS_MM, RING_WIDTH_MM, layout
 from tests.scenes.layers import Array, Builder, Layer, noise_field, placed
 from tests.scenes.light import CARD_CENTRE
 from tests.scenes.photo import camera_of
+from tests.scenes.ageing import sheet_of
 from tests.scenes.printer import Printer
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS
@@ -84,7 +85,7 @@ def vial_layers(vial: Vial, window: str, scene: Scene) -> Builder:
     """The builder of one vial standing in a window of this scene."""
     eye = eye_over(scene)
     centre = np.array(layout().windows[window].centre_mm) + np.array(vial.off_mm)
-    sheet = Printer.from_seed(scene.printer_seed, scene.grey_printer).sheet(scene.sheet_seed)
+    sheet = sheet_of(scene)
     return lambda ppm, seed: _build(vial, centre, eye, sheet, np.array(layout().windows[window].centre_mm), ppm, seed)
 
 

@@ -17,7 +17,7 @@ from stripread.card.patches import CLIP_HIGH, CLIP_LOW, PatchSamples
 from stripread.strip.pads import PadSamples
 from tests.scenes.phone import phone
 from tests.scenes.photo import camera_of
-from tests.scenes.printer import Printer
+from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.spectra import source
 from tests.scenes.strips import StripState
@@ -40,7 +40,7 @@ class SampledPhoto:
 def sampled_photo(scene: Scene, strips: list[StripState], rng: np.random.Generator) -> SampledPhoto:
     """What one photo of the scene's card, lamps and phone gives, with each of these strips in the lane in turn."""
     card, eye = layout(), phone(scene.phone_seed, scene.world)
-    sheet = Printer.from_seed(scene.printer_seed, scene.grey_printer).sheet(scene.sheet_seed)
+    sheet = sheet_of(scene)
     ink = sheet.reflectance(card.nominal_srgb())
     glow = sheet.glow(ink)
     dye = np.vstack([strip.pad_spectra() for strip in strips])
