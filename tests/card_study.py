@@ -2,13 +2,13 @@
 
 A setup is one printer, one printed sheet and one calibrating phone; the card's values are estimated from its
 calibration photos, as `stripread calibrate` does. Then photos by other phones in other light are tested: of the same
-card (ordinary and hard light), of the same printer's next sheets, of the card faded, and of other printers' cards.
+card (ordinary and hard light), of the same printer's next sheets, of the card faded or yellowed, and of other
+printers' cards.
 """
 
 from __future__ import annotations
 
 import argparse
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -22,36 +22,22 @@ from stripread.correction.verdicts import OTHER_CARD
 from stripread.errors import Refused
 from tests.accuracy import buffers
 from tests.scenes.measured import WORLDS, World
-from tests.scenes.photo import render
-from tests.scenes.printer import Printer
 from tests.scenes.scene import random_scene
 from tests.scenes.shelf import photo_bytes
 
-# Factors on the densities of C, M, Y, K: dyes fade unevenly, magenta first (common practice, no source).
-FADED = {"a little": (0.95, 0.92, 0.95, 1.0), "some": (0.90, 0.82, 0.90, 1.0), "much": (0.80, 0.65, 0.80, 0.97)}
-_plain = Printer.sheet
+# How far the card has faded and its paper yellowed, as of ``tests.scenes.ageing``; 1 is much.
+FADED = {"a little": 0.2, "some": 0.45, "much": 1.0}
 
 
 def seen(setup: int, n: int, tag: int, *, hard: bool = False, **fixed: Any) -> PatchSamples | None:
     """The card's patches on one photo; None where it was refused."""
     scene = random_scene(np.random.default_rng([setup, n, tag]), hard=hard, **fixed)
-    data = photo_bytes(scene) if Printer.sheet is _plain else render(scene).data  # the shelf knows no faded cards
     trace = CardTrace()
     try:
-        find_card(data, trace)
+        find_card(photo_bytes(scene), trace)
     except Refused:
         return None
     return trace.samples
-
-
-def faded_sheets(left: tuple[float, ...]) -> Any:
-    """``Printer.sheet`` of a card whose inks have lost density."""
-
-    def sheet(self: Printer, seed: int) -> Printer:
-        whole = _plain(self, seed)
-        return replace(whole, inks=whole.inks * np.array(left)[:, None])
-
-    return sheet
 
 
 def run(setup: int, reads: int, world: World = "made-up") -> dict[str, list[float]]:
@@ -73,10 +59,9 @@ def run(setup: int, reads: int, world: World = "made-up") -> dict[str, list[floa
             seen(setup, n, 96, printer_seed=20_000 + 100 * setup + n, sheet_seed=n, world=world) for n in range(few)
         ],
     }
-    for name, left in FADED.items():
-        Printer.sheet = faded_sheets(left)  # type: ignore[method-assign]
-        photos[f"faded {name}"] = [seen(setup, n, 95, **own) for n in range(few)]
-        Printer.sheet = _plain  # type: ignore[method-assign]
+    for name, age in FADED.items():
+        photos[f"faded {name}"] = [seen(setup, n, 95, faded=age, yellowed=0.0, **own) for n in range(few)]
+        photos[f"yellowed {name}"] = [seen(setup, n, 94, faded=0.0, yellowed=age, **own) for n in range(few)]
     return {
         what: [card_misfit(fix_colour(s, card), s, card) for s in some if s is not None]
         for what, some in photos.items()

@@ -9,7 +9,7 @@ any one-to-one change of coordinates, such as CIELAB, holds no more.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -71,10 +71,10 @@ def _causes(
 
 def spread(strip: StripState, sizes: tuple[tuple[float, float], tuple[float, float], float]) -> Array:
     """What each draw does to the pads' reflectance for one standard deviation: (causes, P, 31)."""
-    state = (strip.kind, strip.ph, strip.lot_seed, strip.strip_seed, strip.wet, strip.alien, strip.drying)
+    state = {f.name: getattr(strip, f.name) for f in fields(StripState)}
     rows = []
     for which, sd in _causes(strip.kind, sizes).items():
-        up, down = (Nudged(*state, which, sign * sd / 2).pad_spectra() for sign in (1, -1))
+        up, down = (Nudged(**state, which=which, by=sign * sd / 2).pad_spectra() for sign in (1, -1))
         rows.append(up - down)
     return np.array(rows)
 

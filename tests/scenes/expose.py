@@ -5,11 +5,11 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from tests.scenes.ageing import sheet_of
 from tests.scenes.camera import Camera, Curl
 from tests.scenes.layers import Array, Layer
 from tests.scenes.light import CARD_CENTRE, Lamp
 from tests.scenes.phone import Image, Phone, phone
-from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Cover, Scene
 from tests.scenes.spectra import smooth_reflectances
 from tests.scenes.surfaces import bench_layer, card_layer, strip_layers

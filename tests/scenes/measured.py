@@ -1,4 +1,4 @@
-"""The measured world: cameras and lamps that were measured, in two halves by name.
+"""The measured world: cameras and lamps (here) and prints (``printed``) that were measured, in two halves by name.
 
 No number of the reader may be chosen on the judging half; studies report on it.
 """

@@ -9,12 +9,12 @@ import cv2
 import numpy as np
 
 from stripread.card.layout import layout
+from tests.scenes.ageing import sheet_of
 from tests.scenes.camera import Camera, Curl
 from tests.scenes.develop import develop, encode
 from tests.scenes.expose import expose
 from tests.scenes.layers import Array
 from tests.scenes.phone import phone
-from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import true_lab
 from tests.scenes.surfaces import pad_boxes, patch_spectra, strip_layers

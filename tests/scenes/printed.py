@@ -23,7 +23,7 @@ _BENDS = np.stack([gaussian(455.0, 40.0), gaussian(545.0, 40.0), gaussian(610.0,
 
 @cache
 def _table() -> dict[str, Array]:
-    """Rows of each condition: dots of C, M, Y, K (0 to 1) and XYZ under D50 (white is 0.9642, 1, 0.8252), shape (N, 7)."""
+    """Rows of each condition: dots of C, M, Y, K (0 to 1), XYZ under D50 (white 0.9642, 1, 0.8252), shape (N, 7)."""
     rows: dict[str, list[list[float]]] = {}
     with PRINTS.open(encoding="utf-8") as file:
         for row in csv.DictReader(file):

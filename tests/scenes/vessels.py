@@ -13,8 +13,8 @@ from typing import Literal
 import numpy as np
 
 from stripread.card.layout import RING_RADIUS_MM, RING_WIDTH_MM, layout
-from tests.scenes.layers import Array, Builder, Layer, noise_field
 from tests.scenes.ageing import sheet_of
+from tests.scenes.layers import Array, Builder, Layer, noise_field
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS
 from tests.scenes.surfaces import RING_SRGB

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import RING_RADIUS_MM, RING_WIDTH_MM, layout
+from tests.scenes.ageing import sheet_of
 from tests.scenes.layers import Array, Builder, Layer, noise_field, placed
 from tests.scenes.light import CARD_CENTRE
 from tests.scenes.photo import camera_of
-from tests.scenes.ageing import sheet_of
 from tests.scenes.printer import Printer
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import WAVELENGTHS

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from stripread.card.layout import layout
 from stripread.card.patches import CLIP_HIGH, CLIP_LOW, PatchSamples
 from stripread.strip.pads import PadSamples
+from tests.scenes.ageing import sheet_of
 from tests.scenes.phone import phone
 from tests.scenes.photo import camera_of
-from tests.scenes.ageing import sheet_of
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.spectra import source
 from tests.scenes.strips import StripState
