@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from stripread.tuned import TunedNumber, tuned
-from tests.tune import blanks, cards, dye_doubts, heaps, lots, pairs, profiles
+from tests.tune import blanks, cards, dye_doubts, greys, heaps, lots, pairs, profiles
 from tests.tune.engine import Tuning
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -17,6 +17,7 @@ TUNINGS: dict[str, Tuning[Any]] = {
     **pairs.TUNINGS,
     **lots.TUNINGS,
     **heaps.TUNINGS,
+    **greys.TUNINGS,
     **blanks.TUNINGS,
 }
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
