@@ -10,6 +10,7 @@ import click
 from service.commands.batch_add import add
 from service.terminal.log_options import log_options, opened
 from service.terminal.quantity_types import Quantity
+from service.terminal.targets import check_target, made_folder
 from stripread.errors import CallError
 from stripread.json_line import json_line
 
@@ -198,14 +199,15 @@ def demo(out: Path, data: Path | None) -> int:
     places = [out] if single else [out / "batch.html", out / "batch.pdf"]
     if data is not None and data.exists():
         raise CallError(f"{data} is there already: the made-up batch gets a folder of its own")
+    made_folder(out.parent if single else out, "--out")
+    for report_file in places:
+        check_target(report_file, "--out")
+    if data is not None:
+        made_folder(data, "--data")
     click.echo("Reading the photos of a made-up batch …", err=True)
     with tempfile.TemporaryDirectory() as scratch:
         place = data or Path(scratch) / "log"
-        try:
-            (out.parent if single else out).mkdir(parents=True, exist_ok=True)
-            place.mkdir(parents=True)
-        except OSError as problem:
-            raise CallError(f"can't write there: {problem}") from None
+        place.mkdir(parents=True, exist_ok=True)
         batch = play(place)
         with opened(place, None) as log:
             record = _record(log, place, batch)
@@ -223,6 +225,7 @@ def demo(out: Path, data: Path | None) -> int:
 def report(batch: int, out: Path | None, data: Path, database: str | None) -> int:
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     place = _ending(out or Path(f"batch-{batch}.html"))
+    check_target(place, "--out")
     with opened(data, database, reading=True) as log:
         record = _record(log, data, batch)
     return _write(record, place)

@@ -36,9 +36,11 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
         os.environ.setdefault(name, "1")
     from calibration.learn import learn
     from calibration.report import report
+    from service.terminal.targets import check_target
     from stripread.kind import load_kind
     from stripread.ph.profile import save_profile
 
+    check_target(out, "--out", [path for path in (kind, buffers, chart, card_values) if path is not None])
     learned = learn(load_kind(kind), buffers=buffers, chart=chart, card_values=card_values)
     for photo in learned.left_out:
         click.echo(f"left out {photo.name}: {photo.why}", err=True)

@@ -17,8 +17,10 @@ def command(standards: Path, out: Path) -> int:
     one. Some of 20 to 200 mg/L and two or three of nothing (0) are enough.
     """
     from calibration.response import learn_response
+    from service.terminal.targets import check_target
     from stripread.tint.profile import save_tint_profile
 
+    check_target(out, "--out", [standards])
     fit = learn_response(standards)
     save_tint_profile(fit.profile, out)
     click.echo(f"{out}: {fit.message}")

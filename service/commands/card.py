@@ -21,6 +21,7 @@ from stripread.errors import CallError
 @click.option("--layout", "as_layout", is_flag=True, help="Print where everything lies on the card, as JSON.")
 def command(out: Path | None, paper: str, as_layout: bool) -> int:
     """Write the reference card, to be printed at 100 % in colour on matt paper."""
+    from service.terminal.targets import check_target
     from stripread.card.layout import layout_json
     from stripread.card.pdf import PAPERS, draw_sheet
 
@@ -28,6 +29,7 @@ def command(out: Path | None, paper: str, as_layout: bool) -> int:
         raise CallError("nothing to do: give --out card.pdf for the card to print, or --layout for its JSON")
     page = PAPERS[paper]
     if out is not None:
+        check_target(out, "--out", form=".pdf")
         try:
             out.write_bytes(draw_sheet(paper))
         except OSError as problem:

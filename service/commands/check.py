@@ -34,10 +34,13 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
     from calibration.check_words import in_words
     from calibration.tables import read_buffers
     from service.terminal.photo_batch import read_strips
+    from service.terminal.targets import check_target
     from stripread.ph.profile import load_profile
 
     learned = load_profile(profile)
     rows = read_buffers(buffers)
+    if out is not None:
+        check_target(out, "--out", [profile, buffers, *(row.path for row in rows)], ".png")
     readings = list(read_strips([row.path for row in rows], learned, [None] * len(rows)))
     found = check(rows, readings, learned)
     if out is not None:

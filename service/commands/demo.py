@@ -34,13 +34,14 @@ def command(out: Path, files: bool) -> int:
     from service.terminal.demo_table import windows_table
     from service.terminal.lines import ph_table
     from service.terminal.photo_batch import read_solids, read_strips, read_tints
+    from service.terminal.targets import made_folder
     from stripread.ph.profile import load_profile
     from stripread.tint.read import TintRequest
 
     profile = load_profile(DEMO / "profile.toml")
     photos = sorted((DEMO / "photos").glob("*.jpg"))
+    made_folder(out, "--out")
     try:
-        out.mkdir(parents=True, exist_ok=True)
         if files:
             for name in ("strip.toml", "profile.toml"):
                 shutil.copy(DEMO / name, out / name)

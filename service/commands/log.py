@@ -73,12 +73,12 @@ def backup(file: Path, damaged: bool, data: Path, database: str | None) -> int:
     from service.log.archive.whole_file import beside, need_free, write_whole
     from service.settings import Settings
     from service.terminal.log_options import check_there
+    from service.terminal.targets import check_target
 
     check_there(data, database)
-    if not file.parent.is_dir():
-        raise CallError(f"no such folder: {file.parent}")
     try:
         need_free(file)
+        check_target(file, "FILE")
         made = prepare(Settings(data, database).database_url, data, beside(file), damaged=damaged)
         with closing(made):
             write_whole(file, made.pieces())

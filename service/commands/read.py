@@ -85,7 +85,7 @@ def command(  # noqa: PLR0917 - click passes by name
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
     from service.terminal.lines import blank_line, combined_line, ph_line
-    from service.terminal.photo_batch import check_photos, observe_strips
+    from service.terminal.photo_batch import observe_strips
     from service.terminal.picture_paths import overlay_paths
     from stripread.ph.blank import against_blank
     from stripread.ph.buffers import liquid_of
@@ -97,8 +97,7 @@ def command(  # noqa: PLR0917 - click passes by name
     if profile is None and not path.exists():
         raise CallError("no profile: give --profile, made by `stripread calibrate` for your strips")
     learned = load_profile(path)
-    check_photos(photos if blank is None else (*photos, blank))
-    places = overlay_paths(photos, overlay)
+    places = overlay_paths(photos, overlay, [] if blank is None else [blank])
     if several_strips and not combine:
         raise CallError("--several-strips says what --combine is to combine: give both")
     if beside is not None and (combine or blank is not None):

@@ -100,10 +100,13 @@ def command(  # noqa: PLR0917 - click passes by name
         cast("Wash", wash), cast("Water", water), cast("Answer", ammonia_excess), ammonia_ph, cast("Answer", flakes)
     )
     diluted = dilution_said(dilution, sample_ml, drops, added_ml)
+    if cell_blank is not None and swapped is not None:
+        raise CallError("give --cell-blank or --swapped, not both: the cell blank takes out more")
+    places = overlay_paths(photos, overlay, [path for path in (cell_blank, swapped) if path is not None])
     cells = _second_photo(cell_blank, swapped)
     request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted, cells)
     refused = False
-    for reading in read_tints(photos, request, overlay_paths(photos, overlay)):
+    for reading in read_tints(photos, request, places):
         refused = refused or reading.status == "refused"
         if as_json:
             click.echo(json_line(reading.to_dict()))
@@ -119,8 +122,6 @@ def _second_photo(cell_blank: Path | None, swapped: Path | None) -> SecondPhoto 
     """The photo that measures the pair of vials, where one was given."""
     from stripread.tint.read import measure_cells
 
-    if cell_blank is not None and swapped is not None:
-        raise CallError("give --cell-blank or --swapped, not both: the cell blank takes out more")
     path = cell_blank or swapped
     if path is None:
         return None

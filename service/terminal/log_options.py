@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from service.terminal.targets import made_folder
 from stripread.errors import CallError
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def opened(data: Path, database: str | None, make: bool = False, *, reading: boo
     from service.settings import Settings
 
     if make:
-        data.mkdir(parents=True, exist_ok=True)
+        made_folder(data, "--data")
     elif not data.is_dir():
         raise no_folder(data)
     url = Settings(data, database).database_url

@@ -2,33 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+from service.terminal.photo_batch import check_photos
+from service.terminal.targets import FORMS, check_target, made_folder
 from stripread.errors import CallError
 
 
-def overlay_paths(photos: tuple[Path, ...], overlay: Path | None) -> list[Path | None]:
+def overlay_paths(photos: tuple[Path, ...], overlay: Path | None, more: Sequence[Path] = ()) -> list[Path | None]:
     """Where the picture of each photo goes; two photos of one name get different files.
+
+    The photos are looked for first, ``more`` that the command reads among them, so that a folder is made only for
+    photos that are there; every place is tried, and no photo is ever written over.
 
     Raises
     ------
     CallError
-        If one file is named for several photos, or the folder can't be made.
+        If a photo is missing, one file is named for several photos, or a picture can't be written.
     """
+    check_photos((*photos, *more))
     if overlay is None:
         return [None] * len(photos)
     one_file = overlay.suffix.lower() == ".png"
     if one_file and len(photos) > 1:
         raise CallError("--overlay names one PNG, but there are several photos: name a folder")
-    if one_file:
+    if one_file or (overlay.suffix.lower() in FORMS and not overlay.is_dir()):
+        check_target(overlay, "--overlay", (*photos, *more), ".png")
         return [overlay]
-    try:
-        overlay.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise CallError(f"can't make the folder {overlay}: {problem.strerror}") from None
-    seen: dict[str, int] = {}
-    paths: list[Path | None] = []
+    made_folder(overlay, "--overlay")
+    paths: dict[Path, None] = {}
     for photo in photos:
-        count = seen[photo.stem] = seen.get(photo.stem, 0) + 1
-        paths.append(overlay / (f"{photo.stem}.png" if count == 1 else f"{photo.stem}-{count}.png"))
-    return paths
+        names = (f"{photo.stem}{'' if count == 1 else f'-{count}'}.png" for count in range(1, len(photos) + 1))
+        place = next(place for name in names if (place := overlay / name) not in paths)
+        check_target(place, "--overlay", (*photos, *more))
+        paths[place] = None
+    return list(paths)
