@@ -107,7 +107,8 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "strips_exchanged": (
         "doubt",
         "The comparison strip reads {detail}, and the sample's strip does: are the two exchanged? The comparison lies "
-        "below, farther from the card's top edge. The sample was read without it.",
+        "below, farther from the card's top edge. The sample was read without it. Lay "
+        "them the other way round and take the photo again.",
     ),
     "wrong_kind": (
         "refuse",
@@ -135,7 +136,10 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The pad colours fit the profile's curve only roughly ({detail}). Take another photo in other light.",
     ),
     "ambiguous": ("doubt", "Another pH fits about as well ({detail}). Take a second photo or use a narrower strip."),
-    "end_of_range": ("doubt", "The value lies at the end of the strip's range: read it as {detail}."),
+    "end_of_range": (
+        "doubt",
+        "The value lies at the end of the strip's range: read it as {detail}, or use a strip that reaches further.",
+    ),
     "by_hand": (
         "note",
         "This value was entered by hand ({detail}); the photo's own reading stands in the entry before.",
@@ -235,11 +239,13 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     "cells_unusable": (
         "doubt",
-        "The second photo was left out: {detail}. What two like vials differ by is counted as doubt instead.",
+        "The second photo was left out: {detail}. What two like vials differ by is counted as doubt "
+        "instead: take a new one to have it out.",
     ),
     "cells_unlike": (
         "doubt",
-        "This photo measures no pair of vials: {detail}. A tint that names it is read without it.",
+        "This photo measures no pair of vials: {detail}. A tint that names it is read without it. Put both vials "
+        "in the windows as for the tint and take it again.",
     ),
     "cells_old": (
         "doubt",
@@ -330,7 +336,8 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     "not_dark_and_pale": (
         "doubt",
-        "The solid is not a mix of a dark and a pale part ({detail}), so the pale share may not mean what it seems.",
+        "The solid is not a mix of a dark and a pale part ({detail}), so the pale share may not mean what it seems. "
+        "Look at the picture of the reading; stir, spread it alone in the window, and take it again.",
     ),
     "edge_like_paper": (
         "doubt",

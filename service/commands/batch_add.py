@@ -77,6 +77,7 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     from service.readers.statement import StripStatement
     from service.readers.taking import taking_of
     from service.settings import Settings
+    from service.terminal.once import said_once
     from service.terminal.photo_batch import check_photos
 
     if not data.is_dir():
@@ -127,11 +128,12 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
     ]
 
     def told(taken: Taken) -> None:
-        click.echo(json_line(taken.entry) if as_json else entry_lines(taken))
+        click.echo(json_line(taken.entry) if as_json else entry_lines(taken, run.own))
 
     settings = Settings(data, database, profiles=(profile,) if profile else (), tint_standards=o["standards"])
     try:
-        done = add_photos(settings, list(zip(sent, photos, strict=True)), told)
+        with said_once(click.echo) as run:
+            done = add_photos(settings, list(zip(sent, photos, strict=True)), told)
     except SQLAlchemyError as problem:
         raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
     except OSError as problem:

@@ -84,7 +84,8 @@ def command(  # noqa: PLR0917 - click passes by name
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
-    from service.terminal.lines import blank_line, combined_line, ph_line
+    from service.terminal.lines import blank_line, combined_line, ph_line, water_line
+    from service.terminal.once import said_once
     from service.terminal.photo_batch import observe_strips
     from service.terminal.picture_paths import overlay_paths
     from stripread.ph.blank import against_blank
@@ -107,15 +108,18 @@ def command(  # noqa: PLR0917 - click passes by name
     liquid = None if beside is None else liquid_of(beside)
     said = Circumstances(dipped, rinse or blank is not None, temperature_c, liquid)
     water = None if blank is None else next(observe_strips([blank], learned, [None], replace(said, dipped=None)))
+    if water is not None and not as_json and water_line(water.reading):
+        click.echo(water_line(water.reading))
     all_seen = []
-    for seen in observe_strips(photos, learned, places, said):
-        all_seen.append(seen)
-        told = None if water is None else against_blank(seen, water, learned)
-        if as_json:
-            click.echo(json_line((told or seen.reading).to_dict()))
-        else:
-            click.echo(ph_line(seen.reading) + ("" if told is None else "\n" + blank_line(told)))
-        sys.stdout.flush()
+    with said_once(click.echo) as run:
+        for seen in observe_strips(photos, learned, places, said):
+            all_seen.append(seen)
+            told = None if water is None else against_blank(seen, water, learned)
+            if as_json:
+                click.echo(json_line((told or seen.reading).to_dict()))
+            else:
+                click.echo(ph_line(seen.reading, run) + ("" if told is None else "\n" + blank_line(told)))
+            sys.stdout.flush()
     if combine:
         together = combine_seen(all_seen, learned, same_strip=not several_strips)
         click.echo(json_line(together.to_dict()) if as_json else combined_line(together))

@@ -27,6 +27,7 @@ def command(photos: tuple[Path, ...], region: str | None, series: bool, as_json:
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
+    from service.terminal.once import said_once
     from service.terminal.photo_batch import read_solids
     from service.terminal.picture_paths import overlay_paths
     from service.terminal.window_lines import solid_lines
@@ -34,10 +35,11 @@ def command(photos: tuple[Path, ...], region: str | None, series: bool, as_json:
 
     place = None if region is None else _rect(region)
     readings = []
-    for reading in read_solids(photos, place, overlay_paths(photos, overlay)):
-        readings.append(reading)
-        click.echo(json_line(reading.to_dict()) if as_json else solid_lines(reading))
-        sys.stdout.flush()
+    with said_once(click.echo) as run:
+        for reading in read_solids(photos, place, overlay_paths(photos, overlay)):
+            readings.append(reading)
+            click.echo(json_line(reading.to_dict()) if as_json else solid_lines(reading, run))
+            sys.stdout.flush()
     if series:
         verdict = settled([(r.pale_fraction, r.pale_interval) for r in readings])
         click.echo(json_line({"kind": "series", **verdict.to_dict()}) if as_json else verdict.message)

@@ -88,8 +88,10 @@ def command(  # noqa: PLR0917 - click passes by name
 
     Exit code 0 when every photo was read, 1 when one was refused, 2 when the call was wrong.
     """
+    from service.terminal.once import said_once
     from service.terminal.photo_batch import read_tints
     from service.terminal.picture_paths import overlay_paths
+    from service.terminal.window_lines import tint_lines
     from stripread.tint.conditions import TintConditions
     from stripread.tint.profile import default_response, load_tint_profile
     from stripread.tint.read import TintRequest
@@ -106,15 +108,11 @@ def command(  # noqa: PLR0917 - click passes by name
     cells = _second_photo(cell_blank, swapped)
     request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted, cells)
     refused = False
-    for reading in read_tints(photos, request, places):
-        refused = refused or reading.status == "refused"
-        if as_json:
-            click.echo(json_line(reading.to_dict()))
-        else:
-            from service.terminal.window_lines import tint_lines
-
-            click.echo(tint_lines(reading))
-        sys.stdout.flush()
+    with said_once(click.echo) as run:
+        for reading in read_tints(photos, request, places):
+            refused = refused or reading.status == "refused"
+            click.echo(json_line(reading.to_dict()) if as_json else tint_lines(reading, run))
+            sys.stdout.flush()
     return 1 if refused else 0
 
 

@@ -67,14 +67,18 @@ async def _all(
     return done
 
 
-def entry_lines(taken: Taken) -> str:
-    """An entry in words: its number, value and interval, then the reasons and cautions, one a line."""
+def entry_lines(taken: Taken, own: Callable[[list[tuple[str, str]]], list[str]]) -> str:
+    """An entry in words: its number, value and interval, then one a line what ``own`` leaves of reasons and cautions.
+
+    ``own`` takes them as (code, message) and may hold back what a whole run shares.
+    """
     entry = taken.entry
     head = f"entry {taken.entry_id}: {_value(entry)}  [{_MARK[entry['status']]}]"
     if taken.repeated:
         head += "  (was in the log already)"
-    more = [reason["message"] for reason in entry["reasons"]] + entry["log"]["cautions"]
-    return "\n".join([head, *(f"    {text}" for text in more)])
+    more = [(reason["code"], reason["message"]) for reason in entry["reasons"]]
+    more += [("caution_of_the_log", text) for text in entry["log"]["cautions"]]
+    return "\n".join([head, *(f"    {text}" for text in own(more))])
 
 
 def _value(entry: dict[str, Any]) -> str:

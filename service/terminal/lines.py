@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+from service.terminal.once import SaidOnce
 from stripread.ph.blank import AgainstBlank
 from stripread.ph.combined_reading import CombinedReading
 from stripread.ph.difference import TOLERANCE
@@ -13,8 +14,11 @@ from stripread.results import Comparison, PhReading, StripReading
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
 
 
-def ph_line(reading: PhReading) -> str:
-    """One reading in words: value and interval, then the reasons, one a line."""
+def ph_line(reading: PhReading, run: SaidOnce | None = None) -> str:
+    """One reading in words: value and interval, then the reasons, one a line; in a ``run`` its own ones alone.
+
+    A further strip's reasons follow its value, but for those that the first strip's line says already.
+    """
     head = f"{reading.stamp.photo}: "
     if reading.ph is None or reading.interval is None:
         head += "no value"
@@ -22,11 +26,14 @@ def ph_line(reading: PhReading) -> str:
         low, high = reading.interval
         head += f"pH {reading.ph:.2f}  (95 %: {low:.2f} to {high:.2f})"
     lines = [f"{head}  [{_MARK[reading.status]}]"]
-    lines += [f"    strip {n} of {len(reading.strips)}: {_strip(s)}" for n, s in enumerate(reading.strips[1:], 2)]
+    for number, strip in enumerate(reading.strips[1:], 2):
+        lines.append(f"    strip {number} of {len(reading.strips)}: {_strip(strip)}")
+        lines += [f"        {reason.message}" for reason in strip.reasons if reason not in reading.reasons]
     if reading.comparison is not None:
         lines.append(comparison_line(reading.comparison))
     lines += [f"    also possible: pH {a.ph:.1f} (weight {a.weight:.0%})" for a in reading.alternatives]
-    lines += [f"    {reason.message}" for reason in reading.reasons]
+    said = [(reason.code, reason.message) for reason in reading.reasons]
+    lines += [f"    {text}" for text in (run.own(said) if run is not None else (text for _, text in said))]
     return "\n".join(lines)
 
 
@@ -48,6 +55,12 @@ def blank_line(compared: AgainstBlank) -> str:
     told = f"by more than {TOLERANCE:g}: probability {d.differs:.0%}"
     head = f"    {abs(d.value):.2f} {side} than the rinse water's {blank.ph:.2f}"
     return f"{head}  (95 %: {low:+.2f} to {high:+.2f}); {told}"
+
+
+def water_line(water: PhReading) -> str:
+    """The rinse water's own strip in words, where there is something to say of it; else empty."""
+    stamp = replace(water.stamp, photo=f"rinse water, {water.stamp.photo}")
+    return ph_line(replace(water, stamp=stamp)) if water.reasons else ""
 
 
 def comparison_line(compared: Comparison) -> str:

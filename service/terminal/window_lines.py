@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from service.terminal.once import SaidOnce
 from stripread.results import SolidReading, TintReading
 
 _MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
 
 
-def tint_lines(reading: TintReading) -> str:
-    """A tint in words: decision, concentration or absorbance, limit, then the reasons, one a line."""
+def tint_lines(reading: TintReading, run: SaidOnce) -> str:
+    """A tint in words: decision, concentration or absorbance, limit, then its own reasons, one a line."""
     if reading.absorbance is None or reading.absorbance_interval is None:
         head = "no value"
     elif reading.mg_per_l is not None and reading.interval is not None and reading.detection_limit is not None:
@@ -20,11 +21,11 @@ def tint_lines(reading: TintReading) -> str:
         head = f"{reading.decision}: absorbance {reading.absorbance:.4f} (95 %: {low:.4f} to {high:.4f})"
     lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
     lines += [f"    {reading.claim}"] if reading.claim else []
-    return "\n".join(lines + [f"    {reason.message}" for reason in reading.reasons])
+    return "\n".join(lines + [f"    {text}" for text in run.own((r.code, r.message) for r in reading.reasons)])
 
 
-def solid_lines(reading: SolidReading) -> str:
-    """A solid in words: colour, pale share, then the reasons, one a line."""
+def solid_lines(reading: SolidReading, run: SaidOnce) -> str:
+    """A solid in words: colour, pale share, then its own reasons, one a line."""
     if reading.lab is None or reading.pale_fraction is None or reading.pale_interval is None:
         head = "no value"
     else:
@@ -33,4 +34,4 @@ def solid_lines(reading: SolidReading) -> str:
         head = f"L* {light:.0f} a* {a:.0f} b* {b:.0f}, "
         head += f"pale share {reading.pale_fraction:.3f} (95 %: {low:.3f} to {high:.3f})"
     lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
-    return "\n".join(lines + [f"    {reason.message}" for reason in reading.reasons])
+    return "\n".join(lines + [f"    {text}" for text in run.own((r.code, r.message) for r in reading.reasons)])
