@@ -145,13 +145,19 @@ def _scatter(logs: Array, noise: Array) -> float:
 def _rows(table: Path) -> list[_Row]:
     columns, lines = csv_table(table)
     missing = [c for c in ("photo", "mg_per_l", "path_mm") if c not in columns]
-    if missing or not lines:
-        raise CallError(f"{table}: wanted the columns photo,mg_per_l,path_mm and a line for each photo")
+    if missing:
+        raise CallError(f"{table}, line 1: no column {', '.join(missing)}; wanted photo,mg_per_l,path_mm")
+    if not lines:
+        raise CallError(f"{table} has a head but no lines: give one for each photo")
     rows = []
     for number, line in lines:
         name = line["photo"].strip()
         place = table.parent / name
-        if not name or not place.is_file():
+        try:
+            there = bool(name) and place.is_file()
+        except (OSError, ValueError):  # a name too long for a file, or with a NUL in it
+            there = False
+        if not there:
             raise CallError(f"{table}, line {number}, column photo: no such photo '{name}'")
         known = _number(table, number, line, "mg_per_l", 0.0)
         rows.append(_Row(place, name, known, _number(table, number, line, "path_mm", 0.1)))
@@ -159,10 +165,13 @@ def _rows(table: Path) -> list[_Row]:
 
 
 def _number(table: Path, number: int, line: dict[str, str], column: str, least: float) -> float:
+    text = line[column].strip()
+    where = f"{table}, line {number}, column {column}"
     try:
-        value = float(line[column])
-    except (TypeError, ValueError):
-        raise CallError(f"{table}, line {number}, column {column}: '{line[column]}' is not a number") from None
+        value = float(text)
+    except ValueError:
+        hint = " (write a decimal point, not a comma)" if "," in text else ""
+        raise CallError(f"{where}: {f'{text!r} is not a number{hint}' if text else 'is empty'}") from None
     if not math.isfinite(value) or value < least or value > 1e5:
-        raise CallError(f"{table}, line {number}, column {column}: {value:g} is out of range")
+        raise CallError(f"{where}: {value:g} is not between {least:g} and 100,000")
     return value

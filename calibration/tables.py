@@ -101,7 +101,9 @@ def read_buffers(path: Path) -> list[BufferRow]:
     columns, rows = _read(path)
     _want(path, columns, ["photo"])
     if "ph" not in columns and not {"buffer", "temp_c"} <= columns:
-        raise CallError(f"{path}: wanted a column ph (or buffer and temp_c); found {', '.join(sorted(columns))}")
+        raise CallError(
+            f"{path}, line 1: wanted a column ph (or buffer and temp_c); found {', '.join(sorted(columns))}"
+        )
     out = []
     for row in rows:
         photo, name = row.photo()

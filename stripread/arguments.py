@@ -90,12 +90,29 @@ def opened(photo: Photo, name: str | None, place: int | None = None) -> OpenedPh
     if not isinstance(photo, (str, os.PathLike)):
         raise CallError(f"a photo is a path, bytes, or an RGB array (H, W, 3) uint8, not {kind_of(photo)}")
     path = path_of(photo, "photo")
-    if not path.is_file():
-        raise CallError(f"no such photo: {path}")
+    check_photo(path)
     try:
         return OpenedPhoto(path.read_bytes(), name or str(path), path.read_bytes)
     except OSError as problem:
         raise CallError(f"can't read {path}: {problem.strerror}") from None
+
+
+def check_photo(path: Path) -> None:
+    """Say what is wrong with a photo's path before it is read.
+
+    Raises
+    ------
+    CallError
+        If nothing is there, or a folder.
+    """
+    try:
+        folder, there = path.is_dir(), path.is_file()
+    except OSError as problem:  # a name that is too long
+        raise CallError(f"no such photo: {path} ({problem.strerror})") from None
+    if folder:
+        raise CallError(f"{path} is a folder: name the photos in it")
+    if not there:
+        raise CallError(f"no such photo: {path}")
 
 
 def path_of(path: Any, what: str) -> Path:  # noqa: ANN401 - whatever a caller gave

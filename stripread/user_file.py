@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
+import re
 import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -18,27 +20,39 @@ MOST_BYTES = 2_000_000  # thirty times a long profile; what is larger was not wr
 MOST_ROWS = 5_000
 MOST_CELL = 4_000  # characters
 SHOWN = 60  # characters of a value in a complaint
+_UTF16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+_SEP = re.compile(r'"?sep=([,;\t])"?', re.IGNORECASE)  # how some spreadsheets name the mark between columns
+_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
+_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
+_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # may as well be a thousand and more
 
 
 def user_text(path: Path, what: str) -> str:
     """The text of a file, a byte order mark taken off; ``what`` names it in messages ("profile").
 
+    UTF-8, or UTF-16 where its byte order mark says so, as spreadsheets save "Unicode text".
+
     Raises
     ------
     CallError
-        If it can't be read, is larger than ``MOST_BYTES``, or no UTF-8 text.
+        If it can't be read, is larger than ``MOST_BYTES``, or no such text.
     """
     try:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
+    except IsADirectoryError:
+        raise CallError(f"{path} is a folder: name the {what} in it") from None
     except OSError as problem:
         raise CallError(f"can't read the {what} {path}: {problem.strerror}") from None
     if len(data) > MOST_BYTES:
         raise CallError(f"{path} is larger than {MOST_BYTES // 1_000_000} MB: a {what} is never that long")
     try:
-        return data.decode("utf-8-sig")
+        text = data.decode("utf-16" if data.startswith(_UTF16) else "utf-8-sig")
     except UnicodeDecodeError:
-        raise CallError(f"{path} is not a {what}: it is not a text file (save it as UTF-8)") from None
+        text = "\0"
+    if "\0" in text:  # UTF-16 without its mark is one reason
+        raise CallError(f"{path} is not a {what}: it is not a text file (save it as UTF-8)")
+    return text
 
 
 def toml_table(text: str, where: str, what: str) -> dict[str, Any]:
@@ -62,15 +76,17 @@ def toml_table(text: str, where: str, what: str) -> dict[str, Any]:
 def csv_lines(path: Path) -> list[tuple[int, list[str]]]:
     """Lines of a CSV file that are not empty, each with its number, the head first.
 
-    A file whose head is parted by semicolons, as spreadsheets with a decimal comma write it, is told what to do.
+    Columns may be parted by semicolons or tabs, as spreadsheets with a decimal comma write them; their decimal commas
+    become points then.
 
     Raises
     ------
     CallError
-        If it can't be read, is no CSV, is empty, or has more than ``MOST_ROWS`` lines.
+        If it can't be read, is no CSV, is empty, has more than ``MOST_ROWS`` lines, or its marks may mean two things.
     """
-    text = user_text(path, "CSV table")
-    reader = csv.reader(text.splitlines(keepends=True))
+    written = user_text(path, "CSV table").splitlines(keepends=True)
+    mark = _mark(path, written)
+    reader = csv.reader(written, delimiter=mark)
     lines: list[tuple[int, list[str]]] = []
     try:
         for cells in reader:
@@ -82,12 +98,54 @@ def csv_lines(path: Path) -> list[tuple[int, list[str]]]:
         raise CallError(f"{path} is not a CSV file: {problem}") from None
     if not lines:
         raise CallError(f"{path} is empty")
-    if len(lines[0][1]) == 1 and ";" in lines[0][1][0]:
-        raise CallError(f"{path} is parted by semicolons: save it with commas between columns and decimal points")
     long = next((number for number, cells in lines if any(len(cell) > MOST_CELL for cell in cells)), None)
     if long is not None:
         raise CallError(f"{path}, line {long}: a cell is longer than {MOST_CELL:,} characters")
-    return lines
+    return lines if mark == "," else _with_points(path, lines)
+
+
+def _mark(path: Path, written: list[str]) -> str:
+    """What parts the columns, by the head; a line ``sep=;`` before it is emptied."""
+    first = next((n for n, line in enumerate(written) if line.strip()), None)
+    if first is None:
+        return ","
+    said = _SEP.fullmatch(written[first].strip(" \r\n"))
+    if said is not None:
+        written[first] = "\n"
+        return said[1]
+    head = written[first]
+    by_comma = head.split(",")
+    for mark in (";", "\t"):
+        cells = [cell.strip().strip('"') for cell in head.split(mark)]
+        if len(cells) < 2:
+            continue
+        if all("," not in cell or _COMMA.fullmatch(cell) for cell in cells):
+            return mark
+        if len(cells) >= len(by_comma):
+            raise CallError(
+                f"{path}, line {first + 1}: both commas and semicolons or tabs: part columns by one of them"
+            )
+    return ","
+
+
+def _with_points(path: Path, lines: list[tuple[int, list[str]]]) -> list[tuple[int, list[str]]]:
+    """The lines with their decimal commas as points, where no cell says that a comma is something else."""
+    head = dict(enumerate(cell.strip() for cell in lines[0][1]))
+    commas = [
+        (f"{path}, line {line}, column {head.get(place, place + 1)}", cell.strip())
+        for line, cells in lines
+        for place, cell in enumerate(cells)
+        if _COMMA.fullmatch(cell.strip())
+    ]
+    if not commas:
+        return lines
+    where, cell = commas[0]
+    point = next((n for n, cells in lines if any(_POINT.fullmatch(c.strip()) for c in cells)), None)
+    if point is not None:
+        raise CallError(f"{where}: {cell} has a comma, line {point} a decimal point: write all numbers with a point")
+    if all(_GROUPED.fullmatch(cell) for _, cell in commas):
+        raise CallError(f"{where}: {cell} may mean two numbers: write it with a decimal point, or without a comma")
+    return [(n, [c.replace(",", ".") if _COMMA.fullmatch(c.strip()) else c for c in cells]) for n, cells in lines]
 
 
 def csv_table(path: Path) -> tuple[list[str], list[tuple[int, dict[str, str]]]]:

@@ -126,10 +126,10 @@ def check_photos(photos: Sequence[Path]) -> None:
     CallError
         For the first that is missing, or is a folder.
     """
+    from stripread.arguments import check_photo
+
     for photo in photos:
-        if not photo.is_file():
-            why = f"{photo} is a folder: name the photos in it" if photo.is_dir() else f"no such photo: {photo}"
-            raise CallError(why)
+        check_photo(photo)
 
 
 def _read(reader: Callable[[Place], T], photos: Sequence[Path], pictures: Sequence[Path | None]) -> Iterator[T]:

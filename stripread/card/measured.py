@@ -41,27 +41,37 @@ def measured_values(path: Path) -> CardValues:
     start = nominal_values()
     rgb, sd = start.rgb.copy(), start.sd.copy()
     rows = {p.id: n for n, p in enumerate(layout().patches)}
-    _, table = csv_table(path)
+    columns, table = csv_table(path)
+    wavelengths = any(column.isdecimal() for column in columns)
+    missing = [c for c in ("patch", *(() if wavelengths else ("L", "a", "b"))) if c not in columns]
+    if missing:
+        wanted = "patch,L,a,b or patch and one column a wavelength"
+        raise CallError(f"{path}, line 1: no column {', '.join(missing)}; wanted {wanted}")
     if not table:
-        raise CallError(f"{path}: no rows; wanted columns patch,L,a,b or patch and one column a wavelength")
+        raise CallError(f"{path} has a head but no lines")
     for line, row in table:
-        name = (row.get("patch") or "").strip()
+        name = row["patch"].strip()
         if name not in rows:
-            raise CallError(f"{path}, line {line}: no patch '{name}' on the card")
+            known = ", ".join(list(rows)[:3])
+            raise CallError(f"{path}, line {line}, column patch: no patch '{name}' on the card; they are {known} …")
         try:
             rgb[rows[name]] = XYZ_TO_RGB @ _xyz(row)
+        except _WrongCell as wrong:
+            raise CallError(f"{path}, line {line}, column {wrong}") from None
         except (KeyError, TypeError, ValueError) as problem:
             raise CallError(f"{path}, line {line}: {problem}") from None
         sd[rows[name]] = MEASURED_SD
     return CardValues(rgb, sd, "measured")
 
 
+class _WrongCell(ValueError):  # noqa: N818 - what it is, in the house's words
+    """Column and what is wrong in it."""
+
+
 def _xyz(row: dict[str, str]) -> Array:
     """XYZ D50 of one row of measurements."""
-    bands = {int(k): float(v) for k, v in row.items() if k and k.strip().isdigit() and v not in (None, "")}
+    bands = {int(k): _bounded(row, k, -0.01, 2.0) for k, v in row.items() if k.isdecimal() and v.strip()}
     if bands:
-        if any(not -0.01 <= v <= 2.0 for v in bands.values()):
-            raise ValueError("reflectance must be a share, 0 to 1")
         nm = np.arange(340, 831, 10)
         values = np.interp(nm, sorted(bands), [bands[k] for k in sorted(bands)])  # held constant beyond both ends
         names = {f"spec_{w}nm": float(v) for w, v in zip(nm, values, strict=True)}
@@ -70,21 +80,23 @@ def _xyz(row: dict[str, str]) -> Array:
         # Its table sums to a slightly different D50 (0.96397, 1, 0.82404): tie the white to ours.
         return np.asarray(np.array(xyz.get_value_tuple()) / np.array(white.get_value_tuple()) * WHITE_D50)
     illuminant = (row.get("illuminant") or "d50").strip().lower()
-    lab = LabColor(
-        _bounded(row["L"], 0.0, 110.0),
-        _bounded(row["a"], -200.0, 200.0),
-        _bounded(row["b"], -200.0, 200.0),
-        observer=(row.get("observer") or "2").strip(),
-        illuminant=illuminant,
+    lightness, a, b = (
+        _bounded(row, c, low, high) for c, low, high in (("L", 0.0, 110.0), ("a", -200, 200), ("b", -200, 200))
     )
+    lab = LabColor(lightness, a, b, observer=(row.get("observer") or "2").strip(), illuminant=illuminant)
     xyz = convert_color(lab, XYZColor)
     if illuminant != "d50":
         xyz.apply_adaptation("d50", adaptation="bradford")
     return np.array(xyz.get_value_tuple())
 
 
-def _bounded(text: str, low: float, high: float) -> float:
-    value = float(text)
+def _bounded(row: dict[str, str], column: str, low: float, high: float) -> float:
+    text = row.get(column, "").strip()
+    try:
+        value = float(text)
+    except ValueError:
+        raise _WrongCell(f"{column}: {f'{text!r} is not a number' if text else 'is empty'}") from None
     if not low <= value <= high:  # NaN is in no bounds
-        raise ValueError(f"{text} is not between {low:g} and {high:g}")
+        share = " (a reflectance is a share, 0 to 1)" if column.isdecimal() else ""
+        raise _WrongCell(f"{column}: {text} is not between {low:g} and {high:g}{share}")
     return value

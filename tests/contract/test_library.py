@@ -185,7 +185,8 @@ def test_a_bad_photo_is_refused_and_never_raises(profile):
         (np.zeros((0, 400, 3), np.uint8), "0 x 400 x 3"),
         ("nowhere.jpg", "^no such photo: nowhere.jpg$"),
         (pathlib.PurePath("nowhere.jpg"), "^no such photo: nowhere.jpg$"),
-        (DEMO, "^no such photo: "),
+        (DEMO, f"^{DEMO} is a folder: name the photos in it$"),
+        ("x" * 300, "^no such photo: "),
         ("a\0b", "is no path"),
     ],
 )

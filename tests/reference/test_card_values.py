@@ -65,9 +65,9 @@ def test_a_spectrum_is_summed_under_d50(tmp_path):
     [
         ("patch,L,a,b\nnope,1,2,3\n", "line 2"),
         (f"patch,L,a,b\n{NAME},x,2,3\n", "line 2"),
-        (f"patch,L,a\n{NAME},50,2\n", "line 2"),
+        (f"patch,L,a\n{NAME},50,2\n", "line 1: no column b"),
         (f"patch,400,500\n{NAME},80,90\n", "reflectance"),
-        ("patch,L,a,b\n", "no rows"),
+        ("patch,L,a,b\n", "no lines"),
     ],
 )
 def test_a_wrong_table_names_the_line(tmp_path, text, word):

@@ -2,7 +2,10 @@
 
 import pytest
 
+from calibration.response import learn_response
 from calibration.tables import ChartSpot, Swatch, read_buffers, read_chart
+from stripread.card.layout import layout
+from stripread.card.measured import measured_values
 from stripread.errors import CallError
 
 
@@ -108,4 +111,91 @@ def test_chart_on_a_photo(folder):
 def test_complaints_about_charts(folder, text, words):
     with pytest.raises(CallError) as told:
         read_chart(write(folder, text), 2)
+    assert words in str(told.value)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        b"photo;ph;ph_sd\r\na.jpg;4,01;0,02\r\nb.jpg;7;\r\n",
+        b'"photo";"ph";"ph_sd"\n"a.jpg";"4,01";"0,02"\n"b.jpg";"7";""\n',
+        b"\xef\xbb\xbfsep=;\r\nphoto;ph;ph_sd\r\na.jpg;4,01;0,02\r\nb.jpg;7;\r\n",
+        b"photo;ph;ph_sd\na.jpg;4.01;0.02\nb.jpg;7;\n",
+        "photo\tph\tph_sd\r\na.jpg\t4,01\t0,02\r\nb.jpg\t7\t\r\n".encode("utf-16"),
+        b"\xfe\xff" + "photo,ph,ph_sd\na.jpg,4.01,0.02\nb.jpg,7,\n".encode("utf-16-be"),
+    ],
+    ids=["semicolons", "quoted", "sep", "points", "tabs in utf-16", "big-endian"],
+)
+def test_tables_as_spreadsheets_of_other_countries_write_them(folder, data):
+    path = folder / "t.csv"
+    path.write_bytes(data)
+    first, second = read_buffers(path)
+    assert (first.name, first.ph, first.ph_sd, second.ph) == ("a.jpg", 4.01, 0.02, 7.0)
+    assert second.line - first.line == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("photo;ph\na.jpg;4,01\nb.jpg;7.00\n", "line 2, column ph: 4,01 has a comma, line 3 a decimal point"),
+        ("photo;ph\na.jpg;4,010\nb.jpg;7,000\n", "line 2, column ph: 4,010 may mean two numbers"),
+        ("photo;ph,note;buffer\na.jpg;4;\n", "line 1: both commas and semicolons"),
+        ("sep=;\nphoto;ph\na.jpg;four\n", "line 3, column ph: 'four'"),
+        ("photo;ph\na.jpg;1.004,01\n", "line 2, column ph: '1.004,01' is not a number"),
+    ],
+)
+def test_what_may_mean_two_things_is_asked_back(folder, text, words):
+    with pytest.raises(CallError) as told:
+        read_buffers(write(folder, text))
+    assert words in str(told.value)
+    assert "\n" not in str(told.value)
+
+
+def test_a_semicolon_in_a_column_s_name_parts_nothing(folder):
+    assert read_buffers(write(folder, "photo,ph,note; by hand\na.jpg,4.01,x\n"))[0].ph == 4.01
+
+
+def test_text_in_two_bytes_a_letter_without_its_mark_is_named(folder):
+    path = folder / "t.csv"
+    path.write_bytes("photo,ph\na.jpg,4\n".encode("utf-16-le"))
+    with pytest.raises(CallError, match="save it as UTF-8"):
+        read_buffers(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("photo,mg_per_l\na.jpg,4\n", "line 1: no column path_mm"),
+        ("photo,mg_per_l,path_mm\n", "no lines"),
+        ("photo,mg_per_l,path_mm\na.jpg,x,25\n", "line 2, column mg_per_l: 'x' is not a number"),
+        ('photo,mg_per_l,path_mm\na.jpg,"4,5",25\n', "decimal point"),
+        ("photo,mg_per_l,path_mm\na.jpg,4,\n", "line 2, column path_mm: is empty"),
+        ("photo,mg_per_l,path_mm\na.jpg,4,0\n", "line 2, column path_mm: 0 is not between 0.1"),
+        ("photo,mg_per_l,path_mm\nnone.jpg,4,25\n", "line 2, column photo"),
+        (f"photo,mg_per_l,path_mm\n{'x' * 300},4,25\n", "line 2, column photo"),
+    ],
+)
+def test_complaints_about_standards(folder, text, words):
+    with pytest.raises(CallError) as told:
+        learn_response(write(folder, text))
+    assert words in str(told.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("patch,L,a\ng1,50,1\n", "line 1: no column b"),
+        ("L,a,b\n50,1,1\n", "line 1: no column patch"),
+        ("patch,L,a,b\n", "no lines"),
+        ("patch,L,a,b\nnone,50,1,1\n", "line 2, column patch: no patch 'none'"),
+        ("patch,L,a,b\n{patch},50,x,1\n", "line 2, column a: 'x' is not a number"),
+        ("patch,L,a,b\n{patch},50,,1\n", "line 2, column a: is empty"),
+        ("patch,L,a,b\n{patch},150,1,1\n", "line 2, column L: 150 is not between 0 and 110"),
+        ("patch,400,500\n{patch},0.5,50\n", "line 2, column 500: 50 is not between -0.01 and 2 (a reflectance"),
+    ],
+)
+def test_complaints_about_measured_patches(folder, text, words):
+    patch = layout().patches[0].id
+    with pytest.raises(CallError) as told:
+        measured_values(write(folder, text.replace("{patch}", patch)))
     assert words in str(told.value)
