@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from stripread.errors import CallError
-from stripread.user_file import fitted, toml_table, user_text
+from stripread.user_file import DoesNotFit, fitted, toml_table, user_text
+
+# What each field of the file is, for whoever wrote another thing there
+_WANTED = {
+    "name": "a text of 1 to 200 letters, in quotes",
+    "width_mm": "the strip's width in mm, more than 0 and up to 100, such as 6.0",
+    "length_mm": "a length in mm, more than 0 and up to 500, such as 6.0",
+    "offset_mm": "mm from the dipped end to where the pad begins, 0 to 500, such as 2.0",
+    "pads": "1 to 24 pads, such as [{offset_mm = 2.0, length_mm = 6.0}, {offset_mm = 9.5, length_mm = 6.0}]",
+    "range": "the lowest and the highest pH of the strip, each from -1 to 15, such as [0, 14]",
+    "read_after_s": "when to read the strip, in seconds after dipping, such as [10, 60]",
+}
+_PAD = "{offset_mm = 2.0, length_mm = 6.0}, mm from the dipped end"
 
 
 @dataclass(frozen=True)
@@ -35,14 +48,22 @@ class StripKind:
         if self.width_mm <= 0 or self.length_mm <= 0:
             raise CallError(f"strip kind '{self.name}': width_mm and length_mm must be positive")
         if not self.range[0] < self.range[1]:
-            raise CallError(f"strip kind '{self.name}': range must run from low to high pH")
+            low, high = self.range
+            text = f"range must run from low to high pH, such as [0, 14], not [{low:g}, {high:g}]"
+            raise CallError(f"strip kind '{self.name}': {text}")
         end = 0.0
         for number, pad in enumerate(self.pads):
-            if pad.length_mm <= 0 or pad.offset_mm < end - 1e-6:
-                raise CallError(f"strip kind '{self.name}': pad {number} overlaps the one before or has no length")
+            where = f"strip kind '{self.name}': {pad_name(number)}"
+            if pad.length_mm <= 0:
+                raise CallError(f"{where} has no length: length_mm is {pad.length_mm:g}")
+            if pad.offset_mm < end - 1e-6:
+                there = "the strip does" if number == 0 else f"pad {number - 1} ends, {end:g} mm"
+                text = f"begins at {pad.offset_mm:g} mm, before {there}"
+                raise CallError(f"{where} {text}: offset_mm runs from the dipped end, pads in their order")
             end = pad.offset_mm + pad.length_mm
-        if end > self.length_mm + 1e-6:
-            raise CallError(f"strip kind '{self.name}': the pads reach beyond length_mm")
+            if end > self.length_mm + 1e-6:
+                text = f"ends at {end:g} mm, beyond the strip's length_mm of {self.length_mm:g}"
+                raise CallError(f"{where} {text}: offset_mm runs from the dipped end")
 
     @property
     def is_roll(self) -> bool:
@@ -73,18 +94,45 @@ def kind_from_dict(table: object, where: str) -> StripKind:
     """
     from stripread.file_models import StripKindFile  # noqa: PLC0415 - models load where a file is read
 
-    given = fitted(StripKindFile, table, where, "the strip kind")
+    try:
+        given = fitted(StripKindFile, table, where, "the strip kind")
+    except DoesNotFit as wrong:
+        raise CallError(f"{where}: {_in_words(wrong)}") from None
     window = given.read_after_s
     if window is not None and not window[0] < window[1]:
         raise CallError(f"{where}: read_after_s of the strip kind must run from early to late, such as [10, 60]")
-    return StripKind(
-        name=given.name,
-        width_mm=given.width_mm,
-        length_mm=given.length_mm,
-        pads=tuple(Pad(pad.offset_mm, pad.length_mm) for pad in given.pads),
-        range=(given.range[0], given.range[1]),
-        read_after_s=None if window is None else (window[0], window[1]),
-    )
+    try:
+        return StripKind(
+            name=given.name,
+            width_mm=given.width_mm,
+            length_mm=given.length_mm,
+            pads=tuple(Pad(pad.offset_mm, pad.length_mm) for pad in given.pads),
+            range=(given.range[0], given.range[1]),
+            read_after_s=None if window is None else (window[0], window[1]),
+        )
+    except CallError as wrong:
+        raise CallError(f"{where}: {wrong}") from None
+
+
+def pad_name(number: int) -> str:
+    """A pad by its number, which counts from 0, and by its place, which people count from 1."""
+    ending = "th" if 10 <= number < 13 else {1: "st", 2: "nd", 3: "rd"}.get((number + 1) % 10, "th")
+    return f"pad {number} (the {number + 1}{ending} from the dipped end)"
+
+
+def _in_words(wrong: DoesNotFit) -> str:
+    """Which pad and field of a strip kind's file is missing or wrong, and what was wanted there."""
+    of_pad = len(wrong.place) > 1 and wrong.place[0] == "pads" and isinstance(wrong.place[1], int)
+    owner = pad_name(int(wrong.place[1])) if of_pad else "the strip kind"
+    if of_pad and len(wrong.place) == 2:
+        return f"{owner} is {wrong.shown}; wanted {_PAD}"
+    field = str(wrong.place[2 if of_pad else 0]) if wrong.place else ""
+    wanted = _WANTED.get(field, "a table of TOML")
+    if not wrong.missing:
+        return f"{owner}: {field} is {wrong.shown}; wanted {wanted}"
+    there = [str(key) for key in wrong.given] if isinstance(wrong.given, dict) else []
+    near = difflib.get_close_matches(field, [key for key in there if key not in _WANTED], n=1)
+    return f"{owner} lacks {field}{f' (is {near[0]!r} a slip for it?)' if near else ''}; wanted {wanted}"
 
 
 def load_kind(path: Path) -> StripKind:

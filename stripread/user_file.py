@@ -25,6 +25,19 @@ _SEP = re.compile(r'"?sep=([,;\t])"?', re.IGNORECASE)  # how some spreadsheets n
 _COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")  # may as well be a thousand and more
+_TOML_COMMA = re.compile(r"=\s*[+-]?[0-9]+,[0-9]")
+
+
+class DoesNotFit(CallError):  # noqa: N818 - what it is, in the house's words
+    """A table that does not fit its model, at its first place: for who can name that place better.
+
+    ``place`` as keys and numbers from 0; ``given`` what stands there, or around it where something is ``missing``;
+    ``shown`` the same in a message's length.
+    """
+
+    def __init__(self, message: str, place: tuple[str | int, ...], given: object, shown: str, *, missing: bool) -> None:
+        super().__init__(message)
+        self.place, self.given, self.shown, self.missing = place, given, shown, missing
 
 
 def user_text(path: Path, what: str) -> str:
@@ -66,7 +79,10 @@ def toml_table(text: str, where: str, what: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
-        raise CallError(f"{where} is not {what}: {problem}") from None
+        found = re.search(r"at line (\d+)", str(problem))
+        line = text.splitlines()[int(found[1]) - 1 :][:1] if found else []
+        hint = ": write a decimal point, not a comma" if line and _TOML_COMMA.search(line[0]) else ""
+        raise CallError(f"{where} is not {what}: {problem}{hint}") from None
     except RecursionError:
         raise CallError(f"{where} is not {what}: its lists are nested too deep") from None
     except ValueError:  # Python's own bound on the digits of a whole number
@@ -172,7 +188,7 @@ def fitted(model: type[Model], table: object, where: str, what: str) -> Model:
 
     Raises
     ------
-    CallError
+    DoesNotFit
         Naming file and place of the first thing that does not fit, and what was wanted there.
     """
     from pydantic import ValidationError  # noqa: PLC0415 - paid for where a file is read, not at the start
@@ -181,12 +197,13 @@ def fitted(model: type[Model], table: object, where: str, what: str) -> Model:
         return model.model_validate(table)
     except ValidationError as problem:
         first = problem.errors(include_url=False, include_context=False)[0]
-        place = ".".join(str(part) for part in first["loc"])
-        if first["type"] == "missing":
-            raise CallError(f"{where}: {what} lacks {place!r}") from None
+        at = first["loc"]
+        place = ".".join(str(part) for part in at)
         try:
             shown = repr(first["input"])
         except ValueError:  # a whole number of more digits than Python writes, given in another base
             shown = "a number without end"
         shown = shown if len(shown) <= SHOWN else shown[:SHOWN] + "…"
-        raise CallError(f"{where}: {place} of {what} does not fit: {first['msg']}, not {shown}") from None
+        missing = first["type"] == "missing"
+        text = f"{what} lacks {place!r}" if missing else f"{place} of {what} does not fit: {first['msg']}, not {shown}"
+        raise DoesNotFit(f"{where}: {text}", at, first["input"], shown, missing=missing) from None
