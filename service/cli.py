@@ -13,6 +13,7 @@ import sys
 
 import click
 
+from service.terminal.examples import with_examples
 from stripread import __version__
 from stripread.errors import CallError
 
@@ -44,7 +45,7 @@ class _Lazy(click.Group):
             return None
         command = importlib.import_module(f"service.commands.{COMMANDS[name][0]}").command
         assert isinstance(command, click.Command)
-        return command
+        return with_examples(command, name)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -20,7 +20,13 @@ if TYPE_CHECKING:
 @click.command("add")
 @click.argument("batch", type=click.IntRange(1, 2**31 - 1))
 @click.argument("photos", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--kind", type=click.Choice(["ph", "tint", "solid", "cells"]), default="ph", show_default=True)
+@click.option(
+    "--kind",
+    type=click.Choice(["ph", "tint", "solid", "cells"]),
+    default="ph",
+    show_default=True,
+    help="What the photos show: a strip, a tint, a solid, or a pair of vials by itself.",
+)
 @click.option("--wash", type=click.IntRange(0, 999), help="Number of the wash that it belongs to.")
 @click.option("--note", default="", help="A word to go with it.")
 @click.option("--profile", type=click.Path(path_type=Path), help="pH profile (default: profile.toml, if it is here).")

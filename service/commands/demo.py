@@ -41,14 +41,8 @@ def command(out: Path, files: bool) -> int:
     profile = load_profile(DEMO / "profile.toml")
     photos = sorted((DEMO / "photos").glob("*.jpg"))
     made_folder(out, "--out")
-    try:
-        if files:
-            for name in ("strip.toml", "profile.toml"):
-                shutil.copy(DEMO / name, out / name)
-            for name in ("photos", "windows", "buffers"):
-                shutil.copytree(DEMO / name, out / name, dirs_exist_ok=True)
-    except OSError as problem:
-        raise CallError(f"can't write to {out}: {problem.strerror}") from None
+    if files:
+        copy_files(out)
     click.echo(f"Reading {len(photos)} photos of a made-up batch of silver chloride being washed …", file=sys.stderr)
     readings = list(read_strips(photos, profile, [out / f"{p.stem}.png" for p in photos]))
     click.echo(ph_table(readings))
@@ -65,3 +59,20 @@ def command(out: Path, files: bool) -> int:
         "Local rules and licensed practice go first."
     )
     return 0
+
+
+def copy_files(folder: Path) -> None:
+    """Copy the photos, the strip kind, the profile and the tables there.
+
+    Raises
+    ------
+    CallError
+        If the folder doesn't take them.
+    """
+    try:
+        for name in ("strip.toml", "profile.toml"):
+            shutil.copy(DEMO / name, folder / name)
+        for name in ("photos", "windows", "buffers"):
+            shutil.copytree(DEMO / name, folder / name, dirs_exist_ok=True)
+    except OSError as problem:
+        raise CallError(f"can't write to {folder}: {problem.strerror or problem}") from None

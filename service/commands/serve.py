@@ -13,7 +13,7 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 @click.command("serve")
 @click.option("--host", help="Address to listen on (default: this machine only, or all with --lan).")
-@click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True)
+@click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port to listen on.")
 @click.option(
     "--data",
     type=click.Path(path_type=Path, file_okay=False),

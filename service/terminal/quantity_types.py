@@ -12,6 +12,9 @@ else:
     _Type = click.ParamType  # older versions of click take no type here
 
 
+_UNITS = {"l": "L", "ml": "mL", "hour": "h", "degC": "°C"}  # as people write them
+
+
 class Quantity(_Type):
     """An option read by the rule of ``field`` (see RULES_OF in service.bench.quantities), in the field's own unit."""
 
@@ -19,6 +22,13 @@ class Quantity(_Type):
 
     def __init__(self, field: str) -> None:
         self.field = field
+
+    def get_metavar(self, param: click.Parameter, ctx: click.Context | None = None) -> str:
+        """What stands for the number in the help: with the unit that a bare one is in."""
+        from service.bench.quantities import RULES_OF
+
+        unit = RULES_OF[self.field].unit
+        return "NUMBER" if unit is None else f"NUMBER[{_UNITS.get(unit, unit)}]"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
         """The number; a question or a refusal names the option.

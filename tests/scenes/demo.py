@@ -94,6 +94,10 @@ def write_windows(out: Path) -> int:
             (out / f"{name}.jpg").write_bytes(data)
             total += len(data)
             rows.writerow([f"{name}.jpg", truth])
+    # The same as a table to learn a tint's response from: copper in mg/L, in a depth in mm.
+    known = [(name, words.split()[1] if words.endswith("mg/L") else "0") for name, _, words in VIALS[:3]]
+    lines = ["photo,mg_per_l,path_mm", *(f"{name}.jpg,{mg},{DEPTH_MM:g}" for name, mg in known)]
+    (out / "standards.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     return total
 
 
@@ -121,7 +125,10 @@ def shot(  # noqa: PLR0917 - one row of a table
 
 
 def write(scenes: list[tuple[str, Scene]], out: Path, table: str) -> int:
-    """Write photos and a CSV of ``photo,ph,fault``; returns the bytes of all photos."""
+    """Write photos and a CSV of ``photo,ph,fault``; returns the bytes of all photos.
+
+    Beside faulty photos ``known.csv`` has the others, to check a calibration with.
+    """
     out.mkdir(parents=True, exist_ok=True)
     total = 0
     with (out / table).open("w", newline="", encoding="utf-8") as file:
@@ -133,6 +140,9 @@ def write(scenes: list[tuple[str, Scene]], out: Path, table: str) -> int:
             total += len(data)
             ph = "" if scene.ph is None else f"{scene.ph:.2f}"
             rows.writerow([f"{name}.jpg", ph] if table == "buffers.csv" else [f"{name}.jpg", ph, scene.fault or ""])
+    if table != "buffers.csv":
+        good = [f"{name}.jpg,{scene.ph:.2f}" for name, scene in scenes if scene.ph is not None and not scene.fault]
+        (out / "known.csv").write_text("\n".join(["photo,ph", *good]) + "\n", encoding="utf-8")
     return total
 
 

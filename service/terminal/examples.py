@@ -1,0 +1,66 @@
+"""Examples at the end of each command's help; a test runs them as printed, in a folder of the demo's files."""
+
+from __future__ import annotations
+
+import click
+
+FOLDER = "demo-out"
+_HEAD = f"Examples, in the folder that `stripread demo --files` fills ({FOLDER}):"
+
+# by the command's words, in an order in which they can be run one after the other
+EXAMPLES: dict[str, tuple[str, ...]] = {
+    "card": ("stripread card --out card.pdf --paper letter",),
+    "calibrate": ("stripread calibrate strip.toml --buffers buffers/buffers.csv --out own.toml",),
+    "read": (
+        "stripread read photos/05-wash-04.jpg --profile profile.toml --overlay wash4.png",
+        "stripread read photos/02-wash-02.jpg photos/04-wash-03.jpg --json",
+        "stripread read photos/14-wash-09.jpg --dipped-at 35 --temperature-c 25 --rinse",
+        "stripread read photos/12-wash-08.jpg --blank photos/14-wash-09.jpg",
+    ),
+    "check": ("stripread check profile.toml --buffers photos/known.csv --out check.png",),
+    "tint": (
+        "stripread tint windows/tint-2-later-wash.jpg --path-mm 25 --wash acid",
+        "stripread tint windows/tint-3-last-wash.jpg --path-mm 25 --ammonia-ph 10 --flakes no",
+    ),
+    "calibrate-tint": ("stripread calibrate-tint windows/standards.csv --out tint.toml",),
+    "solid": (
+        "stripread solid windows/solid-1-early.jpg windows/solid-2-later.jpg --series",
+        "stripread solid windows/solid-3-done.jpg --overlay pictures",
+    ),
+    "serve": ("stripread serve --data bench --profile profile.toml",),
+    "demo": ("stripread demo --files",),
+    "batch new": ('stripread batch new "June" --water tap --alkalinity 3',),
+    "batch list": ("stripread batch list",),
+    "batch add": (
+        "stripread batch add 1 photos/01-wash-01.jpg --wash 1 --profile profile.toml",
+        "stripread batch add 1 windows/tint-2-later-wash.jpg --kind tint --path-mm 25 --wash 9",
+    ),
+    "batch note": (
+        'stripread batch note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4',
+        'stripread batch note 1 decant name="wash 1" litres="900 ml" settled_h="90 min"',
+    ),
+    "batch show": ("stripread batch show 1",),
+    "batch next": ('stripread batch next 1 --reason "the strips ran out" --who me',),
+    "batch stock": ("stripread batch stock",),
+    "batch report": ("stripread batch report 1 --out june.pdf",),
+    "batch demo": ("stripread batch demo --out made-up.html",),
+    "reread": ("stripread reread 1",),
+    "log check": ("stripread log check",),
+    "log backup": ("stripread log backup log.tar",),
+    "log restore": ("stripread log restore log.tar --to copy",),
+    "plan wash": ('stripread plan wash --retained "80 ml" --added "800 ml" --reading 1:1.2 --reading 2:2.1',),
+    "plan lye": ('stripread plan lye --chloride "1 lb" --moisture 20-40% --unit oz',),
+    "plan waste": ('stripread plan waste --poured 2:1.5 --metal copper --bottle "soda lye: 2 mol/l"',),
+    "plan yield": ('stripread plan yield --chloride "500 g" --moisture dry --weighed "370 g"',),
+}
+
+
+def with_examples(command: click.Command, words: str) -> click.Command:
+    """The command with its examples at the end of its help, and those of its own commands at the end of theirs."""
+    if words in EXAMPLES:
+        # \b: click leaves the lines as they are
+        command.epilog = "\n".join(["\b", _HEAD, *(f"  {line}" for line in EXAMPLES[words])])
+    if isinstance(command, click.Group):
+        for name, inner in command.commands.items():
+            with_examples(inner, f"{words} {name}")
+    return command
