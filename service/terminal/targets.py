@@ -11,13 +11,10 @@ from stripread.errors import CallError
 
 # Endings of pictures and pages: a file of one form must not carry another's.
 FORMS = {".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".heic", ".gif", ".bmp", ".svg", ".pdf", ".html"}
-_WHY = {
-    errno.EACCES: "you may not write there: name another place",
-    errno.EPERM: "you may not write there: name another place",
-    errno.EROFS: "it can only be read there: name another place",
-    errno.ENAMETOOLONG: "the name is too long: name a shorter one",
-    errno.ENOSPC: "the disk is full: free some space, or name another place",
-    errno.EDQUOT: "the disk is full: free some space, or name another place",
+_REMEDIES = {
+    errno.ENAMETOOLONG: "name a shorter one",
+    errno.ENOSPC: "free some space, or name another place",
+    errno.EDQUOT: "free some space, or name another place",
 }
 
 
@@ -51,7 +48,7 @@ def check_target(target: Path, option: str, inputs: Iterable[Path] = (), form: s
             raise CallError(f"{option} writes a file that ends in {form}, not {target.name}: name one")
         if target.exists():
             if not os.access(target, os.W_OK):
-                raise _refusal(target, option, OSError(errno.EACCES, "not writable"))
+                raise _refusal(target, option, OSError(errno.EACCES, os.strerror(errno.EACCES)))
             return
         _check_parent(target.parent, option)
         os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
@@ -88,5 +85,5 @@ def _check_parent(parent: Path, option: str) -> None:
 
 def _refusal(target: Path, option: str, problem: OSError | ValueError) -> CallError:
     number = problem.errno if isinstance(problem, OSError) else None
-    why = _WHY.get(number or 0) or getattr(problem, "strerror", None) or str(problem)
-    return CallError(f"{option}: can't write {target}: {why}")
+    why = getattr(problem, "strerror", None) or str(problem)
+    return CallError(f"{option}: can't write {target} ({why}): {_REMEDIES.get(number or 0, 'name another place')}")

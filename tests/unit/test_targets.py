@@ -100,8 +100,8 @@ def test_another_form_of_file(call, error_of):
 
 
 def test_a_name_that_no_disk_takes(error_of):
-    assert "the name is too long" in error_of([*CALLS["calibrate"], "x" * 300])
-    assert "can't write" in error_of([*CALLS["calibrate"], "/proc/x"])
+    assert "too long): name a shorter one" in error_of([*CALLS["calibrate"], "x" * 300])
+    assert "can't write /proc/x" in error_of([*CALLS["calibrate"], "/proc/x"])
 
 
 def test_what_is_read_is_not_written_over(error_of):
