@@ -22,7 +22,15 @@ from stripread.correction.tone import N_TONE, basis, log_light
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.solid.edge import left_out_mm2
-from stripread.solid.grey import SPECKS_LEAST, all_gaps_silver, grey_part, grey_shares, perhaps_silver
+from stripread.solid.grey import (
+    PATCHES_LEAST,
+    SPECKS_LEAST,
+    all_gaps_silver,
+    grey_grains,
+    grey_part,
+    grey_shares,
+    perhaps_silver,
+)
 from stripread.solid.levels import DARK_MOST, DARK_USUAL, DARK_USUAL_SD, dark_level, grain_shares, pale_level
 from stripread.solid.outline import MARGIN_MM, MIN_AREA_MM2, odd, outline
 from stripread.solid.share import EDGE_SD, mixed_doubt, scatter, share_interval
@@ -169,7 +177,7 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     unseen = 1.0 - min(float(sample.mask.sum()) / sample.px_per_mm**2 / sample.whole_mm2, 1.0)
     sd = float(np.hypot(np.sqrt(variance * unseen), levels.doubt))
     interval = share_interval(pale, sd)
-    low = share_interval(levels.lowest, sd)[0] if levels.grey else levels.lowest
+    low = share_interval(levels.lowest, sd)[0]
     interval = (
         min(interval[0], low if low > NOTHING else 0.0),
         max(interval[1], share_interval(levels.highest, sd + EDGE_SD * levels.highest)[1] if levels.grey else 0.0),
@@ -231,13 +239,17 @@ def _shares(sample: SolidSample) -> _Shares:
     share = grain_shares(grey, mask, dark, bright, texture)
     lowest, veiled = float(np.clip(share[mask].mean(), 0.0, 1.0)), 0.0
     pale = lowest
-    silver = perhaps_silver(grey, mask, share)
+    silvery = grey_grains(grey, mask, ppm, (dark, bright)) if has_dark else np.zeros_like(mask)
+    silver = perhaps_silver(grey, mask, share, (dark, bright), silvery)
     if dark > DARK_MOST:
         share = np.where(mask, np.clip((grey - DARK_USUAL) / (bright - DARK_USUAL), 0.0, 1.15), 0.0)
         share = np.asarray(share, dtype=np.float32)
         pale = float(np.clip(share[mask].mean(), 0.0, 1.0))
         veiled = (1.0 - pale) * DARK_USUAL_SD / (bright - DARK_USUAL)
-    if silver == 1.0 and lowest > SPECKS_LEAST:
+    patches = float(np.clip(share[mask & silvery], 0.0, 1.0).sum()) / int(mask.sum())
+    if patches > PATCHES_LEAST:
+        reasons.append(because("grey_part", f"patches, {patches:.1%} of the area if they are chloride"))
+    elif silver == 1.0 and lowest > SPECKS_LEAST:
         reasons.append(because("grey_part", f"specks, {lowest:.1%} of the area if they are chloride"))
     lowest *= 1.0 - silver
     if not has_dark or dark > DARK_MOST:

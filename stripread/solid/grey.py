@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.solid.levels import DARK_MOST, DARK_USUAL, PALE_SD, PALE_USUAL, grain_shares, pale_level
+from stripread.solid.levels import DARK_MOST, DARK_USUAL, PALE_SD, PALE_USUAL, core_px, grain_shares, pale_level
 from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
@@ -39,6 +39,7 @@ SHADE = _TUNED.number("chloride_shade")
 GLINT = _TUNED.number("silver_glint")
 SPECKS_LEAST = _TUNED.number("specks_least")
 FEW_PEAKS = _TUNED.number("few_peaks")
+PATCHES_LEAST = _TUNED.number("patches_least")
 LOOSE = _TUNED.number("loose_light")
 LOOSE_LEAST = _TUNED.number("loose_least")
 EDGE_PX = (7, 7)  # a grain with its blurred edge, at its widest
@@ -133,20 +134,52 @@ def grey_shares(grey: Light, mask: Mask, px_per_mm: float, part: GreyPart, dark:
     return GreyShares(likely, low, mixed, bright, bright_sd)
 
 
-def perhaps_silver(grey: Light, mask: Mask, share: Light) -> float:
+def grey_grains(grey: Light, mask: Mask, px_per_mm: float, levels: tuple[float, float]) -> Mask:
+    """Grains (h, w) large enough to show their own level, of one level, and no lighter than silver is.
+
+    levels: of the dark and of the pale, shares of paper white. Patches of silver too small a part of the area to be an
+    even grey are found here; and what the pale level was read from may itself be silver.
+    """
+    dark, bright = levels
+    most = min(SILVER_MOST, SHADE * bright) if bright > SILVER_MOST else SILVER_MOST
+    light = (mask & (grey > max(GREY_LEAST, OXIDE_SHADE * dark))).astype(np.uint8)
+    core = cv2.erode(light, np.ones((core_px(px_per_mm),) * 2, np.uint8), borderValue=0) > 0
+    count, labels = cv2.connectedComponents(light)
+    at, level = labels[core], grey[core].astype(np.float64)
+    pixels = np.maximum(np.bincount(at, minlength=count), 1)
+    mean = np.bincount(at, level, count) / pixels
+    spread = np.sqrt(np.maximum(np.bincount(at, level**2, count) / pixels - mean**2, 0.0))
+    silver = (mean > 0.0) & (mean < most) & (spread < EVEN * mean)
+    silver[0] = False
+    return np.asarray(silver[labels])
+
+
+def perhaps_silver(
+    grey: Light, mask: Mask, share: Light, levels: tuple[float, float], grains: Mask | None = None
+) -> float:
     """What part, 0 to 1, of the pale share (h, w; of the pixels in ``mask``) may be specks of silver.
 
-    That is what lies in no grain brighter than silver, and all of it where hardly any pixel is so bright.
+    That is what lies in no grain brighter than silver, and all of it where hardly any pixel is so bright. levels: of
+    the dark and of the pale. grains (h, w): known to be no brighter, whatever their facets are.
+
+    Specks beside a bright grain are lost in its blurred edge, which counts whole: they lie there as densely as farther
+    away, where those that pass for the dark's own texture count for nothing.
     """
     counted = np.where(mask, np.clip(share, 0.0, 1.0), 0.0)
     peaks = mask & (grey > SURELY_PALE)
+    if grains is not None:
+        peaks &= ~grains
     whole = float(counted.sum())
     if float(peaks.sum()) <= FEW_PEAKS * whole:
         return 1.0
     loose = float(counted[~_around(peaks)].sum())
     if loose > max(LOOSE_LEAST * int(mask.sum()), LOOSE * whole):
         return 1.0
-    return float(counted[~_around(peaks, SHARP_PX)].sum()) / whole
+    free = mask & ~_around(peaks)
+    edges = mask & _around(peaks, SHARP_PX) & ~peaks
+    beside = float(np.mean(grey[free])) if free.any() else levels[0]
+    hidden = max(beside - levels[0], 0.0) / max(levels[1] - levels[0], 0.05) * int(edges.sum())
+    return min((float(counted[~_around(peaks, SHARP_PX)].sum()) + hidden) / whole, 1.0)
 
 
 def all_gaps_silver(grey: Light, mask: Mask, bright: float) -> float:

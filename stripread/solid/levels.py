@@ -61,10 +61,14 @@ def dark_level(level: Array) -> tuple[float, float, bool]:
 def pale_level(grey: NDArray[np.float32], mask: Mask, px_per_mm: float, dark: float) -> tuple[float, float]:
     """Level of the pale solid in ``grey`` (h, w) and its doubt, from the cores of grains; else the usual one."""
     pale = (mask & (grey > max(PALE_BOTTOM, dark + 0.4 * (PALE_USUAL - dark)))).astype(np.uint8)
-    size = max(3, 2 * round(CORE_MM * px_per_mm) + 1)
-    core = cv2.erode(pale, np.ones((size, size), np.uint8)) > 0
+    core = cv2.erode(pale, np.ones((core_px(px_per_mm),) * 2, np.uint8)) > 0
     count = int(core.sum())
     if count >= max(12, 0.1 * px_per_mm**2):
         level = float(np.median(grey[core]))
         return level, max(0.04, PALE_SD / (1.0 + count / px_per_mm**2))
     return max(PALE_USUAL, dark + 0.2), PALE_SD
+
+
+def core_px(px_per_mm: float) -> int:
+    """Side, in pixels, of the square that fits into a grain around each pixel of its core."""
+    return max(3, 2 * round(CORE_MM * px_per_mm) + 1)

@@ -30,6 +30,7 @@ SPECK_TOP = _TUNED.number("speck_top")
 MANY_SPECKS = _TUNED.count("many_specks")
 GREY_TOP = _TUNED.number("grey_top")
 GREY_BEYOND = _TUNED.number("grey_beyond")
+SPARSE = _TUNED.number("sparse_dark")
 SECTORS = 36
 RING_HIDDEN = _TUNED.number("ring_hidden")
 
@@ -62,6 +63,8 @@ def outline(view: CardView, window: Window, light: NDArray[np.float32], places: 
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, odd(MARGIN_MM * view.px_per_mm))
     little = bool(pieces.sum() / view.px_per_mm**2 < DARK_LEAST_MM2)
     filled = np.zeros(dark.shape, np.uint8) if little else _hull(pieces, view.px_per_mm)
+    if not little and pieces.sum() < SPARSE * filled.sum():  # the darkest gaps of a pale heap lie anywhere in it
+        filled = _hull(pieces | _gaps(grey, near & ~on_ring, thin), view.px_per_mm)
     # Silver beside the oxide, or alone: thicker than print, and darker than a dish's wall.
     body = ((grey < GREY_TOP) & near).astype(np.uint8)
     body = np.asarray(cv2.morphologyEx(body, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8)), dtype=np.uint8)
@@ -95,6 +98,19 @@ def _larger(
     except Refused:
         return filled
     return pale if pale.sum() > filled.sum() else filled
+
+
+def _gaps(grey: NDArray[np.float32], where: Mask, thin: int) -> NDArray[np.uint8]:
+    """The gaps between pale grains, smoothed light ``grey`` (h, w) relative to paper; none where they are few.
+
+    thin: pixels; what is wider is a wall or a shadow, and so is its edge.
+    """
+    specks = ((grey < GREY_TOP) & where).astype(np.uint8)
+    broad = cv2.morphologyEx(specks, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
+    specks &= 1 - cv2.dilate(broad, np.ones((thin, thin), np.uint8))
+    if cv2.connectedComponents(specks)[0] <= MANY_SPECKS:
+        return np.zeros(grey.shape, np.uint8)
+    return np.asarray(specks, dtype=np.uint8)
 
 
 def odd(pixels: float) -> tuple[int, int]:
