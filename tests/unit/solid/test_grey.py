@@ -6,12 +6,16 @@ import numpy as np
 import pytest
 
 from stripread.card.layout import layout
-from stripread.solid.grey import all_gaps_silver, grey_part, grey_shares, perhaps_silver
+from stripread.correction.fit import fix_colour
+from stripread.solid.estimate import estimate_solid
+from stripread.solid.grey import all_gaps_silver, grey_grains, grey_part, grey_shares, perhaps_silver
 from stripread.solid.outline import hides_ring
 from stripread.solid.read import read_solid
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, spectra, true_share, with_solid
 from tests.tint_cases import HEAPS, MIXES, any_heap
+from tests.unit.correction.test_fit import KNOWN, photo
+from tests.unit.solid.test_estimate import sample_of
 
 PPM = 8.0
 SCENE = Scene(printer_seed=3, phone_seed=5, level=0.7, fill=0.9, distance_mm=300)
@@ -61,18 +65,58 @@ def test_facets_of_silver_are_no_sure_chloride():
     assert grey_shares(grey, mask, PPM, part, (0.06, 0.3)).low.max() <= 0.0
 
 
+LEVELS = (0.06, 0.8)
+
+
 def test_specks_that_never_get_bright_may_all_be_silver():
     mask = np.ones((40, 40), bool)
     share = np.zeros((40, 40), np.float32)
     share[10:14, 10:14] = 0.5
-    assert perhaps_silver(np.where(share > 0, 0.4, 0.06).astype(np.float32), mask, share) == 1.0
-    assert perhaps_silver(np.where(share > 0, 0.7, 0.06).astype(np.float32), mask, share) == 0.0
+    assert perhaps_silver(np.where(share > 0, 0.4, 0.06).astype(np.float32), mask, share, LEVELS) == 1.0
+    bright = np.where(share > 0, 0.7, 0.06).astype(np.float32)
+    assert perhaps_silver(bright, mask, share, LEVELS) == pytest.approx(0.0, abs=1e-6)
+    assert perhaps_silver(bright, mask, share, LEVELS, share > 0) == 1.0  # its brightness is facets
     lone = np.where(share > 0, 0.4, 0.06)
     lone[12, 12] = 0.7  # a single bright pixel in the patch
-    assert perhaps_silver(lone.astype(np.float32), mask, share) == 1.0
+    assert perhaps_silver(lone.astype(np.float32), mask, share, LEVELS) == 1.0
     share[30:34, 30:34] = 0.1  # a sixth of it lies apart from the bright grain
     grey = np.where(share > 0.4, 0.7, np.where(share > 0, 0.2, 0.06)).astype(np.float32)
-    assert perhaps_silver(grey, mask, share) == pytest.approx(1 / 6, rel=1e-4)
+    assert perhaps_silver(grey, mask, share, LEVELS) == pytest.approx(1 / 6, abs=0.02)
+
+
+def test_silver_lies_beside_grains_as_densely_as_elsewhere():
+    y, x = np.mgrid[0:160, 0:160]
+    grain = (y % 16 < 6) & (x % 16 < 6)
+    silver = ~grain & (np.random.default_rng(3).random(grain.shape) < 0.05)
+    grey = np.where(grain, 0.8, np.where(silver, 0.4, 0.06)).astype(np.float32)
+    share = (grey - 0.06) / np.float32(0.74)
+    truth = float(share[silver].sum() / share.sum())
+    assert perhaps_silver(grey, grey > 0, share, LEVELS) == pytest.approx(truth, rel=0.05)
+
+
+def test_grains_of_one_level_no_lighter_than_silver_are_grey():
+    y, x = np.mgrid[0:120, 0:120]
+    silver, chloride = np.hypot(y - 30, x - 30) < 8, np.hypot(y - 80, x - 80) < 8
+    mixed = (np.hypot(y - 30, x - 90) < 8) & ((y + x) % 3 == 0)
+    grey = np.where(silver, 0.5, np.where(chloride, 0.75, np.where(mixed, 0.8, 0.06))).astype(np.float32)
+    found = grey_grains(grey, grey > 0, PPM, LEVELS)
+    assert (found == silver).all()
+    assert grey_grains(grey, grey > 0, PPM, (0.06, 0.5))[silver].all()  # its own level passed for chloride's
+    shaded = np.where(silver, 0.58, grey).astype(np.float32)  # a bright chloride's own darker grain, or silver
+    assert grey_grains(shaded, grey > 0, PPM, (0.06, 0.7))[silver].all() == (0.58 < 0.85 * 0.7)
+
+
+@pytest.mark.parametrize(("share", "doubted"), [(0.006, False), (0.012, True)])
+def test_few_grey_grains_only_lower_the_interval(share, doubted):
+    y, x = np.mgrid[0:240, 0:240]
+    chloride = (y % 40 < 10) & (x % 40 < 10)
+    wide = np.sqrt(share * 240 * 240 / 0.63)
+    silver = (np.abs(y - 143.5) < 6) & (np.abs(x - 100) < wide * wide / 24)
+    chloride &= ~((np.abs(y - 143.5) < 12) & (np.abs(x - 100) < wide * wide / 24 + 6))
+    sample = sample_of(np.where(chloride, 1.0, np.where(silver, 0.63, 0.0)), rough=0.05)
+    estimate = estimate_solid(sample, fix_colour(photo(1), KNOWN))
+    assert ("grey_part" in {r.code for r in estimate.reasons}) == doubted
+    assert estimate.interval[0] < chloride.mean() < estimate.interval[1]
 
 
 def test_gaps_between_grains_may_be_silver():
@@ -126,6 +170,18 @@ def test_oxide_turning_silver_is_no_confident_chloride(patch):
 def test_a_full_heap_is_never_an_empty_window(solid):
     reading = read_solid(render(with_solid(SCENE, solid)).data)
     assert "no_solid" not in {r.code for r in reading.reasons}
+
+
+def test_small_patches_of_silver_are_no_confident_chloride():
+    scene, solid = any_heap("three", 9020)
+    assert (solid.silver, solid.pale < 0.02) == (0.05, True)
+    reading = read_solid(render(with_solid(scene, solid)).data)
+    assert "grey_part" in {r.code for r in reading.reasons}
+    assert reading.pale_interval[0] <= true_share(solid)
+    scene, solid = any_heap("three", 7031)
+    reading = read_solid(render(with_solid(scene, solid)).data)
+    assert reading.status == "ok"
+    assert reading.pale_interval[0] <= true_share(solid) <= reading.pale_interval[1]
 
 
 def test_silver_is_drawn_between_oxide_and_chloride():
