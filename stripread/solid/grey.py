@@ -40,6 +40,7 @@ GLINT = _TUNED.number("silver_glint")
 SPECKS_LEAST = _TUNED.number("specks_least")
 FEW_PEAKS = _TUNED.number("few_peaks")
 PATCHES_LEAST = _TUNED.number("patches_least")
+FEW_BROAD = _TUNED.number("few_broad_peaks")
 LOOSE = _TUNED.number("loose_light")
 LOOSE_LEAST = _TUNED.number("loose_least")
 EDGE_PX = (7, 7)  # a grain with its blurred edge, at its widest
@@ -170,7 +171,9 @@ def perhaps_silver(
     if grains is not None:
         peaks &= ~grains
     whole = float(counted.sum())
-    if float(peaks.sum()) <= FEW_PEAKS * whole:
+    # A facet lifts a pixel of silver or two over what silver is, seldom a square of them.
+    broad = cv2.morphologyEx(peaks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    if float(peaks.sum()) <= FEW_PEAKS * whole or float(broad.sum()) <= FEW_BROAD * whole:
         return 1.0
     loose = float(counted[~_around(peaks)].sum())
     if loose > max(LOOSE_LEAST * int(mask.sum()), LOOSE * whole):

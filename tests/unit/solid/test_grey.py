@@ -79,6 +79,9 @@ def test_specks_that_never_get_bright_may_all_be_silver():
     lone = np.where(share > 0, 0.4, 0.06)
     lone[12, 12] = 0.7  # a single bright pixel in the patch
     assert perhaps_silver(lone.astype(np.float32), mask, share, LEVELS) == 1.0
+    facets = np.where(share > 0, 0.4, 0.06)
+    facets[10:14:2, 10:14:2] = 0.7  # more of them, each alone
+    assert perhaps_silver(facets.astype(np.float32), mask, share, LEVELS) == 1.0
     share[30:34, 30:34] = 0.1  # a sixth of it lies apart from the bright grain
     grey = np.where(share > 0.4, 0.7, np.where(share > 0, 0.2, 0.06)).astype(np.float32)
     assert perhaps_silver(grey, mask, share, LEVELS) == pytest.approx(1 / 6, abs=0.02)
