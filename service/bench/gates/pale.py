@@ -20,7 +20,10 @@ def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
         return Verdict("cannot tell", "No picture of the solid in this stage yet.")
     share, interval = solids[-1].pale_fraction, solids[-1].pale_interval
     if share is None or interval is None or solids[-1].doubtful:
-        text = "The last picture of the solid is doubtful: stir, spread it flat, photograph it again."
+        text = (
+            "The last picture of the solid is doubtful: stir, spread it flat, photograph it again, before the sugar goes "
+            "in or after a wash: grey silver hides what is pale."
+        )
         return Verdict("cannot tell", text)
     if interval[1] <= most:
         text = f"At most {interval[1]:.1%} is pale (below {most:.1%} wanted); crush clots and look once more."
