@@ -29,9 +29,19 @@ from stripread.solid.grey import (
     grey_grains,
     grey_part,
     grey_shares,
+    level_of_silver,
     perhaps_silver,
 )
-from stripread.solid.levels import DARK_MOST, DARK_USUAL, DARK_USUAL_SD, dark_level, grain_shares, pale_level
+from stripread.solid.levels import (
+    DARK_MOST,
+    DARK_USUAL,
+    DARK_USUAL_SD,
+    PALE_SD,
+    PALE_USUAL,
+    dark_level,
+    grain_shares,
+    pale_level,
+)
 from stripread.solid.outline import MARGIN_MM, MIN_AREA_MM2, odd, outline
 from stripread.solid.share import EDGE_SD, mixed_doubt, scatter, share_interval
 from stripread.tuned import tuned
@@ -234,6 +244,8 @@ def _shares(sample: SolidSample) -> _Shares:
         reasons.append(because("grey_part", detail))
         return _Shares(oxide[0], both.bright, both.likely, pale, doubt, low, high, reasons, grey=True)
     bright, bright_sd = pale_level(grey, mask, ppm, dark)
+    if level_of_silver(grey, mask, bright):
+        bright, bright_sd = PALE_USUAL, PALE_SD
     if not has_dark or bright < 2.2 * dark:
         reasons.append(because("not_dark_and_pale", f"levels {dark:.2f} and {bright:.2f} of paper white"))
     share = grain_shares(grey, mask, dark, bright, texture)

@@ -14,7 +14,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.solid.levels import DARK_MOST, DARK_USUAL, PALE_SD, PALE_USUAL, core_px, grain_shares, pale_level
+from stripread.solid.levels import (
+    DARK_MOST,
+    DARK_USUAL,
+    PALE_BOTTOM,
+    PALE_SD,
+    PALE_USUAL,
+    core_px,
+    grain_shares,
+    pale_level,
+)
 from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
@@ -41,6 +50,7 @@ SPECKS_LEAST = _TUNED.number("specks_least")
 FEW_PEAKS = _TUNED.number("few_peaks")
 PATCHES_LEAST = _TUNED.number("patches_least")
 FEW_BROAD = _TUNED.number("few_broad_peaks")
+BRIGHTER = _TUNED.number("brighter_chloride")
 LOOSE = _TUNED.number("loose_light")
 LOOSE_LEAST = _TUNED.number("loose_least")
 EDGE_PX = (7, 7)  # a grain with its blurred edge, at its widest
@@ -153,6 +163,15 @@ def grey_grains(grey: Light, mask: Mask, px_per_mm: float, levels: tuple[float, 
     silver = (mean > 0.0) & (mean < most) & (spread < EVEN * mean)
     silver[0] = False
     return np.asarray(silver[labels])
+
+
+def level_of_silver(grey: Light, mask: Mask, bright: float) -> bool:
+    """Whether the pale level, read from the cores of the largest grains, is silver's: much is a good deal brighter."""
+    if bright > SILVER_MOST:
+        return False
+    brighter = (mask & (grey > BRIGHTER * bright)).astype(np.uint8)
+    over = cv2.morphologyEx(brighter, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    return float(over.sum()) > FEW_BROAD * float((mask & (grey > PALE_BOTTOM)).sum())
 
 
 def perhaps_silver(

@@ -8,7 +8,7 @@ import pytest
 from stripread.card.layout import layout
 from stripread.correction.fit import fix_colour
 from stripread.solid.estimate import estimate_solid
-from stripread.solid.grey import all_gaps_silver, grey_grains, grey_part, grey_shares, perhaps_silver
+from stripread.solid.grey import all_gaps_silver, grey_grains, grey_part, grey_shares, level_of_silver, perhaps_silver
 from stripread.solid.outline import hides_ring
 from stripread.solid.read import read_solid
 from tests.scenes import Scene, render
@@ -108,6 +108,17 @@ def test_grains_of_one_level_no_lighter_than_silver_are_grey():
     assert grey_grains(grey, grey > 0, PPM, (0.06, 0.5))[silver].all()  # its own level passed for chloride's
     shaded = np.where(silver, 0.6, grey).astype(np.float32)  # a grain a little darker than the others, of chloride
     assert not grey_grains(shaded, grey > 0, PPM, (0.06, 0.7)).any()
+
+
+def test_the_level_of_the_largest_grains_may_be_silvers():
+    y, x = np.mgrid[0:120, 0:120]
+    large, specks = np.hypot(y - 30, x - 30) < 8, (y % 10 < 2) & (x % 10 < 2)
+    grey = np.where(specks, 0.85, np.where(large, 0.55, 0.06)).astype(np.float32)
+    assert level_of_silver(grey, grey > 0, 0.55)
+    assert not level_of_silver(np.where(specks, 0.64, grey).astype(np.float32), grey > 0, 0.55)
+    assert not level_of_silver(grey, grey > 0, 0.63)  # lighter than silver
+    alone = np.where(large & (y % 5 == 0) & (x % 5 == 0), 0.85, np.where(large, 0.55, 0.06)).astype(np.float32)
+    assert not level_of_silver(alone, grey > 0, 0.55)  # facets
 
 
 @pytest.mark.parametrize(("share", "doubted"), [(0.006, False), (0.012, True)])
