@@ -48,8 +48,16 @@ IN_GREY = {
     "specks_least": "SPECKS_LEAST",
     "loose_light": "LOOSE",
     "loose_least": "LOOSE_LEAST",
+    "patches_least": "PATCHES_LEAST",
+    "few_broad_peaks": "FEW_BROAD",
+    "brighter_chloride": "BRIGHTER",
 }
-IN_OUTLINE = {"grey_top": "GREY_TOP", "grey_beyond": "GREY_BEYOND", "ring_hidden": "RING_HIDDEN"}
+IN_OUTLINE = {
+    "grey_top": "GREY_TOP",
+    "grey_beyond": "GREY_BEYOND",
+    "ring_hidden": "RING_HIDDEN",
+    "sparse_dark": "SPARSE",
+}
 
 
 @dataclass(frozen=True)
