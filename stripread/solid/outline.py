@@ -107,7 +107,7 @@ def _gaps(grey: NDArray[np.float32], where: Mask, thin: int) -> NDArray[np.uint8
     """
     specks = ((grey < GREY_TOP) & where).astype(np.uint8)
     broad = cv2.morphologyEx(specks, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
-    specks &= 1 - cv2.dilate(broad, np.ones((thin, thin), np.uint8))
+    specks = np.where(cv2.dilate(broad, np.ones((thin, thin), np.uint8)) > 0, 0, specks).astype(np.uint8)
     if cv2.connectedComponents(specks)[0] <= MANY_SPECKS:
         return np.zeros(grey.shape, np.uint8)
     return np.asarray(specks, dtype=np.uint8)
