@@ -21,8 +21,8 @@ def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
     share, interval = solids[-1].pale_fraction, solids[-1].pale_interval
     if share is None or interval is None or solids[-1].doubtful:
         text = (
-            "The last picture of the solid is doubtful: stir, spread it flat, photograph it again, before the sugar goes "
-            "in or after a wash: grey silver hides what is pale."
+            "The last picture of the solid is doubtful: stir, wash it once, spread it flat, photograph it again. Grey "
+            "silver hides what is pale."
         )
         return Verdict("cannot tell", text)
     if interval[1] <= most:
