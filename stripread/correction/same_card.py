@@ -41,13 +41,29 @@ def card_misfit(fix: ColourFix, samples: PatchSamples, values: CardValues) -> fl
     Leave-one-out residuals of a Gaussian process in closed form (Rasmussen and Williams, Gaussian Processes for Machine
     Learning, 2006, section 5.4.2). NaN where too few patches are clear, or the card has no colours.
     """
-    good = samples.usable & (samples.clipped.max(axis=1) < 0.02) & (fix.weights > COVERED)
+    good = clear_patches(fix, samples)
     if fix.monochrome or good.sum() < FEWEST:
         return float("nan")
-    error = np.cbrt(fix.to_rgb(samples.rgb[good], samples.centre_mm[good])) - np.cbrt(values.rgb[good])
-    lab = rgb_to_lab(values.rgb[good])
-    cov = SMOOTH_SD**2 * gaussian_between(lab, lab, LENGTH_LAB) + np.diag(values.sd[good] ** 2 + MODEL_SD**2)
-    inverse = np.linalg.inv(cov)
+    error = patch_errors(fix, samples, values, good)
+    inverse = np.linalg.inv(patch_cov(values, good))
     square = ((inverse @ error) ** 2).mean(axis=1) / np.diag(inverse)
     best = np.sort(square)[: int(KEPT * len(square))]
     return float(np.sqrt(best.mean())) / TYPICAL
+
+
+def clear_patches(fix: ColourFix, samples: PatchSamples) -> NDArray[np.bool_]:
+    """Patches that are neither clipped nor covered, shape (N,)."""
+    return np.asarray(samples.usable & (samples.clipped.max(axis=1) < 0.02) & (fix.weights > COVERED))
+
+
+def patch_errors(fix: ColourFix, samples: PatchSamples, values: CardValues, good: NDArray[np.bool_]) -> Array:
+    """What the fit misses the card's values by, in cube roots of linear RGB, shape (n, 3)."""
+    fitted = fix.to_rgb(samples.rgb[good], samples.centre_mm[good])
+    return np.asarray(np.cbrt(fitted) - np.cbrt(values.rgb[good]))
+
+
+def patch_cov(values: CardValues, good: NDArray[np.bool_]) -> Array:
+    """Covariance of those errors for the profile's own card: smooth in colour, and each patch's own, shape (n, n)."""
+    lab = rgb_to_lab(values.rgb[good])
+    own = np.diag(values.sd[good] ** 2 + MODEL_SD**2)
+    return np.asarray(SMOOTH_SD**2 * gaussian_between(lab, lab, LENGTH_LAB) + own)

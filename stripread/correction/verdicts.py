@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stripread.correction.fading import has_faded, ink_lost
 from stripread.correction.same_card import card_misfit
+from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.tuned import tuned
 
@@ -17,6 +19,7 @@ _TUNED = tuned("stripread.correction")
 POOR_FIT = _TUNED.number("poor_fit")
 UNEVEN = _TUNED.number("uneven_light")
 OTHER_CARD = _TUNED.number("other_card")
+PERHAPS_FADED = _TUNED.number("perhaps_faded")
 OTHER_CARD_LAB = _TUNED.number("other_card_lab")
 DYES_OFF = _TUNED.number("dyes_off")
 LIGHT_RATIO = _TUNED.number("light_ratio")
@@ -45,7 +48,19 @@ def _other_card(fix: ColourFix, samples: PatchSamples, values: CardValues | None
     """By what the patches differ from the profile's beyond what another photo of the same card explains, or nothing."""
     if values is not None and values.source == "estimated":
         misfit = card_misfit(fix, samples, values)
-        return f"its patches fit {misfit:.1f} times worse than usual" if misfit > OTHER_CARD else ""  # NaN: can't tell
+        if misfit > OTHER_CARD:
+            return f"its patches fit {misfit:.1f} times worse than usual"
+        if misfit > PERHAPS_FADED and _faded(fix, samples, values):  # NaN: can't tell
+            return "its cyan and magenta have faded since"
+        return ""
     if values is not None and values.source == "measured" and fix.lab_rms > OTHER_CARD_LAB:
         return f"its patches differ by {fix.lab_rms:.0f} Delta E"
     return ""
+
+
+def _faded(fix: ColourFix, samples: PatchSamples, values: CardValues) -> bool:
+    """Whether inks have faded. Takes three fits more, so only a card that fits badly is asked."""
+    try:
+        return has_faded(ink_lost(fix, samples, values))
+    except Refused:
+        return False

@@ -6,13 +6,14 @@ from pathlib import Path
 from typing import Any
 
 from stripread.tuned import TunedNumber, tuned
-from tests.tune import blanks, cards, dye_doubts, greys, heaps, lots, pairs, profiles
+from tests.tune import blanks, cards, dye_doubts, fading, greys, heaps, lots, pairs, profiles
 from tests.tune.engine import Tuning
 
 ROOT = Path(__file__).resolve().parents[2]
 TUNINGS: dict[str, Tuning[Any]] = {
     **dye_doubts.TUNINGS,
     **cards.TUNINGS,
+    **fading.TUNINGS,
     **profiles.TUNINGS,
     **pairs.TUNINGS,
     **lots.TUNINGS,

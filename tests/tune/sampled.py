@@ -37,8 +37,13 @@ class SampledPhoto:
     pads: PadSamples
 
 
-def sampled_photo(scene: Scene, strips: list[StripState], rng: np.random.Generator) -> SampledPhoto:
-    """What one photo of the scene's card, lamps and phone gives, with each of these strips in the lane in turn."""
+def sampled_photo(
+    scene: Scene, strips: list[StripState], rng: np.random.Generator, patch_sd: float = PATCH_SD
+) -> SampledPhoto:
+    """What one photo of the scene's card, lamps and phone gives, with each of these strips in the lane in turn.
+
+    ``patch_sd``: noise of a patch's encoded mean.
+    """
     card, eye = layout(), phone(scene.phone_seed, scene.world)
     sheet = sheet_of(scene)
     ink = sheet.reflectance(card.nominal_srgb())
@@ -58,11 +63,11 @@ def sampled_photo(scene: Scene, strips: list[StripState], rng: np.random.Generat
     encoded = _developed(raw + AROUND * eye.flare * white, white, across, scene, rng)
     patches, pads = encoded[: len(ink)], encoded[len(ink) :]
     clipped = ((patches * 255.0 <= CLIP_LOW) | (patches * 255.0 >= CLIP_HIGH)).astype(float)
-    patches = np.clip(patches + PATCH_SD * rng.normal(size=patches.shape), 0.0, 1.0)
+    patches = np.clip(patches + patch_sd * rng.normal(size=patches.shape), 0.0, 1.0)
     pads = np.clip(pads + PAD_SD * rng.normal(size=pads.shape), 0.0, 1.0)
     samples = PatchSamples(
         patches,
-        np.full(patches.shape, 0.3 * PATCH_SD**2),
+        np.full(patches.shape, 0.3 * patch_sd**2),
         clipped,
         np.zeros(len(ink)),
         np.ones(len(ink), dtype=bool),
