@@ -65,6 +65,6 @@ def ink_lost(fix: ColourFix, samples: PatchSamples, values: CardValues) -> Array
 
 
 def has_faded(lost: Array) -> bool:
-    """Whether cyan and magenta together, of ``lost`` (3,), are lighter as only fading makes them, and neither darker."""
+    """Whether cyan and magenta together, of ``lost`` (3,), are lighter as only fading makes them, neither darker."""
     cyan, magenta = float(lost[0]), float(lost[1])
     return cyan + magenta > FADED and min(cyan, magenta) > -FADED_EACH
