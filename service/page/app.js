@@ -7,7 +7,7 @@ import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer, line } from "./show.js";
-import { clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
 
 const state = {
@@ -222,6 +222,9 @@ async function guarded(act) {
   }
 }
 
+$("camera").onclick = $("file").onclick = (event) => {
+  if (kind() === "ph" && askAgain()) event.preventDefault();
+};
 $("camera").onchange = $("file").onchange = (event) => taken(event.target);
 $("wash-less").onclick = () => step(-1);
 $("wash-more").onclick = () => step(1);

@@ -61,7 +61,7 @@ function swatches(entry) {
         svg("rect", { width: 80, height: c.curve ? 32 : 64, fill: c.seen }),
         c.curve && svg("rect", { y: 32, width: 80, height: 32, fill: c.curve }),
       ),
-      el("figcaption", {}, `Pad ${n + 1}${c.difference === null ? "" : `: ${c.difference.toFixed(1)} apart`}`),
+      el("figcaption", {}, `Pad ${n + 1}`),
     );
   const words = colours[0].curve ? "Colours: above as seen, below as on the curve at this pH" : "Colours as seen";
   return [el("p", {}, words), el("div", { class: "swatches" }, colours.map(one))];

@@ -47,9 +47,20 @@ function warmth() {
 }
 
 const beside = () => $("beside").value.trim();
+const unsaid = () => [$("temperature"), $("beside")].find((box) => !box.validity.valid);
+
+// Before a photo is taken: a liquid or a temperature that nobody can read is asked for again, where it stands.
+export function askAgain() {
+  const box = unsaid();
+  if (!box) return false;
+  $("strip-more").hidden = false;
+  more();
+  box.reportValidity();
+  return true;
+}
 
 function more() {
-  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${warmth()} °C`, $("rinse").checked && "rinse", beside() && `beside ${beside()}`].filter(Boolean);
+  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${warmth()} °C`, $("rinse").checked && "rinse", beside() && `beside ${beside()}${$("beside").validity.valid ? "" : "?"}`].filter(Boolean);
   $("more").firstChild.textContent = words.join(", ") || "More";
   $("more").setAttribute("aria-expanded", String(!$("strip-more").hidden));
 }

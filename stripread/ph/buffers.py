@@ -75,12 +75,12 @@ def liquid_of(text: str) -> Liquid:
     words = " ".join(text.replace(",", " ").split()) if re.search(r"[A-Za-z]", text) else text.strip()
     if words.lower() in {"water", "rinse water"}:
         return Liquid("water", None, 0.0)
-    plain = words.removeprefix("pH").removeprefix("ph").strip()
-    if re.fullmatch(r"\d{1,2}([.,]\d{1,4})?", plain):
-        ph = float(plain.replace(",", "."))
+    plain = text.strip().removeprefix("pH").removeprefix("ph").strip().replace(",", ".")
+    if re.fullmatch(r"\d{1,2}(\.\d{1,4})?", plain):
+        ph = float(plain)
         if ph > 14.0:
             raise CallError(f"pH {ph:g} is not a pH that a strip reads: 0 to 14")
-        digits = max(1, len(plain.replace(",", ".").partition(".")[2]))
+        digits = max(1, len(plain.partition(".")[2]))
         return Liquid(f"pH {plain}", ph, max(TABLE_SD, 0.5 * 10.0**-digits / math.sqrt(3.0)))
     found = re.fullmatch(r"([A-Za-z]+)(?: (\d{1,3}(?:\.\d+)?) ?(?:°|deg)? ?[Cc]?)?", words)
     known = ", ".join(buffer_names())

@@ -5,6 +5,8 @@ import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
+from stripread.errors import CallError
+from stripread.ph.buffers import liquid_of
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.conftest import a_photo
@@ -45,6 +47,48 @@ def test_the_kind_of_strip_is_chosen_and_kept_for_the_batch(phone, server, batch
     phone.wait_for_entries(other, 1)
     assert [e["profile"] for e in phone.entries(batch)] == ["acid 0-3", "acid 0-3"]
     assert phone.entries(other)[0]["profile"] == "fake"
+
+
+LIQUIDS = (
+    "water",
+    "rinse water",
+    "7",
+    "7.00",
+    "pH 4,01",
+    "14.0",
+    "14.5",
+    "15",
+    "phosphate 22 C",
+    "Borax 18.5",
+    "carbonate 5 °C",
+    "phosphate",
+    "vinegar 20 C",
+    "7.0.1",
+    "-1",
+    "phosphate22",
+)
+CLICK = """const event = new MouseEvent("click", {cancelable: true, bubbles: true});
+document.getElementById("camera").dispatchEvent(event);
+return event.defaultPrevented"""
+
+
+def readable(liquid):
+    try:
+        liquid_of(liquid)
+    except CallError:
+        return False
+    return True
+
+
+def test_a_liquid_that_nobody_can_read_is_asked_for_before_the_photo(phone, browser):
+    box = phone.by_id("beside")
+    for liquid in LIQUIDS:
+        taken = browser.execute_script(f"arguments[0].value = arguments[1]; {CLICK}", box, liquid)
+        assert taken is not readable(liquid), liquid
+    assert "beside phosphate22?" in phone.by_id("more").get_attribute("textContent")
+    assert box.is_displayed()
+    browser.execute_script("arguments[0].value = ''", box)
+    assert browser.execute_script(CLICK) is False
 
 
 def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):

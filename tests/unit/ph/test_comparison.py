@@ -138,6 +138,7 @@ def test_water_gives_the_difference_and_leaves_the_value():
         ("7.0", "pH 7.0", 7.0, 0.0289),  # rounded to a tenth: uniform over 0.1, its standard deviation 0.1 / sqrt(12)
         ("7", "pH 7", 7.0, 0.0289),
         ("pH 4.01", "pH 4.01", 4.01, 0.01),
+        ("pH 4,01", "pH 4.01", 4.01, 0.01),
         ("phosphate 25 C", "phosphate 25 °C", 6.86, 0.01),  # JIS Z 8802, as in stripread/ph/buffers.csv
         ("Phosphate, 25 °C", "phosphate 25 °C", 6.86, 0.01),
         ("water", "water", None, 0.0),
