@@ -145,9 +145,8 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "This value was entered by hand ({detail}); the photo's own reading stands in the entry before.",
     ),
     "wide_interval": (
-        "note",
-        "The interval is wide ({detail}): it holds, but ask whether it answers your question. Better light, or a "
-        "calibration with more buffers, narrows it.",
+        "doubt",
+        "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps.",
     ),
     # several photos of one liquid
     "photos_disagree": (

@@ -1,7 +1,8 @@
 """How far the card's inks have faded since its values were taken, from the photo's own fit.
 
-Light takes dyes away unevenly, magenta and cyan first (common practice, no source), and leaves black: coloured patches
-then grow lighter against the greys, each in the channel that its ink absorbs. How the fit's residuals would change is
+Light takes dyes away unevenly, magenta first (common practice, no source), and leaves black: coloured patches then grow
+lighter against the greys, each in the channel that its ink absorbs. Another lamp or a phone's taste for colour makes
+all of them, or the yellow ones, look fainter; that is no fading. How the fit's residuals would change is
 found by fitting again with that ink's patches made lighter; so whatever the fit itself would explain away (tone, light,
 colours) is not counted.
 """
@@ -27,7 +28,6 @@ Array = NDArray[np.float64]
 
 _TUNED = tuned("stripread.correction")
 FADED = _TUNED.number("faded")
-FADED_EACH = _TUNED.number("faded_each")
 STEP = 0.1  # natural log of light, at which the response of the fit is taken
 
 
@@ -65,6 +65,6 @@ def ink_lost(fix: ColourFix, samples: PatchSamples, values: CardValues) -> Array
 
 
 def has_faded(lost: Array) -> bool:
-    """Whether cyan and magenta together, of ``lost`` (3,), are lighter as only fading makes them, neither darker."""
-    cyan, magenta = float(lost[0]), float(lost[1])
-    return cyan + magenta > FADED and min(cyan, magenta) > -FADED_EACH
+    """Whether magenta, of ``lost`` (3,), has lost so much as only fading takes, and more than cyan and yellow."""
+    cyan, magenta, yellow = (float(v) for v in lost)
+    return magenta > max(FADED, cyan, yellow)

@@ -51,7 +51,7 @@ def _other_card(fix: ColourFix, samples: PatchSamples, values: CardValues | None
         if misfit > OTHER_CARD:
             return f"its patches fit {misfit:.1f} times worse than usual"
         if misfit > PERHAPS_FADED and _faded(fix, samples, values):  # NaN: can't tell
-            return "its cyan and magenta have faded since"
+            return "its magenta has faded since"
         return ""
     if values is not None and values.source == "measured" and fix.lab_rms > OTHER_CARD_LAB:
         return f"its patches differ by {fix.lab_rms:.0f} Delta E"

@@ -13,6 +13,7 @@ from stripread.correction.same_card import TYPICAL
 from stripread.errors import Refused
 from stripread.tuned import Value
 from tests import card_study
+from tests.scenes.measured import World
 from tests.tune.dye_doubts import learners_photos, others_photos
 from tests.tune.engine import Tuning
 
@@ -83,9 +84,14 @@ class DyesOff:
 
 
 def draw_dyes_off(setup: int) -> DyesOff:
-    """Sampled photos by other phones; poor light is what ``random_lamps`` has for hard scenes."""
-    card = estimate_card([photo.samples for photo in learners_photos(setup)])
-    ordinary, poor = others_photos(setup, ORDINARY, 44), others_photos(setup, POOR, 46, hard=True)
+    """Sampled photos by other phones; poor light is what ``random_lamps`` has for hard scenes.
+
+    Of every two pairs of setups one is of the measured world's choosing half.
+    """
+    world: World = "choosing" if setup // 2 % 2 else "made-up"
+    card = estimate_card([photo.samples for photo in learners_photos(setup, world)])
+    ordinary = others_photos(setup, ORDINARY, 44, world=world)
+    poor = others_photos(setup, POOR, 46, hard=True, world=world)
     off: list[list[float]] = [[], []]
     for found, photos in zip(off, (ordinary, poor), strict=True):
         for photo in photos:

@@ -13,7 +13,7 @@ import numpy as np
 from calibration.card_estimate import estimate_card
 from stripread.card.patches import PatchSamples
 from stripread.card.values import CardValues
-from stripread.correction.fading import FADED, FADED_EACH, ink_lost
+from stripread.correction.fading import FADED, ink_lost
 from stripread.correction.fit import fix_colour
 from stripread.correction.same_card import card_misfit
 from stripread.correction.verdicts import OTHER_CARD, PERHAPS_FADED
@@ -27,17 +27,18 @@ from tests.tune.sampled import sampled_photo
 PACKAGE = "stripread.correction"
 LEARNED, OWN, OLD = 26, 12, 6  # photos that the card is learned from, of it as it was, of it much faded
 PATCH_SD = 0.0015  # with it the profile's own card has a misfit of about 1, as rendered photos have
-LOOKED_AT = 0.1  # share of the own card's photos that may be looked at for fading
+LOOKED_AT = 0.05  # share of the own card's photos that may be looked at for fading
 WRONGED = 1 / 200  # share of them that may be called faded
 
 
 @dataclass(frozen=True)
 class Look:
-    """One photo: its misfit and the natural log by which cyan and magenta have become lighter."""
+    """One photo: its misfit and the natural log by which its inks have become lighter."""
 
     misfit: float
     cyan: float
     magenta: float
+    yellow: float
 
 
 @dataclass(frozen=True)
@@ -73,12 +74,12 @@ def _look(samples: PatchSamples, card: CardValues) -> Look | None:
         lost = ink_lost(fix, samples, card)
     except Refused:
         return None
-    return Look(card_misfit(fix, samples, card), float(lost[0]), float(lost[1]))
+    return Look(card_misfit(fix, samples, card), *(float(v) for v in lost))
 
 
-def told(look: Look, perhaps: float = PERHAPS_FADED, together: float = FADED, each: float = FADED_EACH) -> bool:
+def told(look: Look, perhaps: float = PERHAPS_FADED, least: float = FADED) -> bool:
     """Whether a photo's card is called another or faded, with these limits."""
-    faded = look.cyan + look.magenta > together and min(look.cyan, look.magenta) > -each
+    faded = look.magenta > max(least, look.cyan, look.yellow)
     return look.misfit > OTHER_CARD or (look.misfit > perhaps and faded)
 
 
@@ -95,23 +96,16 @@ def _fit_perhaps(setups: Sequence[Looks]) -> Value:
     return float(f"{np.quantile([look.misfit for s in setups for look in s.own], 1 - LOOKED_AT):.2g}")
 
 
-def _fit_together(setups: Sequence[Looks]) -> Value:
+def _fit_least(setups: Sequence[Looks]) -> Value:
     """The least at which so few of the own card's photos are called faded."""
     own = [look for s in setups for look in s.own]
     for value in np.arange(0.1, 0.6, 0.02):
-        if np.mean([told(look, together=float(value)) and look.misfit <= OTHER_CARD for look in own]) <= WRONGED:
+        if np.mean([told(look, least=float(value)) and look.misfit <= OTHER_CARD for look in own]) <= WRONGED:
             return float(f"{value:.2f}")
     return 0.6
 
 
-def _fit_each(setups: Sequence[Looks]) -> Value:
-    """What keeps 19 of 20 faded cards."""
-    least = [-min(look.cyan, look.magenta) for s in setups for look in s.faded]
-    return float(f"{max(float(np.quantile(least, 0.95)), 0.01):.2g}")
-
-
 TUNINGS = {
     "perhaps_faded": Tuning(PACKAGE, draw, _fit_perhaps, lambda setup, value: _judge("perhaps", setup, value)),
-    "faded": Tuning(PACKAGE, draw, _fit_together, lambda setup, value: _judge("together", setup, value)),
-    "faded_each": Tuning(PACKAGE, draw, _fit_each, lambda setup, value: _judge("each", setup, value)),
+    "faded": Tuning(PACKAGE, draw, _fit_least, lambda setup, value: _judge("least", setup, value)),
 }
