@@ -22,7 +22,7 @@ from pathlib import Path
 import click
 import pytest
 
-LIMIT = 0.3  # s of processor time
+LIMIT = 0.25  # s of processor time
 LIST = Path(__file__).parent / "data" / "slow_tests.csv"
 SEES = Path(__file__).parent / "data" / "sabotages_seen.txt"
 DRAWN = Path(__file__).parent / "data" / "mutation.toml"
