@@ -104,6 +104,7 @@ def test_manifests_that_are_none(text):
 @pytest.mark.parametrize(
     "content",
     [b"", b"hello", bytes(10240), gzip.compress(b"x" * 1000), other_tar({"a": b"b"}), b"SQLite format 3\0" * 100],
+    ids=["nothing", "text", "zeros", "gzip", "another tar", "a database"],  # what gzip makes holds the time: no name
 )
 def test_foreign_files(refused, content):
     assert "no back-up" in refused(content)
