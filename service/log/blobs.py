@@ -29,8 +29,8 @@ class Blobs:
         if reading:
             return
         self.incoming.mkdir(parents=True, exist_ok=True)
-        _sync_folder(root.parent)
-        _sync_folder(root)
+        sync_folder(root.parent)
+        sync_folder(root)
 
     def keep(self, source: BinaryIO) -> tuple[str, int]:
         """Store what ``source`` gives and return its SHA-256 and size in bytes; it is on the disk when this returns.
@@ -60,9 +60,9 @@ class Blobs:
         place = self.path(sha256)
         if not place.parent.exists():
             place.parent.mkdir(exist_ok=True)
-            _sync_folder(self.root)
+            sync_folder(self.root)
         temporary.replace(place)  # the same bytes if it was there already
-        _sync_folder(place.parent)
+        sync_folder(place.parent)
 
     def path(self, sha256: str) -> Path:
         """Where the photo of this hash lies, if it is there.
@@ -100,7 +100,7 @@ def hash_of(path: Path) -> str:
         return hashlib.file_digest(source, "sha256").hexdigest()
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Make the folder's own entries last: a rename lives in the folder, not in the file."""
     handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:

@@ -24,7 +24,11 @@ class _Blank(BaseModel):
     sha256: str
 
 
-class _Cells(BaseModel):
+class KeptCells(BaseModel):
+    """The photo of a pair of vials that a tint was read with, as the log keeps it beside the reading."""
+
+    model_config = ConfigDict(frozen=True)
+
     entry: int
     sha256: str
     photo: str
@@ -40,7 +44,7 @@ class _Extras(BaseModel):
 
     said: dict[str, Any] = {}
     blank: _Blank | None = None
-    cells: _Cells | None = None
+    cells: KeptCells | None = None
     taking: dict[str, Any] = {}
     colours: list[Any] = []
     withdrawn: bool = False

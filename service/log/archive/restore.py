@@ -22,7 +22,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from service.log.archive import tape
 from service.log.archive.backup import CHUNK, row_counts
 from service.log.archive.manifest import LOG, MANIFEST, MAX_MANIFEST, SUMS, Manifest, profile_name, read_manifest, sums
-from service.log.archive.whole_file import sync_folder
+from service.log.blobs import sync_folder
 from service.log.check import LogCheck, check_log
 from service.log.database import Database
 from service.log.models import metadata, profiles, sessions

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from service.errors import Conflict
+from service.log.blobs import sync_folder
 
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 
@@ -65,12 +66,3 @@ def _name(unfinished: Path, target: Path) -> None:
             raise
         need_free(target)  # a stick's file system without links: looked at a moment before
         unfinished.rename(target)
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the folder's own entries last."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

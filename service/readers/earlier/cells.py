@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
 from datetime import datetime
 from typing import Literal
 
@@ -13,28 +12,21 @@ from service.log import store
 from service.log.blobs import Blobs
 from service.log.models import now
 from service.log.taken import taken_at
+from service.log.unreadable import KeptCells
 from service.readers.worker import CellsPhoto
 
 
-@dataclass(frozen=True)
-class NamedCells:
-    """The photo of the vials that a tint names, as the log keeps it beside the reading.
+class NamedCells(KeptCells):
+    """The photo of the vials that a tint names.
 
     ``entry`` is the number that was named, ``sha256`` and ``photo`` are the photo's hash and name. ``age_h``: hours
     between the two photos by the log, None where nobody said when the tint was taken. ``changed``: vials or places were
     changed since, as somebody says.
     """
 
-    entry: int
-    sha256: str
-    photo: str
-    matching: Literal["blank", "swapped"]
-    age_h: float | None
-    changed: bool
-
     def kept(self) -> store.Row:
         """For the log: with it the tint can be read again in the same way."""
-        return {"cells": asdict(self)}
+        return {"cells": self.model_dump()}
 
     def job(self, blobs: Blobs) -> CellsPhoto:
         """For the reader."""
@@ -76,13 +68,20 @@ def cells_of(
     matching: Literal["blank", "swapped"] = (
         "swapped" if row["extras"].get("taking", {}).get("matching") == "swapped" else "blank"
     )
-    return NamedCells(number, row["photo_sha256"], str(row["reading"]["photo"]), matching, age, changed)
+    return NamedCells(
+        entry=number,
+        sha256=row["photo_sha256"],
+        photo=str(row["reading"]["photo"]),
+        matching=matching,
+        age_h=age,
+        changed=changed,
+    )
 
 
 def cells_again(row: store.Row) -> NamedCells | None:
     """The photo of the vials that an entry of the log was read with."""
     kept = row["extras"].get("cells")
-    return None if kept is None else NamedCells(**{part.name: kept[part.name] for part in fields(NamedCells)})
+    return None if kept is None else NamedCells.model_validate(kept)
 
 
 def _hours(one: str, other: str) -> float:
