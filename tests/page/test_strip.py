@@ -6,7 +6,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
 from stripread.errors import CallError
-from stripread.ph.buffers import liquid_of
+from stripread.ph.buffers import buffer_names, liquid_of
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.conftest import a_photo
@@ -82,7 +82,7 @@ def readable(liquid):
 
 def test_a_liquid_that_nobody_can_read_is_asked_for_before_the_photo(phone, browser):
     box = phone.by_id("beside")
-    for liquid in LIQUIDS:
+    for liquid in (*LIQUIDS, *(f"{name} 25 C" for name in buffer_names())):
         taken = browser.execute_script(f"arguments[0].value = arguments[1]; {CLICK}", box, liquid)
         assert taken is not readable(liquid), liquid
     assert "beside phosphate22?" in phone.by_id("more").get_attribute("textContent")
