@@ -9,6 +9,10 @@ printers' cards.
 from __future__ import annotations
 
 import argparse
+import os
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from multiprocessing import get_context
 from typing import Any
 
 import numpy as np
@@ -16,9 +20,10 @@ import numpy as np
 from calibration.card_estimate import estimate_card
 from stripread.card.find import CardTrace, find_card
 from stripread.card.patches import PatchSamples
+from stripread.card.values import CardValues
 from stripread.correction.fit import fix_colour
 from stripread.correction.same_card import TYPICAL, card_misfit
-from stripread.correction.verdicts import OTHER_CARD
+from stripread.correction.verdicts import DYES_OFF, OTHER_CARD, doubts_of_fix
 from stripread.errors import Refused
 from tests.accuracy import buffers
 from tests.scenes.measured import WORLDS, World
@@ -40,8 +45,24 @@ def seen(setup: int, n: int, tag: int, *, hard: bool = False, **fixed: Any) -> P
     return trace.samples
 
 
-def run(setup: int, reads: int, world: World = "made-up") -> dict[str, list[float]]:
-    """Misfits of one setup's photos, by what was photographed."""
+@dataclass(frozen=True)
+class Look:
+    """What the reader finds of one photo's card and light. doubts: the codes of its reasons."""
+
+    misfit: float
+    dyes_off: float
+    doubts: frozenset[str]
+
+
+def look(samples: PatchSamples, card: CardValues) -> Look:
+    """By the reader's own verdicts."""
+    fix = fix_colour(samples, card)
+    doubts = frozenset(reason.code for reason in doubts_of_fix(fix, samples, card))
+    return Look(card_misfit(fix, samples, card), fix.dyes_off(samples.rgb, samples.centre_mm), doubts)
+
+
+def run(setup: int, reads: int, world: World = "made-up") -> dict[str, list[Look]]:
+    """Looks at one setup's photos, by what was photographed."""
     own: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "world": world}
     known = np.repeat(buffers("four"), 2)
     calibrated = [
@@ -62,10 +83,7 @@ def run(setup: int, reads: int, world: World = "made-up") -> dict[str, list[floa
     for name, age in FADED.items():
         photos[f"faded {name}"] = [seen(setup, n, 95, faded=age, yellowed=0.0, **own) for n in range(few)]
         photos[f"yellowed {name}"] = [seen(setup, n, 94, faded=0.0, yellowed=age, **own) for n in range(few)]
-    return {
-        what: [card_misfit(fix_colour(s, card), s, card) for s in some if s is not None]
-        for what, some in photos.items()
-    }
+    return {what: [look(s, card) for s in some if s is not None] for what, some in photos.items()}
 
 
 def main() -> None:
@@ -74,16 +92,27 @@ def main() -> None:
     ask.add_argument("--first", type=int, default=300)
     ask.add_argument("--reads", type=int, default=20)
     ask.add_argument("--world", choices=WORLDS, default="made-up", help="made-up, or a half of the measured world")
+    ask.add_argument("--workers", type=int, default=os.cpu_count())
     given = ask.parse_args()
-    found: dict[str, list[float]] = {}
-    for setup in range(given.first, given.first + given.setups):
-        for what, misfits in run(setup, given.reads, given.world).items():
-            found.setdefault(what, []).extend(misfits)
-    print(f"{'':28s} photos  median   5 %   95 %   doubted (misfit above {OTHER_CARD}; 1 is {TYPICAL} deviations)")
-    for what, misfits in found.items():
-        m = np.array(misfits)
-        told = f"{np.nanmedian(m):6.2f} {np.nanquantile(m, 0.05):6.2f} {np.nanquantile(m, 0.95):6.2f}"
-        print(f"{what:28s} {len(m):6d} {told}   {np.mean(m > OTHER_CARD):.1%}")
+    found: dict[str, list[Look]] = {}
+    setups = range(given.first, given.first + given.setups)
+    with ProcessPoolExecutor(given.workers, get_context("spawn")) as pool:
+        for part in pool.map(run, setups, [given.reads] * given.setups, [given.world] * given.setups):
+            for what, looks in part.items():
+                found.setdefault(what, []).extend(looks)
+    print(
+        f"misfit in units of {TYPICAL} deviations (another card above {OTHER_CARD}); dyes off in Delta E ({DYES_OFF})"
+    )
+    print(f"{'':28s} photos  misfit: median, 95 %, 99 %   dyes off: 95 %, most   other_card  poor_light")
+    for what, looks in found.items():
+        m = np.array([one.misfit for one in looks])
+        off = np.array([one.dyes_off for one in looks])
+        told = " ".join(f"{np.nanquantile(m, share):6.2f}" for share in (0.5, 0.95, 0.99))
+        codes = [np.mean([code in one.doubts for one in looks]) for code in ("other_card", "poor_light")]
+        print(
+            f"{what:28s} {len(m):6d} {told}          {np.quantile(off, 0.95):6.2f} {off.max():6.2f}       "
+            f"{codes[0]:6.1%} {codes[1]:6.1%}"
+        )
 
 
 if __name__ == "__main__":

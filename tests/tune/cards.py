@@ -7,20 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from calibration.card_estimate import estimate_card
-from stripread.correction.fit import fix_colour
 from stripread.correction.same_card import TYPICAL
-from stripread.errors import Refused
 from stripread.tuned import Value
 from tests import card_study
-from tests.scenes.measured import World
-from tests.tune.dye_doubts import learners_photos, others_photos
 from tests.tune.engine import Tuning
 
 PACKAGE = "stripread.correction"
 READS = 8  # rendered photos of a setup's own card
-ORDINARY, POOR = 40, 8  # sampled photos in ordinary and in poor light
-OWN_BEYOND = 1 / 200  # share of photos of the profile's own card that may be taken for another's
+OWN_BEYOND = 1 / 100  # share of photos of the profile's own card that may be taken for another's
 DOUBTED = 4 / 1000  # share of photos in ordinary light that may be called poorly lit
 
 
@@ -32,11 +26,18 @@ class Misfits:
     another: tuple[float, ...]
 
 
+def looks(setup: int) -> dict[str, list[card_study.Look]]:
+    """Photos of one setup as ``tests.card_study`` takes them; every other pair is of the measured choosing half."""
+    return card_study.run(setup, READS, "choosing" if setup // 2 % 2 else "made-up")
+
+
 def draw_misfits(setup: int) -> Misfits:
-    """Photos of one setup as ``tests.card_study`` takes them."""
-    found = card_study.run(setup, READS)
-    own = tuple(TYPICAL * m for m in found["same card"] if not np.isnan(m))
-    another = tuple(TYPICAL * m for m in found["another printer"] if not np.isnan(m))
+    """Misfits of photos of the setup's own card in ordinary light, and of other printers' cards."""
+    found = looks(setup)
+    own, another = (
+        tuple(TYPICAL * look.misfit for look in found[what] if not np.isnan(look.misfit))
+        for what in ("same card", "another printer")
+    )
     return Misfits(own, another)
 
 
@@ -84,23 +85,10 @@ class DyesOff:
 
 
 def draw_dyes_off(setup: int) -> DyesOff:
-    """Sampled photos by other phones; poor light is what ``random_lamps`` has for hard scenes.
-
-    Of every two pairs of setups one is of the measured world's choosing half.
-    """
-    world: World = "choosing" if setup // 2 % 2 else "made-up"
-    card = estimate_card([photo.samples for photo in learners_photos(setup, world)])
-    ordinary = others_photos(setup, ORDINARY, 44, world=world)
-    poor = others_photos(setup, POOR, 46, hard=True, world=world)
-    off: list[list[float]] = [[], []]
-    for found, photos in zip(off, (ordinary, poor), strict=True):
-        for photo in photos:
-            try:
-                fix = fix_colour(photo.samples, card)
-            except Refused:
-                continue
-            found.append(fix.dyes_off(photo.samples.rgb, photo.samples.centre_mm))
-    return DyesOff(tuple(off[0]), tuple(off[1]))
+    """Photos by other phones; poor light is what ``random_lamps`` has for hard scenes."""
+    found = looks(setup)
+    ordinary, poor = (tuple(look.dyes_off for look in found[what]) for what in ("same card", "same card, hard light"))
+    return DyesOff(ordinary, poor)
 
 
 def _fit_dyes_off(setups: Sequence[DyesOff]) -> Value:

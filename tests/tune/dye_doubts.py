@@ -23,7 +23,6 @@ from stripread.errors import Refused
 from stripread.ph.posterior import FREEDOM
 from stripread.strip.pads import PadSamples
 from stripread.tuned import Value, tuned
-from tests.scenes.measured import World
 from tests.scenes.scene import STRIP_RANGE
 from tests.scenes.strips import StripState
 from tests.tune.engine import Tuning, best, replaced
@@ -73,26 +72,20 @@ def strips_of(setup: int) -> tuple[list[StripState], list[slice]]:
     return states, [slice(int(a), int(b)) for a, b in zip([0, *ends[:-1]], ends, strict=True)]
 
 
-def learners_photos(setup: int, world: World = "made-up") -> list[SampledPhoto]:
+def learners_photos(setup: int) -> list[SampledPhoto]:
     """Photos of the setup's strips by the phone that learns its card, each in its own light."""
     states, _ = strips_of(setup)
     return [
-        sampled_photo(
-            scene_of_setup(setup, n, 42, phone_seed=setup, world=world), states, np.random.default_rng([setup, n, 43])
-        )
+        sampled_photo(scene_of_setup(setup, n, 42, phone_seed=setup), states, np.random.default_rng([setup, n, 43]))
         for n in range(LEARNED)
     ]
 
 
-def others_photos(
-    setup: int, count: int, tag: int, *, hard: bool = False, world: World = "made-up"
-) -> list[SampledPhoto]:
+def others_photos(setup: int, count: int, tag: int, *, hard: bool = False) -> list[SampledPhoto]:
     """Photos of the same strips by other phones, in ordinary light or in that of hard scenes."""
     states, _ = strips_of(setup)
     return [
-        sampled_photo(
-            scene_of_setup(setup, n, tag, hard=hard, world=world), states, np.random.default_rng([setup, n, tag + 1])
-        )
+        sampled_photo(scene_of_setup(setup, n, tag, hard=hard), states, np.random.default_rng([setup, n, tag + 1]))
         for n in range(count)
     ]
 

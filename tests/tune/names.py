@@ -23,7 +23,7 @@ TUNINGS: dict[str, Tuning[Any]] = {
 }
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
 SLOW = (*profiles.TUNINGS, *pairs.TUNINGS)
-SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(SLOW, 12), "typical": 10, "other_card": 10}
+SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(SLOW, 12), "typical": 10, "other_card": 10, "dyes_off": 10}
 
 
 def command(name: str) -> str:

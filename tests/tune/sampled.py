@@ -8,7 +8,6 @@ and print texture is drawn on top.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +16,6 @@ from stripread.card.layout import layout
 from stripread.card.patches import CLIP_HIGH, CLIP_LOW, PatchSamples
 from stripread.strip.pads import PadSamples
 from tests.scenes.ageing import sheet_of
-from tests.scenes.measured import World
 from tests.scenes.phone import phone
 from tests.scenes.photo import camera_of
 from tests.scenes.scene import Scene, random_scene
@@ -99,11 +97,9 @@ def _developed(raw: Array, white: Array, across: Array, scene: Scene, rng: np.ra
     return eye.tone(linear)
 
 
-def scene_of_setup(
-    setup: int, draw: int, tag: int, *, phone_seed: int | None = None, hard: bool = False, world: World = "made-up"
-) -> Scene:
+def scene_of_setup(setup: int, draw: int, tag: int, *, phone_seed: int | None = None, hard: bool = False) -> Scene:
     """A scene with the card of a setup; ``phone_seed`` fixes the phone, else it is anybody's."""
-    own: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "world": world}
+    own = {"printer_seed": setup, "sheet_seed": setup}
     if phone_seed is not None:
         own["phone_seed"] = phone_seed
     scene = random_scene(np.random.default_rng([setup, draw, tag]), hard=hard, **own)
