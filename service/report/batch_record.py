@@ -35,6 +35,7 @@ class RecordedReading:
     why: str | None = None
     who: str | None = None
     withdrawn: bool = False
+    asked: bool = False  # it waits for an answer before it counts
     blank: bool = False  # of the rinse water itself
 
     @property
@@ -114,8 +115,8 @@ class BatchRecord:
 
     @property
     def in_force(self) -> tuple[RecordedReading, ...]:
-        """Readings that count: no later one corrects them, and they were not withdrawn."""
-        return tuple(r for r in self.readings if r.corrected_by is None and not r.withdrawn)
+        """Readings that count: no later one corrects them, and they were not withdrawn, nor wait for an answer."""
+        return tuple(r for r in self.readings if r.corrected_by is None and not r.withdrawn and not r.asked)
 
     @property
     def corrections(self) -> tuple[RecordedReading, ...]:
