@@ -12,11 +12,11 @@ from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar, get_args
 from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, PrivateAttr, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
-from service.bench.asking.question import Question
 from service.bench.chemistry.balance import Decant
 from service.bench.note_fields import IN_LOG, Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, Word
 from service.bench.procedure import parse_procedure
 from service.bench.quantities import WrongQuantity
+from service.bench.question import Question
 from stripread.errors import CallError
 
 PH = Bounds(-1, 15)

@@ -162,7 +162,7 @@ def add(
 
 def _ask(taken: Taken, data: Path, database: str | None, who: str | None) -> None:
     """Put what is asked about an entry to who sits at the terminal; what stays unanswered does not count."""
-    from service.bench.asking.question import Question
+    from service.bench.question import Question
     from service.log.correction import Correction
     from service.log.timeline.correcting import correct_entry
     from service.terminal.log_options import opened

@@ -8,7 +8,6 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import Connection, select
 
-from service.bench.asking.question import Question
 from service.bench.asking.weights import asked_of_weight
 from service.bench.notes import (
     KINDS,
@@ -27,6 +26,7 @@ from service.bench.notes import (
     withdrawals,
 )
 from service.bench.procedure import load_procedure
+from service.bench.question import Question
 from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of, weighing_of, weighings_of
 from service.bench.vessel.hazards import OpenDanger
@@ -194,7 +194,7 @@ class AskedFirst(CallError):  # noqa: N818 - what it is, in the house's words
     """A note that has to be asked about before it is written down: the question has the answers that it takes."""
 
     def __init__(self, question: Question) -> None:
-        super().__init__(question.sentence)
+        super().__init__(f"{question.sentence} {question.hint}".strip())
         self.question = question
 
 

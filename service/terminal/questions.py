@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from service.bench.asking.question import Choice, Question
+    from service.bench.question import Choice, Question
 
 
 def answer_of(question: Question) -> Choice | None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.bench.asking.question import Question
+from service.bench.question import Question
 from service.bench.readings import Logged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.log.fields import Alkalinity, Id, Pair, Text, Two
 

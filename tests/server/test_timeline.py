@@ -1,4 +1,4 @@
-"""One timeline over HTTP: what is asked does not count until answered; all is put right, undone, and keeps its history."""
+"""One timeline over HTTP: what is asked does not count until answered; all is put right, undone, keeps its history."""
 
 import pytest
 

@@ -8,14 +8,14 @@ forecast made without the new reading.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from service.bench.asking.question import ANOTHER_NUMBER, ANOTHER_VESSEL, AS_IT_IS, Question, numbered
 from service.bench.gates.neutral import wash_reading
 from service.bench.procedure import Stage
-from service.bench.readings import LoggedPh, Observation
+from service.bench.question import ANOTHER_NUMBER, ANOTHER_VESSEL, AS_IT_IS, Question, numbered
+from service.bench.readings import Observation
 from service.bench.washing.course import SPARE, course
 from service.bench.washing.phases import WashForecast
 from service.bench.washing.reading import Reading
@@ -143,13 +143,23 @@ def _seconds(a: str, b: str) -> float:
     return (second - first).total_seconds()
 
 
-def proposed_wash(counted: Sequence[Observation], poured_off: dict[int, str] | None = None) -> int:
-    """The wash number to propose: one on from the last wash once it was read or poured off, else 1.
+def proposed_wash(counted: Sequence[Observation], poured_off: Collection[int], now: str) -> int:
+    """The wash number to propose: the last one, and the next once that was poured off or read a while ago; first 1.
+
+    It never runs ahead of the bench: a second strip of one wash, counted as the next, could open a gate.
 
     Parameters
     ----------
     counted
-        Readings that count, of the present washing and before.
+        Readings that count.
+    poured_off
+        Numbers of the washes that are written down as poured off.
+    now
+        ISO time.
     """
-    read = {o.wash for o in counted if o.wash is not None and isinstance(o.reading, LoggedPh) and not o.blank}
-    return max([*read, *(poured_off or {})], default=0) + 1
+    read = [o for o in counted if o.wash is not None and not o.blank and not o.reading.refused]
+    last = max([*poured_off, *(o.wash for o in read if o.wash is not None)], default=0)
+    newest = max((o.at for o in read if o.wash == last), default="")
+    if last == 0 or last in poured_off or not newest or _seconds(newest, now) > SAME_WASH_S:
+        return last + 1
+    return last

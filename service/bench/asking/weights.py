@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from service.bench.asking.question import Choice, Question
+from service.bench.question import Choice, Question
 from service.bench.weighings import Weighing, expected_of, lots_of
 from stripread.errors import CallError
 
@@ -35,15 +35,18 @@ def asked_of_weight(earlier: Sequence[Weighing], new: Weighing) -> Question | No
     if new.again is None:
         text = (
             f"{known} of {new.of} {plural} written down already: does {new.grams:g} g replace it, or is it another "
-            "lot that adds? Say again=replaces or again=adds."
+            "lot that adds?"
         )
     else:
-        text = f"{known} of {new.of} are written down: which one does {new.grams:g} g replace? Say replaces=NOTE."
+        text = f"{known} of {new.of} are written down: which one does {new.grams:g} g replace?"
     choices = [_choice(earlier, new, None, "Another lot: it adds")]
     choices += [_choice(earlier, new, lot, f"The same as the {lot.grams:g} g: correct that") for lot in lots]
+    hint = "Say again=replaces or again=adds." if new.again is None else "Say replaces=NOTE."
     code = "second_weight" if new.again is None else "which_weight"
     about = tuple(lot.number for lot in lots)
-    return Question.model_validate({"code": code, "sentence": text, "about": about, "choices": (*choices, LEAVE_OUT)})
+    return Question.model_validate(
+        {"code": code, "sentence": text, "hint": hint, "about": about, "choices": (*choices, LEAVE_OUT)}
+    )
 
 
 def _choice(earlier: Sequence[Weighing], new: Weighing, lot: Weighing | None, label: str) -> Choice:

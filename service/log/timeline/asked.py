@@ -76,6 +76,6 @@ def poured_off(notes: list[Note], part: int, begins: tuple[str, ...]) -> dict[in
 def next_wash(c: Connection, batch: store.Row) -> int:
     """The wash number that the page proposes for the next photo."""
     notes = in_force(notes_of(c, batch["id"]))
-    off = {n.content.wash_number: n.at for n in notes if isinstance(n.content, DecantNote)}
+    off = {n.content.wash_number for n in notes if isinstance(n.content, DecantNote)}
     seen = observations(c, batch, slim_rows(c, batch["id"])[-RECENT:])
-    return proposed_wash(seen, {wash: at for wash, at in off.items() if wash is not None})
+    return proposed_wash(seen, {wash for wash in off if wash is not None}, now())

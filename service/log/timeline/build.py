@@ -13,8 +13,8 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection
 
-from service.bench.asking.question import Question
 from service.bench.notes import Amended, Note, Strike, as_corrected, withdrawals
+from service.bench.question import Question
 from service.log import store
 from service.log.entries import shown
 from service.log.entry_cache import slim_rows

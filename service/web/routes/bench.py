@@ -9,9 +9,9 @@ from fastapi import APIRouter, Response
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema, field_validator
 from starlette.concurrency import run_in_threadpool
 
-from service.bench.asking.question import Question
 from service.bench.note_forms import NoteForm, note_forms
 from service.bench.notes import CONTENTS, Note
+from service.bench.question import Question
 from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
@@ -117,8 +117,10 @@ def write_note(batch: BatchId, body: NewNote, service: ServiceDep, idempotency_k
 
 def _out(note: Note, *dangers: str) -> NoteOut:
     said = note.content.fields()
-    kept = {"id": note.id, "kind": note.kind, "at": note.at, "asked": note.asked}
-    return NoteOut(**kept, data=said, dangers=list(dangers), unreadable=False)
+    dangerous = list(dangers)
+    return NoteOut(
+        id=note.id, kind=note.kind, at=note.at, data=said, dangers=dangerous, asked=note.asked, unreadable=False
+    )
 
 
 def _damaged(note: bench_log.DamagedNote) -> NoteOut:

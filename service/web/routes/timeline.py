@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.bench.asking.question import Question
+from service.bench.question import Question
 from service.bench.state_view import BalanceView, GateView, balance_view
 from service.log import store
 from service.log.fields import MAX_ID, Text

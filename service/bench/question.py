@@ -24,13 +24,17 @@ class Choice(BaseModel):
 
 
 class Question(BaseModel):
-    """What does not fit, in a sentence, and what may be answered. ``about`` are numbers of earlier entries or notes."""
+    """What does not fit, in a sentence, and what may be answered. ``about`` are numbers of earlier entries or notes.
+
+    ``hint`` says how the command line takes the answer.
+    """
 
     model_config = ConfigDict(frozen=True)
 
     code: Code
     sentence: str
     about: tuple[int, ...] = ()
+    hint: str = ""
     choices: tuple[Choice, ...] = ()
 
 
