@@ -139,7 +139,7 @@ function links(entry, act) {
   ];
 }
 
-export function line(entry, act, acts) {
+export function line(entry, act) {
   const log = entry.log;
   const [figure, unit, range] = figures(entry);
   const when = new Date(log.snapped_at || log.received_at);
@@ -156,7 +156,6 @@ export function line(entry, act, acts) {
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
       el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
-      acts,
     ),
   );
 }

@@ -63,8 +63,8 @@ function shown(item, open) {
   const acts = el("div", { class: "row wrap" }, open || item.source === "reading" ? item.actions.map((what) => act(item, what)) : []);
   const tail = [...questions(item), history(item)].filter(Boolean);
   if (item.source === "reading") {
-    const li = line(item.reading, {}, acts);
-    li.querySelector(".text").append(...mark(item), ...tail);
+    const li = line(item.reading, {});
+    li.querySelector(".text").append(...mark(item), ...tail, acts);
     li.classList.toggle("asked", item.standing === "asked");
     li.classList.toggle("old", item.standing === "withdrawn");
     return li;
