@@ -69,7 +69,8 @@ class RecordedReading:
     @property
     def reasons(self) -> tuple[str, ...]:
         """Why it is doubtful or refused, in words. Notes and cautions, the same with each photo, are left out."""
-        return tuple(reason.message for reason in self.reading.reasons if reason.severity != "note")
+        waits = ("Asked about and not answered: it does not count.",) if self.asked else ()
+        return (*waits, *(reason.message for reason in self.reading.reasons if reason.severity != "note"))
 
 
 def _tint(found: LoggedTint) -> str:
@@ -131,7 +132,8 @@ class BatchRecord:
 
 def note_text(note: Note) -> str:
     """A note in words, for lists."""
-    return _words(note.content)
+    waits = "" if note.asked is None else " (asked about and not answered: it does not count)"
+    return _words(note.content) + waits
 
 
 def _words(d: Content) -> str:

@@ -189,3 +189,12 @@ def test_the_list_comes_in_pieces_and_nothing_leaves_it(note, shown, client, bat
     page = client.get(f"/api/batches/{batch}/timeline", params={"limit": 2, "skip": 1}).json()
     assert [item["number"] for item in page["entries"]] == [numbers[3], numbers[2]]
     assert page["total"] == 6
+
+
+def test_the_report_says_what_was_not_answered(client, batch, note, send):
+    note("weight", grams=100, **DRY)
+    note("weight", grams=50, keep=True, **DRY)
+    send(a_photo("pale=0.01"), kind="solid")
+    text = client.get(f"/api/batches/{batch}/report.html").text
+    assert text.count("(asked about and not answered: it does not count)") == 1
+    assert text.count("Asked about and not answered: it does not count.") == 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from service.bench.notes import ChosenProcedure, Move, Note, checked
@@ -27,4 +28,4 @@ def note_words(note: Note, data: dict[str, Any] | None = None) -> str:
         if number
         else {"adds": " (another lot)", "replaces": " (replaces)"}.get(again or "", "")
     )
-    return note_text(note) + more
+    return note_text(replace(note, asked=None)) + more
