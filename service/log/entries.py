@@ -50,6 +50,7 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "said": extras.get("said", {}),
         "blank_entry": extras.get("blank", {}).get("entry"),
         "cells_entry": extras.get("cells", {}).get("entry"),
+        "asked": extras.get("asked", []),
         "vials_changed": bool(extras.get("cells", {}).get("changed")),
     }
     return {**entry["reading"], "log": log}

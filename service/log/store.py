@@ -279,9 +279,14 @@ def corrected(rows: list[Row]) -> dict[int, int]:
 
 
 def in_force(rows: list[Row]) -> list[Row]:
-    """The entries that count: not corrected by a later one, and not withdrawn."""
+    """The entries that stand: not corrected by a later one, and not withdrawn; unanswered ones too."""
     old = corrected(rows)
     return [row for row in rows if row["id"] not in old and not row["extras"].get("withdrawn")]
+
+
+def counting(rows: list[Row]) -> list[Row]:
+    """The entries in force that wait for no answer: gates, forecast and course rest on these alone."""
+    return [row for row in in_force(rows) if not row["extras"].get("asked")]
 
 
 def figures(reading: Row) -> tuple[float | None, float | None, float | None]:

@@ -135,7 +135,7 @@ function links(entry, act) {
   return [
     el("a", { class: "button", href: `${at}/overlay`, target: "_blank", rel: "noopener" }, "How it was read"),
     el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, "Photo"),
-    newest && !entry.log.withdrawn ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
+    newest && !entry.log.withdrawn && act.correct ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
   ];
 }
 
@@ -152,11 +152,9 @@ export function line(entry, act) {
     el("div", {}, image),
     el(
       "div",
-      {},
+      { class: "text" },
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note].filter(Boolean).join(" · ")),
-      log.corrects ? el("p", { class: "meta" }, `${log.withdrawn ? "Withdraws" : "Corrects"} entry ${log.corrects}: ${log.why} (${log.made_by})`) : null,
-      log.corrected_by ? el("p", { class: "meta" }, `Corrected by entry ${log.corrected_by}`) : null,
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );

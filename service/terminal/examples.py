@@ -39,6 +39,11 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         'stripread batch note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4',
         'stripread batch note 1 decant name="wash 1" litres="900 ml" settled_h="90 min"',
     ),
+    "batch correct": (
+        'stripread batch correct 1 note 4 grams="2 lb" --why "misread" --who me',
+        'stripread batch correct 1 entry 1 --note "first strip" --why "added later"',
+    ),
+    "batch timeline": ("stripread batch timeline 1",),
     "batch show": ("stripread batch show 1",),
     "batch next": ('stripread batch next 1 --reason "the strips ran out" --who me',),
     "batch stock": ("stripread batch stock",),

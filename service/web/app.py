@@ -18,7 +18,7 @@ from service.settings import Settings
 from service.web.components import Service
 from service.web.guard import Guard
 from service.web.problems import add_handlers
-from service.web.routes import backup, batches, bench, join, pictures, plan, readings
+from service.web.routes import backup, batches, bench, join, pictures, plan, readings, timeline
 from stripread import __version__
 
 PAGE = Path(__file__).resolve().parents[1] / "page"
@@ -69,7 +69,7 @@ def create_app(settings: Settings) -> FastAPI:
     # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
     api = APIRouter(max_body_size=settings.max_body)
     # Addresses are tried in this order: photos come first, they are the many.
-    for routes in (readings, pictures, batches, bench, plan, join, backup):
+    for routes in (readings, pictures, batches, timeline, bench, plan, join, backup):
         api.include_router(routes.router)
     app.include_router(api)
     files = _add_page(app)

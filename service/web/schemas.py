@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from service.bench.question import Question
 from service.bench.readings import Logged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.log.fields import Alkalinity, Id, Pair, Text, Two
 
@@ -50,6 +51,7 @@ class LogInfo(BaseModel):
     blank_entry: int | None = Field(None, description="The rinse water's entry that this one was compared with.")
     cells_entry: int | None = Field(None, description="The entry whose photo measures this tint's vials.")
     vials_changed: bool = Field(False, description="Said: vials or places were changed since that photo.")
+    asked: list[Question] = Field([], description="What has to be answered before it counts.")
 
 
 class _Entry(Logged):

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Query
 from service.bench.quantities import WrongQuantity, typed_number
 from service.bench.typed_fields import Typed
 from service.bench.vessel.hazards import PouringStopped
+from service.log.notes import AskedFirst
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
 
@@ -34,6 +35,8 @@ def asked(ask: Callable[[], T]) -> T:
         return ask()
     except WrongQuantity as wrong:
         raise of_quantity(wrong) from None
+    except AskedFirst as first:
+        raise ServiceProblem(422, "asked", str(first)) from None
     except PouringStopped as stopped:
         raise ServiceProblem(409, stopped.code, str(stopped)) from None
     except (CallError, ValueError) as wrong:
