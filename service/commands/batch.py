@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from service.commands.batch_add import add
+from service.commands.finding.closing import close, reopen
+from service.commands.finding.find import find
 from service.terminal.log_options import log_options, opened
 from service.terminal.quantity_types import Quantity
 from service.terminal.targets import check_target, made_folder
@@ -29,7 +31,8 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-command.add_command(add)
+for more in (add, find, close, reopen):
+    command.add_command(more)
 
 
 @command.command("new")

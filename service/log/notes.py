@@ -32,6 +32,7 @@ from service.bench.washing.parts import breaks
 from service.bench.weighings import ask_again
 from service.log import store
 from service.log.entry_cache import slim_rows
+from service.log.finding.stages import CHANGING, keep_stage
 from service.log.models import events, now
 from service.log.strip_range import strip_range
 from service.log.taken import taken_times
@@ -131,7 +132,19 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
         raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
     at = now()
-    return Note(content, at, store.add_event(c, batch, at, PREFIX + kind, fields))
+    made = Note(content, at, store.add_event(c, batch, at, PREFIX + kind, fields))
+    if kind in CHANGING:
+        keep_stage_now(c, batch)
+    return made
+
+
+def keep_stage_now(c: Connection, batch: int) -> None:
+    """Write down for the search which stage the batch is in; none where its notes can't tell."""
+    try:
+        stage = stage_now(notes_of(c, batch))[1].id
+    except CallError:
+        stage = ""
+    keep_stage(c, batch, stage)
 
 
 def _may_be_dangerous(note: Note) -> bool:

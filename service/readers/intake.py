@@ -246,6 +246,7 @@ class Intake:
             snapped_at=sent.snapped_at or (by_own_clock(outcome.reading.get("taken_at")) if sent.own_time else None),
             profile=(profile.sha256, profile.text) if profile else None,
             extras=_extras(sent, came) | {"colours": swatches(outcome)},
+            camera=outcome.camera,
         )
         key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
         try:
