@@ -9,7 +9,9 @@ import click
 
 from service.commands.batch_add import add
 from service.commands.finding.closing import close, reopen
+from service.commands.finding.compare import compare
 from service.commands.finding.find import find
+from service.commands.finding.share import share
 from service.terminal.log_options import log_options, opened
 from service.terminal.quantity_types import Quantity
 from service.terminal.targets import check_target, made_folder
@@ -31,7 +33,7 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-for more in (add, find, close, reopen):
+for more in (add, find, compare, share, close, reopen):
     command.add_command(more)
 
 

@@ -74,6 +74,11 @@ def csv_export(found: Iterator[Piece]) -> Iterator[str]:
         yield _lines([_cells(row, newer.get(row["id"])) for row in rows])
 
 
+def csv_text(rows: list[list[Any]]) -> str:
+    """Rows of cells as CSV (RFC 4180), none of them a formula to a spreadsheet."""
+    return _lines([[_cell(cell) for cell in row] for row in rows])
+
+
 def _json(entry: dict[str, Any]) -> str:
     return json.dumps(entry, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 

@@ -44,6 +44,11 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "batch stock": ("stripread batch stock",),
     "batch report": ("stripread batch report 1 --out june.pdf",),
     "batch find": ("stripread batch find wash --since 2026-01-01", "stripread batch find --kind ph --status refused"),
+    "batch compare": (
+        'stripread batch new "July"',
+        "stripread batch compare 1 2 --csv both.csv --plot both.png",
+    ),
+    "batch share": ("stripread batch share 1 --out wash1.png",),
     "batch close": ("stripread batch close 1",),
     "batch reopen": ('stripread batch reopen 1 --reason "one more wash" --who me',),
     "batch demo": ("stripread batch demo --out made-up.html",),

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, exists, false, func, or_, select
+from sqlalchemy import ColumnElement, Select, case, exists, false, func, or_, select
 
 from service.bench.notes import KINDS, Note, checked
 from service.log.finding.phones import label
@@ -24,6 +24,7 @@ from stripread.errors import CallError
 PREFIX = "bench:"  # of an event that is a note
 INNER = ("procedure",)  # notes that nobody wrote: a procedure's whole text
 LOST = "This note's row is damaged and can't be read."
+DECISIONS = ("none seen", "copper", "undecided")  # of a tint
 Row = dict[str, Any]
 
 
@@ -184,11 +185,14 @@ def _values(value: object) -> Iterator[str]:
 
 def _readings(wanted: Wanted, words: list[str]) -> Select[Any]:
     corrected = exists().where(_NEWER.c.corrects_id == entries.c.id).label("corrected")
+    decided = case(
+        *((entries.c.reading.contains(f'"decision": "{word}"'), word) for word in DECISIONS), else_=""
+    ).label("decision")
     withdrawn = entries.c.extras.contains('"withdrawn": true').label("withdrawn")
     own = ("id", "kind", "status", "value", "low", "high", "wash", "note", "why")
     columns = [entries.c[name] for name in own]
     query: Select[Any] = select(
-        *columns, entries.c.received_at.label("at"), corrected, withdrawn, *_OF_BATCH,
+        *columns, entries.c.received_at.label("at"), corrected, withdrawn, decided, *_OF_BATCH,
         photo_phones.c.phone_id, phones.c.make, phones.c.model, phones.c.name.label("phone_name"),
     )  # fmt: skip
     query = query.select_from(
@@ -207,7 +211,7 @@ def _readings(wanted: Wanted, words: list[str]) -> Select[Any]:
 
 def _reading(row: Row) -> tuple[Found, str]:
     phone = label(row["make"], row["model"], row["phone_name"])
-    text = "; ".join(part for part in (_value(row), str(row["note"] or "")) if part)
+    text = "; ".join(part for part in (row["decision"], value_words(row), str(row["note"] or "")) if part)
     shown = _made(
         row, "reading", str(row["kind"]), text, status=str(row["status"]), wash=row["wash"], phone=phone,
         counts=not row["corrected"] and not row["withdrawn"],
@@ -216,7 +220,8 @@ def _reading(row: Row) -> tuple[Found, str]:
     return shown, " ".join(str(part) for part in said if part).casefold()
 
 
-def _value(row: Row) -> str:
+def value_words(row: Row) -> str:
+    """An entry's value with its interval; empty without one."""
     value, low, high = (row[name] for name in ("value", "low", "high"))
     numbers = (value, low, high)
     if not all(isinstance(number, int | float) for number in numbers):
@@ -224,7 +229,7 @@ def _value(row: Row) -> str:
     if row["kind"] == "ph":
         return f"pH {value:.2f} ({low:.2f} to {high:.2f})"
     if row["kind"] == "tint":
-        return f"copper {value:.0f} mg/L ({low:.0f} to {high:.0f})"
+        return f"{value:.3g} mg/L copper ({low:.3g} to {high:.3g})"
     return f"{value:.1%} pale ({low:.1%} to {high:.1%})"
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Path, Query, Response
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from service.bench.notes import KINDS
@@ -15,11 +15,20 @@ from service.log.finding import phones as log_phones
 from service.log.finding.search import LIMIT, MOST, search
 from service.log.finding.sources import INNER, Wanted
 from service.log.finding.stages import shipped_stages
-from service.web.components import ServiceDep
+from service.log.listing import csv_text
+from service.web.components import Service, ServiceDep
 from service.web.problems import responses
 from service.web.routes.plan import asked
 
-router = APIRouter(prefix="/api", tags=["finding"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+if TYPE_CHECKING:
+    from service.report.comparison import Comparison
+
+router = APIRouter(prefix="/api", tags=["finding"], responses=responses(401, 403, 404, 421, 422, 429, 500, 503))
+
+BatchNumbers = Annotated[
+    list[Annotated[int, Field(ge=1, le=MAX_ID)]],
+    Query(min_length=1, max_length=20, description="Once for each batch, in the order in which they stand."),
+]
 
 
 class Hit(BaseModel):
@@ -118,6 +127,30 @@ def choices() -> Choices:
         kinds=[Choice(id=k, title=title) for k, title in [("batch", "batch"), *readings, *notes]],
         stages=[Choice(id=k, title=title) for k, title in shipped_stages()],
     )
+
+
+@router.get("/compare")
+def compare_batches(batch: BatchNumbers, service: ServiceDep) -> dict[str, Any]:
+    """Two to eight batches beside each other: washes, time, water, share held back, yield, silver lost by step.
+
+    Ranges are [low, value, high]; `points` are the pH readings of washes, for a plot; null is what nobody
+    can tell.
+    """
+    return _compared(service, batch).to_dict()
+
+
+@router.get("/compare.csv", response_class=Response, responses={200: {"content": {"text/csv": {}}}})
+def compare_as_csv(batch: BatchNumbers, service: ServiceDep) -> Response:
+    """The same as CSV, one row a batch."""
+    headers = {"Content-Disposition": 'attachment; filename="comparison.csv"'}
+    return Response(csv_text(_compared(service, batch).csv_rows()), media_type="text/csv", headers=headers)
+
+
+def _compared(service: Service, numbers: list[int]) -> Comparison:
+    from service.log.finding.compare import compare  # noqa: PLC0415 - loads the forecast's tables
+
+    with service.database.read() as c:
+        return asked(lambda: compare(c, numbers))
 
 
 @router.get("/phones")
