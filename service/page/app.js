@@ -2,7 +2,7 @@
 import { call } from "./api.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
-import { correct, newBatch, pairing, rename, rinseWater, toggleClosed } from "./manage.js";
+import { correct, newBatch, pairing, rename, rinseWater, story, toggleClosed } from "./manage.js";
 import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
@@ -92,7 +92,7 @@ function show() {
   for (const id of ["camera", "file"]) $(id).disabled = !open;
   $("camera-label").classList.toggle("off", !open);
   if (!batch || !state.page || state.page.id !== batch.id) {
-    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer"]) $(id).hidden = true;
+    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer", "batch-story"]) $(id).hidden = true;
     return;
   }
   $("manage").hidden = false;
@@ -103,7 +103,8 @@ function show() {
   showStrip(state.page, state.about);
   const newest = [...state.entries].reverse();
   $("log").hidden = !newest.length;
-  const act = { correct: (entry) => correct(entry, refresh) };
+  const act = { correct: (entry) => correct(entry, refresh), share: (entry, button) => guarded(async () => (await import("./share.js")).share(entry, button)) };
+  story(state.page);
   state.lines = Math.max(state.lines, LINES);
   $("timeline").replaceChildren(...newest.slice(0, state.lines).map((entry) => line(entry, act)));
   $("older").hidden = newest.length <= state.lines;
@@ -260,6 +261,14 @@ async function join() {
 }
 
 calculators(chosen);
+// What looks over all batches comes when it is opened.
+const again = () => {
+  state.whole = null;
+  delete $("answer").dataset.entry;
+  return refresh();
+};
+for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
+  $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
 stripButtons(() => state.batch);
 await join();
 await refresh();

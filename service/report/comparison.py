@@ -81,7 +81,7 @@ class Comparison:
     def to_dict(self) -> dict[str, Any]:
         """JSON-ready."""
         found = [asdict(batch) | {"losses_g": {name: list(s) for name, s in batch.losses_g}} for batch in self.batches]
-        return {"batches": found, "steps": list(self.steps)}
+        return {"batches": found, "steps": list(self.steps), "table": [list(row) for row in self.table()]}
 
     def table(self) -> list[tuple[str, ...]]:
         """Rows in words: what, then each batch's own; the first row names the batches."""
