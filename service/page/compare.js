@@ -75,7 +75,7 @@ function plot(box, batches) {
 
 function drawn(u, points, n, count) {
   const c = u.ctx, r = devicePixelRatio;
-  const aside = (n - (count - 1) / 2) * 0.08; // beside each other where they would lie over each other
+  const aside = (n - (count - 1) / 2) * 0.16; // beside each other where they would lie over each other
   const x = (p) => u.valToPos(p.wash + aside, "x", true), y = (ph) => u.valToPos(Math.min(14, Math.max(0, ph)), "y", true);
   c.save();
   c.strokeStyle = c.fillStyle = COLOURS[n];
