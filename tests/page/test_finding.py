@@ -2,6 +2,7 @@
 
 import httpx2 as httpx
 import pytest
+from selenium.common.exceptions import ElementClickInterceptedException
 from selenium.webdriver.common.by import By
 
 from tests.page.phone import Phone
@@ -19,8 +20,16 @@ def phone(browser, server, batch, tmp_path):
 
 def _open(phone, name):
     box = phone.by_id(name)
-    phone.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", box)
-    box.find_element(By.TAG_NAME, "summary").click()
+
+    def clicked():  # the page may just be scrolling to a new answer
+        phone.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", box)
+        try:
+            box.find_element(By.TAG_NAME, "summary").click()
+        except ElementClickInterceptedException:
+            return False
+        return True
+
+    phone.until(clicked)
     phone.until(lambda: box.find_elements(By.CSS_SELECTOR, "form, ul.found"))
     return box
 
