@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from service.log.finding.phones import label
+from service.log.aside.phones import label
 from service.log.store import Row, corrected
 
 # General cautions of the trade that go with what the readings show. Local law and licensed practice go first.

@@ -13,9 +13,9 @@ from collections.abc import Iterator
 from typing import Any
 
 from service.log import store
+from service.log.aside.phones import label
 from service.log.database import Database
 from service.log.entries import all_shown
-from service.log.finding.phones import label
 
 AT_ONCE = 40  # entries read and written in one go: a few milliseconds
 

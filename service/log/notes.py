@@ -31,8 +31,8 @@ from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks
 from service.bench.weighings import ask_again
 from service.log import store
+from service.log.aside.stages import CHANGING, keep_stage
 from service.log.entry_cache import slim_rows
-from service.log.finding.stages import CHANGING, keep_stage
 from service.log.models import events, now
 from service.log.strip_range import strip_range
 from service.log.taken import taken_times

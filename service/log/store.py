@@ -9,8 +9,8 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
 from service.errors import NotFound
+from service.log.aside.phones import Camera, keep_phone
 from service.log.chain.links import append
-from service.log.finding.phones import Camera, keep_phone
 from service.log.models import batches, entries, events, keys, now, phones, photo_phones, photos, profiles
 from service.log.unreadable import json_object, read_row
 from stripread.json_line import json_line

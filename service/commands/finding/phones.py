@@ -22,7 +22,7 @@ def phones(named: tuple[str, str] | None, as_json: bool, data: Path, database: s
 
     With --name one of them is called so from now on, beside its earlier readings too; an empty name takes it away.
     """
-    from service.log.finding.phones import UNKNOWN, all_phones, name_phone, unknown_photos
+    from service.log.aside.phones import UNKNOWN, all_phones, name_phone, unknown_photos
     from service.readers.earlier.phones import look_at_earlier_now
 
     with opened(data, database) as log:

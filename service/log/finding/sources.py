@@ -15,8 +15,8 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, case, exists, false, func, or_, select
 
 from service.bench.notes import KINDS, Note, checked
-from service.log.finding.phones import label
-from service.log.finding.stages import first_stage
+from service.log.aside.phones import label
+from service.log.aside.stages import first_stage
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
 from service.report.batch_record import note_text
 from stripread.errors import CallError

@@ -9,9 +9,9 @@ from pathlib import Path
 from sqlalchemy.exc import SQLAlchemyError
 
 from service.errors import PhotoProblem, ServiceError
+from service.log.aside.phones import Camera, keep_phone, photos_to_look_at
 from service.log.blobs import Blobs
 from service.log.database import Database
-from service.log.finding.phones import Camera, keep_phone, photos_to_look_at
 from service.readers.pool import WorkPool
 from service.readers.threads import in_thread
 from service.readers.worker import Job, camera_job

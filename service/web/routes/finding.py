@@ -10,11 +10,11 @@ from fastapi import APIRouter, Path, Query, Response
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from service.bench.notes import KINDS
+from service.log.aside import phones as log_phones
+from service.log.aside.stages import shipped_stages
 from service.log.fields import MAX_ID, Text
-from service.log.finding import phones as log_phones
 from service.log.finding.search import LIMIT, MOST, search
 from service.log.finding.sources import INNER, Wanted
-from service.log.finding.stages import shipped_stages
 from service.log.listing import csv_text
 from service.web.components import Service, ServiceDep
 from service.web.problems import responses
