@@ -9,6 +9,10 @@ import click
 
 from service.commands.batch_add import add
 from service.commands.batch_log.timeline import correct, timeline_
+from service.commands.finding.closing import close, reopen
+from service.commands.finding.compare import compare
+from service.commands.finding.find import find
+from service.commands.finding.share import share
 from service.terminal.log_options import log_options, opened
 from service.terminal.quantity_types import Quantity
 from service.terminal.targets import check_target, made_folder
@@ -30,9 +34,8 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-command.add_command(add)
-command.add_command(timeline_)
-command.add_command(correct)
+for more in (add, timeline_, correct, find, compare, share, close, reopen):
+    command.add_command(more)
 
 
 @command.command("new")

@@ -35,6 +35,7 @@ from service.bench.vessel.read_alkaline import brings_ammonia
 from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks
 from service.log import store
+from service.log.aside.stages import CHANGING, keep_stage
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
@@ -237,7 +238,18 @@ def write(c: Connection, batch: int, content: Content, said: Said, asked: Questi
     at = now()
     detail = {**content.fields(), BESIDE: beside} if beside else content.fields()
     number = store.add_event(c, batch, at, PREFIX + content.kind, detail)
+    if content.kind in CHANGING:
+        keep_stage_now(c, batch)
     return Note(content, at, number, said.who, asked, said.key)
+
+
+def keep_stage_now(c: Connection, batch: int) -> None:
+    """Write down for the search which stage the batch is in; none where its notes can't tell."""
+    try:
+        stage = stage_now(notes_of(c, batch))[1].id
+    except CallError:
+        stage = ""
+    keep_stage(c, batch, stage)
 
 
 def _may_be_dangerous(note: Note) -> bool:

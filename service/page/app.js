@@ -2,7 +2,7 @@
 import { call } from "./api.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
-import { newBatch, pairing, rename, rinseWater, toggleClosed, yourName } from "./manage.js";
+import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName } from "./manage.js";
 import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
@@ -106,7 +106,7 @@ function show() {
   for (const id of ["camera", "file"]) $(id).disabled = !open;
   $("camera-label").classList.toggle("off", !open);
   if (!batch || !state.page || state.page.id !== batch.id) {
-    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer"]) $(id).hidden = true;
+    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer", "batch-story"]) $(id).hidden = true;
     return;
   }
   $("manage").hidden = false;
@@ -117,6 +117,7 @@ function show() {
   showStrip(state.page, state.about);
   const newest = [...state.entries].reverse();
   const act = { correct: (entry) => correctReading(entry, refresh) };
+  story(state.page);
   const last = newest.find((e) => e.log.corrected_by === null && !e.log.withdrawn);
   $("answer").hidden = !last;
   if (last && $("answer").dataset.entry !== String(last.log.id)) {
@@ -265,6 +266,14 @@ async function join() {
 }
 
 calculators(chosen);
+// What looks over all batches comes when it is opened.
+const again = () => {
+  state.whole = null;
+  delete $("answer").dataset.entry;
+  return refresh();
+};
+for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
+  $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
 stripButtons(() => state.batch);
 await join();
 await refresh();

@@ -37,7 +37,25 @@ export function rinseWater(batch, entries, done) {
 }
 
 export async function toggleClosed(batch, done) {
-  done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: batch.closed_at === null }));
+  if (batch.closed_at === null) return done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: true }));
+  const fields = [
+    { name: "reason", label: "Why is it opened again? The log keeps it.", required: true, max: 1000 },
+    { name: "who", label: "Who", value: store.get("who", ""), required: true, max: 100 },
+  ];
+  return ask("Open this batch again", fields, async ({ reason, who }) => {
+    store.set("who", who);
+    done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: false, reason, who }));
+  });
+}
+
+// When it was closed or opened again the last time, and why.
+export function story(page) {
+  const last = page.events.findLast((e) => ["closed", "opened again"].includes(e.what));
+  $("batch-story").hidden = !last;
+  if (!last) return;
+  const { reason, who } = last.detail;
+  const why = reason ? `: ${reason}${who ? ` (${who})` : ""}` : "";
+  $("batch-story").textContent = `${last.what === "closed" ? "Closed" : "Opened again"} ${new Date(last.at).toLocaleString()}${why}`;
 }
 
 // Given once on this phone; it goes with what is sent from it.

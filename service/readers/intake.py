@@ -250,6 +250,7 @@ class Intake:
             profile=(profile.sha256, profile.text) if profile else None,
             made_by=sent.who,
             extras=_extras(sent, came) | {"colours": swatches(outcome)},
+            camera=outcome.camera,
         )
         key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
         new.extras.update(self._to_ask(sent, new))
