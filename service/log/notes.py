@@ -34,7 +34,7 @@ from service.log import store
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
-from service.log.taken import taken_times
+from service.log.taken import taken_at, taken_times
 from service.log.unreadable import readable
 from stripread.errors import CallError
 
@@ -100,8 +100,12 @@ def _unknown_pouring(note: DamagedNote) -> Note:
     return Note(Pouring.model_construct(what=what, litres=0.0, contents=(what,)), note.at, note.id)
 
 
-def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> Note:
-    """Write a note down; the same one again within a minute gives the first.
+def add_note(
+    c: Connection, batch: int, kind: str, data: dict[str, object], *, written_at: str | None = None, keyed: bool = False
+) -> Note:
+    """Write a note down; the same one again within a minute gives the first, unless each has a key of its own.
+
+    ``written_at``: when, by the phone's clock with its zone (ISO 8601); it counts where the note plainly came later.
 
     Raises
     ------
@@ -120,8 +124,9 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
     if isinstance(content, Strike) and content.note not in known:
         raise CallError(f"there is no note {content.note} in this batch")
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
-    if earlier and earlier[-1].at >= since and (earlier[-1].kind, earlier[-1].content.fields()) == (kind, fields):
-        return earlier[-1]
+    last = earlier[-1] if earlier and not keyed else None
+    if last is not None and last.at >= since and (last.kind, last.content.fields()) == (kind, fields):
+        return last
     if isinstance(content, Weight):
         ask_again([weighing_of(weight) for weight in contents(in_force(earlier), Weight)], weighing_of(content))
     if isinstance(content, Pouring):
@@ -130,7 +135,7 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> N
         refuse_danger(held, content)
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
         raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
-    at = now()
+    at = taken_at(now(), written_at, row["opened_at"])
     return Note(content, at, store.add_event(c, batch, at, PREFIX + kind, fields))
 
 
@@ -150,7 +155,16 @@ def choose_procedure(c: Connection, batch: int, where: str) -> Note:
     return add_note(c, batch, "procedure", {"text": load_procedure(where).text})
 
 
-def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: str | None) -> tuple[Note, State]:
+def move_on(
+    c: Connection,
+    batch: int,
+    to: str | None,
+    reason: str | None,
+    who: str | None,
+    *,
+    written_at: str | None = None,
+    keyed: bool = False,
+) -> tuple[Note, State]:
     """Go on to the next stage, or to the stage named.
 
     Raises
@@ -174,7 +188,8 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
         "reason": reason,
         "who": who,
     }
-    return add_note(c, batch, "move", data), batch_state(c, batch)
+    moved = add_note(c, batch, "move", data, written_at=written_at, keyed=keyed)
+    return moved, batch_state(c, batch)
 
 
 def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
+from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
 from fastapi.responses import JSONResponse, StreamingResponse
+from sqlalchemy import Connection
 
 from service.bench.typed_fields import Typed
 from service.log import store
@@ -19,6 +20,7 @@ from service.readers.statement import StripStatement
 from service.readers.taking import Taking, taking_of
 from service.readers.worker import Kind
 from service.web.components import Service, ServiceDep
+from service.web.once import Key, OnceDep
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.batches import BatchId
 from service.web.schemas import LogEntry
@@ -31,6 +33,7 @@ YesNo = Literal["yes", "no", "unknown"]
 Liquid = Literal["acid", "neutral", "unknown"]
 Softness = Literal["soft", "hard", "unknown"]
 Matching = Literal["blank", "swapped"]
+TimeFrom = Literal["camera", "photo", "file", "upload"]
 Length = Annotated[float, Typed("path_mm")]
 Dilution = Annotated[float, Typed("dilution")]
 Millilitres = Annotated[float, Typed("ml")]
@@ -106,9 +109,14 @@ async def send_photo(
     snapped_at: Annotated[
         Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601, in its zone.")
     ] = None,
-    idempotency_key: Annotated[
-        str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
+    time_from: Annotated[
+        TimeFrom | None,
+        Form(
+            description="What `snapped_at` is: when the camera was pressed (camera), the photo's own time (photo), its "
+            "file's (file), or when it was chosen, for want of a better one (upload)."
+        ),
     ] = None,
+    idempotency_key: Key = None,
 ) -> Response:
     """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
 
@@ -156,6 +164,7 @@ async def send_photo(
         said=said,
         blank_entry=blank_entry if strip else None,
         cells_entry=cells_entry if tint else None,
+        time_from=time_from,
         vials_changed=vials_changed and tint and cells_entry is not None,
         key=idempotency_key,
     )
@@ -197,9 +206,10 @@ def show_reading(entry: EntryId, service: ServiceDep) -> Any:  # noqa: ANN401
     response_model=LogEntry,
     responses=responses(400, 404, 409, 413, 507),
 )
-def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> Any:  # noqa: ANN401
+def correct_reading(entry: EntryId, body: Correction, once: OnceDep) -> Response:
     """Correct an entry: adds one that names it, who and why. The old one stays and is shown with it."""
-    with service.database.write() as c:
+
+    def act(c: Connection) -> Any:  # noqa: ANN401
         store.claim(c)
         old = store.known_entry(c, entry)
         newer = store.corrector(c, entry)
@@ -211,6 +221,8 @@ def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> An
             c, corrected_entry(old, body, store.photo_size(c, old["photo_sha256"]), _profile(c, old))
         )
         return shown(store.known_entry(c, number), None)
+
+    return once.answer(body, LogEntry, act, 201)
 
 
 @router.post("/batches/{batch}/reread", responses=responses(404, 507))
