@@ -2,13 +2,19 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
+import { send } from "./queue.js";
+
+const change = (batch, body, words) => send({ what: "change", method: "PATCH", path: "/api/batches/{batch}", batch: batch.id, body, words });
 
 export const newBatch = (done) =>
-  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => done(await call("/api/batches", "POST", { name })));
+  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => {
+    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name }, words: `New batch: ${name}` });
+    done({ id: answer ? answer.id : makes });
+  });
 
 export function rename(batch, done) {
   ask("Rename batch", [{ name: "name", label: "Name", value: batch.name, required: true }], async ({ name }) =>
-    done(await call(`/api/batches/${batch.id}`, "PATCH", { name })),
+    done(await change(batch, { name }, `Rename to: ${name}`)),
   );
 }
 
@@ -31,13 +37,14 @@ export function rinseWater(batch, entries, done) {
       const said = { water };
       if (alkalinity.trim()) said.alkalinity_mmol_l = Number(alkalinity.replace(",", "."));
       if (blank) said.blank_entry = Number(blank);
-      done(await call(`/api/batches/${batch.id}`, "PATCH", { water: said }));
+      done(await change(batch, { water: said }, `Rinse water: ${options.find(([value]) => value === water)[1]}`));
     },
   );
 }
 
 export async function toggleClosed(batch, done) {
-  done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: batch.closed_at === null }));
+  const closed = batch.closed_at === null;
+  done(await change(batch, { closed }, closed ? "Close the batch" : "Open the batch again"));
 }
 
 export function correct(entry, done) {
@@ -53,7 +60,8 @@ export function correct(entry, done) {
     const said = { by, why, withdraw: withdraw === "on" };
     if (wash.trim() && Number(wash) !== entry.log.wash) said.wash = Number(wash);
     if (note !== entry.log.note) said.note = note;
-    done(await call(`/api/readings/${entry.log.id}/corrections`, "POST", said));
+    const words = `${said.withdraw ? "Withdraw" : "Correct"} entry ${entry.log.id}: ${why}`;
+    done(await send({ what: "correction", path: `/api/readings/${entry.log.id}/corrections`, batch: entry.log.batch, body: said, words }));
   });
 }
 

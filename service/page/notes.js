@@ -2,6 +2,8 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { store } from "./dom.js";
+import { send } from "./queue.js";
+import { clockAndZone } from "./strip.js";
 import { amount, MASS, number, range, SIDE, SMALL, TIME, VOLUME, WARMTH } from "./fields.js";
 
 const UNITS = { mass: MASS, volume: VOLUME, time: TIME, warmth: WARMTH, "small volume": SMALL, "acid or lye": SIDE };
@@ -53,7 +55,15 @@ function filled(f, values) {
 
 // Notes that still count, newest first: what was struck out, and what strikes out, is left away.
 export async function notesInForce(batch) {
-  const all = await call(`/api/batches/${batch.id}/notes`);
+  let all = [];
+  if (!batch.waiting)
+    try {
+      all = await call(`/api/batches/${batch.id}/notes`);
+      store.set(`notes-${batch.id}`, all);
+    } catch (problem) {
+      if (problem.status !== 0) throw problem;
+      all = store.get(`notes-${batch.id}`, []);
+    }
   const out = new Set(all.filter((n) => n.kind === "strike").map((n) => n.data.note));
   const inner = ["strike", "move", "procedure"]; // withdrawals, and what the stages write themselves
   return all.filter((n) => !inner.includes(n.kind) && !out.has(n.id)).reverse();
@@ -81,7 +91,14 @@ export function writeDown(batch, done) {
       ask(form.label, fields.map(drawn), async (values) => {
         const data = Object.fromEntries(fields.map((f) => [f.name, filled(f, values)]));
         if (data.who) store.set("who", data.who);
-        await call(`/api/batches/${batch.id}/notes`, "POST", { kind, data });
+        await send({
+          what: "note",
+          path: "/api/batches/{batch}/notes",
+          batch: batch.id,
+          body: { kind, data, written_at: clockAndZone(new Date()) },
+          words: inWords(form.label, { data: Object.fromEntries(Object.entries(data).filter(([, v]) => v !== null)) }),
+          labels: Object.fromEntries(fields.map((f) => [f.name, f.label])),
+        });
         await done();
       }),
     );

@@ -1,5 +1,6 @@
 // A reading as people see it: the answer in big figures, and its line in the log.
 import { el, svg } from "./dom.js";
+import { TIME_FROM } from "./photo_time.js";
 import { shownBy } from "./tint.js";
 
 const VERDICT = { ok: "✓ well read", doubtful: "! doubtful", refused: "✕ not read" };
@@ -154,7 +155,7 @@ export function line(entry, act) {
       "div",
       {},
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note].filter(Boolean).join(" · ")),
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString() + (TIME_FROM[log.time_from] ? ` (${TIME_FROM[log.time_from]})` : ""), log.note].filter(Boolean).join(" · ")),
       log.corrects ? el("p", { class: "meta" }, `${log.withdrawn ? "Withdraws" : "Corrects"} entry ${log.corrects}: ${log.why} (${log.made_by})`) : null,
       log.corrected_by ? el("p", { class: "meta" }, `Corrected by entry ${log.corrected_by}`) : null,
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
