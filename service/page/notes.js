@@ -97,7 +97,7 @@ export function writeDown(batch, done) {
           batch: batch.id,
           body: { kind, data, written_at: clockAndZone(new Date()) },
           words: inWords(form.label, { data: Object.fromEntries(Object.entries(data).filter(([, v]) => v !== null)) }),
-          labels: Object.fromEntries(fields.map((f) => [f.name, f.label])),
+          forms: Object.fromEntries(fields.map(({ name, label, options: choices, form: shape, parts }) => [name, { label, choices, parts: shape === "range" ? parts : null }])),
         });
         await done();
       }),

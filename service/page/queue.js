@@ -4,8 +4,8 @@
 //   const { answer } = await send({ what: "note", path: "/api/batches/{batch}/notes", batch: 7, body, words: "Weight: 412 g" });
 //
 // `what`: a word of one's own; `method`: POST if not said; `path` with {batch} where the batch's number goes; `batch`: that
-// number, or the local key of a batch made here; `body`: the JSON; `words`: how it is shown while it waits; `labels`: names
-// of the body's fields for people, asked when it has to be mended. Comes back with {answer} from the service, or
+// number, or the local key of a batch made here; `body`: the JSON; `words`: how it is shown while it waits; `forms`: of the
+// body's fields by name {label, choices: [[value, text]], parts: 100 of a range in percent}, for mending. Comes back with {answer} from the service, or
 // with {waiting: true} when it goes later; throws a Trouble when the service refuses it: then it is not kept, since
 // whoever asked still has what was typed, but with `keep: true` it stays and can be mended.
 import { call, sendPhoto, Trouble } from "./api.js";

@@ -1,6 +1,7 @@
 // What waits, as people see it: where it will stand in the log, and in a list of its own with ways to mend what was refused.
 import { ask } from "./ask.js";
 import { $, el } from "./dom.js";
+import { number } from "./fields.js";
 import * as queue from "./queue.js";
 
 const when = (item) => new Date(item.at).toLocaleTimeString();
@@ -59,13 +60,17 @@ function leaves(body, path = []) {
   });
 }
 
-const shown = (value) => (Array.isArray(value) ? value.join(typeof value[0] === "number" ? " to " : ", ") : value === null || value === undefined ? "" : String(value));
+const shown = (value, { parts } = {}) => (parts && Array.isArray(value) ? value.map((v) => +(v * parts).toPrecision(12)).join(" to ") : Array.isArray(value) ? value.join(typeof value[0] === "number" ? " to " : ", ") : value === null || value === undefined ? "" : String(value));
 
 // What was typed, in the form of what it was; numbers and amounts as text are the service's to read.
-function typed(text, before) {
-  if (text === shown(before)) return before;
+function typed(text, before, form) {
+  if (text === shown(before, form)) return before;
   if (!text.trim()) return null;
   if (typeof before === "boolean") return text === "true";
+  if (form.parts) {
+    const ends = text.split(/to|–|(?<=\d)-/).map((end) => number(end, form.label));
+    return [ends[0] / form.parts, ends.at(-1) / form.parts];
+  }
   if (Array.isArray(before) && typeof before[0] === "string") return text.split(",").map((part) => part.trim()).filter(Boolean);
   if (typeof before === "number" && /^[+-]?\d+([.,]\d+)?$/.test(text.trim())) return Number(text.trim().replace(",", "."));
   return text.trim();
@@ -73,17 +78,19 @@ function typed(text, before) {
 
 function edit(item) {
   const found = leaves(item.body);
-  const label = ({ path }) => (item.labels && item.labels[path.at(-1)]) || path.at(-1).replaceAll("_", " ");
+  const form = ({ path }) => ({ label: path.at(-1).replaceAll("_", " "), ...((item.forms || {})[path.at(-1)] || {}) });
+  const choices = (leaf) => (typeof leaf.value === "boolean" ? [["true", "yes"], ["false", "no"]] : form(leaf).choices || []);
   const fields = found.map((leaf, n) =>
-    typeof leaf.value === "boolean"
-      ? { name: `f${n}`, label: label(leaf), options: [["true", "yes"], ["false", "no"]], value: String(leaf.value) }
-      : { name: `f${n}`, label: label(leaf), value: shown(leaf.value), max: 2000 },
+    choices(leaf).length
+      ? { name: `f${n}`, label: form(leaf).label, options: [...(leaf.value === null ? [["", "–"]] : []), ...choices(leaf)], value: shown(leaf.value) }
+      : { name: `f${n}`, label: form(leaf).label, value: shown(leaf.value, form(leaf)), max: 2000 },
   );
   ask(`Mend: ${item.words}`, fields, async (values) => {
     const body = structuredClone(item.body);
-    found.forEach(({ path, value }, n) => {
+    found.forEach((leaf, n) => {
+      const { path, value } = leaf;
       const into = path.slice(0, -1).reduce((inner, name) => inner[name], body);
-      into[path.at(-1)] = typed(values[`f${n}`], value);
+      into[path.at(-1)] = typed(values[`f${n}`], value, form(leaf));
     });
     const words = item.makes ? `New batch: ${body.name}` : JSON.stringify(body) === JSON.stringify(item.body) || item.words.endsWith(" (mended)") ? item.words : `${item.words} (mended)`;
     await queue.mend(item.key, { body, words });

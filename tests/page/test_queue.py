@@ -69,7 +69,7 @@ def test_what_was_refused_is_mended_or_thrown_away(phone, wire, server, batch):
     phone.until(lambda: "Stage 1 of" in phone.by_id("stage").text)
     wire.mode = "off"
     for grams in ("412 yards", "7 yards"):
-        assert phone.write_down("weight", grams=grams) == ""
+        assert phone.write_down("weight", grams=grams, moisture="20") == ""
     _back(phone, wire)
     phone.until(lambda: len(phone.browser.find_elements(By.CSS_SELECTOR, "#queue-list b")) == 2)
     assert "yards" in phone.by_id("queue").text
@@ -78,12 +78,15 @@ def test_what_was_refused_is_mended_or_thrown_away(phone, wire, server, batch):
     field = next(f for f in dialog.find_elements(By.TAG_NAME, "input") if "412" in f.get_attribute("value"))
     field.clear()
     field.send_keys("412 g")
+    wet = next(f for f in dialog.find_elements(By.TAG_NAME, "input") if f.get_attribute("value") == "20 to 20")
+    wet.clear()
+    wet.send_keys("25 to 30")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.until(lambda: "Waiting on this phone: 1" in phone.by_id("queue").text)
     phone.press("queue", "Throw away")
     phone.until(lambda: not phone.by_id("queue").is_displayed())
     notes = httpx.get(f"{server.url}/api/batches/{batch}/notes").json()
-    assert [n["data"]["grams"] for n in notes] == [412.0]
+    assert [(n["data"]["grams"], n["data"]["moisture"]) for n in notes] == [(412.0, [0.25, 0.3])]
 
 
 def test_what_was_typed_in_a_form_survives_a_reload(phone):
