@@ -304,8 +304,7 @@ KINDS: dict[str, type[Content]] = {content.kind: content for content in CONTENTS
 class Note:
     """One note: what it holds, when it was written (ISO time), and its number in the log.
 
-    ``who`` wrote it, where that was said; ``asked`` what has to be answered before it counts; ``key`` is the
-    idempotency key that it was sent with.
+    ``who`` wrote it, where that was said; ``asked`` what has to be answered before it counts.
     """
 
     content: Content
@@ -313,7 +312,6 @@ class Note:
     id: int = 0
     who: str | None = None
     asked: Question | None = None
-    key: str | None = None
 
     @property
     def kind(self) -> str:

@@ -175,5 +175,5 @@ def _ask(taken: Taken, data: Path, database: str | None, who: str | None) -> Non
     said = answers.get(choice.do, {"confirm": True})
     correction = Correction.model_validate({"by": who or "", "why": f"asked when it was added: {choice.label}", **said})
     with opened(data, database) as log, log.write() as c:
-        made, _ = correct_entry(c, taken.entry_id, correction)
+        made = correct_entry(c, taken.entry_id, correction)
     click.echo(f"entry {made['log']['id']} in place of {taken.entry_id}: {choice.label}")

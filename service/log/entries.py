@@ -37,6 +37,7 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "origin": entry["origin"],
         "received_at": entry["received_at"],
         "snapped_at": entry["snapped_at"],
+        "time_from": extras.get("time_from"),
         "wash": entry["wash"],
         "note": entry["note"],
         "corrects": entry["corrects_id"],

@@ -99,6 +99,16 @@ keys = Table(  # Idempotency-Key -> the entry that it made; several keys may nam
     Column("at", String(32), nullable=False),
 )
 
+answers = Table(  # Idempotency-Key -> the answer to anything else that was posted with it
+    "answers",
+    metadata,
+    Column("key", String(200), primary_key=True),
+    Column("fingerprint", String(64), nullable=False),
+    Column("status", Integer, nullable=False),
+    Column("answer", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+)
+
 chain = Table(  # one link for each row that was added to the log, and for each state that a batch was in
     "chain",
     metadata,

@@ -39,7 +39,7 @@ from service.log.aside.stages import CHANGING, keep_stage
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
-from service.log.taken import taken_times
+from service.log.taken import taken_at, taken_times
 from service.log.unreadable import readable
 from stripread.errors import CallError
 
@@ -87,7 +87,7 @@ def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note
         kind = str(row["what"]).removeprefix(PREFIX)
         try:
             said = json.loads(row["detail"])
-            beside = said.pop(BESIDE, {})  # who, what is asked, the key: not the note's own
+            beside = said.pop(BESIDE, {})  # who, and what is asked: not the note's own
             asked = beside.get("asked")
             question = None if asked is None else Question.model_validate(asked)
             content = checked(kind, said, in_log=True)
@@ -97,8 +97,7 @@ def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note
         except (ValueError, TypeError, AttributeError, RecursionError, CallError):
             found.append((row["batch_id"], DamagedNote(row["id"], str(row["at"]), kind)))
         else:
-            more = (beside.get("who"), question, beside.get("key"))
-            found.append((row["batch_id"], Note(content, row["at"], row["id"], *more)))
+            found.append((row["batch_id"], Note(content, row["at"], row["id"], beside.get("who"), question)))
     return found
 
 
@@ -117,20 +116,22 @@ def _unknown_pouring(note: DamagedNote) -> Note:
 
 @dataclass(frozen=True)
 class Said:
-    """What goes with a note beside its fields: who writes it, whether it may wait for an answer, its key.
+    """What goes with a note beside its fields: who writes it, when, whether it may wait for an answer.
 
     ``why`` is said of corrections. ``keep``: a note that has to be asked about is kept, marked, and counts once it is
-    answered; else it is refused.
+    answered; else it is refused. ``written_at``: when, by the phone's clock with its zone (ISO 8601); it counts where
+    the note plainly came later. ``keyed``: it came under a key of its own, so that the same note again is another one.
     """
 
     who: str | None = None
     keep: bool = False
-    key: str | None = None
     why: str = ""
+    written_at: str | None = None
+    keyed: bool = False
 
 
 def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said: Said | None = None) -> Note:
-    """Write a note down; the same one again within a minute, or with the same key, gives the first.
+    """Write a note down; the same one again within a minute gives the first, unless each has a key of its own.
 
     Raises
     ------
@@ -141,7 +142,7 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said
     earlier = open_notes(c, batch)
     content = checked(kind, data)
     fields = content.fields()
-    again = sent_before(earlier, kind, fields, said.key)
+    again = sent_before(earlier, kind, fields, keyed=said.keyed)
     if again is not None:
         return again
     known = [note.id for note in earlier] + [note.id for note in damaged_notes(c, batch)]
@@ -170,23 +171,11 @@ def open_notes(c: Connection, batch: int) -> list[Note]:
     return notes_of(c, batch)
 
 
-def sent_before(earlier: list[Note], kind: str, fields: dict[str, object], key: str | None) -> Note | None:
-    """The note that this one was sent as before: with the same key, or the very same within a minute.
-
-    Raises
-    ------
-    CallError
-        If the key was used for something else.
-    """
-    if key is not None:
-        known = [note for note in earlier if note.key == key]
-        if known and (known[0].kind, known[0].content.fields()) != (kind, fields):
-            raise CallError("this Idempotency-Key was used for another note; use a new one")
-        if known:
-            return known[0]
+def sent_before(earlier: list[Note], kind: str, fields: dict[str, object], *, keyed: bool) -> Note | None:
+    """The note as which this one was sent before: the very same within a minute, unless it has a key of its own."""
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
-    last = earlier[-1] if earlier else None
-    if last is None or last.at < since or (key is not None and last.key is not None):
+    last = earlier[-1] if earlier and not keyed else None
+    if last is None or last.at < since:
         return None
     return last if (last.kind, last.content.fields()) == (kind, fields) else None
 
@@ -233,14 +222,18 @@ def check_content(c: Connection, earlier: list[Note], content: Content, but: int
 
 def write(c: Connection, batch: int, content: Content, said: Said, asked: Question | None) -> Note:
     """Put a note into the log that was checked."""
-    told = {"who": said.who, "key": said.key, "asked": asked and asked.model_dump(mode="json", exclude_none=True)}
+    told = {"who": said.who, "asked": asked and asked.model_dump(mode="json", exclude_none=True)}
     beside = {name: value for name, value in told.items() if value}
-    at = now()
+    at = now() if said.written_at is None else taken_at(now(), said.written_at, _opened_at(c, batch))
     detail = {**content.fields(), BESIDE: beside} if beside else content.fields()
     number = store.add_event(c, batch, at, PREFIX + content.kind, detail)
     if content.kind in CHANGING:
         keep_stage_now(c, batch)
-    return Note(content, at, number, said.who, asked, said.key)
+    return Note(content, at, number, said.who, asked)
+
+
+def _opened_at(c: Connection, batch: int) -> str:
+    return str(store.known_batch(c, batch)["opened_at"])
 
 
 def keep_stage_now(c: Connection, batch: int) -> None:
@@ -268,7 +261,16 @@ def choose_procedure(c: Connection, batch: int, where: str) -> Note:
     return add_note(c, batch, "procedure", {"text": load_procedure(where).text})
 
 
-def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: str | None) -> tuple[Note, State]:
+def move_on(
+    c: Connection,
+    batch: int,
+    to: str | None,
+    reason: str | None,
+    who: str | None,
+    *,
+    written_at: str | None = None,
+    keyed: bool = False,
+) -> tuple[Note, State]:
     """Go on to the next stage, or to the stage named.
 
     Raises
@@ -292,7 +294,8 @@ def move_on(c: Connection, batch: int, to: str | None, reason: str | None, who: 
         "reason": reason,
         "who": who,
     }
-    return add_note(c, batch, "move", data), batch_state(c, batch)
+    moved = add_note(c, batch, "move", data, Said(written_at=written_at, keyed=keyed))
+    return moved, batch_state(c, batch)
 
 
 def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:

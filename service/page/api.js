@@ -1,4 +1,4 @@
-// Talking to the service: JSON calls, and a post of a photo that reports its progress.
+// Talking to the service: JSON calls, and what waits in the queue posted under its key.
 
 export class Trouble extends Error {
   // status 0: no connection. `retry` is in seconds.
@@ -12,42 +12,50 @@ export class Trouble extends Error {
 }
 
 const NO_LINK = "No connection to the bench computer.";
+const PATIENCE_MS = 20000; // a Wi-Fi that went away may let a request hang for minutes
 
-// `key`: an Idempotency-Key, so that the same may be sent again.
+// Asks for something, or does what need not wait: joining, shutting out. All that is logged goes through `send` of queue.js.
 export async function call(path, method = "GET", body = undefined, key = undefined) {
-  let response;
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
   try {
-    response = await fetch(path, {
+    const response = await fetch(path, {
       method,
-      headers: body === undefined ? {} : { "Content-Type": "application/json", ...(key ? { "Idempotency-Key": key } : {}) },
+      headers: { ...(body === undefined ? {} : { "Content-Type": "application/json" }), ...(key ? { "Idempotency-Key": key } : {}) },
       body: body === undefined ? undefined : JSON.stringify(body),
       cache: "no-store",
+      signal: stop.signal,
     });
-  } catch {
+    if (response.status === 204) return null;
+    const text = await response.text(); // breaks off where the service was ended in the middle of its answer
+    let said = {};
+    try {
+      said = JSON.parse(text);
+    } catch {
+      if (response.ok) throw new Trouble(0, "no_connection", NO_LINK);
+    }
+    if (!response.ok) throw new Trouble(response.status, said.code, said.detail || `Error ${response.status}`, Number(response.headers.get("Retry-After")) || 5);
+    return said;
+  } catch (problem) {
+    if (problem instanceof Trouble) throw problem;
     throw new Trouble(0, "no_connection", NO_LINK);
+  } finally {
+    clearTimeout(timer);
   }
-  if (response.status === 204) return null;
-  const said = await response.json().catch(() => ({}));
-  if (!response.ok) throw new Trouble(response.status, said.code, said.detail || `Error ${response.status}`, 5);
-  return said;
 }
 
-export function sendPhoto(item, onProgress) {
+export function sendPhoto(path, item, onProgress) {
   const form = new FormData();
-  form.append("kind", item.kind);
-  if (item.wash !== null) form.append("wash", item.wash);
-  if (item.note) form.append("note", item.note);
-  for (const name of ["path_mm", "ammonia_excess", "liquid", "ammonia_ph", "flakes", "sample_ml", "drops", "profile", "dipped_at", "temperature_c", "rinse", "blank_entry", "beside", "matching", "cells_entry", "who"]) if ((item[name] ?? "") !== "") form.append(name, item[name]);
-  form.append("snapped_at", item.snapped_at);
+  for (const [name, value] of Object.entries(item.body)) if ((value ?? "") !== "") form.append(name, value);
   form.append("photo", new Blob([item.photo], { type: item.type }), item.name);
   return new Promise((done, failed) => {
     // fetch tells nothing about how far an upload is
     const request = new XMLHttpRequest();
-    request.open("POST", `/api/batches/${item.batch}/readings`);
+    request.open("POST", path);
     request.setRequestHeader("Idempotency-Key", item.key);
     request.timeout = 180000;
     request.upload.onprogress = (e) => e.lengthComputable && onProgress(e.loaded / e.total);
-    request.onerror = request.ontimeout = () => failed(new Trouble(0, "no_connection", NO_LINK));
+    request.onerror = request.ontimeout = request.onabort = () => failed(new Trouble(0, "no_connection", NO_LINK));
     request.onload = () => {
       let said = {};
       try {

@@ -4,24 +4,30 @@ import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
 import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName } from "./manage.js";
 import { calculators } from "./plan.js";
+import { photoTime } from "./photo_time.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer } from "./show.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
-import { correctReading, questions, showTimeline } from "./timeline.js";
+import { correctReading, questions, recallTimeline, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
+import { keepTyped, mine } from "./typed.js";
+import { drawQueue, drawWaiting } from "./waiting.js";
 
 const state = {
   about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, profiles: [], neutral: [6, 8], local: false }),
   batches: store.get("batches", []),
-  batch: store.get("batch"),
+  batch: mine.get("batch"),
   page: null,
   entries: [],
   whole: null, // the batch that `entries` holds all of
-  proposed: "", // the wash number as last proposed
+  proposed: mine.get("proposed", ""), // the wash number as last proposed, or as a photo was taken with: the next one may take its place
 };
+const KIND_WORDS = { ph: "pH", tint: "copper tint", solid: "solid", cells: "pair of vials" };
 
-const chosen = () => state.batches.find((b) => b.id === state.batch);
+// Those that wait to be made on this phone, too, the newest first.
+const batches = () => [...queue.newBatches(), ...state.batches];
+const chosen = () => batches().find((b) => b.id === state.batch);
 const kind = () => document.querySelector("input[name=kind]:checked").value;
 
 // --- what the service knows
@@ -35,7 +41,7 @@ function trouble(problem) {
   if (problem.status === 401) {
     $("join").hidden = false;
     say(null);
-  } else if (problem.status === 0) say("No connection. Photos are kept on this phone and sent later.");
+  } else if (problem.status === 0) say("No connection. What you enter is kept on this phone and sent later.");
   else say(problem.message);
 }
 
@@ -57,15 +63,27 @@ async function entriesOf(page) {
   return known;
 }
 
+function choice() {
+  state.batch = queue.real(state.batch);
+  if (!chosen()) state.batch = (batches().find((b) => !b.closed_at) || batches()[0] || {}).id ?? null;
+  if (state.batch !== mine.get("batch")) mine.set("batch", state.batch);
+  return typeof state.batch === "number";
+}
+
+function recall() {
+  const kept = store.get(`log-${state.batch}`);
+  if (kept && (!state.page || state.page.id !== state.batch)) Object.assign(state, kept, { whole: null });
+}
+
 async function refresh() {
+  await queue.look();
   try {
     state.about = await call("/api/about");
     state.batches = await call("/api/batches");
     store.set("about", state.about);
     store.set("batches", state.batches);
     $("join").hidden = true;
-    if (!chosen()) state.batch = (state.batches.find((b) => !b.closed_at) || state.batches[0] || {}).id ?? null;
-    if (state.batch !== null) {
+    if (choice()) {
       const page = await call(`/api/batches/${state.batch}`);
       const entries = await entriesOf(page);
       Object.assign(state, { page, entries, whole: nameOf(page) });
@@ -74,8 +92,8 @@ async function refresh() {
     say(null);
   } catch (problem) {
     if (problem.status === undefined) throw problem;
-    const kept = store.get(`log-${state.batch}`);
-    if (kept && (!state.page || state.page.id !== state.batch)) Object.assign(state, kept, { whole: null });
+    choice();
+    recall();
     trouble(problem);
   }
   show();
@@ -93,20 +111,29 @@ async function timeline(fresh) {
   $("answer-asked")?.replaceChildren(...questions(found.entries.find((e) => e.source === "reading" && String(e.number) === entry)));
   const box = $("wash");
   if (document.activeElement === box || (box.value !== "" && box.value !== state.proposed)) return;
-  box.value = state.proposed = String(found.next_wash);
+  if (queue.waitingOf(state.batch, "photo").length) return; // the log does not know of it yet
+  box.value = String(found.next_wash);
+  propose();
+}
+
+function propose() {
+  state.proposed = $("wash").value;
+  mine.set("proposed", state.proposed);
 }
 
 // --- what is shown
 
 function show() {
   const batch = chosen();
-  options($("batch"), state.batches.map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : "")]), state.batch);
+  options($("batch"), batches().map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : b.waiting ? " (waits on this phone)" : "")]), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
   for (const id of ["camera", "file"]) $(id).disabled = !open;
   $("camera-label").classList.toggle("off", !open);
   if (!batch || !state.page || state.page.id !== batch.id) {
-    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer", "batch-story"]) $(id).hidden = true;
+    for (const id of ["stage", "forecast", "plot-section", "manage", "answer", "batch-story"]) $(id).hidden = true;
+    if (batch) recallTimeline(batch, refresh);
+    else $("log").hidden = true;
     return;
   }
   $("manage").hidden = false;
@@ -118,6 +145,7 @@ function show() {
   const newest = [...state.entries].reverse();
   const act = { correct: (entry) => correctReading(entry, refresh) };
   story(state.page);
+  recallTimeline(batch, refresh);
   const last = newest.find((e) => e.log.corrected_by === null && !e.log.withdrawn);
   $("answer").hidden = !last;
   if (last && $("answer").dataset.entry !== String(last.log.id)) {
@@ -140,29 +168,14 @@ function showForecast(forecast) {
 }
 
 async function showQueue() {
-  const waiting = await queue.all();
-  $("queue").hidden = !waiting.length;
-  $("queue-title").textContent = `Waiting on this phone: ${waiting.length}`;
-  $("queue-list").replaceChildren(
-    ...waiting.map((item) => {
-      const name = (state.batches.find((b) => b.id === item.batch) || { name: `batch ${item.batch}` }).name;
-      const wash = item.wash === null ? "" : `, wash ${item.wash}`;
-      const act = (what, change) => el("button", { type: "button", onclick: async () => { await change(); await showQueue(); sender.run(); } }, what);
-      return el(
-        "li",
-        {},
-        el("p", {}, `${new Date(item.snapped_at).toLocaleTimeString()}, ${name}${wash}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
-        item.trouble && act("Send to this batch", () => queue.again(item.key, { batch: state.batch, ...(item.batch === state.batch ? {} : { cells_entry: null }) })),
-        item.trouble && item.cells_entry && act("Send without cell blank", () => queue.again(item.key, { cells_entry: null })),
-        item.trouble && act("Throw away", () => queue.drop(item.key)),
-      );
-    }),
-  );
+  await queue.look();
+  drawQueue(() => state.batch, (batch) => (batches().find((b) => b.id === queue.real(batch)) || { name: `batch ${batch}` }).name);
+  if (chosen()) drawWaiting(state.batch);
 }
 
 // --- sending
 
-const sender = new queue.Sender({
+const sending = {
   progress(share, waiting) {
     $("progress").hidden = false;
     const bar = $("progress").querySelector("progress");
@@ -170,39 +183,50 @@ const sender = new queue.Sender({
     else bar.removeAttribute("value"); // sent, being read
     $("progress-text").textContent = (share < 1 ? `sending ${Math.round(100 * share)} %` : "reading") + (waiting > 1 ? `, ${waiting} left` : "");
   },
-  async sent() {
-    state.proposed = $("wash").value; // it was used: the next one may take its place
+  async sent({ what }) {
     await refresh();
-    $("answer").scrollIntoView({ block: "start" });
+    if (what === "photo") $("answer").scrollIntoView({ block: "start" });
   },
   changed() {
     $("progress").hidden = true;
-    showQueue();
+    return showQueue();
   },
   link(problem) {
     if (problem) trouble(problem);
     else say(null);
   },
-});
+};
 
+// One photo from the camera, or several from files, each with its own time.
 async function taken(input) {
-  const [file] = input.files;
+  const files = [...input.files];
   input.value = ""; // the same photo may be chosen again
-  if (!file || state.batch === null) return;
+  if (!files.length || state.batch === null) return;
   const wash = $("wash").value.trim();
-  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", ""), snapped_at: clockAndZone(new Date()) };
-  if (details.kind === "ph") Object.assign(details, takeStrip());
-  if (details.kind === "tint") Object.assign(details, takeTint());
+  const chosenAt = new Date();
+  const about = { kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", "") };
+  const fromCamera = { at: chosenAt, snapped_at: clockAndZone(chosenAt), time_from: "camera" };
   try {
-    const fits = await queue.fitting(file, state.about.max_body - 65536);
-    await queue.add(fits, details);
+    const times = await Promise.all(files.map((file) => (input.id === "camera" ? fromCamera : photoTime(file, chosenAt))));
+    const fits = [];
+    for (const file of files) fits.push(await queue.fitting(file, state.about.max_body - 65536));
+    const strips = about.kind === "ph" ? takeStrip(times.map(({ at, time_from }) => (time_from === "upload" ? null : at.getTime()))) : [];
+    const tint = about.kind === "tint" ? takeTint() : {};
+    const photos = fits.map((file, n) => {
+      const { snapped_at, time_from } = times[n];
+      const body = { ...about, ...(strips[n] || {}), ...tint, snapped_at, time_from };
+      const words = ["Photo", KIND_WORDS[body.kind], about.wash !== null && `wash ${about.wash}`, about.note].filter(Boolean).join(", ");
+      return { file, batch: state.batch, body, words };
+    });
+    await queue.addPhotos(photos.sort((a, b) => new Date(a.body.snapped_at) - new Date(b.body.snapped_at)));
   } catch (problem) {
     say(`This phone could not keep the photo (${problem.name}). Free some space on it and take it again.`);
     return;
   }
   $("note").value = "";
-  await showQueue();
-  sender.run();
+  propose();
+  typed.keep();
+  queue.run();
 }
 
 // --- the buttons
@@ -213,13 +237,15 @@ function step(by) {
   const now = parseInt($("wash").value, 10);
   $("wash").value = Math.min(999, Math.max(0, (isNaN(now) ? 0 : now) + by));
   drawTint();
+  typed.keep();
 }
 
 function choose(batch) {
-  state.batch = Number(batch);
-  store.set("batch", state.batch);
+  state.batch = /^\d+$/.test(batch) ? Number(batch) : batch;
+  mine.set("batch", state.batch);
   delete $("answer").dataset.entry;
   $("wash").value = "";
+  typed.keep();
   return refresh();
 }
 
@@ -243,16 +269,16 @@ $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);
 $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
 $("name").onclick = yourName;
-for (const radio of document.querySelectorAll("input[name=kind]"))
-  radio.onchange = () => {
-    drawTint();
-    $("strip-fields").hidden = kind() !== "ph";
-    if (kind() !== "ph") $("strip-more").hidden = true;
-  };
+function drawKind() {
+  drawTint();
+  $("strip-fields").hidden = kind() !== "ph";
+  if (kind() !== "ph") $("strip-more").hidden = true;
+}
+for (const radio of document.querySelectorAll("input[name=kind]")) radio.onchange = drawKind;
 $("snap").onsubmit = (event) => event.preventDefault();
-addEventListener("online", () => { refresh(); sender.run(); });
+addEventListener("online", () => { refresh(); queue.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));
-addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), sender.run()));
+addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), queue.run()));
 let width = innerWidth;
 addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; show(); } });
 
@@ -275,10 +301,16 @@ const again = () => {
 for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
   $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
 stripButtons(() => state.batch);
+const typed = keepTyped($("snap"), "typed", ["profile", "rinse", "cells"]); // those are kept by batch
+drawKind();
 await join();
+await queue.look();
+choice();
+recall(); // what was known last is there at once, whatever the Wi-Fi does
+show();
 await refresh();
 if (state.about.local) pairing();
 await showQueue();
-sender.run();
+queue.start(sending);
 if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
 document.body.dataset.ready = "yes";

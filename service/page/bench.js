@@ -3,6 +3,8 @@ import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { loadForms, writeDown } from "./notes.js";
+import { send, waitingOf } from "./queue.js";
+import { clockAndZone } from "./strip.js";
 
 const GATE = { open: "✓ Open", hold: "✕ Hold", "cannot tell": "? Can't tell" };
 const CLASS = { open: "ok", hold: "refused", "cannot tell": "doubtful" };
@@ -10,6 +12,7 @@ const CLASS = { open: "ok", hold: "refused", "cannot tell": "doubtful" };
 export async function showBench(batch, done) {
   let now;
   await loadForms();
+  if (batch.waiting) return showMade(batch, done);
   try {
     now = await call(`/api/batches/${batch.id}/bench`);
     store.set(`bench-${batch.id}`, now);
@@ -18,6 +21,7 @@ export async function showBench(batch, done) {
   }
   $("stage").hidden = !now;
   if (!now) return;
+  const moving = waitingOf(batch.id, "stage").at(-1); // a second move before the first is made would go too far
   const at = now.stages.findIndex((s) => s.id === now.stage.id);
   const open = batch.closed_at === null;
   $("stage").replaceChildren(
@@ -31,7 +35,7 @@ export async function showBench(batch, done) {
         el(
           "div",
           { class: "row wrap" },
-          now.next_stage && el("button", { type: "button", onclick: () => goOn(batch, now, done) }, `Go on: ${now.next_stage.title}`),
+          moving ? el("p", { class: "note" }, `${moving.words}: waits on this phone`) : now.next_stage && el("button", { type: "button", onclick: () => goOn(batch, now, done) }, `Go on: ${now.next_stage.title}`),
           el("button", { type: "button", onclick: () => writeDown(batch, done) }, "Write down"),
         ),
       el(
@@ -49,12 +53,23 @@ export async function showBench(batch, done) {
   );
 }
 
+// A batch that was made here, and that the bench computer does not know of yet.
+function showMade(batch, done) {
+  $("stage").hidden = false;
+  $("stage").replaceChildren(
+    el("h2", { id: "stage-title" }, batch.name),
+    el("p", {}, "This batch waits on this phone. What you enter goes with it; its stage is shown once the bench computer has it."),
+    el("div", { class: "row wrap" }, el("button", { type: "button", onclick: () => writeDown(batch, done) }, "Write down")),
+  );
+}
+
 function goOn(batch, now, done) {
-  const send = async (said) => {
-    await call(`/api/batches/${batch.id}/stage`, "POST", said);
+  const move = async (said) => {
+    const body = { to: now.next_stage.id, reason: null, who: null, ...said, written_at: clockAndZone(new Date()) };
+    await send({ what: "stage", path: "/api/batches/{batch}/stage", batch: batch.id, body, words: `Go on: ${now.next_stage.title}` });
     await done();
   };
-  if (now.gate.state === "open") return ask(`Go on to: ${now.next_stage.title}`, [], () => send({}));
+  if (now.gate.state === "open") return ask(`Go on to: ${now.next_stage.title}`, [], () => move({}));
   return ask(
     `The gate does not say go on. ${now.gate.sentence}`,
     [
@@ -63,7 +78,7 @@ function goOn(batch, now, done) {
     ],
     (said) => {
       store.set("who", said.who);
-      return send(said);
+      return move(said);
     },
   );
 }

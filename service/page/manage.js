@@ -2,13 +2,19 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
+import { send } from "./queue.js";
+
+const change = (batch, body, words) => send({ what: "change", method: "PATCH", path: "/api/batches/{batch}", batch: batch.id, body, words });
 
 export const newBatch = (done) =>
-  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => done(await call("/api/batches", "POST", { name })));
+  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => {
+    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name }, words: `New batch: ${name}` });
+    done({ id: answer ? answer.id : makes });
+  });
 
 export function rename(batch, done) {
   ask("Rename batch", [{ name: "name", label: "Name", value: batch.name, required: true }], async ({ name }) =>
-    done(await call(`/api/batches/${batch.id}`, "PATCH", { name })),
+    done(await change(batch, { name }, `Rename to: ${name}`)),
   );
 }
 
@@ -31,20 +37,20 @@ export function rinseWater(batch, entries, done) {
       const said = { water };
       if (alkalinity.trim()) said.alkalinity_mmol_l = Number(alkalinity.replace(",", "."));
       if (blank) said.blank_entry = Number(blank);
-      done(await call(`/api/batches/${batch.id}`, "PATCH", { water: said }));
+      done(await change(batch, { water: said }, `Rinse water: ${options.find(([value]) => value === water)[1]}`));
     },
   );
 }
 
 export async function toggleClosed(batch, done) {
-  if (batch.closed_at === null) return done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: true }));
+  if (batch.closed_at === null) return done(await change(batch, { closed: true }, "Close the batch"));
   const fields = [
     { name: "reason", label: "Why is it opened again? The log keeps it.", required: true, max: 1000 },
     { name: "who", label: "Who", value: store.get("who", ""), required: true, max: 100 },
   ];
   return ask("Open this batch again", fields, async ({ reason, who }) => {
     store.set("who", who);
-    done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: false, reason, who }));
+    done(await change(batch, { closed: false, reason, who }, `Open the batch again: ${reason}`));
   });
 }
 

@@ -2,6 +2,8 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { store } from "./dom.js";
+import { send } from "./queue.js";
+import { clockAndZone } from "./strip.js";
 import { amount, MASS, number, range, SIDE, SMALL, TIME, VOLUME, WARMTH } from "./fields.js";
 
 const UNITS = { mass: MASS, volume: VOLUME, time: TIME, warmth: WARMTH, "small volume": SMALL, "acid or lye": SIDE };
@@ -53,14 +55,26 @@ function filled(f, values) {
 
 // Notes that still count, newest first.
 export async function notesInForce(batch) {
-  const { entries } = await call(`/api/batches/${batch.id}/timeline?limit=1000`);
-  return entries.filter((e) => e.source === "note" && e.standing !== "withdrawn" && !["move", "procedure"].includes(e.kind));
+  let notes = [];
+  if (!batch.waiting)
+    try {
+      const { entries } = await call(`/api/batches/${batch.id}/timeline?limit=1000`);
+      notes = entries.filter((e) => e.source === "note" && e.standing !== "withdrawn" && !["move", "procedure"].includes(e.kind));
+      store.set(`notes-${batch.id}`, notes);
+    } catch (problem) {
+      if (problem.status !== 0) throw problem;
+      notes = store.get(`notes-${batch.id}`, []);
+    }
+  return notes;
 }
 
 export const nameOfKind = (kind) => (known.find((k) => k.kind === kind) || { label: { move: "Stage", procedure: "Procedure" }[kind] || kind }).label.replace(/^An? /, "").replace(/^./, (first) => first.toUpperCase());
 
-// The form of a note's kind filled with what it says; `more` fields come first. `send(values, data)`.
-export function correctFields(item, more, send) {
+// How the fields of a form are asked for once more, where what was typed has to be mended.
+const forMending = (fields) => Object.fromEntries(fields.map(({ name, label, options: choices, form: shape, parts }) => [name, { label, choices, parts: shape === "range" ? parts : null }]));
+
+// The form of a note's kind filled with what it says; `more` fields come first. `act(values, data, forms)`.
+export function correctFields(item, more, act) {
   const form = known.find((k) => k.kind === item.kind);
   const said = item.data;
   const fields = form.fields.map((f) => {
@@ -73,7 +87,7 @@ export function correctFields(item, more, send) {
     if (f.form === "words") return { ...d, value: value.join(", ") };
     return { ...d, value: String(value), checked: value === true };
   });
-  ask(`Correct note ${item.number}`, [...more, ...fields], (values) => send(values, Object.fromEntries(form.fields.map((f) => [f.name, filled(f, values)]))));
+  ask(`Correct note ${item.number}`, [...more, ...fields], (values) => act(values, Object.fromEntries(form.fields.map((f) => [f.name, filled(f, values)])), forMending(form.fields)));
 }
 
 const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((v) => typeof v !== "boolean").join(", ")}`;
@@ -89,7 +103,6 @@ async function fieldsOf(form, batch) {
 }
 
 const WHO = () => ({ name: "who", label: "Who (kept on this phone; may stay empty)", value: store.get("who", ""), max: 100 });
-const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
 // What was saved is shown where it stands, with all that can be done to it.
 function saved(made) {
@@ -116,9 +129,16 @@ export function writeDown(batch, done) {
         if (data.who) store.set("who", data.who);
         const who = (values.who ?? "").trim();
         store.set("who", who);
-        const made = await call(`/api/batches/${batch.id}/notes`, "POST", { kind, data, who: who || null, keep: true }, newKey());
+        const { answer } = await send({
+          what: "note",
+          path: "/api/batches/{batch}/notes",
+          batch: batch.id,
+          body: { kind, data, who: who || null, keep: true, written_at: clockAndZone(new Date()) },
+          words: inWords(form.label, { data: Object.fromEntries(Object.entries(data).filter(([, v]) => v !== null)) }),
+          forms: forMending(fields),
+        });
         await done();
-        saved(made);
+        if (answer) saved(answer);
       }),
     );
   });

@@ -1,92 +1,174 @@
-// Photos wait here, in the phone's own database, from the moment they are taken until the log has them.
-// A photo leaves only when the service has acknowledged it, or when the user throws it away.
-import { sendPhoto } from "./api.js";
+// Everything that is to be logged waits here from the moment it is entered until the log has it: photos, batches, notes,
+// stages, corrections. It leaves only when the service has acknowledged it, or when the user throws it away.
+//
+//   const { answer } = await send({ what: "note", path: "/api/batches/{batch}/notes", batch: 7, body, words: "Weight: 412 g" });
+//
+// `what`: a word of one's own; `method`: POST if not said; `path` with {batch} where the batch's number goes; `batch`: that
+// number, or the local key of a batch made here; `body`: the JSON; `words`: how it is shown while it waits; `forms`: of the
+// body's fields by name {label, choices: [[value, text]], parts: 100 of a range in percent}, for mending. Comes back with {answer} from the service, or
+// with {waiting: true} when it goes later; throws a Trouble when the service refuses it: then it is not kept, since
+// whoever asked still has what was typed, but with `keep: true` it stays and can be mended.
+import { call, sendPhoto, Trouble } from "./api.js";
+import { alter, inTurn, pictureOf, put, waitingNow } from "./kept_queue.js";
+import { clockAndZone } from "./strip.js";
 
-const opening = new Promise((done, failed) => {
-  const request = indexedDB.open("stripread", 1);
-  request.onupgradeneeded = () => request.result.createObjectStore("photos", { keyPath: "key" });
-  request.onsuccess = () => done(request.result);
-  request.onerror = () => failed(request.error);
-});
+const SOON_MS = 4000; // a form is not kept open any longer; what was entered goes on waiting
+const READINGS = "/api/batches/{batch}/readings";
 
-async function within(mode, act) {
-  const db = await opening;
-  return new Promise((done, failed) => {
-    const transaction = db.transaction("photos", mode, { durability: "strict" });
-    const request = act(transaction.objectStore("photos"));
-    transaction.oncomplete = () => done(request && request.result);
-    transaction.onerror = transaction.onabort = () => failed(transaction.error);
-  });
-}
-
-export const all = async () => (await within("readonly", (s) => s.getAll())).sort((a, b) => new Date(a.snapped_at) - new Date(b.snapped_at));
-export const drop = (key) => within("readwrite", (s) => s.delete(key));
-const save = (item) => within("readwrite", (s) => s.put(item));
-
-// randomUUID exists only on secure pages; the bench is often plain http
+// randomUUID exists only on secure pages
 const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
-export async function add(file, details) {
-  const item = { ...details, key: newKey(), name: file.name || "photo.jpg", type: file.type || "image/jpeg", trouble: null };
-  item.photo = await file.arrayBuffer(); // not the file: some phones let it vanish
-  await save(item);
-  return item.key;
+let on = { progress() {}, sent() {}, changed() {}, link() {} };
+const asking = new Map(); // key -> whoever waits for what becomes of it
+const tabs = typeof BroadcastChannel === "undefined" ? null : new BroadcastChannel("stripread-queue");
+
+let known = { items: [], numbers: {} };
+export const waiting = () => known.items;
+// A batch's number in the log, once it has one: before that its local key.
+export const real = (batch) => known.numbers[batch] ?? batch;
+export const waitingOf = (batch, what) => known.items.filter((i) => real(i.batch) === batch && (!what || i.what === what));
+// Batches that wait to be made, as the page shows batches.
+export const newBatches = () => known.items.filter((i) => i.makes).map((i) => ({ id: i.makes, name: i.body.name, closed_at: null, waiting: true, water: { water: "unknown" } })).reverse();
+
+export async function look() {
+  known = await waitingNow();
+  return known;
 }
 
-export async function again(key, changes) {
-  const item = (await all()).find((i) => i.key === key);
-  if (item) await save({ ...item, trouble: null, ...changes });
+// --- putting in
+
+export async function send({ method = "POST", batch = null, keep = false, ...action }) {
+  const item = { ...action, method, batch, key: newKey(), at: clockAndZone(new Date()), trouble: null };
+  if (item.what === "batch") item.makes = `new-${item.key}`;
+  await put([item]);
+  await look();
+  const outcome = new Promise((done) => {
+    asking.set(item.key, done);
+    setTimeout(() => done({ waiting: true }), SOON_MS);
+  });
+  changed();
+  run();
+  const { refused, answer } = await outcome;
+  asking.delete(item.key);
+  if (refused && !keep) {
+    await drop(item.key);
+    throw new Trouble(refused.status, refused.code, refused.message);
+  }
+  return answer === undefined ? { waiting: true, key: item.key, makes: item.makes } : { answer };
 }
 
-export class Sender {
-  // on: { progress(share, waiting), sent(reading, item), changed(), link(trouble or null) }
-  constructor(on) {
-    this.on = on;
-    this.busy = false;
-    this.timer = null;
-  }
+// Photos with what goes with each: kept all or none. Nobody waits for them.
+export async function addPhotos(photos) {
+  const items = [];
+  for (const { file, batch, body, words } of photos)
+    items.push({
+      what: "photo", method: "POST", path: READINGS, batch, body, words, key: newKey(), at: body.snapped_at, trouble: null,
+      name: file.name || "photo.jpg", type: file.type || "image/jpeg",
+      photo: await file.arrayBuffer(), // not the file: some phones let it vanish
+    });
+  await put(items);
+  changed();
+}
 
-  async run() {
-    clearTimeout(this.timer);
-    if (this.busy) {
-      this.more = true;
-      return;
-    }
-    this.busy = true;
-    try {
-      do {
-        this.more = false;
-        await this.round();
-      } while (this.more);
-    } finally {
-      this.busy = false;
-      this.on.changed();
-    }
-  }
+// --- mending and throwing away, both by the user's own hand
 
-  async round() {
-    for (const item of await all()) {
-      if (item.trouble) continue;
-      try {
-        const waiting = (await all()).length;
-        const reading = await sendPhoto(item, (share) => this.on.progress(share, waiting));
-        await drop(item.key);
-        this.on.link(null);
-        this.on.sent(reading, item);
-      } catch (trouble) {
-        if (trouble.later === undefined) throw trouble;
-        if (trouble.later) {
-          this.on.link(trouble);
-          clearTimeout(this.timer);
-          this.timer = setTimeout(() => this.run(), (trouble.retry || 5) * 1000);
-          if (trouble.code === "readers_ended") continue; // it may be this one that eats all memory: the others go on
-          return; // the others would meet the same
-        }
-        await save({ ...item, trouble: trouble.message });
-      }
-      this.on.changed();
+export const mend = (key, changes) => alter(key, (item) => (item.trouble ? { ...item, trouble: null, ...changes } : item)).then(changed);
+export const drop = (key) => alter(key, () => null).then(changed);
+
+// --- sending
+
+let busy = false;
+let more = false;
+let timer = null;
+
+export function start(handlers) {
+  on = handlers;
+  if (tabs) tabs.onmessage = ({ data }) => heard(data);
+  return run();
+}
+
+export async function run() {
+  clearTimeout(timer);
+  if (busy) {
+    more = true;
+    return;
+  }
+  busy = true;
+  try {
+    do {
+      more = false;
+      if (!(await inTurn(round))) again(1); // another tab is sending
+    } while (more);
+  } finally {
+    busy = false;
+    changed();
+  }
+}
+
+function again(seconds) {
+  clearTimeout(timer);
+  timer = setTimeout(run, seconds * 1000);
+}
+
+async function round() {
+  const passed = new Set(); // met trouble that the others may not meet
+  for (;;) {
+    const { items, numbers } = await waitingNow();
+    const next = items.find((i) => !i.trouble && !passed.has(i.key) && !items.some((made) => made.makes && made.makes === i.batch));
+    if (!next) return;
+    const batch = typeof next.batch === "string" ? numbers[next.batch] : next.batch;
+    if (batch === undefined) await refuse(next, new Trouble(404, "no_such_batch", "The batch that this belongs to was thrown away. Send it to another batch, or throw it away, too."));
+    else {
+      const met = await one(next, next.path.replace("{batch}", batch), items.length);
+      if (met && met.code !== "readers_ended") return; // the others would meet the same
+      if (met) passed.add(next.key); // it may be this one that eats all memory: the others go on
     }
   }
+}
+
+// Sends it; gives back the trouble that will pass.
+async function one(item, path, count) {
+  try {
+    const answer = await (item.photo ? sendPhoto(path, { ...item, photo: await pictureOf(item.key) }, (share) => on.progress(share, count)) : call(path, item.method, item.body, item.key));
+    await alter(item.key, () => null, item.makes ? answer.id : null);
+    await look();
+    on.link(null);
+    tell({ key: item.key, what: item.what, answer });
+  } catch (problem) {
+    if (problem.later === undefined) throw problem;
+    if (problem.later) {
+      on.link(problem);
+      again(problem.retry || 5);
+      tell({ later: true });
+      return problem;
+    }
+    await refuse(item, problem);
+  }
+  return null;
+}
+
+async function refuse(item, { status, code, message }) {
+  await alter(item.key, (found) => ({ ...found, trouble: message }));
+  tell({ key: item.key, refused: { status, code, message } });
+}
+
+// --- telling this tab and the others
+
+function tell(news) {
+  heard(news);
+  if (tabs) tabs.postMessage(news);
+}
+
+function changed() {
+  if (tabs) tabs.postMessage({});
+  return on.changed();
+}
+
+function heard(news) {
+  if (news.later) for (const done of asking.values()) done({ waiting: true });
+  else if (asking.has(news.key)) asking.get(news.key)(news);
+  if (news.answer !== undefined) on.sent(news);
+  on.changed();
 }
 
 // Make a photo smaller only if the service would not take it.

@@ -1,5 +1,6 @@
 // A reading as people see it: the answer in big figures, and its line in the log.
 import { el, svg } from "./dom.js";
+import { TIME_FROM } from "./photo_time.js";
 import { shownBy } from "./tint.js";
 
 const VERDICT = { ok: "✓ well read", doubtful: "! doubtful", refused: "✕ not read" };
@@ -164,7 +165,7 @@ export function line(entry, act) {
       "div",
       { class: "text" },
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString() + (TIME_FROM[log.time_from] ? ` (${TIME_FROM[log.time_from]})` : ""), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );

@@ -82,18 +82,20 @@ export function showStrip(now, about) {
   more();
 }
 
-// What goes with the photo; the dip and the temperature are spent with it.
-export function takeStrip() {
+// What goes with photos taken at these times (null: nobody knows when), one object each. The temperature is spent with
+// them, the dip only by a photo that was taken after it.
+export function takeStrip(times) {
   const at = dipped();
-  const said = {
+  const after = (time) => at !== null && time !== null && time >= at;
+  const said = times.map((time) => ({
     profile: profiles.length > 1 ? $("profile").value : null,
-    dipped_at: at === null ? null : clock(new Date(at)),
+    dipped_at: after(time) ? clock(new Date(at)) : null,
     temperature_c: warmth(),
     rinse: $("rinse").checked ? "true" : null,
     blank_entry: $("rinse").checked && !beside() ? blank : null,
     beside: beside() || null,
-  };
-  store.set("dipped", null);
+  }));
+  if (times.some(after)) store.set("dipped", null);
   $("temperature").value = $("beside").value = "";
   $("strip-more").hidden = true;
   tick();

@@ -3,20 +3,28 @@ import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { correctFields, loadForms, nameOfKind } from "./notes.js";
+import { send } from "./queue.js";
 import { line } from "./show.js";
+import { drawWaiting } from "./waiting.js";
 
 const STEP = 30; // entries asked for at first, and more with each "Show older"
 const SAYS = { opened: "Batch started", renamed: "Renamed", closed: "Closed", "opened again": "Opened again", details: "Rinse water set", "bench:move": "Stage" };
 const grams = (g) => (g >= 100 ? g.toFixed(0) : g.toFixed(g >= 10 ? 1 : 2));
 const when = (at) => new Date(at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
-const key = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
 const state = { batch: null, many: STEP, found: null, done: null };
 
-export async function showTimeline(batch, done, fresh = false) {
-  if (state.batch !== batch.id) Object.assign(state, { batch: batch.id, many: STEP, found: null });
+// What is known of it at once, whatever the Wi-Fi does.
+export function recallTimeline(batch, done) {
   state.done = done;
-  if (fresh || !state.found) {
+  if (state.batch === batch.id) return drawWaiting(batch.id);
+  Object.assign(state, { batch: batch.id, many: STEP, found: batch.waiting ? null : store.get(`timeline-${batch.id}`) });
+  return draw(batch);
+}
+
+export async function showTimeline(batch, done, fresh = false) {
+  recallTimeline(batch, done);
+  if (!batch.waiting && (fresh || !state.found)) {
     try {
       await loadForms();
       const found = await call(`/api/batches/${batch.id}/timeline?limit=${state.many}`);
@@ -35,10 +43,15 @@ export async function showTimeline(batch, done, fresh = false) {
 function draw(batch) {
   const found = state.found;
   $("log").hidden = !found;
-  if (!found) return;
+  if (!found) {
+    for (const id of ["sums", "timeline"]) $(id).replaceChildren();
+    $("older").hidden = true;
+    return drawWaiting(batch.id);
+  }
   const open = batch.closed_at === null;
   $("sums").replaceChildren(...sums(found).filter(Boolean));
   $("timeline").replaceChildren(...found.entries.map((item) => shown(item, open)));
+  drawWaiting(batch.id);
   const older = found.total - found.entries.length;
   $("older").hidden = older <= 0;
   $("older").textContent = `Show older (${older} more)`;
@@ -46,6 +59,7 @@ function draw(batch) {
     state.many += STEP;
     return showTimeline(batch, state.done, true);
   };
+  return null;
 }
 
 // Balance and forecast, above the list.
@@ -112,13 +126,15 @@ function history(item) {
 const LABEL = { correct: "Correct", withdraw: "Withdraw", put_back: "Put back", undo: "Undo correction" };
 const act = (item, what) => el("button", { type: "button", onclick: () => does(item, what) }, LABEL[what]);
 
-// One POST with one JSON body and one key: it may be sent again.
-async function post(item, body) {
-  const where = item.source === "reading" ? `/api/readings/${item.number}/corrections` : `/api/batches/${state.batch}/notes/${item.number}/corrections`;
+// `words`: what is done to it, as it is shown while it waits.
+async function post(item, body, words, forms = {}) {
+  const path = item.source === "reading" ? `/api/readings/${item.number}/corrections` : `/api/batches/{batch}/notes/${item.number}/corrections`;
   if (body.by) store.set("who", body.by);
-  await call(where, "POST", body, key());
+  await send({ what: "correction", path, batch: state.batch, body, words: `${words}: ${body.why}`, forms });
   await state.done();
 }
+
+const its = (item) => `${item.source === "reading" ? "entry" : "note"} ${item.number}`;
 
 const who = () => ({ name: "by", label: "Who (kept on this phone; may stay empty)", value: store.get("who", ""), max: 100 });
 const why = (value) => ({ name: "why", label: "Why", required: true, max: 500, value });
@@ -132,14 +148,14 @@ function answer(item, choice) {
     if (choice.do === "withdraw") said.withdraw = true;
     if (choice.do === "data") Object.assign(said, { data: choice.data, keep: true });
     if (choice.do === "wash") said.wash = choice.wash ?? Number(wash);
-    return post(item, said);
+    return post(item, said, `${choice.label} (${its(item)})`);
   });
 }
 
 function does(item, what) {
   const plain = { withdraw: { withdraw: true }, put_back: { undo: true }, undo: { undo: true } }[what];
-  if (plain) return ask(`${LABEL[what]}: ${item.words}`, [who(), why()], ({ by, why: reason }) => post(item, { by, why: reason, ...plain }));
-  if (item.source === "note") return correctFields(item, [who(), why()], ({ by, why: reason }, data) => post(item, { by, why: reason, data, keep: true }));
+  if (plain) return ask(`${LABEL[what]}: ${item.words}`, [who(), why()], ({ by, why: reason }) => post(item, { by, why: reason, ...plain }, `${LABEL[what]} ${its(item)}`));
+  if (item.source === "note") return correctFields(item, [who(), why()], ({ by, why: reason }, data, forms) => post(item, { by, why: reason, data, keep: true }, `Correct ${its(item)}`, forms));
   return correctReading(item.reading, state.done);
 }
 
@@ -151,6 +167,6 @@ export function correctReading(entry, done) {
     const said = { by, why: reason, withdraw: withdraw === "on" };
     if (wash.trim() && Number(wash) !== entry.log.wash) said.wash = Number(wash);
     if (note !== entry.log.note) said.note = note;
-    return post({ source: "reading", number: entry.log.id }, said);
+    return post({ source: "reading", number: entry.log.id }, said, `${said.withdraw ? "Withdraw" : "Correct"} entry ${entry.log.id}`);
   });
 }

@@ -51,6 +51,7 @@ class Submission:
     path_mm: float | None = None
     taking: Taking = field(default_factory=dict)
     snapped_at: str | None = None
+    time_from: str | None = None  # what snapped_at is: camera, photo, file, upload
     own_time: bool = False  # nobody says when it was taken: the photo's own time counts, where it has one
     profile: str | None = None  # name of the strip's profile; the service's first if not said
     said: StripStatement = field(default_factory=StripStatement)
@@ -290,6 +291,8 @@ def _cells(c: Connection, sent: Submission) -> NamedCells | None:
 def _extras(sent: Submission, came: _Arrived) -> store.Row:
     """What the log keeps beside the reading; with it the photo can be read again in the same way."""
     extras: store.Row = {"path_mm": sent.path_mm, "taking": dict(sent.taking)}
+    if sent.time_from is not None:
+        extras["time_from"] = sent.time_from
     if sent.said.to_dict():
         extras["said"] = sent.said.to_dict()
     return extras | blank_kept(came.blank) | ({} if came.cells is None else came.cells.kept())

@@ -36,6 +36,9 @@ class LogInfo(BaseModel):
     origin: Literal["photo", "watch", "correction", "reread"]
     received_at: str
     snapped_at: str | None
+    time_from: Literal["camera", "photo", "file", "upload"] | None = Field(
+        None, description="What snapped_at is: the phone's clock then, the photo's own time, its file's, the upload's."
+    )
     wash: int | None
     note: str
     corrects: int | None = None

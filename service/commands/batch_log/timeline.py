@@ -109,7 +109,7 @@ def _entry(batch: int, number: int, fields: tuple[str, ...], o: dict[str, Any]) 
         with opened(o["data"], o["database"]) as log, log.write() as c:
             if store.known_entry(c, number)["batch_id"] != batch:
                 raise CallError(f"entry {number} is not of batch {batch}")
-            made, _ = correct_entry(c, number, said)
+            made = correct_entry(c, number, said)
     except ServiceError as problem:
         raise CallError(problem.detail.rstrip(".")) from None
     except ValueError:

@@ -5,11 +5,11 @@ A change here needs a migration of its own, that drops the old guards and makes 
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, inspect, text
 
-STAY = ("entries", "events", "photos", "profiles", "keys", "chain")
+STAY = ("entries", "events", "photos", "profiles", "keys", "answers", "chain")
 _KEYS = {"entries": "id", "events": "id", "batches": "id", "photos": "sha256", "profiles": "sha256", "keys": "key"}
-_KEYS["chain"] = "n"
+_KEYS |= {"answers": "key", "chain": "n"}
 TABLES = (*STAY, "batches")
 
 # PostgreSQL's own numbers for what a trigger answers to (pg_trigger.tgtype)
@@ -50,18 +50,24 @@ def postgres_guards() -> dict[tuple[str, str], tuple[int, str]]:
 
 
 def set_guards(c: Connection) -> None:
-    """Make the guards anew, in the place of those of an older form."""
+    """Make the guards of the tables that there are anew, in the place of those of an older form."""
+    there = set(inspect(c).get_table_names())
     if c.dialect.name == "sqlite":
         for name, words in sqlite_guards().items():
+            if name.rpartition("_no_")[0] not in there:
+                continue
             c.exec_driver_sql(f"DROP TRIGGER IF EXISTS {name}")
             c.exec_driver_sql(words)
     elif c.dialect.name == "postgresql":
         for table in ("entries", "events"):
             c.execute(text(f"DROP TRIGGER IF EXISTS {table}_stay ON {table}"))
             c.execute(text(f"DROP FUNCTION IF EXISTS {table}_stay()"))
-        made = f"CREATE FUNCTION {_FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $${_BODY}$$"
+        made = f"CREATE OR REPLACE FUNCTION {_FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $${_BODY}$$"
         c.execute(text(made))
         for (table, name), (kind, when) in postgres_guards().items():
+            if table not in there:
+                continue
+            c.execute(text(f"DROP TRIGGER IF EXISTS {name} ON {table}"))
             each = "FOR EACH ROW" if kind & _ROW else "FOR EACH STATEMENT"
             c.execute(text(f"CREATE TRIGGER {name} BEFORE {when} ON {table} {each} EXECUTE FUNCTION {_FUNCTION}()"))
             c.execute(text(f"ALTER TABLE {table} ENABLE ALWAYS TRIGGER {name}"))  # for replicas, too

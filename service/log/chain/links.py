@@ -17,8 +17,9 @@ from sqlalchemy import Connection, insert, select, text
 
 from service.log.models import chain
 
-GROWS = ("entries", "events", "photos", "profiles", "keys")  # their rows stay as they were added
+GROWS = ("entries", "events", "photos", "profiles", "keys", "answers")  # their rows stay as they were added
 KEY = {"entries": "id", "events": "id", "batches": "id", "photos": "sha256", "profiles": "sha256", "keys": "key"}
+KEY["answers"] = "key"
 MARK = "mark"
 LOCK = 7_240_631_905  # of PostgreSQL's advisory locks: one writer of the log at a time
 

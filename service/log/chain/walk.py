@@ -19,6 +19,7 @@ _ONE = {
     "photos": "photo",
     "profiles": "profile",
     "keys": "key",
+    "answers": "answer",
     "batches": "batch",
 }
 _NUMBERED = ("batches", "entries", "events")

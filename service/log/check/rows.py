@@ -6,9 +6,9 @@ import hashlib
 import json
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, inspect, select
 
-from service.log.models import batches, entries, events, keys, photos, profiles
+from service.log.models import answers, batches, entries, events, keys, photos, profiles
 from service.log.store import figures
 from service.log.unreadable import read_row
 
@@ -21,10 +21,12 @@ def profile_faults(c: Connection) -> Iterator[str]:
 
 
 def json_faults(c: Connection) -> Iterator[str]:
-    """Batches and events whose JSON can't be read."""
+    """Batches, events and kept answers whose JSON can't be read."""
+    answering = inspect(c).has_table("answers")  # not in a log of an older form
     for what, number, text in [
         *(("batch", row.id, row.details) for row in c.execute(select(batches))),
         *(("event", row.id, row.detail) for row in c.execute(select(events))),
+        *(("answer", repr(row.key), row.answer) for row in (c.execute(select(answers)) if answering else ())),
     ]:
         try:
             torn = not isinstance(json.loads(text), dict)

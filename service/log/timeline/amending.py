@@ -28,7 +28,7 @@ def amend_note(c: Connection, batch: int, number: int, data: dict[str, object], 
     new = checked(old.kind, {**old.content.fields(), **data})
     fields: dict[str, object] = {"note": number, "data": new.fields(), "why": said.why, "who": said.who}
     made = checked(Amended.kind, fields)
-    again = sent_before(earlier, made.kind, made.fields(), said.key)
+    again = sent_before(earlier, made.kind, made.fields(), keyed=said.keyed)
     if again is not None:
         return again
     if old.asked is None and new.fields() == old.content.fields():
@@ -67,9 +67,6 @@ def undo_note(c: Connection, batch: int, number: int, said: Said) -> Note:
         for note in earlier
         if isinstance(note.content, Strike | Amended) and note.content.note == number and note.id not in out
     ]
-    again = [note for note in earlier if said.key is not None and note.key == said.key]
-    if again:
-        return again[0]
     if not done:
         raise CallError(f"nothing was done to note {number} that could be taken back")
     fields: dict[str, object] = {"note": done[-1], "why": said.why, "who": said.who}

@@ -1,12 +1,10 @@
-"""A correction of a reading: judged anew where its wash number changes, logged once however often it is sent."""
+"""A correction of a reading: judged anew where its wash number changes."""
 
 from __future__ import annotations
 
-import hashlib
-
 from sqlalchemy import Connection
 
-from service.errors import Conflict, WrongStatement
+from service.errors import Conflict
 from service.log import store
 from service.log.correction import Correction, corrected_entry
 from service.log.entries import shown
@@ -14,22 +12,16 @@ from service.log.taken import taken_times
 from service.log.timeline.asked import asked_about
 
 
-def correct_entry(c: Connection, number: int, said: Correction, key: str | None = None) -> tuple[store.Row, bool]:
-    """Correct entry ``number``; the new entry as JSON, and whether it was there before by this ``key``.
+def correct_entry(c: Connection, number: int, said: Correction) -> store.Row:
+    """Correct entry ``number``; gives the new entry as JSON.
 
     Raises
     ------
     ServiceError
         ``NotFound`` without such an entry, ``Conflict`` where it was corrected already, ``WrongStatement`` where the
-        correction changes nothing or the key was used for something else.
+        correction changes nothing.
     """
     store.claim(c)
-    print_of = hashlib.sha256(f"correction {number} {said.model_dump_json()}".encode()).hexdigest()
-    known = store.key_of(c, key) if key else None
-    if known is not None:
-        if known["fingerprint"] != print_of:
-            raise WrongStatement("key_reused", "This Idempotency-Key was used for something else. Use a new one.")
-        return shown(store.known_entry(c, known["entry_id"]), store.corrector(c, known["entry_id"])), True
     old = store.known_entry(c, number)
     newer = store.corrector(c, number)
     if newer is not None:
@@ -40,8 +32,8 @@ def correct_entry(c: Connection, number: int, said: Correction, key: str | None 
         new.extras.pop("asked", None)
         asked = asked_about(c, new, _taken(c, old), number)
         new.extras.update({"asked": asked} if asked else {})
-    made = store.add_entry(c, new, (key, print_of) if key else None)
-    return shown(store.known_entry(c, made), None), False
+    made = store.add_entry(c, new)
+    return shown(store.known_entry(c, made), None)
 
 
 def _taken(c: Connection, old: store.Row) -> str:

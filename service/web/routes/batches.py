@@ -7,6 +7,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Response
 from fastapi.responses import StreamingResponse
+from sqlalchemy import Connection
 
 from service.log import store
 from service.log.fields import MAX_ID
@@ -16,6 +17,7 @@ from service.log.notes import neutral_band
 from service.log.wash_forecast import forecast_now
 from service.readers.earlier.blank import blank_of
 from service.web.components import ServiceDep
+from service.web.once import OnceDep
 from service.web.problems import responses
 from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
@@ -23,14 +25,17 @@ router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(
 BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 
 
-@router.post("", status_code=201, responses=responses(400, 413, 507))
-def start_batch(body: NewBatch, service: ServiceDep) -> Batch:
-    """Start a batch."""
-    with service.database.write() as c:
+@router.post("", status_code=201, response_model=Batch, responses=responses(400, 413, 507))
+def start_batch(body: NewBatch, once: OnceDep) -> Response:
+    """Start a batch. Sent again with its `Idempotency-Key` it gets the first answer."""
+
+    def act(c: Connection) -> Batch:
         number = store.add_batch(c, body.name)
         if body.water is not None:
             store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
         return _out(store.known_batch(c, number))
+
+    return once.answer(body, Batch, act, 201)
 
 
 @router.get("")
@@ -57,10 +62,11 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
     )
 
 
-@router.patch("/{batch}", responses=responses(400, 404, 409, 413, 507))
-def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batch:
+@router.patch("/{batch}", response_model=Batch, responses=responses(400, 404, 409, 413, 507))
+def change_batch(batch: BatchId, body: BatchChange, once: OnceDep) -> Response:
     """Rename, close or open again a batch, or name its rinse water. The batch's history keeps what was before."""
-    with service.database.write() as c:
+
+    def act(c: Connection) -> Batch:
         store.known_batch(c, batch)
         details = body.water.model_dump(exclude_none=True) if body.water else None
         if details and "blank_entry" in details:
@@ -68,6 +74,8 @@ def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batc
         why = {name: said for name, said in (("reason", body.reason), ("who", body.who)) if said}
         store.change_batch(c, batch, name=body.name, closed=body.closed, details=details, why=why)
         return _out(store.known_batch(c, batch))
+
+    return once.answer(body, Batch, act)
 
 
 @router.get("/{batch}/forecast", responses=responses(404))

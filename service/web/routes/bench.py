@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Response
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema, field_validator
+from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from service.bench.note_forms import NoteForm, note_forms
@@ -20,12 +21,16 @@ from service.readers.pictures import NotAPicture, thumbnail_job
 from service.readers.worker import Job
 from service.web.components import Service, ServiceDep
 from service.web.kept_pictures import thumbnail_name
+from service.web.once import OnceDep
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
-from service.web.routes.readings import IdempotencyKey
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+WrittenAt = Annotated[
+    Annotated[Text, Field(max_length=40)] | None,
+    Field(description="When, by the phone's clock, ISO 8601 with its zone: it counts where this plainly came later."),
+]
 NOTE_KINDS = tuple(content.kind for content in CONTENTS if content.label is not None)
 
 
@@ -46,7 +51,7 @@ class NewNote(BaseModel):
         Field(max_length=20),
         WithJsonSchema({"anyOf": [content.model_json_schema() for content in CONTENTS if content.label is not None]}),
     ]
-
+    written_at: WrittenAt = None
     who: Annotated[Text, Field(max_length=100)] | None = None
     keep: bool = Field(False, description="Where it has to be asked about, keep it unanswered instead of refusing it.")
 
@@ -77,6 +82,7 @@ class Onward(BaseModel):
     to: Annotated[Text, Field(max_length=100)] | None = None
     reason: Annotated[Text, Field(max_length=1000)] | None = None
     who: Annotated[Text, Field(max_length=100)] | None = None
+    written_at: WrittenAt = None
 
 
 @router.get("/batches/{batch}/bench", responses=responses(404))
@@ -101,18 +107,25 @@ def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
         return [_out(n) if isinstance(n, Note) else _damaged(n) for n in bench_log.listed_notes(c, batch)]
 
 
-@router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
-def write_note(batch: BatchId, body: NewNote, service: ServiceDep, idempotency_key: IdempotencyKey = None) -> NoteOut:
-    """Write down a weight, decant, reagent, pouring, or strike a note out. Sent twice in a minute it counts once.
+@router.post(
+    "/batches/{batch}/notes", status_code=201, response_model=NoteOut, responses=responses(400, 404, 409, 413, 507)
+)
+def write_note(batch: BatchId, body: NewNote, once: OnceDep) -> Response:
+    """Write down a weight, decant, reagent, pouring, or strike a note out.
+
+    Sent again with its `Idempotency-Key` it gets the first answer; the same twice in a minute without one counts once.
 
     Numbers may come as text with a unit ("1 lb", "900 ml"), ranges as "25-30 %"; the log keeps g, L, hours, °C, shares.
     """
-    said = bench_log.Said(body.who or None, body.keep, idempotency_key)
-    with service.database.write() as c:
+    said = bench_log.Said(body.who or None, body.keep, written_at=body.written_at, keyed=once.key is not None)
+
+    def act(c: Connection) -> NoteOut:
         store.known_batch(c, batch)
         made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data, said))
         dangers = bench_log.dangers_by(c, batch, made)
-    return _out(made, *(danger.sentence for danger in dangers))
+        return _out(made, *(danger.sentence for danger in dangers))
+
+    return once.answer(body, NoteOut, act, 201)
 
 
 def _out(note: Note, *dangers: str) -> NoteOut:
@@ -127,13 +140,19 @@ def _damaged(note: bench_log.DamagedNote) -> NoteOut:
     return NoteOut(id=note.id, kind=note.kind, at=note.at, data={}, dangers=[], asked=None, unreadable=True)
 
 
-@router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))
-def go_on(batch: BatchId, body: Onward, service: ServiceDep) -> BenchState:
+@router.post("/batches/{batch}/stage", response_model=BenchState, responses=responses(400, 404, 409, 413, 507))
+def go_on(batch: BatchId, body: Onward, once: OnceDep) -> Response:
     """Go on to the next stage. Against the gate it needs a reason, and the log keeps it."""
-    with service.database.write() as c:
+
+    def act(c: Connection) -> BenchState:
         store.known_batch(c, batch)
-        _, state = asked(lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who))
-    return state_view(state)
+        at, keyed = body.written_at, once.key is not None
+        _, state = asked(
+            lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who, written_at=at, keyed=keyed)
+        )
+        return state_view(state)
+
+    return once.answer(body, BenchState, act)
 
 
 @router.get(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, File, Form, Header, Path, Query, Response, UploadFile
+from fastapi import APIRouter, File, Form, Path, Query, Response, UploadFile
 from fastapi.responses import JSONResponse, StreamingResponse
 
 from service.bench.typed_fields import Typed
@@ -20,6 +20,7 @@ from service.readers.statement import StripStatement
 from service.readers.taking import Taking, taking_of
 from service.readers.worker import Kind
 from service.web.components import Service, ServiceDep
+from service.web.once import Key, OnceDep
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.batches import BatchId
 from service.web.schemas import LogEntry
@@ -32,15 +33,13 @@ YesNo = Literal["yes", "no", "unknown"]
 Liquid = Literal["acid", "neutral", "unknown"]
 Softness = Literal["soft", "hard", "unknown"]
 Matching = Literal["blank", "swapped"]
+TimeFrom = Literal["camera", "photo", "file", "upload"]
 Length = Annotated[float, Typed("path_mm")]
 Dilution = Annotated[float, Typed("dilution")]
 Millilitres = Annotated[float, Typed("ml")]
 AddedMillilitres = Annotated[float, Typed("added_ml")]
 Drops = Annotated[int, Typed("drops", whole=True)]
 Warmth = Annotated[float, Typed("temp_c")]
-IdempotencyKey = Annotated[
-    str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
-]
 
 
 @router.post("/batches/{batch}/readings", response_model=LogEntry, responses=responses(400, 404, 408, 409, 413, 507))
@@ -112,7 +111,14 @@ async def send_photo(
     ] = None,
     who: Annotated[Text | None, Form(max_length=100, description="Who took it.")] = None,
     confirm: Annotated[bool, Form(description="It counts as it is, whatever would be asked about it first.")] = False,
-    idempotency_key: IdempotencyKey = None,
+    time_from: Annotated[
+        TimeFrom | None,
+        Form(
+            description="What `snapped_at` is: when the camera was pressed (camera), the photo's own time (photo), its "
+            "file's (file), or when it was chosen, for want of a better one (upload)."
+        ),
+    ] = None,
+    idempotency_key: Key = None,
 ) -> Response:
     """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
 
@@ -160,6 +166,7 @@ async def send_photo(
         said=said,
         blank_entry=blank_entry if strip else None,
         cells_entry=cells_entry if tint else None,
+        time_from=time_from,
         vials_changed=vials_changed and tint and cells_entry is not None,
         who=who or None,
         confirm=confirm,
@@ -203,16 +210,12 @@ def show_reading(entry: EntryId, service: ServiceDep) -> Any:  # noqa: ANN401
     response_model=LogEntry,
     responses=responses(400, 404, 409, 413, 507),
 )
-def correct_reading(
-    entry: EntryId, body: Correction, service: ServiceDep, idempotency_key: IdempotencyKey = None
-) -> Response:
+def correct_reading(entry: EntryId, body: Correction, once: OnceDep) -> Response:
     """Correct, withdraw, undo, or answer what is asked: adds an entry that names the old one, who and why.
 
     The old one stays and is shown with it. Send again with the same `Idempotency-Key`, and the first answer comes back.
     """
-    with service.database.write() as c:
-        made, repeated = correct_entry(c, entry, body, idempotency_key)
-    return JSONResponse(made, 201, {"Idempotency-Replayed": "true"} if repeated else {})
+    return once.answer(body, LogEntry, lambda c: correct_entry(c, entry, body), 201)
 
 
 @router.post("/batches/{batch}/reread", responses=responses(404, 507))

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Path, Query, Response
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy import Connection
 
 from service.bench.question import Question
 from service.bench.state_view import BalanceView, GateView, balance_view
@@ -18,10 +19,10 @@ from service.log.timeline.asked import next_wash
 from service.log.timeline.build import timeline
 from service.log.wash_forecast import forecast_now
 from service.web.components import ServiceDep
+from service.web.once import OnceDep
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
-from service.web.routes.readings import IdempotencyKey
 from service.web.schemas import Forecast, wire_forecast
 
 router = APIRouter(prefix="/api/batches/{batch}", tags=["timeline"], responses=responses(401, 403, 421, 422, 429, 500))
@@ -122,21 +123,25 @@ def show_timeline(
     )
 
 
-@router.post("/notes/{note}/corrections", status_code=201, responses=responses(400, 404, 409, 413, 507))
-def correct_note(
-    batch: BatchId, note: NoteId, body: NoteCorrection, service: ServiceDep, idempotency_key: IdempotencyKey = None
-) -> Written:
+@router.post(
+    "/notes/{note}/corrections",
+    status_code=201,
+    response_model=Written,
+    responses=responses(400, 404, 409, 413, 507),
+)
+def correct_note(batch: BatchId, note: NoteId, body: NoteCorrection, once: OnceDep) -> Response:
     """Correct, withdraw or undo a note, or answer what is asked about it. The old one stays in its history."""
     given = [body.data is not None, body.withdraw, body.undo, body.answer]
     if sum(given) != 1:
         raise ServiceProblem(422, "bad_correction", "Give one of data, withdraw, undo, answer.")
-    said = Said(body.by or None, body.keep, idempotency_key, body.why)
-    with service.database.write() as c:
+    said = Said(body.by or None, body.keep, body.why, keyed=once.key is not None)
+
+    def act(c: Connection) -> Written:
         store.known_batch(c, batch)
         if body.data is not None:
             data = body.data
-            made = asked(lambda: amend_note(c, batch, note, data, said))
-        else:
-            act = withdraw_note if body.withdraw else undo_note if body.undo else answer_note
-            made = asked(lambda: act(c, batch, note, said))
-    return Written(id=made.id)
+            return Written(id=asked(lambda: amend_note(c, batch, note, data, said)).id)
+        do = withdraw_note if body.withdraw else undo_note if body.undo else answer_note
+        return Written(id=asked(lambda: do(c, batch, note, said)).id)
+
+    return once.answer(body, Written, act, 201)

@@ -1,0 +1,99 @@
+// What waits, as people see it: where it will stand in the log, and in a list of its own with ways to mend what was refused.
+import { ask } from "./ask.js";
+import { $, el } from "./dom.js";
+import { number } from "./fields.js";
+import * as queue from "./queue.js";
+
+const when = (item) => new Date(item.at).toLocaleTimeString();
+
+// The lines of a batch's log that are still to come, the newest first.
+export const waitingLines = (batch) =>
+  queue.waitingOf(batch).reverse().map((item) =>
+    el(
+      "li",
+      { class: "waiting", "data-key": item.key },
+      el("div", { "aria-hidden": "true" }, "…"),
+      el("div", {}, el("p", { class: "value" }, item.words), el("p", { class: "meta" }, `${when(item)} · ${item.trouble ? `refused: ${item.trouble}` : "waits on this phone, not in the log yet"}`)),
+    ),
+  );
+
+// What is below the entries of the log stays as it is.
+export function drawWaiting(batch) {
+  for (const old of document.querySelectorAll("#timeline > .waiting")) old.remove();
+  const lines = waitingLines(batch);
+  $("timeline").prepend(...lines);
+  if (lines.length) $("log").hidden = false;
+}
+
+// `here()`: the batch that is chosen; `name(batch)`: in words.
+export function drawQueue(here, name) {
+  const items = queue.waiting();
+  $("queue").hidden = !items.length;
+  $("queue-title").textContent = `Waiting on this phone: ${items.length}`;
+  $("queue-list").replaceChildren(...items.map((item) => line(item, here, name)));
+}
+
+function line(item, here, name) {
+  const act = (what, change) => el("button", { type: "button", onclick: async () => { await change(); queue.run(); } }, what);
+  const elsewhere = item.trouble && item.batch !== null && !item.path.endsWith("/corrections") && here() !== null && queue.real(item.batch) !== here();
+  return el(
+    "li",
+    {},
+    el("p", {}, `${when(item)}, ${item.batch === null || item.makes ? "" : `${name(item.batch)}, `}${item.words}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
+    item.trouble && act("Send again", () => queue.mend(item.key, {})),
+    item.trouble && el("button", { type: "button", onclick: () => edit(item) }, "Mend"),
+    elsewhere && act("Send to this batch", () => queue.mend(item.key, { batch: here(), body: item.body.cells_entry ? { ...item.body, cells_entry: null } : item.body })),
+    item.trouble && item.body.cells_entry && act("Send without cell blank", () => queue.mend(item.key, { body: { ...item.body, cells_entry: null } })),
+    item.trouble && act("Throw away", () => queue.drop(item.key)),
+  );
+}
+
+// --- mending: every field of what was to be sent, by its name for people where one is known
+
+const FIXED = ["written_at", "snapped_at", "time_from", "kind", "to", "keep", "confirm", "undo", "closed"];
+
+function leaves(body, path = []) {
+  return Object.entries(body).flatMap(([name, value]) => {
+    if (FIXED.includes(name) && !path.length) return [];
+    if (value !== null && typeof value === "object" && !Array.isArray(value)) return leaves(value, [...path, name]);
+    return [{ path: [...path, name], value }];
+  });
+}
+
+const shown = (value, { parts } = {}) => (parts && Array.isArray(value) ? value.map((v) => +(v * parts).toPrecision(12)).join(" to ") : Array.isArray(value) ? value.join(typeof value[0] === "number" ? " to " : ", ") : value === null || value === undefined ? "" : String(value));
+
+// What was typed, in the form of what it was; numbers and amounts as text are the service's to read.
+function typed(text, before, form) {
+  if (text === shown(before, form)) return before;
+  if (!text.trim()) return null;
+  if (typeof before === "boolean") return text === "true";
+  if (form.parts) {
+    const ends = text.split(/to|–|(?<=\d)-/).map((end) => number(end, form.label));
+    return [ends[0] / form.parts, ends.at(-1) / form.parts];
+  }
+  if (Array.isArray(before) && typeof before[0] === "string") return text.split(",").map((part) => part.trim()).filter(Boolean);
+  if (typeof before === "number" && /^[+-]?\d+([.,]\d+)?$/.test(text.trim())) return Number(text.trim().replace(",", "."));
+  return text.trim();
+}
+
+function edit(item) {
+  const found = leaves(item.body);
+  const form = ({ path }) => ({ label: path.at(-1).replaceAll("_", " "), ...((item.forms || {})[path.at(-1)] || {}) });
+  const choices = (leaf) => (typeof leaf.value === "boolean" ? [["true", "yes"], ["false", "no"]] : form(leaf).choices || []);
+  const fields = found.map((leaf, n) =>
+    choices(leaf).length
+      ? { name: `f${n}`, label: form(leaf).label, options: [...(leaf.value === null ? [["", "–"]] : []), ...choices(leaf)], value: shown(leaf.value) }
+      : { name: `f${n}`, label: form(leaf).label, value: shown(leaf.value, form(leaf)), max: 2000 },
+  );
+  ask(`Mend: ${item.words}`, fields, async (values) => {
+    const body = structuredClone(item.body);
+    found.forEach((leaf, n) => {
+      const { path, value } = leaf;
+      const into = path.slice(0, -1).reduce((inner, name) => inner[name], body);
+      into[path.at(-1)] = typed(values[`f${n}`], value, form(leaf));
+    });
+    const words = item.makes ? `New batch: ${body.name}` : JSON.stringify(body) === JSON.stringify(item.body) || item.words.endsWith(" (mended)") ? item.words : `${item.words} (mended)`;
+    await queue.mend(item.key, { body, words });
+    queue.run();
+  });
+}

@@ -1,0 +1,13 @@
+"""A handful of random sessions; `python -m tests.sessions_study` runs as many as one likes."""
+
+import pytest
+
+from tests.sessions_study import run_sessions
+
+pytestmark = pytest.mark.slow  # a real browser
+
+
+def test_nothing_is_lost_doubled_or_made_up(browser):
+    tally = run_sessions(4, 1000, steps=10, browser=browser)
+    assert tally.faults == []
+    assert tally.entered.total() >= 10
