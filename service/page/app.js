@@ -6,7 +6,8 @@ import { newBatch, pairing, rename, rinseWater, toggleClosed, yourName } from ".
 import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
-import { answer } from "./show.js";
+import { answer, sentence } from "./show.js";
+import { say as aloud, signal, signalButtons, unlock } from "./signals.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
 import { correctReading, questions, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
@@ -167,11 +168,14 @@ const sender = new queue.Sender({
     const bar = $("progress").querySelector("progress");
     if (share < 1) bar.value = 100 * share;
     else bar.removeAttribute("value"); // sent, being read
+    aloud(share < 1 ? "Sending the photo" : "Reading the photo");
     $("progress-text").textContent = (share < 1 ? `sending ${Math.round(100 * share)} %` : "reading") + (waiting > 1 ? `, ${waiting} left` : "");
   },
   async sent() {
     state.proposed = $("wash").value; // it was used: the next one may take its place
     await refresh();
+    const read = state.entries.at(-1);
+    if (read) signal(read.status === "ok" ? "done" : "look", sentence(read));
     $("answer").scrollIntoView({ block: "start" });
   },
   changed() {
@@ -231,6 +235,7 @@ async function guarded(act) {
 }
 
 $("camera").onclick = $("file").onclick = (event) => {
+  unlock();
   if (kind() === "ph" && askAgain()) event.preventDefault();
 };
 $("camera").onchange = $("file").onchange = (event) => taken(event.target);
@@ -245,15 +250,24 @@ $("name").onclick = yourName;
 for (const radio of document.querySelectorAll("input[name=kind]"))
   radio.onchange = () => {
     drawTint();
-    $("strip-fields").hidden = kind() !== "ph";
+    $("strip-fields").hidden = $("dip").hidden = kind() !== "ph";
     if (kind() !== "ph") $("strip-more").hidden = true;
   };
-$("snap").onsubmit = (event) => event.preventDefault();
+$("snap").onsubmit = $("bar").onsubmit = (event) => event.preventDefault();
 addEventListener("online", () => { refresh(); sender.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));
 addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), sender.run()));
 let width = innerWidth;
 addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; show(); } });
+
+// How an entry was read has an address of its own, so that the phone's way back leads back.
+async function how() {
+  const entry = state.entries.find((e) => location.hash === `#how-${e.log.id}`);
+  if ($("how").open) $("how").close();
+  if (entry) (await import("./how.js")).showHow(entry, () => $("how").close());
+}
+addEventListener("hashchange", how);
+$("how").addEventListener("close", () => location.hash.startsWith("#how-") && history.replaceState(null, "", "/"));
 
 // --- the start
 
@@ -265,6 +279,7 @@ async function join() {
 }
 
 calculators(chosen);
+signalButtons();
 stripButtons(() => state.batch);
 await join();
 await refresh();
@@ -272,4 +287,5 @@ if (state.about.local) pairing();
 await showQueue();
 sender.run();
 if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
+await how();
 document.body.dataset.ready = "yes";

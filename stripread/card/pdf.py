@@ -64,7 +64,8 @@ INSTRUCTIONS = (
         "Lay out and photograph",
         (
             "Card flat. Strip in the lane, <b>dipped end left</b>, pads up, the drop shaken off.",
-            "Tint: the vial on <b>sample</b>; untreated liquid or clean water, as deep, in a like vial on <b>blank</b>.",
+            "Tint: the vial on <b>sample</b>; untreated liquid or clean water, as deep, in a like vial on "
+            "<b>blank</b>.",
             "One light: daylight or one white lamp. No shadow on the card, no shine, nothing coloured close by.",
             "Phone 20 to 45 cm above, whole card in the picture, sharp.",
         ),
