@@ -78,6 +78,6 @@ export function signalButtons() {
   const lacks = [!navigator.vibrate && "vibrate", !navigator.wakeLock && "keep the screen on"].filter(Boolean);
   $("signal-lacks").textContent = lacks.length ? `This browser can't ${lacks.join(" or ")} here.` : "";
   $("signal-try").onclick = () => signal("now", "Photo now");
-  $("word").onclick = () => ($("word").hidden = true);
+  addEventListener("pointerdown", () => ($("word").hidden = true)); // wherever the finger lands, which it never holds up
   document.addEventListener("visibilitychange", () => keepAwake(running));
 }
