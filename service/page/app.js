@@ -7,7 +7,8 @@ import { calculators } from "./plan.js";
 import { photoTime } from "./photo_time.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
-import { answer } from "./show.js";
+import { answer, sentence } from "./show.js";
+import { say as aloud, signal, signalButtons, unlock } from "./signals.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
 import { correctReading, questions, recallTimeline, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
@@ -181,11 +182,14 @@ const sending = {
     const bar = $("progress").querySelector("progress");
     if (share < 1) bar.value = 100 * share;
     else bar.removeAttribute("value"); // sent, being read
+    aloud(share < 1 ? "Sending the photo" : "Reading the photo");
     $("progress-text").textContent = (share < 1 ? `sending ${Math.round(100 * share)} %` : "reading") + (waiting > 1 ? `, ${waiting} left` : "");
   },
-  async sent({ what }) {
+  async sent({ what, answer: read }) {
     await refresh();
-    if (what === "photo") $("answer").scrollIntoView({ block: "start" });
+    if (what !== "photo") return;
+    signal(read.status === "ok" && !read.log.asked.length ? "done" : "look", sentence(read));
+    $("answer").scrollIntoView({ block: "start" });
   },
   changed() {
     $("progress").hidden = true;
@@ -258,6 +262,7 @@ async function guarded(act) {
 }
 
 $("camera").onclick = $("file").onclick = (event) => {
+  unlock();
   if (kind() === "ph" && askAgain()) event.preventDefault();
 };
 $("camera").onchange = $("file").onchange = (event) => taken(event.target);
@@ -271,16 +276,25 @@ $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
 $("name").onclick = yourName;
 function drawKind() {
   drawTint();
-  $("strip-fields").hidden = kind() !== "ph";
+  $("strip-fields").hidden = $("dip").hidden = kind() !== "ph";
   if (kind() !== "ph") $("strip-more").hidden = true;
 }
 for (const radio of document.querySelectorAll("input[name=kind]")) radio.onchange = drawKind;
-$("snap").onsubmit = (event) => event.preventDefault();
+$("snap").onsubmit = $("bar").onsubmit = (event) => event.preventDefault();
 addEventListener("online", () => { refresh(); queue.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));
 addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), queue.run()));
 let width = innerWidth;
 addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; show(); } });
+
+// How an entry was read has an address of its own, so that the phone's way back leads back.
+async function how() {
+  const entry = state.entries.find((e) => location.hash === `#how-${e.log.id}`);
+  if ($("how").open) $("how").close();
+  if (entry) (await import("./how.js")).showHow(entry, () => $("how").close());
+}
+addEventListener("hashchange", how);
+$("how").addEventListener("close", () => location.hash.startsWith("#how-") && history.replaceState(null, "", "/"));
 
 // --- the start
 
@@ -300,8 +314,10 @@ const again = () => {
 };
 for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
   $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
+signalButtons();
 stripButtons(() => state.batch);
 const typed = keepTyped($("snap"), "typed", ["profile", "rinse", "cells"]); // those are kept by batch
+keepTyped($("bar"), "typed-kind");
 drawKind();
 await join();
 await queue.look();
@@ -313,4 +329,5 @@ if (state.about.local) pairing();
 await showQueue();
 queue.start(sending);
 if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
+await how();
 document.body.dataset.ready = "yes";

@@ -19,8 +19,8 @@ export function plot(box, entries, forecast, neutral) {
     cursor: { show: false },
     scales: { x: { time: false, range: [first - 0.5, end + 0.5] }, y: { range: [0, 14] } },
     axes: [
-      { label: "wash", stroke: INK, font: "600 15px system-ui", labelFont: "600 15px system-ui", labelSize: 22, size: 36, space: 26, incrs: [1, 2, 5, 10, 50], grid: { show: false } },
-      { label: "pH", stroke: INK, font: "600 15px system-ui", labelFont: "600 15px system-ui", labelSize: 22, size: 36, space: 20, incrs: [2], grid: { stroke: "#ddd" } },
+      { label: "wash", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 26, incrs: [1, 2, 5, 10, 50], grid: { show: false } },
+      { label: "pH", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 20, incrs: [2], grid: { stroke: "#ddd" } },
     ],
     series: [{}, { stroke: INK, width: 2, points: { show: false }, paths: () => null }],
     hooks: {

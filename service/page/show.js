@@ -33,7 +33,7 @@ export function scale(entry, neutral) {
   const words = `pH scale from 0 to 14: ${entry.ph.toFixed(1)}, between ${low.toFixed(2)} and ${high.toFixed(2)}; neutral from ${neutral[0]} to ${neutral[1]}`;
   return svg(
     "svg",
-    { class: "scale", viewBox: "0 0 360 92", role: "img", "aria-label": words },
+    { class: "scale", viewBox: "0 0 360 104", role: "img", "aria-label": words },
     svg("defs", {}, svg("pattern", { id: "stripes", width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("rect", { width: 2, height: 6, fill: "#777" }))),
     svg("rect", { x: x(neutral[0]), y: 24, width: x(neutral[1]) - x(neutral[0]), height: 34, fill: "url(#stripes)" }),
     svg("rect", { x: 14, y: 24, width: 332, height: 34, fill: "none", stroke: "#111", "stroke-width": 2 }),
@@ -41,14 +41,14 @@ export function scale(entry, neutral) {
     svg("path", { d: `M${x(entry.ph) - 9} 8h18l-9 14z`, fill: "#111" }),
     svg("path", { d: `M${x(entry.ph)} 20v40`, stroke: "#111", "stroke-width": 3 }),
     ...ticks.map((t) => svg("path", { d: `M${x(t)} 58v6`, stroke: "#111", "stroke-width": 2 })),
-    ...ticks.map((t) => svg("text", { x: x(t), y: 78, "text-anchor": "middle" }, String(t))),
-    svg("text", { x: 14, y: 18 }, "acid"),
-    svg("text", { x: 346, y: 18, "text-anchor": "end" }, "lye"),
-    svg("text", { x: x((neutral[0] + neutral[1]) / 2), y: 91, "text-anchor": "middle", "font-size": "11" }, "neutral"),
+    ...ticks.map((t) => svg("text", { x: x(t), y: 82, "text-anchor": "middle" }, String(t))),
+    svg("text", { x: 14, y: 19 }, "acid"),
+    svg("text", { x: 346, y: 19, "text-anchor": "end" }, "lye"),
+    svg("text", { x: x((neutral[0] + neutral[1]) / 2), y: 101, "text-anchor": "middle" }, "neutral"),
   );
 }
 
-function swatches(entry) {
+export function swatches(entry) {
   const colours = entry.log.colours;
   if (!colours.length) return null;
   const lab = (l) => `L ${l[0].toFixed(0)}, a ${l[1].toFixed(0)}, b ${l[2].toFixed(0)}`;
@@ -82,12 +82,20 @@ export function reasons(entry) {
   return el("ul", { class: "reasons" }, [...items, ...others, ...care]);
 }
 
+export const heading = (entry) => `${KIND[entry.kind]}${entry.log.wash === null ? "" : `, wash ${entry.log.wash}`}`;
+
+// The answer in a sentence, to be said aloud or shown across the screen.
+export function sentence(entry) {
+  const [figure, unit, range] = figures(entry);
+  if (entry.status === "refused") return "Not read: no value";
+  return [`${unit === "pH" ? "pH " : ""}${figure}${unit && unit !== "pH" ? ` ${unit}` : ""}`, entry.status === "doubtful" && "doubtful", range].filter(Boolean).join(", ");
+}
+
 export function answer(entry, neutral, act) {
   const [figure, unit, range] = figures(entry);
   const refused = entry.status === "refused";
-  const wash = entry.log.wash === null ? "" : `, wash ${entry.log.wash}`;
   return [
-    el("h2", { id: "answer-title" }, `${KIND[entry.kind]}${wash}`),
+    el("h2", { id: "answer-title" }, heading(entry)),
     el("p", { class: `big ${refused || ["tint", "cells"].includes(entry.kind) ? "words" : ""}` }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
     range && !refused ? el("p", { class: "range" }, range) : null,
     ...circumstances(entry).map((words) => el("p", {}, words)),
@@ -100,7 +108,7 @@ export function answer(entry, neutral, act) {
 }
 
 // When it was read, in what, and how it compares with the rinse water.
-function circumstances(entry) {
+export function circumstances(entry) {
   const said = [];
   const waited = entry.waited_s;
   if (waited !== undefined && waited !== null && waited >= 0) said.push(`Read ${Math.round(waited)} s after the dip`);
@@ -143,7 +151,7 @@ function links(entry, act) {
   const at = `/api/readings/${entry.log.id}`;
   const newest = entry.log.corrected_by === null;
   return [
-    el("a", { class: "button", href: `${at}/overlay`, target: "_blank", rel: "noopener" }, "How it was read"),
+    el("a", { class: "button", href: `#how-${entry.log.id}` }, "How it was read"),
     el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, "Photo"),
     el("button", { type: "button", onclick: (event) => share(entry, event.target) }, "Share"),
     newest && !entry.log.withdrawn && act.correct ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,

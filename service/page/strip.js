@@ -1,10 +1,12 @@
 // What is said of a strip before its photo: which kind, when it was dipped, how warm, in rinse water or not.
 import { $, el, options, store } from "./dom.js";
+import { keepAwake, signal, unlock } from "./signals.js";
 
 const FORGET_MS = 15 * 60 * 1000; // nobody photographs a strip so long after
 let batch = null;
 let profiles = [];
 let blank = null; // the rinse water's own entry
+let told = null; // the part of the dip's time that was signalled last
 
 const pad = (n) => String(n).padStart(2, "0");
 
@@ -30,7 +32,9 @@ const chosen = () => profiles.find((p) => p.name === $("profile").value) || prof
 function tick() {
   const at = dipped();
   $("dip").classList.toggle("on", at !== null);
+  keepAwake(at !== null);
   if (at === null) {
+    told = null;
     $("dip").replaceChildren(el("b", {}, "Dipped now"), el("small", {}, "start the clock"));
     return;
   }
@@ -38,6 +42,10 @@ function tick() {
   const [low, high] = (chosen() && chosen().read_after_s) || [null, null];
   const shown = seconds < 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${pad(seconds % 60)}`;
   const when = low === null ? "since the dip" : seconds < low ? `wait until ${low} s` : seconds <= high ? `photo now, to ${high} s` : `late: over ${high} s`;
+  const part = low === null ? "none" : seconds < low ? "wait" : seconds <= high ? "now" : "late";
+  if (part !== told && told !== null && part === "now") signal("now", "Photo now");
+  if (part === "late" && told === "now") signal("late", "Late: the time is over");
+  told = part;
   $("dip").replaceChildren(el("b", {}, shown), el("small", {}, when));
 }
 
@@ -106,6 +114,8 @@ export function takeStrip(times) {
 // `of()`: the batch that is chosen, which may not have been shown yet.
 export function stripButtons(of) {
   $("dip").onclick = () => {
+    unlock();
+    told = null;
     store.set("dipped", Date.now());
     tick();
   };

@@ -7,11 +7,18 @@ from datetime import datetime
 from importlib.resources import files
 
 from service.bench.chemistry.reagents import RULES, Span
+from service.bench.readings import LoggedPh
 from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
+from service.report.losses import LikeLosses, like_losses
 from service.report.plots import check_plot, flow_plot, ph_plot, render
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
+
+CLOSING = (
+    "Intervals: 95 % for readings, 90 % for the forecast; ranges of grams come from each loss's own model and are not "
+    "fitted to the shortfall. Remade from the log at any time, with the same content."
+)
 
 
 def when(text: str) -> str:
@@ -66,13 +73,36 @@ def cautions(batch: BatchRecord) -> list[str]:
     return [*dict.fromkeys(listed), NO_DRAIN, RULES]
 
 
-def pictures(batch: BatchRecord, form: str) -> dict[str, bytes | None]:
-    """The plots as "svg" or "png"."""
+def loss_words(row: LikeLosses) -> str:
+    """Where losses of one sort are now, and which of them is the largest."""
+    largest = [] if row.largest is None else [f"most in {row.largest[0]}: {span_text(row.largest[1])} g"]
+    return "; ".join([row.where, *largest, *([row.note] if row.note else [])])
+
+
+def pictures(batch: BatchRecord, *, narrow: bool = False) -> dict[str, bytes | None]:
+    """The plots as SVG, for paper and desk or ``narrow`` for a hand."""
     found = batch.state.balance
     return {
-        "ph": render(ph_plot, batch, form),
-        "checks": render(check_plot, batch, form),
-        "flow": None if found is None or found.expected_g[1] <= 0 else render(flow_plot, found, form),
+        "ph": render(ph_plot, batch, narrow=narrow),
+        "checks": render(check_plot, batch, narrow=narrow),
+        "flow": None if found is None or found.expected_g[1] <= 0 else render(flow_plot, found, narrow=narrow),
+    }
+
+
+def descriptions(batch: BatchRecord) -> dict[str, str]:
+    """What each plot shows, for those who do not see it; the numbers stand in the tables."""
+    course = [
+        f"wash {r.wash} {r.reading.ph:.2f}"
+        for r in batch.in_force
+        if isinstance(r.reading, LoggedPh) and r.wash is not None and not r.blank and r.reading.ph is not None
+    ]
+    rows = () if batch.state.balance is None else like_losses(batch.state.balance)
+    silver = ", ".join(f"{row.name} {span_text(row.silver_g)} g" for row in rows)
+    return {
+        "ph": f"Plot of pH against wash: {', '.join(course)}. Neutral is from {batch.band[0]:g} to {batch.band[1]:g}.",
+        "checks": "Plot of the copper tint in mg/L and of the pale share in %, each in the order of its readings, "
+        "which stand in the table of readings.",
+        "flow": f"Where the silver went, largest first: {silver}.",
     }
 
 
@@ -83,7 +113,11 @@ def html_report(batch: BatchRecord) -> str:
 
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     environment.filters.update(
-        when=when, span=span_text, note_text=note_text, b64=lambda data: base64.b64encode(data).decode()
+        when=when,
+        span=span_text,
+        loss_words=loss_words,
+        note_text=note_text,
+        b64=lambda data: base64.b64encode(data).decode(),
     )
     template = environment.from_string(
         (files("service.report") / "templates" / "report.html.j2").read_text(encoding="utf-8")
@@ -96,10 +130,14 @@ def html_report(batch: BatchRecord) -> str:
     return template.render(
         b=batch,
         summary=summary(batch),
-        plots={name: inline(svg) for name, svg in pictures(batch, "svg").items()},
+        plots={name: inline(svg) for name, svg in pictures(batch).items()},
+        narrow={name: inline(svg) for name, svg in pictures(batch, narrow=True).items()},
+        described=descriptions(batch),
+        losses=() if batch.state.balance is None else like_losses(batch.state.balance),
         balance_rows=balance_rows(batch),
         written=batch.notes_of(*WRITTEN),
         lost_note=LOST_NOTE,
         cautions=cautions(batch),
+        closing=CLOSING,
         no_drain=NO_DRAIN,
     )

@@ -17,34 +17,43 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Curve
 from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
 
-from service.bench.chemistry.balance import Balance, add_spans
+from service.bench.chemistry.balance import Balance
 from service.bench.chemistry.reagents import Span
 from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint
 from service.report.batch_record import BatchRecord
+from service.report.losses import like_losses
 
-BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666"
+BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#555555"
+WIDE_IN, NARROW_IN = (6.85, 3.1), (3.6, 2.9)  # width and height; the wide one is as wide as the paper's text
 _PLAIN = FuncFormatter(lambda value, _: f"{value:g}")
 STYLE: dict[Any, Any] = {
     "text.parse_math": False,  # a dollar sign in somebody's name for a decant is a dollar sign
-    "font.size": 9,
+    "font.size": 10,  # points on paper, where a picture shrinks to 92 % at most
     "font.family": "sans-serif",
     "svg.fonttype": "none",
-    "svg.hashsalt": "stripread",
     "axes.spines.top": False,
     "axes.spines.right": False,
 }
 
 
-def render(draw: Any, item: Any, form: str) -> bytes | None:  # noqa: ANN401 - a function of this module and its batch
-    """``draw(figure, item)`` as "svg" or "png"; None where there is nothing to draw."""
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=(6.6, 3.0), layout="constrained")
+def render(draw: Any, item: Any, *, narrow: bool = False) -> bytes | None:  # noqa: ANN401 - a function of this module
+    """``draw(figure, item)`` as SVG, for paper and desk or ``narrow`` for a hand; None if there is nothing to draw."""
+    with mpl.rc_context({**STYLE, "svg.hashsalt": f"stripread {draw.__name__} {narrow}"}):
+        figure = Figure(figsize=NARROW_IN if narrow else WIDE_IN, layout="constrained")
         if not draw(figure, item):
             return None
         out = io.BytesIO()
-        empty = {"Date": None} if form == "svg" else {"Software": None}
-        figure.savefig(out, format=form, dpi=170, metadata=empty)
+        figure.savefig(out, format="svg", metadata={"Date": None})
     return out.getvalue()
+
+
+def _panels(figure: Figure, count: int, shares: tuple[float, ...] | None = None) -> list[Axes]:
+    """Axes beside each other, or below each other where the picture is narrow."""
+    width, height = NARROW_IN
+    if figure.get_figwidth() > width:
+        return list(figure.subplots(1, count, width_ratios=shares, squeeze=False).ravel())
+    figure.set_size_inches(width, height * count)
+    return list(figure.subplots(count, 1, squeeze=False).ravel())
 
 
 def ph_plot(figure: Figure, batch: BatchRecord) -> bool:
@@ -58,7 +67,6 @@ def ph_plot(figure: Figure, batch: BatchRecord) -> bool:
         return False
     axes = figure.add_subplot()
     axes.axhspan(*batch.band, color=GREEN, alpha=0.12, lw=0)
-    axes.text(0.01, batch.band[1], "neutral", color=GREEN, ha="left", va="top", transform=axes.get_yaxis_transform())
     for place, forecast in enumerate(batch.forecasts):
         curve = forecast.curve
         n = [point.wash for point in curve]
@@ -71,9 +79,21 @@ def ph_plot(figure: Figure, batch: BatchRecord) -> bool:
     reach = np.clip(np.stack([y - span[:, 0], span[:, 1] - y]), 0.0, None)
     axes.errorbar(x, y, reach, fmt="o", color=BLUE, ms=4.5, capsize=3, lw=1.2, label="read, 95 %")
     axes.legend(frameon=False, loc="best")
-    axes.set(xlabel="wash", ylabel="pH", ylim=(min(0.0, span.min()), max(9.0, span.max() + 0.3)))
+    low, high = min(0.0, span.min()), max(9.0, span.max() + 0.3)
+    axes.set(xlabel="wash", ylabel="pH", ylim=(low, high))
+    _acid_and_lye(axes, (low, *batch.band, high))
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     return True
+
+
+def _acid_and_lye(axes: Axes, ends: tuple[float, float, float, float]) -> None:
+    """Words at the right edge, each beside its part of the pH axis: what the numbers mean."""
+    low, neutral, lye, high = ends
+    side = axes.secondary_yaxis("right")
+    side.set_yticks([(low + neutral) / 2, (neutral + lye) / 2, (lye + high) / 2], ["acid", "neutral", "lye"])
+    side.tick_params(length=0)
+    for limit in (neutral, lye):
+        axes.axhline(limit, color=GREEN, lw=0.8)
 
 
 def check_plot(figure: Figure, batch: BatchRecord) -> bool:
@@ -81,12 +101,12 @@ def check_plot(figure: Figure, batch: BatchRecord) -> bool:
     found = [r.reading for r in batch.in_force]
     tints = [x for x in found if isinstance(x, LoggedTint) and not x.refused]
     solids = [x for x in found if isinstance(x, LoggedSolid) and x.pale_fraction is not None]
-    panels = bool(tints) + bool(solids)
+    panels = _panels(figure, bool(tints) + bool(solids)) if tints or solids else []
     if tints:
-        _tint_panel(figure.add_subplot(1, panels, 1), tints)
+        _tint_panel(panels[0], tints)
     if solids:
-        _pale_panel(figure.add_subplot(1, panels, panels), solids)
-    return panels > 0
+        _pale_panel(panels[-1], solids)
+    return bool(panels)
 
 
 def _pale_panel(axes: Axes, solids: list[LoggedSolid]) -> None:
@@ -107,14 +127,13 @@ def _tint_panel(axes: Axes, tints: list[LoggedTint]) -> None:
             axes.errorbar(
                 [x], [value], [[max(0.0, value - low)], [max(0.0, high - value)]], fmt="o", color=RED, capsize=3
             )
-            axes.annotate("copper", (x, value), textcoords="offset points", xytext=(5, 3), color=RED, fontsize=8)
+            axes.annotate("copper", (x, value), textcoords="offset points", xytext=(5, 3))
         elif tint.decision == "none seen" and tint.detection_limit is not None:
             axes.plot([x], [tint.detection_limit], "v", color=GREEN)
-            axes.annotate("below", (x, tint.detection_limit), textcoords="offset points", xytext=(5, 3), color=GREEN,
-                          fontsize=8)  # fmt: skip
+            axes.annotate("below", (x, tint.detection_limit), textcoords="offset points", xytext=(5, 3))
         else:
             text, foot = f"{tint.decision},\nno figure", axes.get_xaxis_transform()
-            axes.annotate(text, (x, 0.02), xycoords=foot, ha="center", color=GREY, fontsize=8)
+            axes.annotate(text, (x, 0.02), xycoords=foot, ha="center", color=GREY)
     axes.set(xlabel="ammonia check", ylabel="copper, mg/L", yscale="log", xlim=(0.5, len(tints) + 0.9))
     axes.yaxis.set_major_formatter(_PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
@@ -123,8 +142,8 @@ def _tint_panel(axes: Axes, tints: list[LoggedTint]) -> None:
 
 def flow_plot(figure: Figure, found: Balance) -> bool:
     """Where the silver went: bands to scale on the left, the small ones again with their ranges on the right."""
-    left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.25))
-    losses = _grouped(found)
+    left, right = _panels(figure, 2, (1.0, 1.25))
+    losses = [(row.name, row.silver_g) for row in like_losses(found)]
     parts = [(name, span[1], ORANGE) for name, span in losses]
     if found.weighed_g is not None:
         parts.insert(0, ("weighed", found.weighed_g[1], BLUE))
@@ -149,9 +168,9 @@ def _flow(axes: Axes, found: Balance, parts: list[tuple[str, float, str]], total
     for name, grams, colour in parts:
         _band(axes, (top, top - grams), (end, end - grams), colour)
         label = min(end - grams / 2, label - 0.17 * total)
-        axes.text(1.06, label, f"{name}\n{grams:.4g} g", va="center", fontsize=7.5)
+        axes.text(1.06, label, f"{name}\n{grams:.4g} g", va="center")
         top, end = top - grams, end - grams - 0.05 * total
-    axes.text(-0.05, total / 2, f"expected\n{found.expected_g[1]:.4g} g", ha="right", va="center", fontsize=8)
+    axes.text(-0.05, total / 2, f"expected\n{found.expected_g[1]:.4g} g", ha="right", va="center")
     axes.set(xlim=(-0.55, 2.1), ylim=(min(end, label) - 0.08 * total, 1.03 * total))
     axes.axis("off")
 
@@ -161,15 +180,6 @@ def _band(axes: Axes, start: tuple[float, float], end: tuple[float, float], colo
               (0, start[1]), (0, start[0])]  # fmt: skip
     codes = [Curve.MOVETO, *[Curve.CURVE4] * 3, Curve.LINETO, *[Curve.CURVE4] * 3, Curve.CLOSEPOLY]
     axes.add_patch(PathPatch(Curve(points, codes), facecolor=colour, alpha=0.75, lw=0.4, edgecolor=colour))
-
-
-def _grouped(found: Balance) -> list[tuple[str, Span]]:
-    """Losses, the decants of each sort taken together: a dozen washes are one band; the table names each."""
-    groups: dict[str, list[Span]] = {}
-    for loss in found.losses:
-        sort = next((s for s in ("fines in", "dissolved in") if loss.name.startswith(s)), None)
-        groups.setdefault(loss.name if sort is None else f"{sort} the decants", []).append(loss.silver_g)
-    return sorted(((name, add_spans(spans)) for name, spans in groups.items()), key=lambda row: -row[1][1])
 
 
 def _ranges(axes: Axes, found: Balance, losses: list[tuple[str, Span]]) -> None:
@@ -183,7 +193,7 @@ def _ranges(axes: Axes, found: Balance, losses: list[tuple[str, Span]]) -> None:
             [max(low, floor), max(high, floor)], [place, place], color=colour, lw=4, alpha=0.4, solid_capstyle="butt"
         )
         axes.plot([max(value, floor)], [place], "o", color=colour, ms=4)
-    axes.set_yticks(range(len(rows)), [name if len(name) < 34 else name[:32] + "…" for name, _ in rows], fontsize=7)
+    axes.set_yticks(range(len(rows)), [name if len(name) < 34 else name[:32] + "…" for name, _ in rows])
     axes.invert_yaxis()
     axes.set(xscale="log", xlabel="silver, g (value and range)")
     axes.xaxis.set_major_formatter(_PLAIN)

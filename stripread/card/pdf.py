@@ -1,4 +1,4 @@
-"""The sheet to print: two reference cards, a scale bar and what to do, as vector PDF with the same bytes every time.
+"""The sheet to print: two reference cards, a scale bar and a slip to cut out, as vector PDF with the same bytes always.
 
 Every patch is a rectangle in device RGB, so that card and reader take the same numbers from ``card.layout``. Lengths
 are millimetres with y down; only ``_Sheet`` knows that PDF counts points from the bottom.
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from stripread.card.layout import (
     DICTIONARY,
+    LANE_PRINT_MM,
     MARKER_MM,
     RING_RADIUS_MM,
     RING_SRGB,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from reportlab.lib.styles import ParagraphStyle
 
 _POINTS = 72.0 / 25.4
-_LABEL = (150, 150, 150)  # small print on the card: there for the eye, too pale to pass for a pad or a mark
+_LABEL = (60, 60, 60)  # words on the card, for an eye at arm's length: they stand where the reader does not look
 _OUTLINE = (205, 205, 205)
 _CUT = (170, 170, 170)
 _TEXT = (40, 40, 40)
@@ -49,41 +50,41 @@ def _paper(title: str, width: float, height: float, top: float) -> Paper:
 
 PAPERS = {"a4": _paper("A4", 210.0, 297.0, 29.0), "letter": _paper("Letter", 215.9, 279.4, 20.5)}
 
-# What the sheet says, column by column: a heading, then short paragraphs. The cautions' sources: docs/card-design.md.
+# What the slip says, column by column: a heading, then short paragraphs. The cautions' sources: docs/card-design.md.
 INSTRUCTIONS = (
     (
         "Print and keep",
         (
-            "Print at <b>100 %</b> (“actual size”), in <b>colour</b>, on white <b>matt</b> paper. "
-            "The bar at the top must measure 100 mm.",
-            "Let the ink dry for a day. Cut along the marks, write the date on the card, keep it dry, clean and dark.",
-            "Use <b>the same card</b> to calibrate and to read. "
-            "A card printed anew, or faded, is another card: calibrate again.",
+            "Print at <b>100 %</b>, in <b>colour</b>, on white <b>matt</b> paper. The bar must measure 100 mm.",
+            "Dry for a day. Write the date on the card; keep it dry, clean and dark.",
+            "<b>The same card</b> calibrates and reads. Printed anew, or faded: calibrate again.",
         ),
     ),
     (
         "Lay out and photograph",
         (
             "Card flat. Strip in the lane, <b>dipped end left</b>, pads up, the drop shaken off.",
-            "Tint: the vial on <b>sample</b>; the same depth of untreated liquid or clean water in a like vial on "
+            "Tint: the vial on <b>sample</b>; untreated liquid or clean water, as deep, in a like vial on "
             "<b>blank</b>.",
-            "One light: daylight from a window, or one white lamp. No shadow over the card, no shine, nothing "
-            "coloured close by.",
+            "One light: daylight or one white lamp. No shadow on the card, no shine, nothing coloured close by.",
             "Phone 20 to 45 cm above, whole card in the picture, sharp.",
         ),
     ),
     (
         "Take care",
         (
-            "<b>Ammonia test: silver and ammonia turn explosive on standing.</b> Only drops of clear liquid, apart "
-            "from the batch. After the photo <b>acidify at once</b>, slowly, with dilute hydrochloric acid. "
+            "<b>Silver and ammonia turn explosive on standing.</b> Test drops of clear liquid, apart from the batch. "
+            "After the photo <b>acidify at once</b>, slowly, with dilute hydrochloric acid. "
             "Never store it, never let it dry, never add it to lye, oxide or sugar.",
-            "Acid and lye burn, and acid and ammonia fume: gloves, goggles, long sleeves, a hood or outdoors. "
-            "Lye into cold water, slowly, never the reverse. No acid to bleach, cyanide or sulfide.",
+            "Acid and lye burn; acid and ammonia fume: gloves, goggles, long sleeves, a hood or outdoors. "
+            "Lye into cold water, slowly. No acid to bleach, cyanide or sulfide.",
             "Collect all waste. Local rules and the data sheets come first.",
         ),
     ),
 )
+_SLIP_POINTS = (8.5, 8.25, 8.0, 7.75, 7.5, 7.25, 7.0)  # the largest that fits is taken
+_SLIP_FOOT_MM = 13.5  # the widest foot margin of common inkjets is 12.7 mm (common practice, no source)
+_SLIP_GAP_MM, _SLIP_INSET_MM = 5.0, 2.5
 
 
 class _Sheet:
@@ -152,13 +153,14 @@ class _Sheet:
         draw.get(align, self.canvas.drawRightString)(0, 0, words)
         self.canvas.restoreState()
 
-    def paragraph(self, at: tuple[float, float], width: float, markup: str, style: ParagraphStyle) -> float:
-        """Text broken to ``width`` below ``at``; returns its height in mm."""
+    def paragraph(self, at: tuple[float, float] | None, width: float, markup: str, style: ParagraphStyle) -> float:
+        """Text broken to ``width`` below ``at``, or only measured; returns its height in mm."""
         from reportlab.platypus import Paragraph  # noqa: PLC0415 - heavy
 
         block = Paragraph(markup, style)
         _, height = block.wrapOn(self.canvas, width * _POINTS, 1000.0)
-        block.drawOn(self.canvas, at[0] * _POINTS, (self._height - at[1]) * _POINTS - height)
+        if at is not None:
+            block.drawOn(self.canvas, at[0] * _POINTS, (self._height - at[1]) * _POINTS - height)
         return float(height) / _POINTS
 
     def finish(self) -> bytes:
@@ -191,7 +193,7 @@ def draw_sheet(paper: str = "a4") -> bytes:
     for origin in page.origins_mm:
         _draw_card(sheet, origin)
     _draw_cut_marks(sheet, page)
-    _draw_instructions(sheet, page)
+    _draw_slip(sheet, page)
     return sheet.finish()
 
 
@@ -218,27 +220,31 @@ def _draw_card(sheet: _Sheet, origin: tuple[float, float]) -> None:
             sheet.rects([(ox + x, oy + y, w, h)], patch.srgb)
     x, y, w, h = card.lane_mm
     sheet.frame((ox + x, oy + y, w, h), _OUTLINE)
-    _arrow(sheet, (ox + x, oy + y - 1.7))
-    sheet.text((ox + x + 5.0, oy + y - 1.2), "dipped end", 5, _LABEL)
-    sheet.text((ox + x + w, oy + y - 1.2), "strip, pads up", 5, _LABEL, align="right")
-    for name, window in card.windows.items():
+    (left, top, _, tall), (right, _, wide, _) = LANE_PRINT_MM
+    _arrow(sheet, (ox + left + 0.6, oy + top + tall / 2))
+    sheet.text((ox + left + 5.2, oy + top + tall - 0.2), "DIPPED", 7.5, _LABEL, bold=True)
+    sheet.text((ox + right + wide - 0.2, oy + top + tall - 0.2), "PADS UP", 7.5, _LABEL, align="right", bold=True)
+    for window in card.windows.values():
         cx, cy = window.centre_mm
         sheet.circle((ox + cx, oy + cy), window.radius_mm, _OUTLINE, 0.15)
         sheet.circle((ox + cx, oy + cy), RING_RADIUS_MM, RING_SRGB, RING_WIDTH_MM)
-        sheet.text((ox + cx, oy + cy + window.radius_mm + 2.6), name, 5.5, _LABEL, align="middle")
+    # In the outer lower corners of the windows, farther from their rims than the reader looks.
+    sheet.text((ox + 20.6, oy + 82.4), "SAMPLE", 11, _LABEL, bold=True)
+    sheet.text((ox + 127.4, oy + 82.4), "BLANK", 11, _LABEL, align="right", bold=True)
     # Beside the windows, well away from the lane: what is written here by hand must not pass for a strip.
-    sheet.line((ox + 26.5, oy + 79.0), (ox + 26.5, oy + 55.0), _OUTLINE)
-    sheet.text((ox + 28.9, oy + 79.0), "printed on (date)", 4.5, _LABEL, turned=90)
-    sheet.text((ox + 122.0, oy + 79.0), "same card to calibrate and read", 4.5, _LABEL, turned=90)
-    sheet.text((ox + 124.4, oy + 79.0), f"card {VERSION}", 4.5, _LABEL, turned=90)
+    sheet.line((ox + 26.3, oy + 77.5), (ox + 26.3, oy + 55.0), _OUTLINE)
+    sheet.text((ox + 29.4, oy + 77.5), "printed on", 8.5, _LABEL, turned=90, bold=True)
+    sheet.text((ox + 121.0, oy + 77.5), "dipped end left", 8.5, _LABEL, turned=90, bold=True)
+    sheet.text((ox + 124.6, oy + 77.5), "same card always", 8.0, _LABEL, turned=90, bold=True)
+    sheet.text((ox + 127.9, oy + 77.5), f"card {VERSION}", 8.0, _LABEL, turned=90, bold=True)
 
 
 def _arrow(sheet: _Sheet, tip: tuple[float, float]) -> None:
     """A small arrow to the left with its tip at ``tip``."""
     x, y = tip
-    sheet.line((x, y), (x + 3.8, y), _LABEL, 0.2)
-    sheet.line((x, y), (x + 1.0, y - 0.6), _LABEL, 0.2)
-    sheet.line((x, y), (x + 1.0, y + 0.6), _LABEL, 0.2)
+    sheet.line((x, y), (x + 4.0, y), _LABEL, 0.35)
+    sheet.line((x, y), (x + 1.3, y - 0.8), _LABEL, 0.35)
+    sheet.line((x, y), (x + 1.3, y + 0.8), _LABEL, 0.35)
 
 
 def _draw_cut_marks(sheet: _Sheet, page: Paper) -> None:
@@ -278,19 +284,33 @@ def scale_bar_mm(page: Paper) -> tuple[float, float]:
     return end - _SCALE_MM, end
 
 
-def _draw_instructions(sheet: _Sheet, page: Paper) -> None:
-    """Three columns below the cards."""
+def _draw_slip(sheet: _Sheet, page: Paper) -> None:
+    """Below the cards a slip in a dashed frame of its own: what is cut off the cards is kept with them."""
+    bottom = page.origins_mm[-1][1] + SIZE_MM[1]
+    left, top = _MARGIN_MM - _SLIP_INSET_MM, bottom + _SLIP_GAP_MM
+    width, height = page.size_mm[0] - 2 * left, page.size_mm[1] - _SLIP_FOOT_MM - top
+    for size in _SLIP_POINTS:
+        if _slip_words(sheet, page, size, None) < height - _SLIP_INSET_MM:
+            break
+    sheet.canvas.setDash(3, 2)
+    sheet.frame((left, top, width, height), _TEXT, 0.2)
+    sheet.canvas.setDash()
+    _slip_words(sheet, page, size, top)
+
+
+def _slip_words(sheet: _Sheet, page: Paper, points: float, top: float | None) -> float:
+    """Three columns of the slip from ``top`` on, or only measured; returns the height in mm of the tallest."""
     from reportlab.lib import styles  # noqa: PLC0415 - heavy
 
-    body = styles.ParagraphStyle("body", fontName="Helvetica", fontSize=6.6, leading=7.9, textColor="#282828")
-    head = styles.ParagraphStyle("head", parent=body, fontName="Helvetica-Bold", fontSize=8.5, leading=10.5)
-    gap, shares = 4.5, (0.29, 0.34, 0.37)
+    body = styles.ParagraphStyle("body", fontName="Helvetica", fontSize=points, leading=1.16 * points, textColor="#111")
+    head = styles.ParagraphStyle("head", parent=body, fontName="Helvetica-Bold", fontSize=9.5, leading=11.5)
+    gap, shares = 4.5, (0.26, 0.35, 0.39)
     whole = page.size_mm[0] - 2 * _MARGIN_MM - gap * (len(INSTRUCTIONS) - 1)
-    x, top = _MARGIN_MM, page.origins_mm[-1][1] + SIZE_MM[1] + 6.2
+    x, tallest = _MARGIN_MM, 0.0
     for share, (heading, paragraphs) in zip(shares, INSTRUCTIONS, strict=True):
-        y, width = top, share * whole
-        sheet.line((x, y - 0.8), (x + width, y - 0.8), _TEXT, 0.4 if heading == "Take care" else 0.15)
-        y += sheet.paragraph((x, y), width, heading, head) + 0.4
-        for words in paragraphs:
-            y += sheet.paragraph((x, y), width, words, body) + 0.7
-        x += width + gap
+        width, y = share * whole, 1.2
+        for words, style in ((heading, head), *((words, body) for words in paragraphs)):
+            at = None if top is None else (x, top + y)
+            y += sheet.paragraph(at, width, words, style) + 0.6
+        x, tallest = x + width + gap, max(tallest, y)
+    return tallest

@@ -57,7 +57,7 @@ def test_the_html_page_holds_the_batch_and_asks_nobody(made_up):
     assert "Chalk in the weight" in page
     assert "7 washes after lye" in page
     assert page.count("data:image/jpeg;base64,") == len(made_up.readings)
-    assert page.count("<svg") == 3
+    assert page.count("<svg") == 6  # each for a desk and for a hand
     assert "Went on against the gate:" in page
     assert "all dark by eye" in page
     for reading in made_up.readings:
@@ -77,7 +77,8 @@ def test_the_pdf_says_the_same(made_up):
         "224.8",
         "against the gate",
         "struck out: a digit left out",
-        "fines in wash 3",
+        "fines in 7 decants",
+        "most in wash 3",
         "Settle wash 3 a second time",
         "Local law",
         "drain",

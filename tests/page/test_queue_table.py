@@ -37,7 +37,13 @@ def actor(browser, server, wire, tmp_path):
     browser.execute_script("localStorage.clear(); sessionStorage.clear()")
     phone = Phone(browser, wire.url, tmp_path).open()
     browser.execute_async_script("const done = arguments[0]; navigator.serviceWorker.ready.then(() => done())")
-    phone.until(lambda: "Go on" in phone.by_id("stage").text and phone.by_id("answer").is_displayed() and "412" in phone.by_id("log").text)
+    phone.until(
+        lambda: (
+            "Go on" in phone.by_id("stage").text
+            and phone.by_id("answer").is_displayed()
+            and "412" in phone.by_id("log").text
+        )
+    )
     phone.batch = batch
     return Actor(phone)
 
