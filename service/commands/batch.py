@@ -18,6 +18,7 @@ from service.terminal.quantity_types import Quantity
 from service.terminal.targets import check_target, made_folder
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.states.table import state as state_word
 
 if TYPE_CHECKING:
     from service.bench.state import State
@@ -98,7 +99,8 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
 
 
 def _lines(state: State) -> str:
-    lines = [f"{state.stage.title}: gate {state.verdict.state}. {state.verdict.sentence}", f"Next: {state.next_line}"]
+    gate = state_word("gate", state.verdict.state).printed
+    lines = [f"{state.stage.title}: {gate}. {state.verdict.sentence}", f"Next: {state.next_line}"]
     lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *state.stage.cautions)]
     if state.balance is not None:
         lines.append(f"Silver: {state.balance.verdict}")

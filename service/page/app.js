@@ -7,6 +7,7 @@ import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer } from "./show.js";
+import { nameStates, stateWord } from "./stateword.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
 import { correctReading, questions, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
@@ -133,9 +134,9 @@ function show() {
 function showForecast(forecast) {
   $("forecast").hidden = !state.entries.some((e) => e.kind === "ph");
   const whole = forecast.whole;
-  const figure = forecast.status === "cannot tell" ? "can't tell yet" : whole ? `${whole[0]} more` : forecast.status;
+  const figure = whole && !["cannot tell", "done"].includes(forecast.status) ? `${whole[0]} more` : stateWord("forecast", forecast.status).word;
   const range = whole && whole[1] !== whole[2] ? ` (${whole[1]} to ${whole[2]})` : "";
-  $("forecast-figure").textContent = forecast.status === "done" ? "done" : figure + range;
+  $("forecast-figure").textContent = forecast.status === "done" ? figure : figure + range;
   $("forecast-text").textContent = forecast.message;
 }
 
@@ -253,6 +254,7 @@ $("snap").onsubmit = (event) => event.preventDefault();
 addEventListener("online", () => { refresh(); sender.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));
 addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), sender.run()));
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => show());
 let width = innerWidth;
 addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; show(); } });
 
@@ -265,6 +267,7 @@ async function join() {
   await guarded(() => call("/api/join", "POST", { token }));
 }
 
+nameStates();
 calculators(chosen);
 // What looks over all batches comes when it is opened.
 const again = () => {

@@ -18,6 +18,7 @@ from service.bench.procedure import NEUTRAL
 from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
+from stripread.states.table import state
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ class RecordedReading:
         """Value with its interval, as a person writes it."""
         found = self.reading
         if found.refused:
-            return "refused"
+            return state("reading", found.status).word
         if isinstance(found, LoggedTint):
             return _tint(found)
         if isinstance(found, LoggedPh) and found.ph is not None and found.interval is not None:

@@ -10,6 +10,7 @@ from service.bench.chemistry.reagents import RULES, Span
 from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
 from service.report.plots import check_plot, flow_plot, ph_plot, render
+from service.report.state_marks import gate_html, word_of
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
 
@@ -83,7 +84,12 @@ def html_report(batch: BatchRecord) -> str:
 
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     environment.filters.update(
-        when=when, span=span_text, note_text=note_text, b64=lambda data: base64.b64encode(data).decode()
+        when=when,
+        gate=gate_html,
+        word_of=word_of,
+        span=span_text,
+        note_text=note_text,
+        b64=lambda data: base64.b64encode(data).decode(),
     )
     template = environment.from_string(
         (files("service.report") / "templates" / "report.html.j2").read_text(encoding="utf-8")

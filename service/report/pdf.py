@@ -19,6 +19,7 @@ from reportlab.platypus import CondPageBreak, Image, Paragraph, SimpleDocTemplat
 from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
 from service.report.html import WRITTEN, balance_rows, cautions, pictures, span_text, summary, when
+from service.report.state_marks import gate_pdf, word_of
 
 # A font with more than Latin-1, shipped with matplotlib: names of batches may be in any European script.
 _FONTS = {"Report": "DejaVuSans.ttf", "Report-Bold": "DejaVuSans-Bold.ttf"}
@@ -85,8 +86,10 @@ def _opening(batch: BatchRecord) -> list[Any]:
         why = move.sentence
         if move.reason:
             why += f" Went on against the gate: {move.reason}" + (f" ({move.who})" if move.who else "")
-        rows.append([when(move.at), f"on to {state.procedure.stage(move.to).title}", move.state, why])
-    rows.append(["now", state.stage.title, state.verdict.state, f"{state.verdict.sentence} {state.next_line}"])
+        gate = gate_pdf(move.state, _PLAIN)
+        rows.append([when(move.at), f"on to {state.procedure.stage(move.to).title}", gate, why])
+    gate = gate_pdf(state.verdict.state, _PLAIN)
+    rows.append(["now", state.stage.title, gate, f"{state.verdict.sentence} {state.next_line}"])
     name = f"Procedure: {state.procedure.name}, version {state.procedure.version}"
     head = [_p(batch.name, _TITLE), _p(line, _SMALL), _p(batch.chain_line, _SMALL), Spacer(1, 4)]
     return [*head, _p(summary(batch), _LEAD), _p("Stages", _HEAD),
@@ -138,7 +141,7 @@ def _written(batch: BatchRecord) -> list[Any]:
 def _readings(batch: BatchRecord) -> list[Any]:
     rows: list[list[Any]] = []
     for r in batch.readings:
-        text = r.text + (" (doubtful)" if r.reading.doubtful else "")
+        text = r.text + (f" ({word_of('doubtful')})" if r.reading.doubtful else "")
         text += f"; corrected by no. {r.corrected_by}" if r.corrected_by else ""
         lines = [_p(text), *[_p(why, _SMALL) for why in r.reasons], *([_p(r.note)] if r.note else [])]
         thumb = _thumbnail(r.thumbnail)
