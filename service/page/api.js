@@ -39,6 +39,7 @@ export function sendPhoto(item, onProgress) {
   if (item.note) form.append("note", item.note);
   for (const name of ["path_mm", "ammonia_excess", "liquid", "ammonia_ph", "flakes", "sample_ml", "drops", "profile", "dipped_at", "temperature_c", "rinse", "blank_entry", "beside", "matching", "cells_entry", "who"]) if ((item[name] ?? "") !== "") form.append(name, item[name]);
   form.append("snapped_at", item.snapped_at);
+  form.append("snapped_by", item.snapped_by || "phone");
   form.append("photo", new Blob([item.photo], { type: item.type }), item.name);
   return new Promise((done, failed) => {
     // fetch tells nothing about how far an upload is

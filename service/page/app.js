@@ -8,7 +8,8 @@ import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer } from "./show.js";
 import { nameStates, stateWord } from "./stateword.js";
-import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { askAgain, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { shownTime, showZone, whenSnapped, zoneAsked } from "./time.js";
 import { correctReading, questions, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
 
@@ -115,6 +116,7 @@ function show() {
   $("report").href = `/api/batches/${batch.id}/report.pdf`;
   $("json").href = `/api/batches/${batch.id}/export.json`;
   $("close").textContent = batch.closed_at ? "Open again" : "Close";
+  showZone(state.page.zone);
   showStrip(state.page, state.about);
   const newest = [...state.entries].reverse();
   const act = { correct: (entry) => correctReading(entry, refresh) };
@@ -152,7 +154,7 @@ async function showQueue() {
       return el(
         "li",
         {},
-        el("p", {}, `${new Date(item.snapped_at).toLocaleTimeString()}, ${name}${wash}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
+        el("p", {}, `${shownTime(item.snapped_at, state.page && state.page.zone)}, ${name}${wash}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
         item.trouble && act("Send to this batch", () => queue.again(item.key, { batch: state.batch, ...(item.batch === state.batch ? {} : { cells_entry: null }) })),
         item.trouble && item.cells_entry && act("Send without cell blank", () => queue.again(item.key, { cells_entry: null })),
         item.trouble && act("Throw away", () => queue.drop(item.key)),
@@ -191,7 +193,7 @@ async function taken(input) {
   input.value = ""; // the same photo may be chosen again
   if (!file || state.batch === null) return;
   const wash = $("wash").value.trim();
-  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", ""), snapped_at: clockAndZone(new Date()) };
+  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", ""), ...whenSnapped(input, file) };
   if (details.kind === "ph") Object.assign(details, takeStrip());
   if (details.kind === "tint") Object.assign(details, takeTint());
   try {
@@ -242,6 +244,7 @@ $("batch").onchange = (event) => choose(event.target.value);
 $("new-batch").onclick = () => newBatch((made) => choose(made.id));
 $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);
+$("zone").onclick = () => zoneAsked(chosen(), refresh);
 $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
 $("name").onclick = yourName;
 for (const radio of document.querySelectorAll("input[name=kind]"))

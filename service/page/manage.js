@@ -2,9 +2,10 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
+import { ownZone } from "./time.js";
 
 export const newBatch = (done) =>
-  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => done(await call("/api/batches", "POST", { name })));
+  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => done(await call("/api/batches", "POST", { name, zone: ownZone() })));
 
 export function rename(batch, done) {
   ask("Rename batch", [{ name: "name", label: "Name", value: batch.name, required: true }], async ({ name }) =>

@@ -151,7 +151,6 @@ function links(entry, act) {
 export function line(entry, act) {
   const log = entry.log;
   const [figure, unit, range] = figures(entry);
-  const when = new Date(log.snapped_at || log.received_at);
   const old = log.corrected_by !== null || log.withdrawn;
   const image = el("img", { src: `/api/readings/${log.id}/thumbnail`, alt: "", loading: "lazy", width: 72, height: 72 });
   image.addEventListener("error", () => image.remove(), { once: true });
@@ -163,7 +162,7 @@ export function line(entry, act) {
       "div",
       { class: "text" },
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, log.moment && `${log.moment.text}, ${log.moment.told}`, log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );

@@ -3,7 +3,8 @@ import { el } from "./dom.js";
 import { STATES } from "./states.js";
 
 export const stateWord = (kind, code) => STATES[kind][code];
-export const chip = (kind, code) => el("span", { class: `verdict tone-${stateWord(kind, code).tone}` }, `${stateWord(kind, code).sign} ${stateWord(kind, code).word}`);
+export const signed = (kind, code) => `${stateWord(kind, code).sign} ${stateWord(kind, code).word}`;
+export const chip = (kind, code) => el("span", { class: `verdict tone-${stateWord(kind, code).tone}` }, signed(kind, code));
 export const heading = (kind, code) => stateWord(kind, code).word.replace(/^./u, (first) => first.toUpperCase());
 export const warning = (kind) => `${stateWord("notice", kind).sign} ${heading("notice", kind)}`;
 

@@ -4,11 +4,12 @@ import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { correctFields, loadForms, nameOfKind } from "./notes.js";
 import { line } from "./show.js";
+import { signed, warning } from "./stateword.js";
+import { shownAt as when } from "./time.js";
 
 const STEP = 30; // entries asked for at first, and more with each "Show older"
 const SAYS = { opened: "Batch started", renamed: "Renamed", closed: "Closed", "opened again": "Opened again", details: "Rinse water set", "bench:move": "Stage" };
 const grams = (g) => (g >= 100 ? g.toFixed(0) : g.toFixed(g >= 10 ? 1 : 2));
-const when = (at) => new Date(at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 const key = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
 const state = { batch: null, many: STEP, found: null, done: null };
@@ -78,7 +79,7 @@ function shown(item, open) {
       { class: "text" },
       el("p", { class: "value" }, `${title}${item.words ? `: ${item.words}` : ""}`),
       el("p", { class: "meta" }, [when(item.at), item.source === "note" && `note ${item.number}`, item.who].filter(Boolean).join(" · ")),
-      item.dangers.map((d) => el("p", { role: "alert" }, el("span", { class: "verdict refused" }, "⚠ Danger"), ` ${d}`)),
+      item.dangers.map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       mark(item),
       tail,
       acts,
@@ -89,7 +90,7 @@ function shown(item, open) {
 const mark = (item) =>
   item.standing === "counts"
     ? []
-    : [el("p", { class: "meta" }, el("b", {}, { asked: "? Does not count yet", withdrawn: "✕ Withdrawn: it counts no longer", unreadable: "! Damaged: can't be read" }[item.standing]))];
+    : [el("p", { class: "meta" }, el("b", {}, signed("entry", item.standing)))];
 
 function asked(item, question) {
   return el(

@@ -73,6 +73,8 @@ def entry_lines(taken: Taken, own: Callable[[list[tuple[str, str]]], list[str]])
     """
     entry = taken.entry
     head = f"entry {taken.entry_id}: {value_words(entry)}  [{mark(entry['status'])}]"
+    if "moment" in entry["log"]:
+        head += f"  {entry['log']['moment']['text']}, {entry['log']['moment']['told']}"
     if taken.repeated:
         head += "  (was in the log already)"
     more = [(reason["code"], reason["message"]) for reason in entry["reasons"]]

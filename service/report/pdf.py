@@ -91,7 +91,13 @@ def _opening(batch: BatchRecord) -> list[Any]:
     gate = gate_pdf(state.verdict.state, _PLAIN)
     rows.append(["now", state.stage.title, gate, f"{state.verdict.sentence} {state.next_line}"])
     name = f"Procedure: {state.procedure.name}, version {state.procedure.version}"
-    head = [_p(batch.name, _TITLE), _p(line, _SMALL), _p(batch.chain_line, _SMALL), Spacer(1, 4)]
+    head = [
+        _p(batch.name, _TITLE),
+        _p(line, _SMALL),
+        _p(batch.zone_line, _SMALL),
+        _p(batch.chain_line, _SMALL),
+        Spacer(1, 4),
+    ]
     return [*head, _p(summary(batch), _LEAD), _p("Stages", _HEAD),
             _p(name, _SMALL), _table(rows, [0.21, 0.25, 0.12, 0.42])]  # fmt: skip
 
@@ -148,7 +154,7 @@ def _readings(batch: BatchRecord) -> list[Any]:
         rows.append(
             [
                 thumb,
-                when(r.at),
+                [_p(when(r.at)), _p(r.told, _SMALL)],
                 "" if r.wash is None else f"wash {r.wash}",
                 lines,
                 _p(f"no. {r.id}, {r.source}", _SMALL),
@@ -175,7 +181,7 @@ def _closing(batch: BatchRecord) -> list[Any]:
         for r in batch.corrections:
             who = f", by {r.who}" if r.who else ""
             story.append(
-                _p(f"{when(r.at)}: no. {r.id} replaces no. {r.corrects}{who}" + (f": {r.why}" if r.why else ""))
+                _p(f"{when(r.logged_at)}: no. {r.id} replaces no. {r.corrects}{who}" + (f": {r.why}" if r.why else ""))
             )
     story.append(_p("Cautions", _HEAD))
     return story + [_p(f"• {text}") for text in cautions(batch)]

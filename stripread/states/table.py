@@ -14,8 +14,8 @@ from functools import cache
 from importlib import resources
 from typing import Literal
 
-Kind = Literal["reading", "gate", "forecast", "reason", "notice", "part"]
-KINDS: tuple[Kind, ...] = ("reading", "gate", "forecast", "reason", "notice", "part")
+Kind = Literal["reading", "gate", "forecast", "reason", "entry", "notice", "part"]
+KINDS: tuple[Kind, ...] = ("reading", "gate", "forecast", "reason", "entry", "notice", "part")
 Theme = Literal["light", "dark"]
 
 

@@ -27,7 +27,7 @@ BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 def start_batch(body: NewBatch, service: ServiceDep) -> Batch:
     """Start a batch."""
     with service.database.write() as c:
-        number = store.add_batch(c, body.name)
+        number = store.add_batch(c, body.name, body.zone)
         if body.water is not None:
             store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
         return _out(store.known_batch(c, number))
@@ -59,14 +59,14 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
 
 @router.patch("/{batch}", responses=responses(400, 404, 409, 413, 507))
 def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batch:
-    """Rename, close or open again a batch, or name its rinse water. The batch's history keeps what was before."""
+    """Rename, close or open again a batch, name its rinse water or its zone. Its history keeps what was before."""
     with service.database.write() as c:
         store.known_batch(c, batch)
         details = body.water.model_dump(exclude_none=True) if body.water else None
         if details and "blank_entry" in details:
             blank_of(c, batch, details["blank_entry"])
         why = {name: said for name, said in (("reason", body.reason), ("who", body.who)) if said}
-        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details, why=why)
+        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details, why=why, zone=body.zone)
         return _out(store.known_batch(c, batch))
 
 
@@ -109,5 +109,5 @@ def _out(row: store.Row) -> Batch:
     return Batch(
         water=Water(**row["details"]),
         entries=row.get("entries"),
-        **{k: row[k] for k in ("id", "name", "opened_at", "closed_at")},
+        **{k: row[k] for k in ("id", "name", "opened_at", "closed_at", "zone")},
     )

@@ -112,6 +112,10 @@ async def send_photo(
     ] = None,
     who: Annotated[Text | None, Form(max_length=100, description="Who took it.")] = None,
     confirm: Annotated[bool, Form(description="It counts as it is, whatever would be asked about it first.")] = False,
+    snapped_by: Annotated[
+        Literal["phone", "file"],
+        Form(description="Whose time `snapped_at` is: the phone's clock, or the file's own, which goes after EXIF."),
+    ] = "phone",
     idempotency_key: IdempotencyKey = None,
 ) -> Response:
     """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
@@ -156,6 +160,7 @@ async def send_photo(
         path_mm=path_mm,
         taking=taking,
         snapped_at=snapped_at or None,
+        snapped_by=snapped_by,
         profile=(profile or None) if strip else None,
         said=said,
         blank_entry=blank_entry if strip else None,
