@@ -104,7 +104,7 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
 
 def _lines(state: State) -> str:
     gate = state_word("gate", state.verdict.state).printed
-    lines = [f"{state.stage.title}: {gate}. {state.verdict.sentence}", f"Next: {state.next_line}"]
+    lines = [f"{state.stage.title}. Gate: {gate}. {state.verdict.sentence}", f"Next: {state.next_line}"]
     lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *state.stage.cautions)]
     if state.balance is not None:
         lines.append(f"Silver: {state.balance.verdict}")
