@@ -41,7 +41,7 @@ function trouble(problem) {
   else say(problem.message);
 }
 
-const nameOf = (page) => `${page.id} ${page.opened_at}`; // the time tells batches of different logs apart
+const nameOf = (page) => `${page.id} ${page.opened_at} ${page.zone}`; // the time tells logs apart; entries show their times in the zone
 
 // An entry never changes, so only new ones are asked for; a later one may correct it, and says so.
 async function entriesOf(page) {
