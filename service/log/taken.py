@@ -8,7 +8,7 @@ is read in the zone of the batch.
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import Any, cast
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from service.moments import SOURCES, UTC_NAME, Moment, Source, zone_or_utc
@@ -82,7 +82,7 @@ def _told(row: Row, zone: str) -> tuple[datetime | None, Source]:
         source = _by_older_log(snapped, _parsed((row.get("reading") or {}).get("taken_at")))
     if source == "exif":
         snapped = snapped.replace(tzinfo=ZoneInfo(zone_or_utc(zone)))
-    return snapped, cast("Source", source)
+    return snapped, source
 
 
 def _by_older_log(snapped: datetime, camera: datetime | None) -> Source:
