@@ -110,6 +110,16 @@ def test_no_python_file_has_a_table_of_its_own():
     assert found == {}
 
 
+OWN_OBJECT = re.compile(
+    r"(?:[\"']?\b(?:ok|doubtful|refused|open|hold|cannot tell|refuse|doubt)\b[\"']?\s*:\s*[\"'`][^,}]*[,}]\s*){2}"
+)
+
+
+def test_no_script_of_the_page_has_a_table_of_its_own():
+    assert OWN_OBJECT.search('const GATE = { open: "go", hold: "stay", "cannot tell": "?" };')
+    assert [path.name for path in _page() if OWN_OBJECT.search(path.read_text(encoding="utf-8"))] == []
+
+
 def test_no_other_file_spells_the_colours():
     tones = {colour for tone in table().tones.values() for colour in (tone.light, tone.dark)}
     tones -= {"#0b3d91", "#a9c7ff"}  # the page's own blue as well
