@@ -21,8 +21,9 @@ CODES = {"ok", "doubtful", "refused", "open", "hold", "cannot tell", "done", "st
 # What states were called before there was the table, in anything that a person reads.
 FORMER = re.compile(r"\bdoubtful\b|\bREFUSED\b|\bwell read\b|^\W*Hold\W*$|\[ok\]|gate (open|hold|cannot)")
 SIGNS = "✓✕■⚠"
-# A tick that says "chosen", or "enough": no state.
-ELSEWHERE = {("service/page/app.css", "✓"), ("service/page/plan.js", "✓")}
+# A tick that says "chosen", "enough" or "saved": no state.
+ELSEWHERE = {("service/page/app.css", "✓"), ("service/page/plan.js", "✓"), ("service/page/notes.js", "✓")}
+ELSEWHERE |= {("service/page/compare.js", "■")}  # a mark in a plot
 WORDS = {one.word for codes in table().states.values() for one in codes.values() if " " in one.word or "'" in one.word}
 
 
@@ -61,6 +62,7 @@ def _without_codes(path):
 
 
 def _faults(name, text):
+    text = text.replace("ok, doubtful, refused", "")  # the codes named one after the other
     found = [f"{name}: {text!r} says {former[0]!r}" for former in FORMER.finditer(text)]
     found += [f"{name}: {text[:60]!r} has {sign}" for sign in SIGNS if sign in text and (name, sign) not in ELSEWHERE]
     # A word that stands alone, with signs and brackets at most: in a sentence it is plain English.
