@@ -32,6 +32,7 @@ from stripread.picture.parts import (
     wrap,
     write,
 )
+from stripread.states.table import state
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,8 +45,8 @@ _BEYOND = 2.0  # pH: errors beyond this are drawn at the edge
 _NAMED = 3  # photos outside their interval are named, where there are no more than this
 # label, filled or not, marker, colour
 _MARKS = {
-    "ok": ("ok", True, "o", BLUE),
-    "doubtful": ("doubtful", False, "^", ORANGE),
+    "ok": (state("reading", "ok").word, True, "o", BLUE),
+    "doubtful": (state("reading", "doubtful").word, False, "^", ORANGE),
     "outside": ("truth outside its interval", False, "s", VERMILION),
 }
 
@@ -203,7 +204,7 @@ def _legend(figure: Figure, y: float, found: Check) -> None:
         axes.plot([x, x], [row - 11, row + 11], color=_MARKS[sort][3], lw=2.0)
         _bar(axes, x, row, (row - 11, row + 11), sort)
         axes.text(x + 14, row, label, fontsize=10, color=INK, va="center")
-    rows = [("refused", "mark"), ("no error", "line")]
+    rows = [(state("reading", "refused").word, "mark"), ("no error", "line")]
     if found.freedom:
         rows += [
             ("shift of these photos, and its 95 % interval", "shift"),

@@ -6,6 +6,7 @@ import math
 
 from calibration.check import BLIND, ENOUGH_PHOTOS, ENOUGH_POINTS, LIMIT, Check
 from calibration.shared_error import Checked
+from stripread.states.table import state
 
 MANY_REFUSED = 1 / 3
 MANY_LINES = 12
@@ -60,7 +61,7 @@ def outside(found: Check) -> list[str]:
             lines.append(f"{photo.name}: left out, the calibration was made with it or it was given twice")
         elif photo.use == "refused":
             why = next((r.message for r in photo.reading.reasons if r.severity == "refuse"), "")
-            lines.append(f"{photo.name}: refused. {why}")
+            lines.append(f"{photo.name}: {state('reading', 'refused').word}. {why}")
         elif not photo.inside:
             lines.append(f"{photo.name}: pH {photo.truth:.2f} was read as {_value(photo)}")
     return lines
@@ -89,7 +90,8 @@ def advice(found: Check) -> list[str]:
     if found.verdict == "too few":
         out.append(_more(found))
     if asked and found.status("refused") > MANY_REFUSED * asked:
-        out.append(f"{found.status('refused')} of {asked} photos were refused: mend what they say and take them again")
+        refused = f"{found.status('refused')} of {asked} photos were {state('reading', 'refused').word}"
+        out.append(f"{refused}: mend what they say and take them again")
     if found.verdict == "holds":
         low, high = found.bias_interval
         if low > 0 or high < 0:
@@ -113,8 +115,8 @@ def in_words(found: Check, name: str) -> str:
 
 
 def _photos(found: Check) -> str:
-    words = f"{_photos_word(found.read)} read ({found.status('ok')} ok, {found.status('doubtful')} doubtful)"
-    words += f", {found.status('refused')} refused"
+    counted = (f"{state('reading', code).word} {found.status(code)}" for code in ("ok", "doubtful", "refused"))
+    words = f"{_photos_word(found.read)} with a value ({'; '.join(counted)})"
     bounds = found.count("covered")
     if bounds:
         words += f"; {bounds} with several values or at the end of the range count for the coverage alone"

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
+from stripread.states.table import paper, state, table
+
 PICTURE_PX = 1100  # wide in the page: its smallest words can still be read, in some 150 kB
 PICTURE_QUALITY = 82
 # Okabe and Ito's palette (from memory), as in the pictures: told apart whatever colours an eye sees
-_INK, _PALE, _LINE, _GROUND, _BAND = "#1b2026", "#5d6670", "#c9ced4", "#fbfaf7", "#0072B2"
-_STATUS = {"ok": "#00664a", "doubtful": "#8a5a00", "refused": "#a33e00"}
-_SEVERITY = {"refuse": "refused", "doubt": "doubt", "note": "note"}
+_INK, _PALE, _LINE, _GROUND, _BAND = "#1b2026", "#5d6670", "#c9ced4", paper(), "#0072B2"
 
 
 @dataclass(frozen=True)
@@ -43,8 +43,8 @@ def html_of(reading: Mapping[str, Any], picture: bytes | None) -> str:
     picture
         Its picture as PNG file, or None.
     """
-    colour = _STATUS[reading["status"]]
-    badge = _tag("span", reading["status"], f"color:#fff;background:{colour};border-radius:3px;padding:2px 8px")
+    shown = state("reading", reading["status"])
+    badge = _tag("span", shown.text, f"color:{shown.tone.light};border:2px solid;border-radius:3px;padding:0 8px")
     head = _tag("span", _headline(reading), "font-size:24px;font-weight:600;margin-right:12px") + badge
     scale = scale_of(reading)
     parts = [
@@ -167,7 +167,7 @@ def _sentence(text: str) -> str:
 
 def _reasons(reasons: Sequence[Mapping[str, str]]) -> str:
     """Every reason with its remedy; what turned the photo away first, then doubts, then notes."""
-    order = list(_SEVERITY)
+    order = list(table().states["reason"])
     rows = [
         f'<li style="margin:2px 0">{_tag("b", _label(r))} {escape(r["message"])}</li>'
         for r in sorted(reasons, key=lambda r: order.index(r["severity"]))
@@ -177,7 +177,8 @@ def _reasons(reasons: Sequence[Mapping[str, str]]) -> str:
 
 def _label(reason: Mapping[str, str]) -> str:
     """The severity; a caution is no mere note."""
-    return "caution" if reason["code"].startswith("caution_") else _SEVERITY[reason["severity"]]
+    caution = reason["code"].startswith("caution_")
+    return (state("notice", "caution") if caution else state("reason", reason["severity"])).word
 
 
 def _budget(budget: Mapping[str, float | None]) -> str:

@@ -225,7 +225,7 @@ def _asked(batch: Batch, sentence: str, wash: int, true_ph: float, at: float) ->
     if "inse water" in sentence and not any(o.blank for _, o in batch.seen):
         batch.add(at + 0.45, strip(batch.rng, batch.own), None, blank=True)
         return "read the rinse water"
-    if any(words in sentence for words in ("is a leap", "once more", "doubtful", "uncertain to compare")):
+    if any(words in sentence for words in ("is a leap", "once more", "look twice", "uncertain to compare")):
         batch.add(at + 0.45, strip(batch.rng, true_ph), wash)
         return "read again"
     return ""

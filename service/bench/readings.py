@@ -14,12 +14,14 @@ from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 from stripread.ph.range_end import range_end
 from stripread.reasons import Bound
 from stripread.results import Status
+from stripread.states.table import state
 from stripread.tint.conditions import TintConditions
 
 Number = float | None
 Pair = tuple[float, float]
 Kind = Literal["ph", "tint", "solid", "cells"]
 LAST_DIGIT = 0.0005  # pH: intervals are logged with three digits
+LOOK_TWICE = f'says "{state("reading", "doubtful").word}"'  # of a reading, in a sentence
 SCALE = (0.0, 14.0)  # pH; beyond a strip's end the true pH may lie anywhere on it
 
 

@@ -18,6 +18,7 @@ from service.terminal.quantity_types import Quantity
 from service.terminal.targets import check_target, made_folder
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.states.table import state as state_word
 
 if TYPE_CHECKING:
     from service.bench.state import State
@@ -47,18 +48,21 @@ for more in (add, timeline_, correct, find, compare, share, close, reopen):
     "--water", type=click.Choice(["pure", "air", "tap", "unknown"]), default="unknown", help="The rinse water."
 )
 @click.option("--alkalinity", type=Quantity("alkalinity_mmol_l"), help="Of tap water, mmol/L.")
+@click.option("--zone", metavar="NAME", help="Zone of its times (Europe/Lisbon, UTC); this computer's if not said.")
 @log_options
-def new(name: str, procedure: str, data: Path, database: str | None, **rinse: Any) -> int:  # noqa: ANN401 - click's
+def new(name: str, procedure: str, zone: str | None, data: Path, database: str | None, **rinse: Any) -> int:  # noqa: ANN401
     """Start a batch called NAME."""
     from service.bench.procedure import load_procedure
     from service.log import store
     from service.log.notes import choose_procedure
+    from service.moments import checked_zone
 
     load_procedure(procedure)  # a wrong one leaves no batch behind
+    place = None if zone is None else checked_zone(zone)
     if not 1 <= len(name.strip()) <= 200:
         raise CallError("a batch's name has 1 to 200 characters")
     with opened(data, database, make=True) as log, log.write() as c:
-        number = store.add_batch(c, name.strip())
+        number = store.add_batch(c, name.strip(), place)
         details: dict[str, Any] = {"water": rinse["water"]}
         if rinse["alkalinity"] is not None:
             details["alkalinity_mmol_l"] = rinse["alkalinity"]
@@ -71,14 +75,15 @@ def new(name: str, procedure: str, data: Path, database: str | None, **rinse: An
 @command.command("list")
 @log_options
 def list_(data: Path, database: str | None) -> int:
-    """All batches, newest first."""
+    """All batches, newest first, with when each was opened, in its own zone."""
     from service.log import store
+    from service.moments import in_zone, spoken
 
     with opened(data, database, reading=True) as log, log.read() as c:
         for row in store.all_batches(c):
             closed = " (closed)" if row["closed_at"] else ""
-            at = row["opened_at"][:16].replace("T", " ")
-            click.echo(f"{row['id']:4d}  {at}  {row['name']}{closed}, {row['entries']} readings")
+            at = spoken(in_zone(row["opened_at"], row["zone"]))
+            click.echo(f"{row['id']:4d}  {at} {row['zone']}  {row['name']}{closed}, {row['entries']} readings")
     return 0
 
 
@@ -98,7 +103,8 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
 
 
 def _lines(state: State) -> str:
-    lines = [f"{state.stage.title}: gate {state.verdict.state}. {state.verdict.sentence}", f"Next: {state.next_line}"]
+    gate = state_word("gate", state.verdict.state).printed
+    lines = [f"{state.stage.title}. Gate: {gate}. {state.verdict.sentence}", f"Next: {state.next_line}"]
     lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *state.stage.cautions)]
     if state.balance is not None:
         lines.append(f"Silver: {state.balance.verdict}")
@@ -108,6 +114,31 @@ def _lines(state: State) -> str:
     if state.stock is not None:
         lines.append(f"Stock vessel: {state.stock.sentence}")
     return "\n".join([*lines, *state.worth_doing, state.rules])
+
+
+@command.command("zone")
+@click.argument("batch", type=click.IntRange(min=1))
+@click.argument("name", required=False)
+@log_options
+def zone_(batch: int, name: str | None, data: Path, database: str | None) -> int:
+    """The zone in which times of BATCH are shown; with NAME, such as Europe/Lisbon, it is set.
+
+    A camera that names no zone is read in the batch's: setting it moves what such photos count from.
+    """
+    from service.errors import NotFound
+    from service.log import store
+    from service.moments import checked_zone
+
+    wanted = None if name is None else checked_zone(name)
+    with opened(data, database, reading=name is None) as log, log.write() if wanted else log.read() as c:
+        try:
+            store.known_batch(c, batch)
+        except NotFound as lost:
+            raise CallError(lost.detail.rstrip(".")) from None
+        if wanted is not None:
+            store.change_batch(c, batch, name=None, closed=None, details=None, zone=wanted)
+        click.echo(store.known_batch(c, batch)["zone"])
+    return 0
 
 
 @command.command("next")
@@ -166,16 +197,19 @@ def stock(data: Path, database: str | None) -> int:
     """What the stock vessel holds, over all batches since it was handed over; what neutralises it, slowly."""
     from service.bench.notes import Pouring, VesselReading
     from service.bench.vessel import waste
+    from service.log import store
     from service.log.notes import dangers_of, stock_of_log
+    from service.moments import in_zone, spoken
 
     with opened(data, database, reading=True) as log, log.read() as c:
         held, pourings = stock_of_log(c)
         dangers = dangers_of(c)
+        zones = {row["id"]: row["zone"] for row in store.all_batches(c)}
     for batch, made in pourings:
         d = made.content
         what = f"{d.what}, {d.litres:g} L" if isinstance(d, Pouring) else ""
         what = f"read, pH {d.ph:g}" if isinstance(d, VesselReading) else what
-        click.echo(f"{made.at[:16].replace('T', ' ')}  batch {batch}: {what}")
+        click.echo(f"{spoken(in_zone(made.at, zones[batch]))}  batch {batch}: {what}")
     click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
     first = [*(danger.sentence for danger in dangers), *held.first[len(held.stops) :]]
     click.echo("".join(f"! {text}\n" for text in first), nl=False)

@@ -79,14 +79,15 @@ def add(
 ) -> int:
     """Read PHOTOS and write them into BATCH, as the phone's page does. Refused photos are logged too.
 
-    A photo counts from when it was taken, by its own clock (EXIF; in this computer's zone where it names none), as far
-    as that can be. The same photo again within a minute counts once. Exit code 0 when every photo was read, 1 when one
-    was refused, 2 when the call was wrong.
+    A photo counts from when it was taken, by its own clock (EXIF; in the batch's zone where it names none), else by
+    its file's, as far as that can be. The same photo again within a minute counts once. Exit code 0 when every photo
+    was read, 1 when one was refused, 2 when the call was wrong.
     """
 
     from sqlalchemy.exc import SQLAlchemyError
 
     from service.log.entries import file_name
+    from service.moments import file_time
     from service.readers.add_photos import add_photos, entry_lines
     from service.readers.intake import Submission
     from service.readers.statement import StripStatement
@@ -133,6 +134,8 @@ def add(
             o["note"].strip(),
             o["path_mm"] if tint else None,
             taking if tint or o["kind"] == "cells" else {},
+            snapped_at=file_time(p),
+            snapped_by="file",
             own_time=True,
             said=said,
             blank_entry=o["blank"] if strip else None,

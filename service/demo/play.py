@@ -39,7 +39,7 @@ def play(data: Path) -> int:
     try:
         with database.write() as c:
             with made_up_time(script.OPENED):
-                batch = store.add_batch(c, script.NAME)
+                batch = store.add_batch(c, script.NAME, "UTC")
                 choose_procedure(c, batch, script.PROCEDURE)
             entries: dict[str, int] = {}
             for step in steps:

@@ -6,6 +6,7 @@ from typing import Any
 
 from service.log.aside.phones import label
 from service.log.store import Row, corrected
+from service.moments import Moment
 
 # General cautions of the trade that go with what the readings show. Local law and licensed practice go first.
 _ACID = "Strong acid: gloves and goggles; pour acid into water; neutralise slowly before it goes to the waste stock."
@@ -28,6 +29,18 @@ def cautions(entry: Row) -> list[str]:
     return [_ACID] if entry["value"] < 2.5 else [_LYE] if entry["value"] > 11.5 else []
 
 
+def moment_view(moment: Moment) -> dict[str, str]:
+    """When a photo was taken, as JSON: in UTC, in the batch's zone, and who told it."""
+    return {
+        "utc": moment.at,
+        "local": moment.local,
+        "zone": moment.zone,
+        "source": moment.source,
+        "text": moment.text,
+        "told": moment.told,
+    }
+
+
 def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
     """One entry as JSON: its reading, and a ``log`` beside it."""
     extras = entry["extras"]
@@ -37,7 +50,7 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "origin": entry["origin"],
         "received_at": entry["received_at"],
         "snapped_at": entry["snapped_at"],
-        "time_from": extras.get("time_from"),
+        "moment": moment_view(entry["moment"]),
         "wash": entry["wash"],
         "note": entry["note"],
         "corrects": entry["corrects_id"],

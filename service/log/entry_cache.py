@@ -93,6 +93,8 @@ def _slim(row: Row) -> Row:
     extras: Row = {"withdrawn": bool(read["extras"].get("withdrawn", False))}
     if read["extras"].get("asked"):
         extras["asked"] = read["extras"]["asked"]
+    if "snapped_from" in read["extras"]:
+        extras["snapped_from"] = read["extras"]["snapped_from"]
     if read["extras"].get("cells"):  # a tint counts only as long as the photo of its vials does
         extras["cells"] = {"entry": read["extras"]["cells"]["entry"]}
     return {**read, "reading": reading, "extras": extras}

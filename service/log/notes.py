@@ -333,7 +333,7 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
     """
     blank = batch["details"].get("blank_entry")
     measuring = _measuring(rows)
-    taken = taken_times(rows, batch["opened_at"])
+    taken = taken_times(rows, batch["opened_at"], batch["zone"])
     return [
         Observation(
             taken[row["id"]],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 from sqlalchemy import Connection, inspect
 
@@ -14,6 +15,7 @@ from service.log import store
 from service.log.chain.links import head
 from service.log.notes import batch_state, damaged_notes, notes_of
 from service.log.wash_forecast import forecast_from, forecast_of, wash_readings
+from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 from stripread.errors import CallError
@@ -32,14 +34,16 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     row = store.batch(c, batch)
     if row is None:
         raise CallError(f"there is no batch {batch}")
+    local = partial(in_zone, zone=row["zone"])
     state = batch_state(c, batch)
+    shown = replace(state, moves=tuple(replace(move, at=local(move.at)) for move in state.moves))
     rows = store.entries_of(c, batch)
     newer = store.corrected(rows)
     details = row["details"]
     readings = tuple(
         RecordedReading(
             r["id"],
-            r["received_at"],
+            r["moment"].local,
             logged(r["reading"]),
             r["wash"],
             r["note"],
@@ -51,6 +55,8 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
             withdrawn=bool(r["extras"].get("withdrawn")),
             asked=bool(r["extras"].get("asked")),
             blank=r["id"] == details.get("blank_entry"),
+            told=r["moment"].told,
+            logged_at=local(r["received_at"]),
         )
         for r in rows
     )
@@ -60,17 +66,18 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     return BatchRecord(
         batch,
         row["name"],
-        row["opened_at"],
-        row["closed_at"],
+        local(row["opened_at"]),
+        None if row["closed_at"] is None else local(row["closed_at"]),
         f"stripread {__version__}",
-        state,
+        shown,
         readings,
-        tuple(as_corrected(notes_of(c, batch))),
+        tuple(replace(note, at=local(note.at)) for note in as_corrected(notes_of(c, batch))),
         water,
         forecasts(c, row, rows, state),
         state.band,
         _head(c),
-        tuple((note.id, note.at) for note in damaged_notes(c, batch)),
+        tuple((note.id, local(note.at)) for note in damaged_notes(c, batch)),
+        zone_words(row["zone"], row["opened_at"], *(r["moment"].at for r in rows), row["closed_at"]),
     )
 
 

@@ -12,10 +12,13 @@ from service.errors import NotFound
 from service.log.aside.phones import Camera, keep_phone
 from service.log.chain.links import append
 from service.log.models import batches, entries, events, keys, now, phones, photo_phones, photos, profiles
+from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
+from service.moments import Moment, server_zone, zone_or_utc
 from stripread.json_line import json_line
 
 Row = dict[str, Any]
+ZONE = "zone"  # in a batch's details: the IANA name of where it is
 
 # What every photo asks, built once: building a statement costs several times what running it does.
 _BATCH = select(batches).where(batches.c.id == bindparam("number"))
@@ -66,10 +69,11 @@ class NewEntry:
 # --- batches
 
 
-def add_batch(c: Connection, name: str) -> int:
-    """Open a batch and return its number."""
+def add_batch(c: Connection, name: str, zone: str | None = None) -> int:
+    """Open a batch and return its number; ``zone`` is the IANA name of where it is, this computer's if not said."""
     at = now()
-    number: int = c.execute(insert(batches).values(name=name, opened_at=at).returning(batches.c.id)).scalar_one()
+    values = {"name": name, "opened_at": at, "details": json_line({ZONE: zone or server_zone()})}
+    number: int = c.execute(insert(batches).values(values).returning(batches.c.id)).scalar_one()
     _tie_batch(c, number)
     add_event(c, number, at, "opened", {"name": name})
     return number
@@ -98,9 +102,16 @@ def open_batch(c: Connection) -> int | None:
 
 
 def change_batch(
-    c: Connection, number: int, *, name: str | None, closed: bool | None, details: Row | None, why: Row | None = None
+    c: Connection,
+    number: int,
+    *,
+    name: str | None,
+    closed: bool | None,
+    details: Row | None,
+    why: Row | None = None,
+    zone: str | None = None,
 ) -> None:
-    """Rename, close or open again, or set details; each becomes an event. The batch must exist.
+    """Rename, close or open again, set details or the zone; each becomes an event. The batch must exist.
 
     ``why``: of closing and opening again, the ``reason`` and ``who`` that the event keeps.
     """
@@ -114,8 +125,13 @@ def change_batch(
         c.execute(update(batches).where(batches.c.id == number).values(closed_at=now() if closed else None))
         done.append(("closed" if closed else "opened again", dict(why or {})))
     if details is not None and details != old["details"]:
-        c.execute(update(batches).where(batches.c.id == number).values(details=json_line(details)))
+        kept = json_line({**details, ZONE: old["zone"]})
+        c.execute(update(batches).where(batches.c.id == number).values(details=kept))
         done.append(("details", {"from": old["details"], "to": details}))
+    if zone is not None and zone != old["zone"]:
+        kept = json_line({**(old["details"] if details is None else details), ZONE: zone})
+        c.execute(update(batches).where(batches.c.id == number).values(details=kept))
+        done.append(("zone", {"from": old["zone"], "to": zone}))
     if done:
         _tie_batch(c, number)
     for what, detail in done:
@@ -142,7 +158,10 @@ def _tie_batch(c: Connection, number: int) -> None:
 
 
 def _batch(row: Row) -> Row:
-    return {**row, "details": json_object(row["details"])}
+    """A batch's row with its details read; its zone stands beside them, this computer's in an older log."""
+    details = json_object(row["details"])
+    zone = details.pop(ZONE, None)
+    return {**row, "details": details, "zone": server_zone() if zone is None else zone_or_utc(zone)}
 
 
 # --- entries
@@ -218,13 +237,32 @@ def key_of(c: Connection, key: str) -> Row | None:
 def entry(c: Connection, number: int) -> Row | None:
     """One entry, or None."""
     row = c.execute(_ENTRY, {"number": number}).mappings().one_or_none()
-    return None if row is None else read_row(dict(row))
+    return None if row is None else _with_moments(c, [read_row(dict(row))], row["batch_id"])[0]
 
 
 def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | None = None) -> list[Row]:
     """Entries of a batch in the order in which they came."""
     query = _ENTRIES.where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
-    return [read_row(dict(row)) for row in c.execute(query).mappings()]
+    return _with_moments(c, [read_row(dict(row)) for row in c.execute(query).mappings()], batch_id)
+
+
+def _with_moments(c: Connection, rows: list[Row], batch_id: int) -> list[Row]:
+    """The rows of one batch, each with ``moment``: when its photo was taken. A correction has its original's."""
+    of = batch(c, batch_id) or {"opened_at": "", "zone": server_zone()}
+    found: dict[int, Moment] = {}
+    for row in rows:
+        first = row
+        while first["corrects_id"] is not None and first["corrects_id"] < first["id"] and first["id"] not in found:
+            before = found.get(first["corrects_id"])
+            older = None if before else c.execute(_ENTRY, {"number": first["corrects_id"]}).mappings().one_or_none()
+            if before is not None:
+                found[first["id"]] = before
+            elif older is None:
+                break  # damaged: it corrects what is not there
+            else:
+                first = read_row(dict(older))
+        found[row["id"]] = found.get(first["id"]) or moment_of(first, of["opened_at"], of["zone"])
+    return [{**row, "moment": found[row["id"]]} for row in rows]
 
 
 def last_entry(c: Connection, batch_id: int) -> int:

@@ -33,7 +33,7 @@ _one = threading.Lock()  # one forecast is worked out at a time: the cores are f
 def forecast_now(c: Connection, batch: Row) -> WashForecast:
     """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
     band = neutral_band(c, batch["id"])
-    rests_on = (last_entry(c, batch["id"]), batch["details"], band, washing_begins(c, batch["id"]))
+    rests_on = (last_entry(c, batch["id"]), batch["details"], batch["zone"], band, washing_begins(c, batch["id"]))
     kept = _kept_of(c.engine).get(batch["id"])
     if kept is not None and kept[0] == rests_on:
         return kept[1]

@@ -2,14 +2,16 @@
 import { call } from "./api.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
-import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName } from "./manage.js";
+import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName, zoneAsked } from "./manage.js";
 import { calculators } from "./plan.js";
 import { photoTime } from "./photo_time.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
 import { answer, sentence } from "./show.js";
 import { say as aloud, signal, signalButtons, unlock } from "./signals.js";
+import { nameStates, stateWord } from "./stateword.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { showZone } from "./time.js";
 import { correctReading, questions, recallTimeline, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
 import { keepTyped, mine } from "./typed.js";
@@ -46,7 +48,7 @@ function trouble(problem) {
   else say(problem.message);
 }
 
-const nameOf = (page) => `${page.id} ${page.opened_at}`; // the time tells batches of different logs apart
+const nameOf = (page) => `${page.id} ${page.opened_at} ${page.zone}`; // the time tells logs apart; entries show their times in the zone
 
 // An entry never changes, so only new ones are asked for; a later one may correct it, and says so.
 async function entriesOf(page) {
@@ -126,6 +128,7 @@ function propose() {
 
 function show() {
   const batch = chosen();
+  showZone(batch && batch.zone);
   options($("batch"), batches().map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : b.waiting ? " (waits on this phone)" : "")]), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
@@ -162,9 +165,9 @@ function show() {
 function showForecast(forecast) {
   $("forecast").hidden = !state.entries.some((e) => e.kind === "ph");
   const whole = forecast.whole;
-  const figure = forecast.status === "cannot tell" ? "can't tell yet" : whole ? `${whole[0]} more` : forecast.status;
+  const figure = whole && !["cannot tell", "done"].includes(forecast.status) ? `${whole[0]} more` : stateWord("forecast", forecast.status).word;
   const range = whole && whole[1] !== whole[2] ? ` (${whole[1]} to ${whole[2]})` : "";
-  $("forecast-figure").textContent = forecast.status === "done" ? "done" : figure + range;
+  $("forecast-figure").textContent = forecast.status === "done" ? figure : figure + range;
   $("forecast-text").textContent = forecast.message;
 }
 
@@ -209,16 +212,16 @@ async function taken(input) {
   const wash = $("wash").value.trim();
   const chosenAt = new Date();
   const about = { kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", "") };
-  const fromCamera = { at: chosenAt, snapped_at: clockAndZone(chosenAt), time_from: "camera" };
+  const fromCamera = { at: chosenAt, snapped_at: clockAndZone(chosenAt), snapped_by: "phone" };
   try {
     const times = await Promise.all(files.map((file) => (input.id === "camera" ? fromCamera : photoTime(file, chosenAt))));
     const fits = [];
     for (const file of files) fits.push(await queue.fitting(file, state.about.max_body - 65536));
-    const strips = about.kind === "ph" ? takeStrip(times.map(({ at, time_from }) => (time_from === "upload" ? null : at.getTime()))) : [];
+    const strips = about.kind === "ph" ? takeStrip(times.map(({ at, snapped_by }) => (snapped_by === "upload" ? null : at.getTime()))) : [];
     const tint = about.kind === "tint" ? takeTint() : {};
     const photos = fits.map((file, n) => {
-      const { snapped_at, time_from } = times[n];
-      const body = { ...about, ...(strips[n] || {}), ...tint, snapped_at, time_from };
+      const { snapped_at, snapped_by } = times[n];
+      const body = { ...about, ...(strips[n] || {}), ...tint, snapped_at, snapped_by };
       const words = ["Photo", KIND_WORDS[body.kind], about.wash !== null && `wash ${about.wash}`, about.note].filter(Boolean).join(", ");
       return { file, batch: state.batch, body, words };
     });
@@ -272,6 +275,7 @@ $("batch").onchange = (event) => choose(event.target.value);
 $("new-batch").onclick = () => newBatch((made) => choose(made.id));
 $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);
+$("zone").onclick = () => zoneAsked(chosen(), refresh);
 $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
 $("name").onclick = yourName;
 function drawKind() {
@@ -284,6 +288,7 @@ $("snap").onsubmit = $("bar").onsubmit = (event) => event.preventDefault();
 addEventListener("online", () => { refresh(); queue.run(); });
 addEventListener("offline", () => trouble({ status: 0 }));
 addEventListener("visibilitychange", () => document.visibilityState === "visible" && (refresh(), queue.run()));
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => show());
 let width = innerWidth;
 addEventListener("resize", () => { if (innerWidth !== width) { width = innerWidth; show(); } });
 
@@ -305,6 +310,7 @@ async function join() {
   await guarded(() => call("/api/join", "POST", { token }));
 }
 
+nameStates();
 calculators(chosen);
 // What looks over all batches comes when it is opened.
 const again = () => {

@@ -4,10 +4,8 @@ import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { loadForms, writeDown } from "./notes.js";
 import { send, waitingOf } from "./queue.js";
+import { chip, warning } from "./stateword.js";
 import { clockAndZone } from "./strip.js";
-
-const GATE = { open: "✓ Open", hold: "✕ Hold", "cannot tell": "? Can't tell" };
-const CLASS = { open: "ok", hold: "refused", "cannot tell": "doubtful" };
 
 export async function showBench(batch, done) {
   let now;
@@ -28,9 +26,9 @@ export async function showBench(batch, done) {
     ...[
       el("p", { class: "meta" }, `Stage ${at + 1} of ${now.stages.length}`),
       el("h2", { id: "stage-title" }, now.stage.title),
-      ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict refused" }, "⚠ Danger"), ` ${d}`)),
+      ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       el("p", { class: "next" }, now.next),
-      el("p", {}, el("span", { class: `verdict ${CLASS[now.gate.state]}` }, GATE[now.gate.state]), ` ${now.gate.sentence}`),
+      el("p", {}, chip("gate", now.gate.state), ` ${now.gate.sentence}`),
       open &&
         el(
           "div",
@@ -43,7 +41,7 @@ export async function showBench(batch, done) {
         {},
         el("summary", {}, "How, and what to be careful of"),
         el("p", {}, now.stage.do),
-        el("ul", { class: "reasons" }, now.cautions.map((c) => el("li", { class: "note" }, el("b", {}, "⚠ Caution"), c))),
+        el("ul", { class: "reasons" }, now.cautions.map((c) => el("li", { class: "note" }, el("b", {}, warning("caution")), c))),
         now.can_go_wrong.length ? el("p", {}, "What can go wrong") : null,
         el("ul", { class: "plain" }, now.can_go_wrong.map((w) => el("li", {}, w))),
         el("ul", { class: "plain" }, now.worth_doing.map((w) => el("li", {}, `Worth doing: ${w}`))),

@@ -3,8 +3,11 @@ import { call } from "./api.js";
 import { el } from "./dom.js";
 import { field } from "./fields.js";
 import { sheet } from "./sheet.js";
+import { signed } from "./stateword.js";
+import { STATES } from "./states.js";
+import { shownAt } from "./time.js";
 
-const STATUS = { ok: "✓ well read", doubtful: "! doubtful", refused: "✕ not read" };
+const STATUS = Object.fromEntries(Object.keys(STATES.reading).map((code) => [code, signed("reading", code)]));
 
 export async function finder(box, choose) {
   if (box.dataset.filled) return;
@@ -75,6 +78,6 @@ export async function finder(box, choose) {
 function line(hit, choose) {
   const open = el("button", { type: "button", onclick: async () => { await choose(hit.batch); scrollTo(0, 0); } }, `${hit.batch_name}${hit.closed ? " (closed)" : ""}`);
   const what = hit.what === "batch" ? "Batch" : `${hit.kind === "ph" ? "pH" : hit.kind.replaceAll("_", " ")}${hit.wash === null ? "" : `, wash ${hit.wash}`}`;
-  const told = [new Date(hit.at).toLocaleString(), what, hit.status && STATUS[hit.status], hit.phone].filter(Boolean).join(" · ");
+  const told = [shownAt(hit.at), what, hit.status && STATUS[hit.status], hit.phone].filter(Boolean).join(" · ");
   return el("li", { class: hit.counts ? null : "old" }, open, el("p", { class: "meta" }, told), hit.what === "batch" ? null : el("p", {}, hit.text || "–", hit.counts ? null : " (counts no longer)"));
 }

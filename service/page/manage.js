@@ -3,14 +3,20 @@ import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { send } from "./queue.js";
+import { ownZone, shownAt } from "./time.js";
 
 const change = (batch, body, words) => send({ what: "change", method: "PATCH", path: "/api/batches/{batch}", batch: batch.id, body, words });
 
 export const newBatch = (done) =>
   ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => {
-    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name }, words: `New batch: ${name}` });
+    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name, zone: ownZone() }, words: `New batch: ${name}` });
     done({ id: answer ? answer.id : makes });
   });
+
+export function zoneAsked(batch, done) {
+  const fields = [{ name: "zone", label: "Zone of this batch's times, such as Europe/Lisbon", value: batch.zone, required: true, max: 60 }];
+  ask("Zone", fields, async ({ zone }) => done(await change(batch, { zone: zone.trim() }, `Zone: ${zone.trim()}`)));
+}
 
 export function rename(batch, done) {
   ask("Rename batch", [{ name: "name", label: "Name", value: batch.name, required: true }], async ({ name }) =>
@@ -61,7 +67,7 @@ export function story(page) {
   if (!last) return;
   const { reason, who } = last.detail;
   const why = reason ? `: ${reason}${who ? ` (${who})` : ""}` : "";
-  $("batch-story").textContent = `${last.what === "closed" ? "Closed" : "Opened again"} ${new Date(last.at).toLocaleString()}${why}`;
+  $("batch-story").textContent = `${last.what === "closed" ? "Closed" : "Opened again"} ${shownAt(last.at)}${why}`;
 }
 
 // Given once on this phone; it goes with what is sent from it.

@@ -1,4 +1,5 @@
 // When a photo was taken: by its own EXIF (2.32, tables 4 and 7) with its zone, else by its file, else when it was chosen.
+// The bench computer looks at the EXIF itself; here it puts photos in order, and tells which a dip belongs to.
 import { clockAndZone } from "./strip.js";
 
 const HEAD = 256 * 1024; // EXIF stands in a JPEG's first segments
@@ -43,19 +44,17 @@ async function ownTime(file) {
     const local = `${parts[1]}-${parts[2]}-${parts[3]}T${parts[4]}`;
     const zone = text(tiff, detail[OFFSET], little);
     const said = /^[+-]\d\d:\d\d$/.test(zone) ? local + zone : clockAndZone(new Date(local)); // no zone: the phone's own
-    return isNaN(new Date(said)) ? null : { at: new Date(said), snapped_at: said, time_from: "photo" };
+    return isNaN(new Date(said)) ? null : { at: new Date(said), snapped_at: said, snapped_by: "file" };
   } catch {
     return null; // a broken block says nothing
   }
 }
 
-// {at, snapped_at, time_from: "photo", "file" or "upload"}; with "upload" nobody knows when it was taken.
+// {at, snapped_at, snapped_by: "file" or "upload"}; with "upload" nobody knows when it was taken.
 export async function photoTime(file, chosen) {
   const own = await ownTime(file);
   if (own) return own;
   const filed = file.lastModified ? new Date(file.lastModified) : null;
-  if (filed && filed < chosen - LATELY_MS) return { at: filed, snapped_at: clockAndZone(filed), time_from: "file" };
-  return { at: chosen, snapped_at: clockAndZone(chosen), time_from: "upload" };
+  if (filed && filed < chosen - LATELY_MS) return { at: filed, snapped_at: clockAndZone(filed), snapped_by: "file" };
+  return { at: chosen, snapped_at: clockAndZone(chosen), snapped_by: "upload" };
 }
-
-export const TIME_FROM = { photo: "the photo's own time", file: "the file's time", upload: "time of the upload" };

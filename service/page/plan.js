@@ -3,10 +3,11 @@ import { call } from "./api.js";
 import { $, el, store } from "./dom.js";
 import { amount, field, MASS, number, range, VOLUME, WARMTH } from "./fields.js";
 import { notesInForce } from "./notes.js";
+import { warning } from "./stateword.js";
 
 export const glued = (text) => text.replace(/(\d) %/g, "$1\u00a0%"); // a figure and its % stay on one line
 export const list = (items, kind) => el("ul", { class: kind === "note" ? "reasons" : "plain" }, items.map((text) => el("li", { class: kind }, glued(text))));
-export const warned = (cautions) => [el("p", {}, el("b", {}, "⚠ Caution")), list(cautions, "note")];
+export const warned = (cautions) => [el("p", {}, el("b", {}, warning("caution"))), list(cautions, "note")];
 export const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
 
 // Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.

@@ -3,6 +3,7 @@ import { el } from "./dom.js";
 import { amount, MASS, number, range, VOLUME } from "./fields.js";
 import { figure, glued, list, warned, words } from "./plan.js";
 import { sheet } from "./sheet.js";
+import { warning } from "./stateword.js";
 
 sheet();
 
@@ -92,7 +93,7 @@ const WASTE = {
     bottle: parts(v.bottle),
   }),
   told: (a) => [
-    ...a.stock.first.map((text) => el("p", { role: "alert" }, el("span", { class: "verdict refused" }, "⚠ Danger"), ` ${text}`)),
+    ...a.stock.first.map((text) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${text}`)),
     el("p", { class: "next" }, glued(`${short(a.stock.litres)} L. ${a.stock.sentence}`)),
     a.ways.length ? el("p", {}, el("b", {}, "To neutralise, one of:")) : el("p", {}, el("b", {}, a.stock.first.length ? "No way to neutralise it is given: what stands above comes first." : "Nothing is added to neutralise it.")),
     list(a.ways.map((way) => way.sentence)),

@@ -1,11 +1,13 @@
 // pH against wash: dots with their intervals, the neutral band, and the forecast's washes to come.
-const INK = "#111", MAIN = "#0b3d91";
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim(); // of the theme in force
+let INK, MAIN;
 let drawn = null;
 
 export function plot(box, entries, forecast, neutral) {
   const counted = entries
     .filter((e) => e.kind === "ph" && e.ph !== null && e.log.wash !== null && e.log.corrected_by === null && !e.log.withdrawn)
     .sort((a, b) => a.log.wash - b.log.wash || a.log.id - b.log.id);
+  [INK, MAIN] = [colour("ink"), colour("main")];
   if (drawn) drawn.destroy();
   drawn = null;
   if (!counted.length || typeof uPlot === "undefined") return 0;
@@ -20,7 +22,7 @@ export function plot(box, entries, forecast, neutral) {
     scales: { x: { time: false, range: [first - 0.5, end + 0.5] }, y: { range: [0, 14] } },
     axes: [
       { label: "wash", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 26, incrs: [1, 2, 5, 10, 50], grid: { show: false } },
-      { label: "pH", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 20, incrs: [2], grid: { stroke: "#ddd" } },
+      { label: "pH", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 20, incrs: [2], grid: { stroke: colour("grid") } },
     ],
     series: [{}, { stroke: INK, width: 2, points: { show: false }, paths: () => null }],
     hooks: {
@@ -41,7 +43,7 @@ function band(u, [low, high]) {
   c.beginPath();
   c.rect(left, top, width, bottom - top);
   c.clip();
-  c.strokeStyle = "#777";
+  c.strokeStyle = colour("hatch");
   c.lineWidth = devicePixelRatio;
   for (let x = left - (bottom - top); x < left + width; x += 8 * devicePixelRatio) {
     c.beginPath();
@@ -91,7 +93,7 @@ function dots(u, counted) {
     c.arc(x, y, 6 * r, 0, 7);
     if (e.status === "doubtful") {
       c.save();
-      c.fillStyle = "#fff"; // a ring: doubt is told by shape
+      c.fillStyle = colour("paper"); // a ring: doubt is told by shape
       c.fill();
       c.restore();
       c.stroke();

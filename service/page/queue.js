@@ -28,7 +28,7 @@ export const waiting = () => known.items;
 export const real = (batch) => known.numbers[batch] ?? batch;
 export const waitingOf = (batch, what) => known.items.filter((i) => real(i.batch) === batch && (!what || i.what === what));
 // Batches that wait to be made, as the page shows batches.
-export const newBatches = () => known.items.filter((i) => i.makes).map((i) => ({ id: i.makes, name: i.body.name, closed_at: null, waiting: true, water: { water: "unknown" } })).reverse();
+export const newBatches = () => known.items.filter((i) => i.makes).map((i) => ({ id: i.makes, name: i.body.name, closed_at: null, waiting: true, water: { water: "unknown" }, zone: i.body.zone })).reverse();
 
 export async function look() {
   known = await waitingNow();

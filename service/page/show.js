@@ -1,14 +1,13 @@
 // A reading as people see it: the answer in big figures, and its line in the log.
 import { el, svg } from "./dom.js";
-import { TIME_FROM } from "./photo_time.js";
+import { chip, heading as named, stateWord, warning } from "./stateword.js";
 import { shownBy } from "./tint.js";
 
-const VERDICT = { ok: "✓ well read", doubtful: "! doubtful", refused: "✕ not read" };
 const KIND = { ph: "pH", tint: "Copper tint", solid: "Solid", cells: "Pair of vials" };
 
 const fixed = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits));
 const percent = (value) => (value === null || value === undefined ? "–" : `${(100 * value).toFixed(1)} %`);
-export const verdict = (entry) => el("span", { class: `verdict ${entry.status}` }, VERDICT[entry.status]);
+export const verdict = (entry) => chip("reading", entry.status);
 
 // [figure, unit, range in words]
 export function figures(entry) {
@@ -34,13 +33,13 @@ export function scale(entry, neutral) {
   return svg(
     "svg",
     { class: "scale", viewBox: "0 0 360 104", role: "img", "aria-label": words },
-    svg("defs", {}, svg("pattern", { id: "stripes", width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("rect", { width: 2, height: 6, fill: "#777" }))),
+    svg("defs", {}, svg("pattern", { id: "stripes", width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" }, svg("rect", { width: 2, height: 6, class: "hatching" }))),
     svg("rect", { x: x(neutral[0]), y: 24, width: x(neutral[1]) - x(neutral[0]), height: 34, fill: "url(#stripes)" }),
-    svg("rect", { x: 14, y: 24, width: 332, height: 34, fill: "none", stroke: "#111", "stroke-width": 2 }),
-    svg("rect", { x: x(low), y: 32, width: Math.max(3, x(high) - x(low)), height: 18, fill: "#0b3d91", rx: 3 }),
-    svg("path", { d: `M${x(entry.ph) - 9} 8h18l-9 14z`, fill: "#111" }),
-    svg("path", { d: `M${x(entry.ph)} 20v40`, stroke: "#111", "stroke-width": 3 }),
-    ...ticks.map((t) => svg("path", { d: `M${x(t)} 58v6`, stroke: "#111", "stroke-width": 2 })),
+    svg("rect", { x: 14, y: 24, width: 332, height: 34, class: "frame", "stroke-width": 2 }),
+    svg("rect", { x: x(low), y: 32, width: Math.max(3, x(high) - x(low)), height: 18, class: "span", rx: 3 }),
+    svg("path", { d: `M${x(entry.ph) - 9} 8h18l-9 14z`, class: "pointer" }),
+    svg("path", { d: `M${x(entry.ph)} 20v40`, class: "tick", "stroke-width": 3 }),
+    ...ticks.map((t) => svg("path", { d: `M${x(t)} 58v6`, class: "tick", "stroke-width": 2 })),
     ...ticks.map((t) => svg("text", { x: x(t), y: 82, "text-anchor": "middle" }, String(t))),
     svg("text", { x: 14, y: 19 }, "acid"),
     svg("text", { x: 346, y: 19, "text-anchor": "end" }, "lye"),
@@ -69,13 +68,12 @@ export function swatches(entry) {
 }
 
 export function reasons(entry) {
-  const heads = { refuse: "Not read", doubt: "Doubtful", note: "Note" };
   const caution = (r) => r.code.startsWith("caution_");
   const rank = (r) => ["refuse", "doubt"].indexOf(r.severity) + 1 || (caution(r) ? 3 : 4); // what matters most comes first
   const items = [...entry.reasons]
     .sort((a, b) => rank(a) - rank(b))
-    .map((r) => el("li", { class: r.severity }, el("b", {}, caution(r) ? "⚠ Caution" : heads[r.severity]), r.message));
-  const care = entry.log.cautions.map((c) => el("li", { class: "note" }, el("b", {}, "⚠ Caution"), c));
+    .map((r) => el("li", { class: r.severity }, el("b", {}, caution(r) ? warning("caution") : named("reason", r.severity)), r.message));
+  const care = entry.log.cautions.map((c) => el("li", { class: "note" }, el("b", {}, warning("caution")), c));
   const others = (entry.alternatives || []).map((a) =>
     el("li", { class: "doubt" }, el("b", {}, "Also possible"), `pH ${a.ph.toFixed(1)} (${Math.round(100 * a.weight)} % of the weight)`),
   );
@@ -87,8 +85,8 @@ export const heading = (entry) => `${KIND[entry.kind]}${entry.log.wash === null 
 // The answer in a sentence, to be said aloud or shown across the screen.
 export function sentence(entry) {
   const [figure, unit, range] = figures(entry);
-  if (entry.status === "refused") return "Not read: no value";
-  return [`${unit === "pH" ? "pH " : ""}${figure}${unit && unit !== "pH" ? ` ${unit}` : ""}`, entry.status === "doubtful" && "doubtful", range].filter(Boolean).join(", ");
+  if (entry.status === "refused") return `${named("reading", "refused")}: no value`;
+  return [`${unit === "pH" ? "pH " : ""}${figure}${unit && unit !== "pH" ? ` ${unit}` : ""}`, entry.status === "doubtful" && stateWord("reading", "doubtful").word, range].filter(Boolean).join(", ");
 }
 
 export function answer(entry, neutral, act) {
@@ -161,7 +159,6 @@ function links(entry, act) {
 export function line(entry, act) {
   const log = entry.log;
   const [figure, unit, range] = figures(entry);
-  const when = new Date(log.snapped_at || log.received_at);
   const old = log.corrected_by !== null || log.withdrawn;
   const image = el("img", { src: `/api/readings/${log.id}/thumbnail`, alt: "", loading: "lazy", width: 72, height: 72 });
   image.addEventListener("error", () => image.remove(), { once: true });
@@ -173,7 +170,7 @@ export function line(entry, act) {
       "div",
       { class: "text" },
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString() + (TIME_FROM[log.time_from] ? ` (${TIME_FROM[log.time_from]})` : ""), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, log.moment && `${log.moment.text}, ${log.moment.told}`, log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );

@@ -5,14 +5,15 @@ import { $, el, store } from "./dom.js";
 import { correctFields, loadForms, nameOfKind } from "./notes.js";
 import { send } from "./queue.js";
 import { line } from "./show.js";
+import { signed, warning } from "./stateword.js";
+import { shownAt as when } from "./time.js";
 import { drawWaiting } from "./waiting.js";
 
 const STEP = 30; // entries asked for at first, and more with each "Show older"
 const SAYS = { opened: "Batch started", renamed: "Renamed", closed: "Closed", "opened again": "Opened again", details: "Rinse water set", "bench:move": "Stage" };
 const grams = (g) => (g >= 100 ? g.toFixed(0) : g.toFixed(g >= 10 ? 1 : 2));
-const when = (at) => new Date(at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 
-const state = { batch: null, many: STEP, found: null, done: null };
+const state = { batch: null, many: STEP, found: null, done: null, drawn: null };
 
 // What is known of it at once, whatever the Wi-Fi does.
 export function recallTimeline(batch, done) {
@@ -44,11 +45,16 @@ function draw(batch) {
   const found = state.found;
   $("log").hidden = !found;
   if (!found) {
+    state.drawn = null;
     for (const id of ["sums", "timeline"]) $(id).replaceChildren();
     $("older").hidden = true;
     return drawWaiting(batch.id);
   }
   const open = batch.closed_at === null;
+  // What has not changed stays as it is: what was opened in it, and the button under a finger.
+  const now = JSON.stringify([found, open, batch.id, batch.zone, nameOfKind("weight")]);
+  if (now === state.drawn) return drawWaiting(batch.id);
+  state.drawn = now;
   $("sums").replaceChildren(...sums(found).filter(Boolean));
   $("timeline").replaceChildren(...found.entries.map((item) => shown(item, open)));
   drawWaiting(batch.id);
@@ -92,7 +98,7 @@ function shown(item, open) {
       { class: "text" },
       el("p", { class: "value" }, `${title}${item.words ? `: ${item.words}` : ""}`),
       el("p", { class: "meta" }, [when(item.at), item.source === "note" && `note ${item.number}`, item.who].filter(Boolean).join(" · ")),
-      item.dangers.map((d) => el("p", { role: "alert" }, el("span", { class: "verdict refused" }, "⚠ Danger"), ` ${d}`)),
+      item.dangers.map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       mark(item),
       tail,
       acts,
@@ -103,7 +109,7 @@ function shown(item, open) {
 const mark = (item) =>
   item.standing === "counts"
     ? []
-    : [el("p", { class: "meta" }, el("b", {}, { asked: "? Does not count yet", withdrawn: "✕ Withdrawn: it counts no longer", unreadable: "! Damaged: can't be read" }[item.standing]))];
+    : [el("p", { class: "meta" }, el("b", {}, signed("entry", item.standing)))];
 
 function asked(item, question) {
   return el(

@@ -3,8 +3,9 @@ import { ask } from "./ask.js";
 import { $, el } from "./dom.js";
 import { number } from "./fields.js";
 import * as queue from "./queue.js";
+import { shownAt } from "./time.js";
 
-const when = (item) => new Date(item.at).toLocaleTimeString();
+const when = (item) => shownAt(item.at);
 
 // The lines of a batch's log that are still to come, the newest first.
 export const waitingLines = (batch) =>
@@ -50,7 +51,7 @@ function line(item, here, name) {
 
 // --- mending: every field of what was to be sent, by its name for people where one is known
 
-const FIXED = ["written_at", "snapped_at", "time_from", "kind", "to", "keep", "confirm", "undo", "closed"];
+const FIXED = ["written_at", "snapped_at", "snapped_by", "kind", "to", "keep", "confirm", "undo", "closed"];
 
 function leaves(body, path = []) {
   return Object.entries(body).flatMap(([name, value]) => {

@@ -19,8 +19,7 @@ from service.readers.photo_reader import PipelineReader
 from service.readers.pool import WorkPool
 from service.settings import Settings
 from stripread.errors import CallError
-
-_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
+from stripread.states.table import mark
 
 
 def add_photos(
@@ -73,7 +72,9 @@ def entry_lines(taken: Taken, own: Callable[[list[tuple[str, str]]], list[str]])
     ``own`` takes them as (code, message) and may hold back what a whole run shares.
     """
     entry = taken.entry
-    head = f"entry {taken.entry_id}: {value_words(entry)}  [{_MARK[entry['status']]}]"
+    head = f"entry {taken.entry_id}: {value_words(entry)}  [{mark(entry['status'])}]"
+    if "moment" in entry["log"]:
+        head += f"  {entry['log']['moment']['text']}, {entry['log']['moment']['told']}"
     if taken.repeated:
         head += "  (was in the log already)"
     more = [(reason["code"], reason["message"]) for reason in entry["reasons"]]

@@ -22,7 +22,7 @@ from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
-from service.log.taken import by_own_clock
+from service.log.taken import Teller, told_time
 from service.log.timeline.asked import asked_about
 from service.readers.earlier.blank import blank_kept, blank_of
 from service.readers.earlier.cells import NamedCells, cells_of
@@ -51,8 +51,8 @@ class Submission:
     path_mm: float | None = None
     taking: Taking = field(default_factory=dict)
     snapped_at: str | None = None
-    time_from: str | None = None  # what snapped_at is: camera, photo, file, upload
-    own_time: bool = False  # nobody says when it was taken: the photo's own time counts, where it has one
+    snapped_by: Teller = "phone"  # whose time that is; a file's own, and that of its choice, go after the camera's
+    own_time: bool = False  # nobody says when it was taken: only the photo itself can tell how old its vials' photo is
     profile: str | None = None  # name of the strip's profile; the service's first if not said
     said: StripStatement = field(default_factory=StripStatement)
     blank_entry: int | None = None
@@ -238,6 +238,9 @@ class Intake:
 
     def _log(self, sent: Submission, came: _Arrived, outcome: Outcome) -> Taken:
         sha256, profile = came.sha256, came.profile
+        with self._database.read() as c:
+            zone = store.known_batch(c, sent.batch_id)["zone"]
+        at, told_by = told_time(outcome.reading.get("taken_at"), sent.snapped_at, sent.snapped_by, zone)
         new = store.NewEntry(
             batch_id=sent.batch_id,
             kind=sent.kind,
@@ -247,12 +250,13 @@ class Intake:
             reading=outcome.reading,
             wash=sent.wash,
             note=sent.note,
-            snapped_at=sent.snapped_at or (by_own_clock(outcome.reading.get("taken_at")) if sent.own_time else None),
+            snapped_at=at,
             profile=(profile.sha256, profile.text) if profile else None,
             made_by=sent.who,
             extras=_extras(sent, came) | {"colours": swatches(outcome)},
             camera=outcome.camera,
         )
+        new.extras.update({} if told_by is None else {"snapped_from": told_by})
         key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
         new.extras.update(self._to_ask(sent, new))
         try:
@@ -285,14 +289,13 @@ def _cells(c: Connection, sent: Submission) -> NamedCells | None:
     if sent.cells_entry is None or (sent.key and store.key_of(c, sent.key) is not None):
         return None  # what came in before gets its first answer, whatever became of the entry since
     number, changed = sent.cells_entry, sent.vials_changed
-    return cells_of(c, sent.batch_id, number, snapped_at=sent.snapped_at, own_time=sent.own_time, changed=changed)
+    said = None if sent.own_time and sent.snapped_by == "file" else sent.snapped_at
+    return cells_of(c, sent.batch_id, number, snapped_at=said, own_time=sent.own_time, changed=changed)
 
 
 def _extras(sent: Submission, came: _Arrived) -> store.Row:
     """What the log keeps beside the reading; with it the photo can be read again in the same way."""
     extras: store.Row = {"path_mm": sent.path_mm, "taking": dict(sent.taking)}
-    if sent.time_from is not None:
-        extras["time_from"] = sent.time_from
     if sent.said.to_dict():
         extras["said"] = sent.said.to_dict()
     return extras | blank_kept(came.blank) | ({} if came.cells is None else came.cells.kept())

@@ -17,6 +17,7 @@ from service.log import store
 from service.log.blobs import hash_of
 from service.log.database import Database
 from service.log.entries import file_name
+from service.moments import file_time
 from service.readers.intake import Intake, Submission
 from service.readers.threads import in_thread
 
@@ -76,7 +77,15 @@ class Watcher:
                 return
             if batch:
                 with path.open("rb") as source:
-                    sent = Submission(batch, "ph", file_name(path.name), own_time=True, origin="watch")
+                    sent = Submission(
+                        batch,
+                        "ph",
+                        file_name(path.name),
+                        snapped_at=file_time(path),
+                        snapped_by="file",
+                        own_time=True,
+                        origin="watch",
+                    )
                     await self._intake.take(sent, source)
             self._done[path] = self._seen[path]
         except ServiceError as problem:

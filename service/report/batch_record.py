@@ -18,11 +18,15 @@ from service.bench.procedure import NEUTRAL
 from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
+from stripread.states.table import state
 
 
 @dataclass(frozen=True)
 class RecordedReading:
-    """One reading of the log, with what the log holds beside it; ``thumbnail`` is a small JPEG, or None."""
+    """One reading of the log, with what the log holds beside it; ``thumbnail`` is a small JPEG, or None.
+
+    ``at`` is when its photo was taken, ``logged_at`` when it came into the log, ``told`` says who told the first.
+    """
 
     id: int
     at: str
@@ -37,6 +41,8 @@ class RecordedReading:
     withdrawn: bool = False
     asked: bool = False  # it waits for an answer before it counts
     blank: bool = False  # of the rinse water itself
+    told: str = ""
+    logged_at: str = ""
 
     @property
     def kind(self) -> str:
@@ -48,7 +54,7 @@ class RecordedReading:
         """Value with its interval, as a person writes it."""
         found = self.reading
         if found.refused:
-            return "refused"
+            return state("reading", found.status).word
         if isinstance(found, LoggedTint):
             return _tint(found)
         if isinstance(found, LoggedPh) and found.ph is not None and found.interval is not None:
@@ -87,7 +93,10 @@ LOST_NOTE = "This note's row is damaged and can't be read: strike it and write d
 
 @dataclass(frozen=True)
 class BatchRecord:
-    """The batch. ``forecasts`` has one wash forecast for each washing; ``band`` is the pH called neutral."""
+    """The batch. ``forecasts`` has one wash forecast for each washing; ``band`` is the pH called neutral.
+
+    All times are ISO 8601 with the offset of the batch's zone, which ``zone`` names with its offsets.
+    """
 
     number: int
     name: str
@@ -102,6 +111,7 @@ class BatchRecord:
     band: tuple[float, float] = NEUTRAL
     chain: tuple[int, str] | None = None  # number and hash of the log's newest link when this was taken from it
     lost_notes: tuple[tuple[int, str], ...] = ()  # number and time of notes that can't be read and nobody has struck
+    zone: str = "UTC"
 
     @property
     def chain_line(self) -> str:
@@ -113,6 +123,11 @@ class BatchRecord:
         return (
             f'Head of the log\'s chain: link {number}, {groups}. To compare: stripread log check --head "{groups[:26]}"'
         )
+
+    @property
+    def zone_line(self) -> str:
+        """Where its times are those of."""
+        return f"All times are those of {self.zone}."
 
     @property
     def in_force(self) -> tuple[RecordedReading, ...]:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import base64
-from datetime import datetime
 from importlib.resources import files
 
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.readings import LoggedPh
 from service.bench.vessel.waste import NO_DRAIN
+from service.moments import spoken
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
 from service.report.losses import LikeLosses, like_losses
 from service.report.plots import check_plot, flow_plot, ph_plot, render
+from service.report.state_marks import gate_html, word_of
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
 
@@ -22,11 +23,8 @@ CLOSING = (
 
 
 def when(text: str) -> str:
-    """An ISO time as a person reads it, in the log's own zone."""
-    try:
-        return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M")
-    except ValueError:
-        return text
+    """An ISO time as a person reads it, with its offset; the record has them in its batch's zone."""
+    return spoken(text)
 
 
 def span_text(span: Span) -> str:
@@ -114,6 +112,8 @@ def html_report(batch: BatchRecord) -> str:
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     environment.filters.update(
         when=when,
+        gate=gate_html,
+        word_of=word_of,
         span=span_text,
         loss_words=loss_words,
         note_text=note_text,

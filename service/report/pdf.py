@@ -29,6 +29,7 @@ from service.report.html import (
     when,
 )
 from service.report.losses import like_losses
+from service.report.state_marks import gate_cell, word_of
 
 _TEMPLATE = Path(__file__).parent / "templates" / "report.typ"
 _TIGHTER = (1.0, 0.95, 0.9, 0.85)  # tried in turn while the last page would hold a few lines only
@@ -84,7 +85,7 @@ def _content(batch: BatchRecord, drawn: set[str]) -> dict[str, Any]:
         "title": f"{batch.name}: batch report",
         "foot": f"Batch {batch.number}: {batch.name}"[:70],
         "name": batch.name,
-        "about": [f"{about} · {batch.software}", batch.chain_line],
+        "about": [f"{about} · {batch.software}", batch.zone_line, batch.chain_line],
         "summary": summary(batch),
         "procedure": f"Procedure: {batch.state.procedure.name}, version {batch.state.procedure.version}",
         "stages": _stages(batch),
@@ -107,9 +108,9 @@ def _stages(batch: BatchRecord) -> list[list[Cell]]:
     for move in state.moves:
         against = f"Went on against the gate: {move.reason}" + (f" ({move.who})" if move.who else "")
         why: Cell = {"lines": [move.sentence, *([against] if move.reason else [])]}
-        rows.append([when(move.at), f"on to {state.procedure.stage(move.to).title}", move.state, why])
+        rows.append([when(move.at), f"on to {state.procedure.stage(move.to).title}", gate_cell(move.state), why])
     now: Cell = {"lines": [state.verdict.sentence, state.next_line]}
-    return [*rows, ["now", state.stage.title, state.verdict.state, now]]
+    return [*rows, ["now", state.stage.title, gate_cell(state.verdict.state), now]]
 
 
 def _silver(batch: BatchRecord, plots: dict[str, Any]) -> dict[str, Any] | None:
@@ -134,15 +135,16 @@ def _written(batch: BatchRecord) -> list[list[Cell]]:
 
 
 def _reading(r: RecordedReading) -> list[Cell]:
-    doubtful = " (doubtful)" if r.reading.doubtful else ""
+    doubtful = f" ({word_of('doubtful')})" if r.reading.doubtful else ""
     said: dict[str, Any] = {"lines": [r.text + doubtful], "quiet": [*r.reasons, *([r.note] if r.note else [])]}
     if r.corrected_by:
         said = {"struck": r.text, "lines": [f"corrected by no. {r.corrected_by}"], "quiet": said["quiet"]}
     photo: Cell = None if r.thumbnail is None else {"picture": f"photo-{r.id}.jpg", "alt": f"photo of reading {r.id}"}
     wash = "" if r.wash is None else str(r.wash)
-    return [photo, when(r.at), wash, said, {"quiet": [f"no. {r.id}", *r.source.split(", ")]}]
+    at: Cell = {"lines": [when(r.at)], "quiet": [r.told] if r.told else []}
+    return [photo, at, wash, said, {"quiet": [f"no. {r.id}", *r.source.split(", ")]}]
 
 
 def _correction(r: RecordedReading) -> str:
     who = f", by {r.who}" if r.who else ""
-    return f"{when(r.at)}: no. {r.id} replaces no. {r.corrects}{who}" + (f": {r.why}" if r.why else "")
+    return f"{when(r.logged_at)}: no. {r.id} replaces no. {r.corrects}{who}" + (f": {r.why}" if r.why else "")

@@ -14,9 +14,9 @@ import matplotlib as mpl
 from PIL import Image, ImageDraw, ImageFont
 
 from stripread.picture.parts import readable
+from stripread.states.table import state
 
 _INK, _PAPER, _LINE = "#111111", "#ffffff", "#555555"
-_SIGNS = {"ok": ("✓ well read", "#14532d"), "doubtful": ("! doubtful", "#6b4300"), "refused": ("✕ not read", "#8f0000")}
 _EDGE = 48  # px
 _BIG, _MIDDLE, _SMALL = 84, 44, 34  # px of the letters, on a drawing 1600 px wide
 
@@ -40,11 +40,13 @@ def shared_picture(drawing: bytes, words: SharedWords) -> bytes:
     with Image.open(io.BytesIO(drawing)) as opened:
         drawn = opened.convert("RGB")
     width = drawn.width
-    sign, colour = _SIGNS[words.status]
+    seen = state("reading", words.status)
+    sign, colour = seen.text, seen.tone.light
     above = [(words.value, _BIG, True, _INK), (sign, _MIDDLE, True, colour)]
     above += [(line, _MIDDLE, False, _INK) for line in words.about]
     below = [(line, _SMALL, False, _INK) for line in words.said]
-    below += [(f"⚠ {line}", _SMALL, True, _INK) for line in words.cautions]
+    caution = state("notice", "caution").sign
+    below += [(f"{caution} {line}", _SMALL, True, _INK) for line in words.cautions]
     top, bottom = _Text(above, width), _Text(below, width)
     whole = Image.new("RGB", (width, top.height + drawn.height + bottom.height), _PAPER)
     draw = ImageDraw.Draw(whole)

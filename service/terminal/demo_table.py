@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from stripread.results import SolidReading, TintReading
+from stripread.states.table import mark
 from stripread.tint.verdicts import CAUTIONS
-
-_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
 
 
 def windows_table(readings: Sequence[TintReading | SolidReading]) -> str:
@@ -17,7 +16,7 @@ def windows_table(readings: Sequence[TintReading | SolidReading]) -> str:
     lines = [f"{'photo':<{width}}   {'result':<44}  status", "-" * (width + 57)]
     for reading in readings:
         what = _tint(reading) if isinstance(reading, TintReading) else _solid(reading)
-        lines.append(f"{Path(reading.stamp.photo).name:<{width}}   {what:<44}  {_MARK[reading.status]}")
+        lines.append(f"{Path(reading.stamp.photo).name:<{width}}   {what:<44}  {mark(reading.status)}")
         lines += [f"{'':<{width}}     {reason.message}" for reason in reading.reasons if reason.severity != "note"]
     cautions = [x for reading in readings for x in reading.reasons if x.code in CAUTIONS]
     if cautions:

@@ -45,6 +45,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     ),
     "batch timeline": ("stripread batch timeline 1",),
     "batch show": ("stripread batch show 1",),
+    "batch zone": ("stripread batch zone 1 Europe/Lisbon",),
     "batch next": ('stripread batch next 1 --reason "the strips ran out" --who me',),
     "batch stock": ("stripread batch stock",),
     "batch report": ("stripread batch report 1 --out june.pdf",),

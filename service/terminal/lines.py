@@ -10,8 +10,7 @@ from stripread.ph.blank import AgainstBlank
 from stripread.ph.combined_reading import CombinedReading
 from stripread.ph.difference import TOLERANCE
 from stripread.results import Comparison, PhReading, StripReading
-
-_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
+from stripread.states.table import mark
 
 
 def ph_line(reading: PhReading, run: SaidOnce | None = None) -> str:
@@ -25,7 +24,7 @@ def ph_line(reading: PhReading, run: SaidOnce | None = None) -> str:
     else:
         low, high = reading.interval
         head += f"pH {reading.ph:.2f}  (95 %: {low:.2f} to {high:.2f})"
-    lines = [f"{head}  [{_MARK[reading.status]}]"]
+    lines = [f"{head}  [{mark(reading.status)}]"]
     for number, strip in enumerate(reading.strips[1:], 2):
         lines.append(f"    strip {number} of {len(reading.strips)}: {_strip(strip)}")
         lines += [f"        {reason.message}" for reason in strip.reasons if reason not in reading.reasons]
@@ -76,9 +75,9 @@ def comparison_line(compared: Comparison) -> str:
 
 def _strip(strip: StripReading) -> str:
     if strip.ph is None or strip.interval is None:
-        return f"no value  [{_MARK[strip.status]}]"
+        return f"no value  [{mark(strip.status)}]"
     low, high = strip.interval
-    return f"pH {strip.ph:.2f}  (95 %: {low:.2f} to {high:.2f})  [{_MARK[strip.status]}]"
+    return f"pH {strip.ph:.2f}  (95 %: {low:.2f} to {high:.2f})  [{mark(strip.status)}]"
 
 
 def ph_table(readings: list[PhReading]) -> str:
@@ -92,6 +91,6 @@ def ph_table(readings: list[PhReading]) -> str:
             value, interval = "-", "-"
         else:
             value, interval = f"{reading.ph:.2f}", f"{reading.interval[0]:.2f} to {reading.interval[1]:.2f}"
-        lines.append(f"{name:<{width}}   {value:>5}   {interval:<14}  {_MARK[reading.status]}")
+        lines.append(f"{name:<{width}}   {value:>5}   {interval:<14}  {mark(reading.status)}")
         lines += [f"{'':<{width}}     {reason.message}" for reason in reading.reasons if reason.severity != "note"]
     return "\n".join(lines)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from service.terminal.once import SaidOnce
 from stripread.results import SolidReading, TintReading
-
-_MARK = {"ok": "ok", "doubtful": "doubtful", "refused": "REFUSED"}
+from stripread.states.table import mark
 
 
 def tint_lines(reading: TintReading, run: SaidOnce) -> str:
@@ -19,7 +18,7 @@ def tint_lines(reading: TintReading, run: SaidOnce) -> str:
     else:
         low, high = reading.absorbance_interval
         head = f"{reading.decision}: absorbance {reading.absorbance:.4f} (95 %: {low:.4f} to {high:.4f})"
-    lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
+    lines = [f"{reading.stamp.photo}: {head}  [{mark(reading.status)}]"]
     lines += [f"    {reading.claim}"] if reading.claim else []
     return "\n".join(lines + [f"    {text}" for text in run.own((r.code, r.message) for r in reading.reasons)])
 
@@ -33,5 +32,5 @@ def solid_lines(reading: SolidReading, run: SaidOnce) -> str:
         low, high = reading.pale_interval
         head = f"L* {light:.0f} a* {a:.0f} b* {b:.0f}, "
         head += f"pale share {reading.pale_fraction:.3f} (95 %: {low:.3f} to {high:.3f})"
-    lines = [f"{reading.stamp.photo}: {head}  [{_MARK[reading.status]}]"]
+    lines = [f"{reading.stamp.photo}: {head}  [{mark(reading.status)}]"]
     return "\n".join(lines + [f"    {text}" for text in run.own((r.code, r.message) for r in reading.reasons)])

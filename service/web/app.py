@@ -18,6 +18,7 @@ from service.readers.watch import Watcher
 from service.settings import Settings
 from service.web.components import Service
 from service.web.guard import Guard
+from service.web.page_states import page_files
 from service.web.problems import add_handlers
 from service.web.routes import backup, batches, bench, finding, join, pictures, plan, readings, timeline
 from stripread import __version__
@@ -90,6 +91,9 @@ def _add_page(app: FastAPI) -> frozenset[str]:
         address = "/" if path.name == "index.html" else f"/{path.name}"
         addresses.add(address)
         app.add_api_route(address, _file(path), methods=["GET", "HEAD"], include_in_schema=False)
+    for address, (text, media_type) in page_files().items():
+        addresses.add(address)
+        app.add_api_route(address, _text(text, media_type), methods=["GET", "HEAD"], include_in_schema=False)
     return frozenset(addresses)
 
 
@@ -97,5 +101,12 @@ def _file(path: Path) -> Callable[[], Awaitable[Response]]:
     async def serve() -> Response:
         # Always asked for again, answered 304 by its ETag: a new version of the page must not mix with an old one.
         return FileResponse(path, media_type=_TYPES[path.suffix], headers={"Cache-Control": "no-cache"})
+
+    return serve
+
+
+def _text(text: str, media_type: str) -> Callable[[], Awaitable[Response]]:
+    async def serve() -> Response:
+        return Response(text, media_type=media_type, headers={"Cache-Control": "no-cache"})
 
     return serve

@@ -6,16 +6,22 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from service.bench.question import Question
 from service.bench.readings import Logged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
-from service.log.fields import Alkalinity, Id, Pair, Text, Two
+from service.log.fields import Alkalinity, Id, Pair, Text, Two, zone_asked
+from service.moments import Source
 
 if TYPE_CHECKING:
     from service.bench.washing.phases import WashForecast
 
 Number = float | None
+Zone = Annotated[
+    Text,
+    Field(max_length=60, examples=["America/Chicago"], description="IANA name; the bench computer's if not said."),
+    AfterValidator(zone_asked),
+]
 
 
 class Swatch(BaseModel):
@@ -28,6 +34,20 @@ class Swatch(BaseModel):
     difference: float | None
 
 
+class MomentOut(BaseModel):
+    """When a photo was taken."""
+
+    utc: str = Field(description="ISO 8601.")
+    local: str = Field(description="The same in the batch's zone, with its offset.")
+    zone: str = Field(examples=["America/Chicago"], description="IANA name.")
+    source: Source = Field(
+        description="Who told it: exif_zone (the camera, with its zone), exif (the camera, which names none: "
+        "the batch's zone is taken), phone (the phone's clock), file (the file's own time), upload (its arrival)."
+    )
+    text: str
+    told: str
+
+
 class LogInfo(BaseModel):
     """What the log knows about a reading."""
 
@@ -36,9 +56,7 @@ class LogInfo(BaseModel):
     origin: Literal["photo", "watch", "correction", "reread"]
     received_at: str
     snapped_at: str | None
-    time_from: Literal["camera", "photo", "file", "upload"] | None = Field(
-        None, description="What snapped_at is: the phone's clock then, the photo's own time, its file's, the upload's."
-    )
+    moment: MomentOut
     wash: int | None
     note: str
     corrects: int | None = None
@@ -96,6 +114,7 @@ class NewBatch(BaseModel):
     model_config = ConfigDict(json_schema_extra={"examples": [{"name": "Chloride of 12 May"}]})
     name: Annotated[Text, Field(min_length=1, max_length=200)]
     water: Water | None = None
+    zone: Zone | None = None
 
 
 class BatchChange(BaseModel):
@@ -113,6 +132,7 @@ class BatchChange(BaseModel):
     )
     who: Annotated[Text, Field(max_length=100)] | None = None
     water: Water | None = None
+    zone: Zone | None = None
 
 
 class Batch(BaseModel):
@@ -124,6 +144,7 @@ class Batch(BaseModel):
     closed_at: str | None
     entries: int | None = None
     water: Water
+    zone: str = Field(examples=["America/Chicago"], description="Where its times are shown, as an IANA name.")
 
 
 class Event(BaseModel):

@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 
 from stripread.card.layout import SIZE_MM
 from stripread.picture.parts import (
-    GREEN,
+    GROUND,
     HEIGHT,
     INK,
     ORANGE,
     PALE,
     SKY,
-    VERMILION,
     WIDTH,
     axes_at,
     clip,
@@ -32,6 +31,7 @@ from stripread.picture.parts import (
     wrap,
     write,
 )
+from stripread.states.table import state
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -44,12 +44,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
-_STATUS = {
-    "ok": ("✓  ok", GREEN, "white"),
-    "doubtful": ("!  doubtful", ORANGE, INK),
-    "refused": ("✕  refused", VERMILION, "white"),
-}
-_SIGN = {"refuse": "✕", "doubt": "!", "note": "·"}
 _LEFT, _LEFT_W, _RIGHT, _RIGHT_W, _FOOT = 40, 930, 1010, 550, 40  # px
 _STYLES = {
     "card": (SKY, "solid", 2.0),
@@ -203,10 +197,11 @@ def _crop(photo: Image, outlines: Sequence[Outline]) -> tuple[int, int, int, int
 
 def _draw_headline(figure: Figure, headline: Headline) -> float:
     """Status, value and interval at the top of the right column; returns where they end (px)."""
-    words, ground, ink = _STATUS[headline.status]
-    chip = {"boxstyle": "round,pad=0.45", "facecolor": ground, "edgecolor": "none"}
+    shown = state("reading", headline.status)
+    chip = {"boxstyle": "round,pad=0.45", "facecolor": shown.tone.light, "edgecolor": "none"}
     at = ((_RIGHT + _RIGHT_W - 8) / WIDTH, 1 - 52 / HEIGHT)
-    figure.text(*at, words, fontsize=14, weight="bold", color=ink, ha="right", va="center", bbox=chip)
+    words = f"{shown.sign}  {shown.word}"
+    figure.text(*at, words, fontsize=14, weight="bold", color=GROUND, ha="right", va="center", bbox=chip)
     top = 148.0
     start = float(_RIGHT)
     if headline.before:
@@ -233,8 +228,8 @@ def _draw_reasons(
         if y + step * len(lines) > end:
             write(figure, x + 26, y, f"… and {len(reasons) - n} more", size, colour=PALE)
             return y + step
-        colour = {"refuse": VERMILION, "doubt": INK, "note": PALE}[reason.severity]
-        write(figure, x + 4, y, _SIGN[reason.severity], size, colour=colour, weight="bold")
+        shown = state("reason", reason.severity)
+        write(figure, x + 4, y, shown.sign, size, colour=shown.tone.light, weight="bold")
         for line in lines:
             write(figure, x + 26, y, line, size, colour=PALE if reason.severity == "note" else INK)
             y += step

@@ -16,17 +16,16 @@ from stripread.picture.frame import Headline, Outline, Panel, card_edge_px, comp
 from stripread.picture.parts import (
     BLUE,
     FAINT,
-    GREEN,
     INK,
     PALE,
     SKY,
-    VERMILION,
     clip,
     draw_density,
     lab_to_display,
     png,
     straighten,
 )
+from stripread.states.table import state
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -168,8 +167,9 @@ def _found(axes: Axes, shown: PhPicture) -> None:
     """How far a refused photo came: card, strip, pads, each with its sign."""
     axes.set_axis_off()
     for n, (name, thing) in enumerate((("card", shown.card_px), ("strip", shown.strip_px), ("pads", shown.pads_px))):
-        sign, colour = ("✕", VERMILION) if thing is None else ("✓", GREEN)
-        axes.text(0.02 + n * 0.24, 0.5, sign, fontsize=14, weight="bold", color=colour, va="center")
+        shown_as = state("part", "missing" if thing is None else "found")
+        colour = shown_as.tone.light
+        axes.text(0.02 + n * 0.24, 0.5, shown_as.sign, fontsize=14, weight="bold", color=colour, va="center")
         axes.text(0.07 + n * 0.24, 0.5, name, fontsize=12, color=INK, va="center")
 
 

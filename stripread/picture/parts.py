@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.colour import lab_to_rgb, srgb_encode
+from stripread.states.table import paper
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,9 +23,9 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 WIDTH, HEIGHT, DPI = 1600, 1000, 100
-INK, PALE, FAINT, GROUND = "#1b2026", "#5d6670", "#c9ced4", "#fbfaf7"
+INK, PALE, FAINT, GROUND = "#1b2026", "#5d6670", "#c9ced4", paper()
 # Okabe and Ito's palette (from memory): told apart by people with any of the common colour blindnesses.
-BLUE, SKY, ORANGE, VERMILION, GREEN = "#0072B2", "#56B4E9", "#E69F00", "#D55E00", "#009E73"
+BLUE, SKY, ORANGE, VERMILION = "#0072B2", "#56B4E9", "#E69F00", "#D55E00"
 
 
 def new_figure() -> Figure:

@@ -139,7 +139,7 @@ def test_done_only_where_the_newest_reading_itself_says_so():
     assert forecast(_washed(6.9)).status == "done"
     doubted = forecast(_washed(6.9, doubtful=True))
     assert (doubted.status, doubted.whole) == ("cannot tell", None)
-    assert "Entry 6 (wash 6, pH 6.9) is doubtful" in doubted.sentence
+    assert 'Entry 6 (wash 6, pH 6.9) says "look twice"' in doubted.sentence
     outside = forecast(_washed(5.75))  # 5.60 to 5.90: all of it below 6
     assert (outside.status, outside.whole, outside.washes) == ("cannot tell", None, None)
     assert "Entry 6 (wash 6, pH 5.8) lies outside neutral" in outside.sentence

@@ -76,7 +76,7 @@ def test_entries_of_this_stage_are_found_by_their_number():
 def test_a_rinse_water_that_does_not_count_is_named_where_the_wash_is_outside():
     found = judge(STAGE, [_ph(7.0, 0.3, 0, blank=True, status="doubtful"), _ph(3.0, 0.3, 1)])
     assert found.state == "hold"
-    assert "rinse water's own reading is doubtful" in found.sentence
+    assert 'rinse water\'s own reading says "look twice"' in found.sentence
 
 
 @pytest.mark.parametrize(("number", "words"), [(None, ("A copper test", "a copper test")), (7, ("Entry 7", "entry 7"))])

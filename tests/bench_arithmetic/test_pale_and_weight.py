@@ -27,11 +27,11 @@ def _solid(hour, low, value, high, **more):
         ([_solid(1, 0.02, 0.05, 0.09), _solid(2, 0.001, 0.002, 0.004)], "open", "At most 0.4%"),  # the last counts
         ([_solid(1, 0.001, 0.002, 0.004), _ph(7.0, 0.2, 2)], "open", "At most 0.4%"),
         ([_solid(1, 0.001, 0.002, 0.004, status="doubtful")], "cannot tell", "silver hides what is pale"),
-        ([_seen(1, {"kind": "solid", "pale_fraction": 0.002, "pale_interval": None})], "cannot tell", "doubtful"),
+        ([_seen(1, {"kind": "solid", "pale_fraction": 0.002, "pale_interval": None})], "cannot tell", "look twice"),
         (
             [_seen(1, {"kind": "solid", "pale_fraction": None, "pale_interval": [0.0, 0.004]})],
             "cannot tell",
-            "doubtful",
+            "look twice",
         ),
     ],
 )

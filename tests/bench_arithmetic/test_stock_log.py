@@ -162,7 +162,7 @@ def test_a_second_weight_takes_confirm_and_notes_are_put_right(run):
     assert "    corrected by A.: misread; before: chloride: 100 g" in run("timeline", "1")[1]
     assert run("correct", "1", "note", number, "--withdraw", "--why", "wrong batch")[0] == 0
     assert expected() == pytest.approx(50, rel=1e-4)
-    assert "[withdrawn]" in run("timeline", "1")[1]
+    assert "✕ withdrawn" in run("timeline", "1")[1]
     assert run("correct", "1", "note", number, "--undo", "--why", "it was right")[0] == 0
     assert run("correct", "1", "note", number, "--undo", "--why", "and not misread")[0] == 0
     assert expected() == pytest.approx(150, rel=1e-4)

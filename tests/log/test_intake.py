@@ -128,12 +128,13 @@ def test_details_reach_the_reader_and_the_log(bench):
 
 @pytest.mark.parametrize(
     ("said", "own", "has"),
-    [(None, False, None), (None, True, "2026-05-12T"), ("2026-01-02T03:04:05+00:00", True, "2026-01-02T")],
+    [(None, False, "2026-05-12T"), (None, True, "2026-05-12T"), ("2026-01-02T03:04:05+00:00", True, "2026-01-02T")],
 )
 def test_the_photo_s_own_time_counts_where_nobody_said_one(bench, said, own, has):
     bench.take(snapped_at=said, own_time=own)
-    found = bench.entries()[0]["snapped_at"]
-    assert found is None if has is None else found.startswith(has)
+    row = bench.entries()[0]
+    assert row["snapped_at"].startswith(has)
+    assert row["extras"]["snapped_from"] == ("exif" if said is None else "phone")
 
 
 def test_the_same_photo_gets_its_first_answer(bench):
@@ -324,11 +325,6 @@ def test_a_client_that_hangs_up_does_not_stop_its_reading(bench):
     asyncio.run(hung_up())
     assert len(bench.entries()) == 1
     asyncio.run(bench.intake.drain())  # nothing is under way: it returns
-
-
-def test_a_photo_s_own_time_counts_only_where_it_is_said_to(bench):
-    bench.take()
-    assert bench.entries()[0]["snapped_at"] is None
 
 
 def test_whoever_waited_past_the_window_still_gets_the_first_answer(tmp_path):

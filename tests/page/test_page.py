@@ -19,6 +19,7 @@ pytestmark = pytest.mark.slow  # a real browser
 
 @pytest.fixture
 def phone(browser, server, batch, tmp_path):
+    complaints(browser)  # what the pages before this one complained of is not ours
     return Phone(browser, server.url, tmp_path).open()
 
 
@@ -29,7 +30,7 @@ def test_from_snapping_to_the_plotted_batch(phone, batch, browser):
     phone.until(lambda: "3.2" in phone.answer())
     said = phone.answer()
     assert "between 2.90 and 3.50" in said
-    assert "well read" in said
+    assert "✓ read" in said
     assert phone.by_id("plot").get_attribute("data-points") == "3"
     assert browser.find_elements(By.CSS_SELECTOR, "#plot canvas")
     assert browser.find_element(By.CSS_SELECTOR, ".scale").get_attribute("aria-label").startswith("pH scale")
@@ -108,7 +109,7 @@ def _kept(server, sha256) -> bytes:
 
 def test_the_stage_its_gate_and_a_weight(phone, batch, server):
     phone.until(lambda: "Stage 1 of" in phone.by_id("stage").text)
-    assert "Can't tell" in phone.by_id("stage").text
+    assert "can't tell" in phone.by_id("stage").text
     phone.press("stage", "Write down")
     dialog = phone.by_id("dialog")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
@@ -238,3 +239,71 @@ def test_text_can_be_read_and_buttons_hit(phone, batch, browser):
 def complaints(browser) -> list[str]:
     """What the browser's console complains of: broken scripts, a policy that blocks something of ours."""
     return [e["message"] for e in browser.get_log("browser") if e["level"] == "SEVERE"]
+
+
+STATES_READ = """
+const lum = (c) => c.map((v) => (v /= 255, v <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
+  .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+const rgb = (text) => text.match(/[\\d.]+/g).map(Number);
+const behind = (e) => {
+  for (; e; e = e.parentElement) {
+    const c = rgb(getComputedStyle(e).backgroundColor);
+    if (c.length < 4 || c[3] > 0) return c;
+  }
+  throw new Error("nothing is behind it");
+};
+return [...document.querySelectorAll(".big, .range, .verdict, #timeline .value, #timeline .meta, .reasons b, .figure")]
+  .filter((e) => e.checkVisibility() && e.textContent.trim())
+  .map((e) => {
+    const [a, b] = [lum(rgb(getComputedStyle(e).color).slice(0, 3)), lum(behind(e).slice(0, 3))].sort((x, y) => y - x);
+    return [e.textContent.trim(), (a + 0.05) / (b + 0.05)];
+  });
+"""
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_value_interval_and_state_have_seven_to_one(phone, batch, browser, theme):
+    """WCAG 2.2, 1.4.6 (AAA), as the browser shows them; the ground is the theme's own."""
+    browser.execute_cdp_cmd(
+        "Emulation.setEmulatedMedia", {"features": [{"name": "prefers-color-scheme", "value": theme}]}
+    )
+    try:
+        seen = []
+        for wash, orders in ((1, "ph=1.20"), (2, "doubt=2.10"), (3, "refuse")):
+            phone.snap(orders, wash=wash)
+            phone.wait_for_entries(batch, wash)
+            seen += browser.execute_script(STATES_READ)
+        words = {text for text, _ in seen}
+        assert {"✓ read", "! look twice", "✕ not read", "? can't tell"} <= words
+        assert [(text, ratio) for text, ratio in seen if ratio < 7.0] == []
+        assert browser.execute_script(READABLE) == []
+        dark = browser.execute_script("return getComputedStyle(document.documentElement).backgroundColor")
+        assert dark == ("rgb(20, 23, 26)" if theme == "dark" else "rgb(255, 255, 255)")
+    finally:
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
+def test_times_are_the_batch_s_own_and_the_zone_can_be_set(phone, batch, browser):
+    zone = httpx.get(f"{phone.url}/api/batches/{batch}").json()["zone"]
+    phone.snap("ph=6.00", wash=1)
+    phone.wait_for_entries(batch, 1)
+    assert "by its arrival" in phone.by_id("timeline").text
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", phone.by_id("zone"))
+    phone.by_id("zone").click()
+    box = phone.by_id("dialog").find_element(By.NAME, "zone")
+    assert box.get_attribute("value") == zone
+    box.clear()
+    box.send_keys("Asia/Kolkata", Keys.ENTER)
+    phone.until(lambda: "+05:30" in phone.by_id("timeline").text)
+    assert phone.entries(batch)[0]["log"]["moment"]["zone"] == "Asia/Kolkata"
+
+
+def test_a_new_batch_has_the_phone_s_zone(phone, browser):
+    browser.execute_cdp_cmd("Emulation.setTimezoneOverride", {"timezoneId": "America/Chicago"})
+    try:
+        phone.by_id("new-batch").click()
+        phone.by_id("dialog").find_element(By.NAME, "name").send_keys("far away", Keys.ENTER)
+        phone.until(lambda: httpx.get(f"{phone.url}/api/batches").json()[0]["name"] == "far away")
+        assert httpx.get(f"{phone.url}/api/batches").json()[0]["zone"] == "America/Chicago"
+    finally:
+        browser.execute_cdp_cmd("Emulation.setTimezoneOverride", {"timezoneId": ""})

@@ -84,12 +84,12 @@ def test_a_photo_that_does_not_fit_is_asked_about_where_it_is_shown(phone, batch
     words = "pH 10.1 after 5.0 in one wash (wash 3): another vessel? wrong wash?"
     phone.until(lambda: words in phone.answer())
     assert "One entry waits for your answer" in _log(phone)
-    assert "Does not count yet" in _log(phone)
+    assert "does not count yet" in _log(phone)
     _picture(browser, "asked-photo")
     phone.press("answer", "Another vessel")
     _save(phone)
     phone.until(lambda: "waits for your answer" not in _log(phone))
-    phone.until(lambda: "Withdrawn: it counts no longer" in _log(phone))
+    phone.until(lambda: "withdrawn: it counts no longer" in _log(phone))
     phone.press("timeline", "Put back")
     _save(phone, why="it was this vessel")
     phone.until(lambda: words in _log(phone))  # and asked about again

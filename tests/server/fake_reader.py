@@ -6,6 +6,7 @@ A photo of the vials (cells) reads 1.01, 1.0, 0.99; a tint whose vials were chan
 ``FAKE:pale=0.01;``, ``pale=0.004:0.01:0.02`` with its interval, ``doubt=0.01`` of a solid · ``FAKE:slow=0.2;`` seconds
 ``FAKE:copper;``, ``FAKE:undecided;``, ``FAKE:doubt;``, ``FAKE:none=30;`` (to 30 mg/L) of a tint · ``FAKE:refuse;``
 ``DRAW=0.5;`` further on: the drawing burns this many seconds
+``CAMERA=2026-05-12T10:00:00+02:00;`` further on: the photo's own time; ``CAMERA=;`` it has none
 ``FAKE:hang;`` · ``FAKE:spin;`` · ``FAKE:die;`` · ``FAKE:break;`` · ``FAKE:error=5;`` of the disk
 ``FAKE:eat=2000;`` MiB of memory
 """
@@ -47,9 +48,9 @@ class FakeReader:
         if what == "slow":
             time.sleep(float(value))
             what, value = "ph", "7.00"
-        stamp = Stamp(
-            job.name, hashlib.sha256(data).hexdigest(), SOFTWARE, time.perf_counter() - start, "2026-05-12T10:00:00"
-        )
+        told = data.rpartition(b"CAMERA=")[2].split(b";")[0].decode() if b"CAMERA=" in data else "2026-05-12T10:00:00"
+        sha256, seconds = hashlib.sha256(data).hexdigest(), time.perf_counter() - start
+        stamp = Stamp(job.name, sha256, SOFTWARE, seconds, told or None)
         if job.kind == "tint":
             tint = self._tint(stamp, what, value)
             limit = None if job.path_mm is None else tint["detection_limit"] * job.taking.get("dilution", 1.0)

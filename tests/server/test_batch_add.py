@@ -46,7 +46,7 @@ def test_beside_a_running_service_the_page_shows_it(own_client, settings, tmp_pa
     [shown] = own_client.get(f"/api/batches/{batch}/readings").json()
     assert shown == taken.entry
     assert (shown["ph"], shown["log"]["wash"], shown["log"]["note"]) == (6.5, 3, "from the card reader")
-    assert "pH 6.50  (95 %: 6.20 to 6.80)  [ok]" in entry_lines(taken, SaidOnce().own)
+    assert "pH 6.50  (95 %: 6.20 to 6.80)  [✓ read]" in entry_lines(taken, SaidOnce().own)
     # The phone sends the same photo a moment later: it is the same reading.
     files = {"photo": ("w.jpg", path.read_bytes(), "image/jpeg")}
     data = {"kind": "ph", "wash": "3", "note": "from the card reader"}

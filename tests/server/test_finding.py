@@ -183,7 +183,7 @@ def test_a_shared_picture_tells_all_that_the_page_tells(client, send, batch, mon
         assert picture.width == 800  # as wide as the drawing
         assert picture.height > 400
     words = " | ".join(told)
-    for part in ("pH 1.50 (1.20 to 1.80), 95 %", "✓ well read", "Chloride of 12 May, wash 2", "UTC", "unknown phone",
+    for part in ("pH 1.50 (1.20 to 1.80), 95 %", "✓ read", "Chloride of 12 May, wash 2", "UTC", "unknown phone",
                  "from the tap", "Strong acid", "local rules"):  # fmt: skip
         assert part in words
     told.clear()

@@ -131,9 +131,12 @@ def test_a_note_has_the_time_at_which_it_was_written_down(client, batch):
 
 
 def test_an_entry_says_whose_time_it_has(client, batch):
-    form = {"snapped_at": "2026-05-12T09:00:00+02:00", "time_from": "photo"}
-    sent = client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo())}, data=form).json()
-    assert (sent["log"]["time_from"], sent["log"]["snapped_at"]) == ("photo", form["snapped_at"])
+    chosen = (datetime.now(UTC) - timedelta(hours=3)).isoformat()
+    form = {"snapped_at": chosen, "snapped_by": "upload"}
+    photo = {"photo": ("a.jpg", a_photo() + b"CAMERA=;")}
+    sent = client.post(f"/api/batches/{batch}/readings", files=photo, data=form).json()
+    assert (sent["log"]["moment"]["source"], sent["log"]["snapped_at"]) == ("upload", chosen)
+    assert datetime.fromisoformat(sent["log"]["moment"]["utc"]) == datetime.fromisoformat(chosen)
 
 
 def test_the_log_is_whole_with_the_answers_in_it(app_and_folder, batch):

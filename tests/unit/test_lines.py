@@ -74,7 +74,7 @@ def test_entries_of_a_log_hold_their_cautions_back_too():
     with said_once(told.append) as run:
         for number in (1, 2):
             taken = Taken(number, entry={**entry, "log": {"cautions": ["lye"]}}, repeated=False)
-            assert entry_lines(taken, run.own) == f"entry {number}: no value  [REFUSED]\n    B"
+            assert entry_lines(taken, run.own) == f"entry {number}: no value  [✕ not read]\n    B"
     assert told == ["! lye"]
 
 
@@ -83,7 +83,7 @@ def test_each_reason_of_a_reading_has_its_line_also_of_a_second_strip():
     strips = (StripReading(7.0, (6.8, 7.2)), StripReading(None, None, reasons=(both, second)))
     lines = ph_line(PhReading(STAMP, 7.0, (6.8, 7.2), reasons=(both, own), strips=strips)).splitlines()
     assert lines[1:] == [
-        "    strip 2 of 2: no value  [REFUSED]",
+        "    strip 2 of 2: no value  [✕ not read]",
         f"        {second.message}",
         f"    {both.message}",
         f"    {own.message}",
@@ -93,7 +93,7 @@ def test_each_reason_of_a_reading_has_its_line_also_of_a_second_strip():
 def test_the_rinse_water_s_strip_says_why_it_was_not_read():
     refused = PhReading(STAMP, None, None, reasons=(because("blurred"),))
     assert water_line(refused).splitlines() == [
-        "rinse water, p.jpg: no value  [REFUSED]",
+        "rinse water, p.jpg: no value  [✕ not read]",
         f"    {because('blurred').message}",
     ]
     assert not water_line(PhReading(STAMP, 7.0, (6.8, 7.2)))

@@ -12,7 +12,7 @@ from typing import Literal
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import TintNone
-from service.bench.readings import LoggedTint, Observation
+from service.bench.readings import LOOK_TWICE, LoggedTint, Observation
 
 Pair = tuple[float, float]
 Water = Literal["soft", "hard", "unknown"]
@@ -135,7 +135,7 @@ def _unclear(test: _Test) -> str:
     if test.seen.cells_lost:
         return f"{called} was read with a photo of its vials that was withdrawn since: take the tint again."
     if tint.doubtful and any(tint.has_reason(code) for code in LEFT_OUT):
-        return f"{called} is doubtful, for the photo of its vials was left out: take a new cell blank, then the tint."
+        return f"{called} {LOOK_TWICE}, for the photo of its vials was left out: take a new cell blank, then the tint."
     near = tint.decision == "undecided" and (tint.has_reason("near_limit") or not tint.doubtful)
     if near and tint.cells == "none":
         text = "would likely settle it: both vials with the same blank in the same places, then the tint again"
@@ -143,7 +143,7 @@ def _unclear(test: _Test) -> str:
     if near:
         return f"{called} is undecided though its vials were measured: take it again with a deeper sample."
     if tint.doubtful:
-        return f"{called} is doubtful: take the tint again."
+        return f"{called} {LOOK_TWICE}: take the tint again."
     return "" if tint.decision == "none seen" else f"{called} shows no absence: take the tint again."
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import PhNeutral
-from service.bench.readings import LoggedPh, Observation
+from service.bench.readings import LOOK_TWICE, LoggedPh, Observation
 from service.bench.washing.course import Course, course, plausible_water
 from service.bench.washing.reading import Reading
 from service.bench.washing.water_beside import SURELY, contradicts, water_beside
@@ -81,7 +81,7 @@ def _blank(read: Sequence[Observation]) -> LoggedPh | str | None:
     if not blanks or blanks[-1].ph is None or blanks[-1].interval is None:
         return water_beside(read)
     if blanks[-1].doubtful:
-        return "The rinse water's own reading is doubtful: read it again."
+        return f"The rinse water's own reading {LOOK_TWICE}: read it again."
     if not plausible_water(blanks[-1].interval):
         return f"The rinse water's own pH {blanks[-1].ph:.1f} is no plausible water: read it again."
     return contradicts(blanks[-1], read) or blanks[-1]
@@ -100,7 +100,7 @@ def _of_course(
         text = f"{last.at_start} was read in an earlier stage: read a wash of this one."
         return Verdict("cannot tell", text)
     if last.doubtful:
-        return Verdict("cannot tell", f"The last pH, {last.ph:.1f}, is doubtful: read it again.")
+        return Verdict("cannot tell", f"The last pH, {last.ph:.1f}, {LOOK_TWICE}: read it again.")
     strips = [r for r in found.readings if r.wash == last.wash and not r.doubtful]
     if any(abs(r.ph - last.ph) > APART * math.hypot(r.sd, last.sd) for r in strips):
         text = f"The strips of wash {last.wash} disagree ({', '.join(f'pH {r.ph:.1f}' for r in strips)})"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import PaleBelow
-from service.bench.readings import LoggedSolid, Observation
+from service.bench.readings import LOOK_TWICE, LoggedSolid, Observation
 
 
 def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
@@ -21,8 +21,8 @@ def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
     share, interval = solids[-1].pale_fraction, solids[-1].pale_interval
     if share is None or interval is None or solids[-1].doubtful:
         text = (
-            "The last picture of the solid is doubtful: stir, wash it once, spread it flat, photograph it again. Grey "
-            "silver hides what is pale."
+            f"The last picture of the solid {LOOK_TWICE}: stir, wash it once, spread it flat, photograph it again. "
+            "Grey silver hides what is pale."
         )
         return Verdict("cannot tell", text)
     if interval[1] <= most:

@@ -13,6 +13,7 @@ from scipy.special import ndtr
 
 from service.bench.chemistry.water import Array, RinseWater
 from service.bench.procedure import NEUTRAL
+from service.bench.readings import LOOK_TWICE
 from service.bench.washing.course import course, plausible_water, side
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
@@ -144,7 +145,7 @@ def _not_yet(found: Forecast, newest: Reading, outside: bool) -> Forecast:
         text = f"{newest.at_start} lies outside neutral, though the others say it should be done: wash on and "
         return replace(found, status="cannot tell", sentence=f"{text}read once more.", washes=None, whole=None)
     if newest.doubtful:
-        text = f"{newest.at_start} is doubtful: read it again before you call it done."
+        text = f"{newest.at_start} {LOOK_TWICE}: read it again before you call it done."
         return replace(found, status="cannot tell", sentence=text, washes=None, whole=None, done_now=None)
     return found
 

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from service.moments import in_zone, spoken
 from service.terminal.log_options import log_options, opened
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.states.table import state
 
 if TYPE_CHECKING:
     from service.log.timeline.build import Item
-
-_MARK = {"counts": "", "asked": "  [asked, does not count]", "withdrawn": "  [withdrawn]", "unreadable": "  [damaged]"}
 
 
 @click.command("timeline")
@@ -38,14 +38,15 @@ def timeline_(batch: int, as_json: bool, data: Path, database: str | None) -> in
             asked = [question.model_dump(mode="json", exclude_none=True) for question in item.asked]
             click.echo(json_line({**asdict(item), "asked": asked}))
         else:
-            click.echo(_lines(item))
+            click.echo(_lines(item, row["zone"]))
     return 0
 
 
-def _lines(item: Item) -> str:
+def _lines(item: Item, zone: str) -> str:
     what = "" if item.source == "batch" else f"{'entry' if item.source == 'reading' else 'note'} {item.number}: "
     by = f" ({item.who})" if item.who else ""
-    lines = [f"{item.at[:16].replace('T', ' ')}  {what}{item.kind} {item.words}{by}{_MARK[item.standing]}"]
+    mark = "" if item.standing == "counts" else f"  [{state('entry', item.standing).printed}]"
+    lines = [f"{spoken(in_zone(item.at, zone))}  {what}{item.kind} {item.words}{by}{mark}"]
     lines += [f"    ? {question.sentence}" for question in item.asked]
     for change in item.history:
         who = f" by {change.who}" if change.who else ""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 
 from service.log.entries import shown
 from service.log.finding.sources import value_words
 from service.log.store import Row
-from service.log.taken import taken_at
+from service.moments import offset_of
 from service.report.shared_picture import SharedWords
 
 RULES = "General cautions: your local rules, the safety data sheets and licensed practice go first."
@@ -23,7 +23,7 @@ def shared_words(row: Row, batch: Row, corrected_by: int | None) -> SharedWords:
     careful = [r["message"] for r in reasons if r["code"].startswith("caution_")]
     plain = [r["message"] for r in reasons if not r["code"].startswith("caution_")]
     wash = "" if row["wash"] is None else f", wash {row['wash']}"
-    about = [f"{batch['name']}{wash}", f"{_time(row, batch['opened_at'])} · entry {row['id']} · {log['phone']}"]
+    about = [f"{batch['name']}{wash}", f"{_time(row)} · entry {row['id']} · {log['phone']}"]
     about += [row["note"]] if row["note"] else []
     if row["corrects_id"] is not None:
         what = "Withdraws" if log["withdrawn"] else "Corrects"
@@ -50,12 +50,7 @@ def _value(row: Row, reading: Row) -> str:
     return "; ".join(part for part in (decision, f"{words}, 95 %" if words else "") if part) or kind
 
 
-def _time(row: Row, opened_at: str) -> str:
-    """When it was taken, in the phone's own zone where that is known, with the zone."""
-    at = datetime.fromisoformat(taken_at(row["received_at"], row["snapped_at"], opened_at))
-    try:
-        at = at.astimezone(datetime.fromisoformat(row["snapped_at"] or "").tzinfo or UTC)
-    except (ValueError, OverflowError):
-        at = at.astimezone(UTC)
-    zone = f"{at:%z}"
-    return f"{at:%Y-%m-%d %H:%M} UTC{zone[:3]}:{zone[3:5]}"
+def _time(row: Row) -> str:
+    """When it was taken, in its batch's zone, with the offset."""
+    at = datetime.fromisoformat(row["moment"].local)
+    return f"{at:%Y-%m-%d %H:%M} UTC{offset_of(at)}"

@@ -67,7 +67,7 @@ def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: in
     """``limit`` items of a batch, newest first, after ``skip`` of them; and how many there are."""
     made: list[tuple[str, int, Any]] = []
     rows = slim_rows(c, batch["id"])
-    taken, newer = taken_times(rows, batch["opened_at"]), store.corrected(rows)
+    taken, newer = taken_times(rows, batch["opened_at"], batch["zone"]), store.corrected(rows)
     by_number = {row["id"]: row for row in rows}
     for row in rows:
         if row["corrects_id"] is None or row["corrects_id"] not in by_number:

@@ -41,7 +41,8 @@ def _taken(c: Connection, old: store.Row) -> str:
     rows = [old]
     while rows[0]["corrects_id"] is not None:
         rows.insert(0, store.known_entry(c, rows[0]["corrects_id"]))
-    return taken_times(rows, store.known_batch(c, old["batch_id"])["opened_at"])[old["id"]]
+    batch = store.known_batch(c, old["batch_id"])
+    return taken_times(rows, batch["opened_at"], batch["zone"])[old["id"]]
 
 
 def _profile(c: Connection, row: store.Row) -> tuple[str, str] | None:

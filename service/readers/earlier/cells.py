@@ -63,7 +63,7 @@ def cells_of(
     opened = store.known_batch(c, batch_id)["opened_at"]
     age = None
     if snapped_at is not None or not own_time:
-        first = taken_at(row["received_at"], row["snapped_at"], opened)
+        first = row["moment"].at
         age = _hours(first, taken_at(now(), snapped_at, opened))
     matching: Literal["blank", "swapped"] = (
         "swapped" if row["extras"].get("taking", {}).get("matching") == "swapped" else "blank"

@@ -30,7 +30,7 @@ def start_batch(body: NewBatch, once: OnceDep) -> Response:
     """Start a batch. Sent again with its `Idempotency-Key` it gets the first answer."""
 
     def act(c: Connection) -> Batch:
-        number = store.add_batch(c, body.name)
+        number = store.add_batch(c, body.name, body.zone)
         if body.water is not None:
             store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
         return _out(store.known_batch(c, number))
@@ -64,7 +64,7 @@ def show_batch(batch: BatchId, service: ServiceDep) -> BatchPage:
 
 @router.patch("/{batch}", response_model=Batch, responses=responses(400, 404, 409, 413, 507))
 def change_batch(batch: BatchId, body: BatchChange, once: OnceDep) -> Response:
-    """Rename, close or open again a batch, or name its rinse water. The batch's history keeps what was before."""
+    """Rename, close or open again a batch, name its rinse water or its zone. Its history keeps what was before."""
 
     def act(c: Connection) -> Batch:
         store.known_batch(c, batch)
@@ -72,7 +72,7 @@ def change_batch(batch: BatchId, body: BatchChange, once: OnceDep) -> Response:
         if details and "blank_entry" in details:
             blank_of(c, batch, details["blank_entry"])
         why = {name: said for name, said in (("reason", body.reason), ("who", body.who)) if said}
-        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details, why=why)
+        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details, why=why, zone=body.zone)
         return _out(store.known_batch(c, batch))
 
     return once.answer(body, Batch, act)
@@ -117,5 +117,5 @@ def _out(row: store.Row) -> Batch:
     return Batch(
         water=Water(**row["details"]),
         entries=row.get("entries"),
-        **{k: row[k] for k in ("id", "name", "opened_at", "closed_at")},
+        **{k: row[k] for k in ("id", "name", "opened_at", "closed_at", "zone")},
     )

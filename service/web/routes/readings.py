@@ -13,6 +13,7 @@ from service.log.correction import Correction
 from service.log.entries import file_name, shown
 from service.log.fields import MAX_ID, Text, TypedPh, Wash
 from service.log.listing import json_list, pieces
+from service.log.taken import Teller
 from service.log.timeline.correcting import correct_entry
 from service.readers.intake import Submission
 from service.readers.reread import Reread, reread_batch
@@ -33,7 +34,6 @@ YesNo = Literal["yes", "no", "unknown"]
 Liquid = Literal["acid", "neutral", "unknown"]
 Softness = Literal["soft", "hard", "unknown"]
 Matching = Literal["blank", "swapped"]
-TimeFrom = Literal["camera", "photo", "file", "upload"]
 Length = Annotated[float, Typed("path_mm")]
 Dilution = Annotated[float, Typed("dilution")]
 Millilitres = Annotated[float, Typed("ml")]
@@ -111,13 +111,13 @@ async def send_photo(
     ] = None,
     who: Annotated[Text | None, Form(max_length=100, description="Who took it.")] = None,
     confirm: Annotated[bool, Form(description="It counts as it is, whatever would be asked about it first.")] = False,
-    time_from: Annotated[
-        TimeFrom | None,
+    snapped_by: Annotated[
+        Teller,
         Form(
-            description="What `snapped_at` is: when the camera was pressed (camera), the photo's own time (photo), its "
-            "file's (file), or when it was chosen, for want of a better one (upload)."
+            description="Whose time `snapped_at` is: the phone's clock at the photo (phone), the file's own (file), or "
+            "when it was chosen, for want of a better one (upload). The last two go after EXIF."
         ),
-    ] = None,
+    ] = "phone",
     idempotency_key: Key = None,
 ) -> Response:
     """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
@@ -162,11 +162,11 @@ async def send_photo(
         path_mm=path_mm,
         taking=taking,
         snapped_at=snapped_at or None,
+        snapped_by=snapped_by,
         profile=(profile or None) if strip else None,
         said=said,
         blank_entry=blank_entry if strip else None,
         cells_entry=cells_entry if tint else None,
-        time_from=time_from,
         vials_changed=vials_changed and tint and cells_entry is not None,
         who=who or None,
         confirm=confirm,

@@ -180,7 +180,7 @@ def test_nothing_but_refusals(profile):
     found = check(rows, readings, profile)
     assert found.verdict == "too few"
     assert to_dict(found, "p")["bias"] is None  # NaN is no JSON
-    assert "2 of 2 photos were refused" in in_words(found, "p")
+    assert "2 of 2 photos were not read" in in_words(found, "p")
     assert picture_of(found, profile).startswith(b"\x89PNG")
 
 

@@ -16,6 +16,7 @@ from stripread.picture.of_ph import PhPicture, draw_ph
 from stripread.picture.parts import lab_to_display
 from stripread.reasons import REASONS, because
 from stripread.results import Alternative
+from stripread.states.table import state
 
 GRID = np.linspace(0, 14, 281)
 TURNS = np.array([[0, 60, 40], [60, 0, 50], [0, -40, 20], [0, -10, -40], [20, 30, -30.0]])
@@ -99,10 +100,10 @@ def test_refusals_at_every_stage_draw(full):
         draw_ph(_refused(full, "glare_on_pads", **pads)),
         draw_ph(_refused(full, "off_curve", **curve)),
     ]
-    vermilion = np.array([0xD5, 0x5E, 0x00])
+    stop = np.array(list(bytes.fromhex(state("reading", "refused").tone.light[1:])))
     for image in pictures:
         chip = image[30:75, 1380:1570].reshape(-1, 3).astype(int)
-        assert (np.abs(chip - vermilion).max(axis=1) <= 2).mean() > 0.3
+        assert (np.abs(chip - stop).max(axis=1) <= 2).mean() > 0.3
     assert all((one != other).any() for one, other in pairwise(pictures))
 
 

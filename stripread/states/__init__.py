@@ -1,0 +1,1 @@
+"""States as a person sees them: the one table of words, signs and colours, and what reads it."""
