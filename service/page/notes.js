@@ -134,7 +134,7 @@ export function writeDown(batch, done) {
           path: "/api/batches/{batch}/notes",
           batch: batch.id,
           body: { kind, data, who: who || null, keep: true, written_at: clockAndZone(new Date()) },
-          words: inWords(form.label, { data: Object.fromEntries(Object.entries(data).filter(([, v]) => v !== null)) }),
+          words: inWords(nameOfKind(kind), { data: Object.fromEntries(Object.entries(data).filter(([, v]) => v !== null)) }),
           forms: forMending(fields),
         });
         await done();
