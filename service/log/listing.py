@@ -22,7 +22,7 @@ AT_ONCE = 40  # entries read and written in one go: a few milliseconds
 _HEAD = (
     "id,received_at,snapped_at,taken_at,wash,kind,status,value,low,high,note,reasons,origin,corrects,corrected_by,"
     "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software,waited_s,temperature_c,rinse,blank_entry,"
-    "cells_entry,vials_changed,phone,moment_utc,moment_local,moment_zone,moment_source"
+    "cells_entry,vials_changed,moment_utc,moment_local,moment_zone,moment_source,phone"
 )
 COLUMNS = _HEAD.split(",")
 Piece = tuple[list[store.Row], dict[int, int]]  # rows in order, and which entry corrects which of them
