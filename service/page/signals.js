@@ -24,7 +24,8 @@ export function signal(sort, words) {
     clearTimeout(hiding);
     hiding = setTimeout(() => ($("word").hidden = true), SHOWN_MS);
   }
-  if (CHOSEN.shake && navigator.vibrate) navigator.vibrate(BEEPS[sort].flatMap((tone) => [tone < 500 ? 400 : 200, 120]));
+  // Browsers let a page shake only after a touch, and complain of one that tries before.
+  if (CHOSEN.shake && navigator.vibrate && navigator.userActivation?.hasBeenActive !== false) navigator.vibrate(BEEPS[sort].flatMap((tone) => [tone < 500 ? 400 : 200, 120]));
   if (CHOSEN.sound) beep(BEEPS[sort]);
 }
 
