@@ -23,7 +23,7 @@ def _light(row):
     """An entry of the log, without what is not kept."""
     reading = {k: v for k, v in row["reading"].items() if k not in entry_cache.HEAVY}
     extras = {"withdrawn": bool(row["extras"].get("withdrawn"))}
-    extras |= {"snapped_from": row["extras"]["snapped_from"]} if "snapped_from" in row["extras"] else {}
+    extras |= {name: row["extras"][name] for name in ("snapped_from", "asked") if row["extras"].get(name)}
     return {**{k: row[k] for k in entry_cache._COLUMNS}, "reading": reading, "extras": extras}
 
 
