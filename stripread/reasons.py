@@ -145,8 +145,9 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "This value was entered by hand ({detail}); the photo's own reading stands in the entry before.",
     ),
     "wide_interval": (
-        "doubt",
-        "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps.",
+        "note",
+        "The interval is wide ({detail}): enough where the limit that is asked for lies outside it. Else a strip with "
+        "more pads or a narrower range says more.",
     ),
     # several photos of one liquid
     "photos_disagree": (

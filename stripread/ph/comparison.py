@@ -141,9 +141,7 @@ def _conditional(pads: PadSet, known: _KnownErrors, shared: Array, alike: float,
     return posterior_of(profile.kind.range, mean, pads.lab.reshape(-1), S, causes)
 
 
-def _beside_water(
-    sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile
-) -> Compared:
+def _beside_water(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile) -> Compared:
     """The sample as it is by itself, and its difference from the water, whose pH is as unknown as its own."""
     found = difference_of(sample.observation, other.observation, profile, fit_shared=fit_shared)
     comparison = Comparison(
