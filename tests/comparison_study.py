@@ -28,6 +28,14 @@ LANE_MM = (31.5, 42.5)  # the strips' middles
 Slip = Literal["none", "exchanged", "other_buffer", "dry", "other_kind", "other_bottle"]
 SLIPS: tuple[Slip, ...] = ("exchanged", "other_buffer", "dry", "other_kind", "other_bottle")
 OTHER_KIND = {"four": "universal", "universal": "three", "three": "four", "bromothymol": "four", "roll": "universal"}
+NAMES = {
+    "comparison_dry",
+    "comparison_kind",
+    "comparison_off",
+    "comparison_unread",
+    "exchange_unseen",
+    "strips_exchanged",
+}
 BANDS = ((0.0, 0.5), (0.5, 2.0), (2.0, 14.0))
 
 
@@ -133,7 +141,35 @@ def report(rows: list[Row]) -> str:
     return "\n".join(lines)
 
 
+def run_slips(job: tuple[str, int, int, World]) -> list[tuple[Slip, bool, str]]:
+    """Photos of a setup with each slip: which, whether the two strips' true pH lie within half a pH, what was named."""
+    kind, setup, reads, world = job
+    profile, rows = profile_of(kind, setup, world=world), []
+    for draw in range(reads):
+        known = said_ph(kind, setup, draw)
+        for slip in SLIPS:
+            scene = pair(kind, setup, draw, slip=slip, world=world)
+            got = read_ph(photo_bytes(scene), profile, "", Liquid("known", known, 0.01))
+            near = abs(scene.strips[0].strip.ph - scene.strips[1].strip.ph) < BANDS[0][1]
+            named = sorted({r.code for r in got.reasons if r.code in NAMES or r.severity == "refuse"})
+            rows.append((slip, near and slip == "exchanged", " + ".join(named) or "nothing"))
+    return rows
+
+
+def report_slips(rows: list[tuple[Slip, bool, str]]) -> str:
+    """What was named, by slip."""
+    lines = []
+    for slip, near in dict.fromkeys((slip, near) for slip, near, _ in rows):
+        named = Counter(what for one, two, what in rows if (one, two) == (slip, near))
+        told = ", ".join(f"{what} {count}" for what, count in named.most_common())
+        lines.append(f"{slip}{', within half a pH' if near else ''}, {named.total()}: {told}")
+    return "\n".join(sorted(lines))
+
+
 @click.command()
+@click.option(
+    "--slips", is_flag=True, help="What becomes of strips exchanged, dry, in another buffer, of another kind."
+)
 @click.option("--kind", default="four", show_default=True)
 @click.option("--setups", default=6, show_default=True)
 @click.option("--first", default=0, show_default=True)
@@ -141,14 +177,20 @@ def report(rows: list[Row]) -> str:
 @click.option("--world", type=click.Choice(WORLDS), default="made-up", show_default=True)
 @click.option("--workers", default=os.cpu_count(), show_default=True)
 def main(  # noqa: PLR0917 - the command's options
-    kind: str, setups: int, first: int, reads: int, world: World, workers: int
+    kind: str, setups: int, first: int, reads: int, world: World, workers: int, slips: bool
 ) -> None:
     """Render, read, print."""
+    if slips:
+        with ProcessPoolExecutor(workers) as pool:
+            parts = pool.map(run_slips, [(kind, first + s, reads, world) for s in range(setups)])
+            found = [row for part in parts for row in part]
+        print(f"{kind}, {world}, {setups} setups\n{report_slips(found)}")
+        return
     rows: list[Row] = []
     with ProcessPoolExecutor(workers) as pool:
         for part in pool.map(run_setup, [(kind, first + s, reads, world) for s in range(setups)]):
             rows += part
-    print(f"{kind}, {setups} setups\n{report(rows)}")
+    print(f"{kind}, {world}, {setups} setups\n{report(rows)}")
 
 
 if __name__ == "__main__":

@@ -21,7 +21,7 @@ from stripread.strip.pixels import MARGIN_MM, PadRegion, cover, usable
 from stripread.strip.rest import Left, something_left, without
 from stripread.strip.search import Place, search
 from stripread.strip.shadow import Shadow, find_shadow
-from stripread.strip.touching import crowded, edge_colour, entangled
+from stripread.strip.touching import EDGE_COLOUR, crowded, edge_colour, entangled
 from stripread.tuned import tuned
 
 if TYPE_CHECKING:
@@ -202,8 +202,9 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
         raise Refused(because("no_strip"))
     shadow = find_shadow(lane, place, (spans[0][0], spans[-1][1]), width)
     shade = _shade(shadow, spans)
-    if shade > SHADOW_REFUSED:  # before the kind: half shaded pads fit no kind
-        raise Refused(because("shadow_on_pads"))
+    beside = edge_colour(lane, place, (spans[0][0], spans[-1][1]), width)
+    if shade > SHADOW_REFUSED:  # before the kind: half shaded pads fit no kind; a shadow has no colour of its own
+        raise Refused(because("strips_touch" if beside > EDGE_COLOUR else "shadow_on_pads"))
     shine = shining(frame, spans, width)
     problem = misfit_of_kind(frame, kind, spans, contrast)
     if shine > SHINE_REFUSED or (problem is not None and shine > SHINE_SUSPECT):
@@ -222,7 +223,7 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
         contrast=float(contrast.max()),
         width_mm=width,
         reasons=tuple(reasons),
-        edge_colour=edge_colour(lane, place, (spans[0][0], spans[-1][1]), width),
+        edge_colour=beside,
     )
 
 
