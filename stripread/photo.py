@@ -14,6 +14,7 @@ import numpy as np
 import simplejpeg
 from numpy.typing import NDArray
 
+from stripread.errors import Refused
 from stripread.imagefile import (
     Header,
     check_sides,
@@ -159,6 +160,14 @@ def _upright(header: Header, k: int) -> tuple[Pixels, tuple[int, int], tuple[int
     if rgb.size == 0:
         raise not_a_picture("it holds no pixels")
     return np.ascontiguousarray(rgb), size, offset
+
+
+def camera_of(data: bytes) -> tuple[str, str]:
+    """Make and model of the camera by the photo's EXIF; both empty where it names none or can't be opened."""
+    try:
+        return read_header(data).camera
+    except Refused:
+        return "", ""
 
 
 def thumbnail_jpeg(photo: Photo, long_side_px: int = 640, quality: int = 85) -> bytes:

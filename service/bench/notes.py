@@ -7,7 +7,7 @@ says how the page's form asks for it. ``checked`` is the only door, for the comm
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Annotated, ClassVar, Literal, Self, TypeVar, get_args
+from typing import Annotated, Any, ClassVar, Literal, Self, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, PrivateAttr, ValidationError, model_validator
 from pydantic_core import ErrorDetails
@@ -16,6 +16,7 @@ from service.bench.chemistry.balance import Decant
 from service.bench.note_fields import IN_LOG, Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, Word
 from service.bench.procedure import parse_procedure
 from service.bench.quantities import WrongQuantity
+from service.bench.question import Question
 from stripread.errors import CallError
 
 PH = Bounds(-1, 15)
@@ -69,7 +70,7 @@ class Move(Content):
 
 
 class Weight(Content):
-    """Something weighed."""
+    """Something weighed. ``replaces`` is the number of the note of the same thing whose place it takes."""
 
     kind = "weight"
     label = "A weight"
@@ -100,6 +101,7 @@ class Weight(Content):
         ]
         | None
     ) = None
+    replaces: Annotated[Count, Bounds(1, 1e12)] | None = None
     scale_g: Annotated[Number, Bounds(0, 1e4), Asked("The scale is right to ±", units="mass", unit="g")] | None = None
     moisture: (
         Annotated[
@@ -260,13 +262,23 @@ class Emptying(Content):
 
 
 class Strike(Content):
-    """Another note is withdrawn: it counts no more, and stays in the log."""
+    """Another note is withdrawn: it counts no more, and stays in the log. A strike struck out puts back."""
 
     kind = "strike"
     label = "Strike something out"
     note: Annotated[Count, Bounds(1, 1e12), Asked("Which")]
     why: Annotated[Text, Asked("Why", longest=500)]
     who: Annotated[Text, Asked("Who", longest=100)] | None = None
+
+
+class Amended(Content):
+    """Another note is corrected: from now on it says this, at its own place and time. Struck out, it never was."""
+
+    kind = "amended"
+    note: Annotated[Count, Bounds(1, 1e12)]
+    data: dict[str, Any]
+    why: Text
+    who: Text | None = None
 
 
 CONTENTS: tuple[type[Content], ...] = (
@@ -283,17 +295,25 @@ CONTENTS: tuple[type[Content], ...] = (
     Emptying,
     MadeSafe,
     Strike,
+    Amended,
 )
 KINDS: dict[str, type[Content]] = {content.kind: content for content in CONTENTS}
 
 
 @dataclass(frozen=True)
 class Note:
-    """One note: what it holds, when it was written (ISO time), and its number in the log."""
+    """One note: what it holds, when it was written (ISO time), and its number in the log.
+
+    ``who`` wrote it, where that was said; ``asked`` what has to be answered before it counts; ``key`` is the
+    idempotency key that it was sent with.
+    """
 
     content: Content
     at: str
     id: int = 0
+    who: str | None = None
+    asked: Question | None = None
+    key: str | None = None
 
     @property
     def kind(self) -> str:
@@ -307,14 +327,42 @@ def contents(notes: list[Note], kind: type[C]) -> list[C]:
 
 
 def withdrawals(notes: list[Note]) -> dict[int, Strike]:
-    """Number of a withdrawn note -> what says so. Nothing is ever deleted."""
-    return {strike.note: strike for strike in contents(notes, Strike)}
+    """Number of a withdrawn note -> what says so. Nothing is deleted; a strike that was struck out says nothing."""
+    found: dict[int, Strike] = {}
+    for note in reversed(notes):
+        if isinstance(note.content, Strike) and note.id not in found:
+            found[note.content.note] = note.content
+    return found
+
+
+def amendments(notes: list[Note]) -> dict[int, list[Note]]:
+    """Number of a corrected note -> its corrections that count, oldest first."""
+    out, found = withdrawals(notes), dict[int, list[Note]]()
+    for note in notes:
+        if isinstance(note.content, Amended) and note.id not in out:
+            found.setdefault(note.content.note, []).append(note)
+    return found
+
+
+def as_corrected(notes: list[Note]) -> list[Note]:
+    """All notes, each with what its newest correction says, at its own place and time; withdrawn ones too."""
+    changed = amendments(notes)
+    return [_amended(note, changed[note.id][-1]) if note.id in changed else note for note in notes]
+
+
+def _amended(note: Note, last: Note) -> Note:
+    assert isinstance(last.content, Amended)
+    return replace(note, content=checked(note.kind, last.content.data, in_log=True), asked=last.asked)
 
 
 def in_force(notes: list[Note]) -> list[Note]:
-    """The notes that count: those that were not withdrawn."""
+    """The notes that count, as last corrected: those that were not withdrawn and wait for no answer."""
     out = withdrawals(notes)
-    return [note for note in notes if note.id not in out]
+    return [
+        note
+        for note in as_corrected(notes)
+        if note.id not in out and note.asked is None and not isinstance(note.content, Amended)
+    ]
 
 
 def checked(kind: str, data: dict[str, object], *, in_log: bool = False) -> Content:

@@ -79,6 +79,7 @@ class State:
     stock: Stock | None
     dangers: tuple[OpenDanger, ...] = ()
     rules: str = RULES
+    unanswered: int = 0  # entries and notes that wait for an answer before they count
 
     @property
     def band(self) -> tuple[float, float]:
@@ -172,12 +173,18 @@ def batch_vessel(notes: list[Note]) -> BatchVessel:
 
 def expected_silver(notes: list[Note]) -> Span | None:
     """Silver expected (g) from the chloride weighed, lots added up, else from the input metal; None without either."""
-    return expected_of([weighing_of(weight) for weight in contents(notes, Weight)])
+    return expected_of(weighings_of(notes))
 
 
-def weighing_of(weight: Weight) -> StartWeighing:
-    """A weight as the sum of lots takes it."""
-    return StartWeighing(weight.of, weight.grams, weight.scale_g or 0.0, weight.moisture, weight.fineness, weight.again)
+def weighings_of(notes: list[Note]) -> list[StartWeighing]:
+    """The weights among these notes as the sum of lots takes them."""
+    return [weighing_of(note.content, note.id) for note in notes if isinstance(note.content, Weight)]
+
+
+def weighing_of(weight: Weight, number: int = 0) -> StartWeighing:
+    """A weight as the sum of lots takes it; ``number`` is that of its note."""
+    said = (weight.of, weight.grams, weight.scale_g or 0.0, weight.moisture, weight.fineness, weight.again)
+    return StartWeighing(*said, weight.replaces, number)
 
 
 def _weighed(notes: list[Note]) -> tuple[float, float] | None:

@@ -9,7 +9,6 @@ from typing import Literal
 from service.bench.chemistry.balance import expected_from_metal
 from service.bench.chemistry.reagents import Span, chloride
 from service.bench.quantities import typed_range
-from stripread.errors import CallError
 
 Again = Literal["replaces", "adds"]
 # Share of water, by mass, in chloride; common practice, no source: a drained cake holds 0.2 to 0.5, one dried through
@@ -39,7 +38,10 @@ def moisture_of(text: str | None) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Weighing:
-    """One weight, g, of "chloride" or "input" metal; ``again`` what a later one is to the earlier ones."""
+    """One weight, g, of "chloride" or "input" metal; ``again`` what a later one is to the earlier ones.
+
+    ``number`` is that of its note; ``replaces`` the number of the one whose place it takes.
+    """
 
     of: str
     grams: float
@@ -47,24 +49,27 @@ class Weighing:
     moisture: tuple[float, float] | None = None
     fineness: tuple[float, float] | None = None
     again: Again | None = None
+    replaces: int | None = None
+    number: int = 0
 
 
-def ask_again(earlier: Sequence[Weighing], new: Weighing) -> None:
-    """Ask what a second weight of the same thing is to the first.
+def lots_of(weighings: Sequence[Weighing], of: str) -> list[Weighing]:
+    """The lots of one thing that count: what adds is one more, what replaces takes the place of the one it names.
 
-    Powder and silver are weighed again while they dry: there the last one counts, and nobody is asked.
-
-    Raises
-    ------
-    CallError
-        Where it is not said whether it replaces the earlier one or adds to it.
+    One that replaces and names none takes the place of all: so it was written before a lot could be named.
     """
-    same = [w for w in earlier if w.of == new.of]
-    if same and new.of in ("chloride", "input") and new.again is None:
-        raise CallError(
-            f"{same[-1].grams:g} g of {new.of} is written down already: does {new.grams:g} g replace it, or is it "
-            "another lot that adds? Say again=replaces or again=adds."
-        )
+    lots: list[Weighing] = []
+    for w in weighings:
+        if w.of != of or w.grams <= 0.0:
+            continue
+        named = [place for place, lot in enumerate(lots) if w.replaces is not None and lot.number == w.replaces]
+        if named:
+            lots[named[0]] = w
+        elif w.again == "adds" or w.replaces is not None:
+            lots.append(w)
+        else:
+            lots = [w]
+    return lots
 
 
 def expected_of(weighings: Sequence[Weighing]) -> Span | None:
@@ -73,10 +78,7 @@ def expected_of(weighings: Sequence[Weighing]) -> Span | None:
     Lots add up, their ends too: whoever misjudges the water of one misjudges the others'. A weight of 0 is passed over.
     """
     for of in ("chloride", "input"):
-        lots: list[Weighing] = []
-        for w in weighings:
-            if w.of == of and w.grams > 0.0:
-                lots = [*lots, w] if w.again == "adds" else [w]
+        lots = lots_of(weighings, of)
         if lots:
             spans = [_silver(w) for w in lots]
             return sum(s[0] for s in spans), sum(s[1] for s in spans), sum(s[2] for s in spans)

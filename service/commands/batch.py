@@ -8,6 +8,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from service.commands.batch_add import add
+from service.commands.batch_log.timeline import correct, timeline_
+from service.commands.finding.closing import close, reopen
+from service.commands.finding.compare import compare
+from service.commands.finding.find import find
+from service.commands.finding.share import share
 from service.terminal.log_options import log_options, opened
 from service.terminal.quantity_types import Quantity
 from service.terminal.targets import check_target, made_folder
@@ -29,7 +34,8 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-command.add_command(add)
+for more in (add, timeline_, correct, find, compare, share, close, reopen):
+    command.add_command(more)
 
 
 @command.command("new")
@@ -124,36 +130,34 @@ def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # n
 @click.argument("batch", type=click.IntRange(min=1))
 @click.argument("kind", type=click.Choice(_NOTES))
 @click.argument("fields", nargs=-1, required=True)
+@click.option("--who", help="Who writes it down.")
+@click.option("--confirm", is_flag=True, help="A second weight of the same thing: it is another lot, and adds.")
 @log_options
-def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: str | None) -> int:
+def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: str | None, **how: Any) -> int:  # noqa: ANN401
     """Write down a weight, decant, reagent, pouring or vessel: FIELD=VALUE …, masses and volumes with units.
 
     For example `note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4`, `note 1 decant name="wash 2" litres="900 ml"
     settled_h="90 min"`, `note 1 strike note=7 why="wrong batch"`.
     """
-    from service.log.notes import add_note, dangers_by
+    from service.log.notes import AskedFirst, Said, add_note, dangers_by
+    from service.terminal.note_fields_typed import field_typed
+    from service.terminal.questions import answer_of
 
-    given = dict(_field(text) for text in fields)
+    given = dict(field_typed(text) for text in fields)
     with opened(data, database) as log, log.write() as c:
-        made = add_note(c, batch, kind, given)
+        try:
+            made = add_note(c, batch, kind, given, Said(how["who"]))
+        except AskedFirst as asked:
+            told: dict[str, Any] | None = {"again": "adds"} if how["confirm"] and "again" not in given else None
+            if told is None and (choice := answer_of(asked.question)) is not None and choice.do == "data":
+                told = choice.data
+            if told is None:
+                raise
+            made = add_note(c, batch, kind, {**given, **told}, Said(how["who"]))
         dangers = dangers_by(c, batch, made)
     click.echo(f"note {made.id}: {json_line(made.content.fields())}")
     click.echo("".join(f"! {danger.sentence}\n" for danger in dangers), nl=False)
     return 0
-
-
-def _field(text: str) -> tuple[str, Any]:
-    """`grams=2 lb`, `moisture=0.2-0.4`, `acid=no`, `metals=silver,copper` as a field's name and value."""
-    from service.bench.note_forms import form_of
-
-    name, equals, value = text.partition("=")
-    form = form_of(name)
-    if not equals or form is None:
-        raise CallError(f"give FIELD=VALUE, not {text!r}")
-    if form == "flag":
-        return name, value.lower() in ("1", "yes", "true")
-    # Numbers stay as typed: they are read where the note is checked.
-    return name, [v.strip() for v in value.split(",")] if form == "words" else value
 
 
 @command.command("stock")

@@ -65,9 +65,18 @@ if TYPE_CHECKING:
     metavar="LIQUID",
     help="Two strips in the lane: what the lower one was dipped in. A pH, a buffer ('phosphate 22 C'), or water.",
 )
+@click.option("--who", help="Who took them.")
+@click.option("--confirm", is_flag=True, help="They count as they are, whatever would be asked about them first.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, a photo each.")
 @log_options
-def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, database: str | None, **o: Any) -> int:  # noqa: ANN401
+def add(
+    batch: int,
+    photos: tuple[Path, ...],
+    as_json: bool,
+    data: Path,
+    database: str | None,
+    **o: Any,  # noqa: ANN401
+) -> int:
     """Read PHOTOS and write them into BATCH, as the phone's page does. Refused photos are logged too.
 
     A photo counts from when it was taken, by its own clock (EXIF; in this computer's zone where it names none), as far
@@ -129,6 +138,8 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
             blank_entry=o["blank"] if strip else None,
             cells_entry=o["cells"],
             vials_changed=o["vials_changed"],
+            who=o["who"],
+            confirm=o["confirm"],
         )
         for p in photos
     ]
@@ -144,4 +155,25 @@ def add(batch: int, photos: tuple[Path, ...], as_json: bool, data: Path, databas
         raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
     except OSError as problem:
         raise CallError(f"can't write to the log: {problem.strerror or problem}") from None
+    for taken in [taken for taken in done if taken.entry["log"].get("asked") and not as_json]:
+        _ask(taken, data, database, o["who"])
     return int(any(taken.entry["status"] == "refused" for taken in done))
+
+
+def _ask(taken: Taken, data: Path, database: str | None, who: str | None) -> None:
+    """Put what is asked about an entry to who sits at the terminal; what stays unanswered does not count."""
+    from service.bench.question import Question
+    from service.log.correction import Correction
+    from service.log.timeline.correcting import correct_entry
+    from service.terminal.log_options import opened
+    from service.terminal.questions import answer_of
+
+    choice = answer_of(Question.model_validate(taken.entry["log"]["asked"][0]))
+    if choice is None:
+        return
+    answers: dict[str, dict[str, Any]] = {"wash": {"wash": choice.wash}, "withdraw": {"withdraw": True}}
+    said = answers.get(choice.do, {"confirm": True})
+    correction = Correction.model_validate({"by": who or "", "why": f"asked when it was added: {choice.label}", **said})
+    with opened(data, database) as log, log.write() as c:
+        made, _ = correct_entry(c, taken.entry_id, correction)
+    click.echo(f"entry {made['log']['id']} in place of {taken.entry_id}: {choice.label}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from service.commands.finding.phones import phones
 from service.terminal.log_options import log_options
 from stripread.errors import CallError
 from stripread.json_line import json_line
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
 @click.group("log")
 def command() -> None:
     """Look after the log of the bench service."""
+
+
+command.add_command(phones)
 
 
 @command.command("check")

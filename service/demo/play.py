@@ -66,7 +66,7 @@ def _do(c: Connection, batch: int, step: script.Step, entries: dict[str, int]) -
     elif isinstance(step, script.Mended):
         old = store.entry(c, entries[step.photo])
         assert old is not None
-        said = Correction(by=step.who, why=step.why, wash=step.wash, ph=None)
+        said = Correction(by=step.who, why=step.why, wash=step.wash, ph=None, confirm=False, undo=False)
         text = store.profile_text(c, old["profile_sha256"])
         kept = None if text is None else (old["profile_sha256"], text)
         store.add_entry(c, corrected_entry(old, said, store.photo_size(c, old["photo_sha256"]), kept))

@@ -23,17 +23,21 @@ class Correction(BaseModel):
             ]
         }
     )
-    by: Annotated[Text, Field(min_length=1, max_length=100)]
+    by: Annotated[Text, Field(max_length=100)] = ""
     why: Annotated[Text, Field(min_length=1, max_length=500)]
     wash: Wash | None = None
     note: Annotated[Text, Field(max_length=2000)] | None = None
     ph: TypedPh | None = Field(None, description="A pH found in another way, with `interval`.")
     interval: PhInterval | None = None
     withdraw: bool = False
+    confirm: bool = Field(False, description="It counts as it is: the answer to what is asked about it.")
+    undo: bool = Field(False, description="Takes back what the entry last had done to it: it says what it said before.")
 
 
-def corrected_entry(old: Row, correction: Correction, photo_size: int, profile: tuple[str, str] | None) -> NewEntry:
-    """The entry that corrects ``old``.
+def corrected_entry(
+    old: Row, correction: Correction, photo_size: int, profile: tuple[str, str] | None, before: Row | None = None
+) -> NewEntry:
+    """The entry that corrects ``old``; ``before`` is the one that ``old`` corrects, to undo what was done.
 
     Raises
     ------
@@ -52,7 +56,7 @@ def corrected_entry(old: Row, correction: Correction, photo_size: int, profile: 
             raise WrongStatement(
                 "bad_correction", "A pH by hand needs `ph` and an `interval` around it, on a pH reading."
             )
-        note = because("by_hand", correction.by)
+        note = because("by_hand", correction.by or "somebody")
         reading |= {
             "status": "ok",
             "ph": correction.ph,
@@ -62,11 +66,25 @@ def corrected_entry(old: Row, correction: Correction, photo_size: int, profile: 
             "reasons": [{"code": note.code, "severity": note.severity, "message": note.message}],
         }
         extras["by_hand"] = True
+    said = (correction.ph, correction.wash, correction.note)
+    changes = any(value is not None for value in said) or correction.withdraw
+    if correction.undo:
+        if changes or correction.confirm:
+            raise WrongStatement("bad_correction", "To undo is all that one correction says: leave the rest out.")
+        if before is None or before.get("unreadable"):
+            raise WrongStatement("bad_correction", "Nothing was done to this entry that could be undone.")
+        old, reading, extras = {**before, "id": old["id"]}, dict(before["reading"]), dict(before["extras"])
+    elif not changes and not (correction.confirm and extras.get("asked")):
+        raise WrongStatement(
+            "bad_correction",
+            "Say what to correct: wash, note, ph with interval, withdraw, undo; or confirm what is asked.",
+        )
     if correction.withdraw:
         extras["withdrawn"] = True
-    given = (correction.ph, correction.wash, correction.note)
-    if not correction.withdraw and all(value is None for value in given):
-        raise WrongStatement("bad_correction", "Say what to correct: wash, note, ph with interval, or withdraw.")
+    if correction.confirm or correction.withdraw or correction.ph is not None:
+        answered = [question["code"] for question in extras.pop("asked", [])]
+        if answered and not correction.withdraw:
+            extras["confirmed"] = answered
     return NewEntry(
         batch_id=old["batch_id"],
         kind=old["kind"],
@@ -80,6 +98,6 @@ def corrected_entry(old: Row, correction: Correction, photo_size: int, profile: 
         profile=profile,
         extras=extras,
         corrects_id=old["id"],
-        made_by=correction.by,
+        made_by=correction.by or None,
         why=correction.why,
     )

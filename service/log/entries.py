@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.log.aside.phones import label
 from service.log.store import Row, corrected
 
 # General cautions of the trade that go with what the readings show. Local law and licensed practice go first.
@@ -50,7 +51,10 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "said": extras.get("said", {}),
         "blank_entry": extras.get("blank", {}).get("entry"),
         "cells_entry": extras.get("cells", {}).get("entry"),
+        "asked": extras.get("asked", []),
         "vials_changed": bool(extras.get("cells", {}).get("changed")),
+        "phone": label(entry.get("make"), entry.get("model"), entry.get("phone_name")),
+        "phone_id": entry.get("phone_id"),
     }
     return {**entry["reading"], "log": log}
 

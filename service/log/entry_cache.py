@@ -91,6 +91,8 @@ def _slim(row: Row) -> Row:
     read = read_row(row)
     reading = {name: value for name, value in read["reading"].items() if name not in HEAVY}
     extras: Row = {"withdrawn": bool(read["extras"].get("withdrawn", False))}
+    if read["extras"].get("asked"):
+        extras["asked"] = read["extras"]["asked"]
     if read["extras"].get("cells"):  # a tint counts only as long as the photo of its vials does
         extras["cells"] = {"entry": read["extras"]["cells"]["entry"]}
     return {**read, "reading": reading, "extras": extras}

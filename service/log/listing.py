@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from service.log import store
+from service.log.aside.phones import label
 from service.log.database import Database
 from service.log.entries import all_shown
 
@@ -21,7 +22,7 @@ AT_ONCE = 40  # entries read and written in one go: a few milliseconds
 _HEAD = (
     "id,received_at,snapped_at,taken_at,wash,kind,status,value,low,high,note,reasons,origin,corrects,corrected_by,"
     "made_by,why,withdrawn,photo,sha256,profile,profile_sha256,software,waited_s,temperature_c,rinse,blank_entry,"
-    "cells_entry,vials_changed"
+    "cells_entry,vials_changed,phone"
 )
 COLUMNS = _HEAD.split(",")
 Piece = tuple[list[store.Row], dict[int, int]]  # rows in order, and which entry corrects which of them
@@ -73,6 +74,11 @@ def csv_export(found: Iterator[Piece]) -> Iterator[str]:
         yield _lines([_cells(row, newer.get(row["id"])) for row in rows])
 
 
+def csv_text(rows: list[list[Any]]) -> str:
+    """Rows of cells as CSV (RFC 4180), none of them a formula to a spreadsheet."""
+    return _lines([[_cell(cell) for cell in row] for row in rows])
+
+
 def _json(entry: dict[str, Any]) -> str:
     return json.dumps(entry, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
@@ -101,6 +107,7 @@ def _cells(row: store.Row, corrected_by: int | None) -> list[Any]:
         "blank_entry": row["extras"].get("blank", {}).get("entry"),
         "cells_entry": row["extras"].get("cells", {}).get("entry"),
         "vials_changed": "yes" if row["extras"].get("cells", {}).get("changed") else "",
+        "phone": label(row.get("make"), row.get("model"), row.get("phone_name")),
     }
     return [_cell(known[name]) for name in COLUMNS]
 

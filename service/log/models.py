@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, datetime
 
-from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
+from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text, UniqueConstraint
 
 metadata = MetaData(
     naming_convention={
@@ -29,6 +29,7 @@ batches = Table(
     Column("opened_at", String(32), nullable=False),
     Column("closed_at", String(32)),
     Column("details", Text, nullable=False, server_default="{}"),  # JSON: the rinse water's pH and what washing needs
+    Index("ix_batches_opened_at", "opened_at", "id"),
     sqlite_autoincrement=True,
 )
 
@@ -40,6 +41,7 @@ events = Table(  # what was done to a batch: opened, renamed, closed, opened aga
     Column("at", String(32), nullable=False),
     Column("what", String(40), nullable=False),
     Column("detail", Text, nullable=False, server_default="{}"),
+    Index("ix_events_at", "at", "id"),
     sqlite_autoincrement=True,
 )
 
@@ -83,6 +85,7 @@ entries = Table(
     Column("made_by", String(100)),
     Column("why", Text),
     Index("ix_entries_batch", "batch_id", "id"),
+    Index("ix_entries_received_at", "received_at", "id"),
     Index("ix_entries_again", "batch_id", "photo_sha256", "received_at"),
     sqlite_autoincrement=True,
 )
@@ -116,6 +119,34 @@ sessions = Table(  # paired phones; only a hash of the cookie is kept
     Column("paired_at", String(32), nullable=False),
     Column("revoked_at", String(32)),
     sqlite_autoincrement=True,
+)
+
+# The tables below hold what makes the log easier to use, and prove nothing: no link of the chain stands for their rows.
+
+phones = Table(  # phones as their photos name them, and as their user does
+    "phones",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("make", String(64), nullable=False),
+    Column("model", String(64), nullable=False),
+    Column("name", String(60)),
+    Column("named_at", String(32)),
+    UniqueConstraint("make", "model", name="uq_phones_make"),
+    sqlite_autoincrement=True,
+)
+
+photo_phones = Table(  # which phone took a photo, once its EXIF was looked at; null where that names none
+    "photo_phones",
+    metadata,
+    Column("photo_sha256", String(64), ForeignKey("photos.sha256"), primary_key=True),
+    Column("phone_id", Integer, ForeignKey("phones.id"), index=True),
+)
+
+batch_stages = Table(  # the stage that a batch is in, as its notes say; a batch without a row is in the first of all
+    "batch_stages",
+    metadata,
+    Column("batch_id", Integer, ForeignKey("batches.id"), primary_key=True),
+    Column("stage", String(100), nullable=False, index=True),
 )
 
 

@@ -8,8 +8,11 @@ from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import Connection, select
 
+from service.bench.asking.weights import asked_of_weight
 from service.bench.notes import (
     KINDS,
+    Amended,
+    Content,
     Emptying,
     MadeSafe,
     Note,
@@ -17,20 +20,22 @@ from service.bench.notes import (
     Strike,
     VesselReading,
     Weight,
+    as_corrected,
     checked,
-    contents,
     in_force,
+    withdrawals,
 )
 from service.bench.procedure import load_procedure
+from service.bench.question import Question
 from service.bench.readings import Observation, logged
-from service.bench.state import State, stage_now, state_of, weighing_of
+from service.bench.state import State, stage_now, state_of, weighing_of, weighings_of
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import open_dangers, refuse_danger, vessel_of
 from service.bench.vessel.read_alkaline import brings_ammonia
 from service.bench.vessel.waste import Stock, stock
 from service.bench.washing.parts import breaks
-from service.bench.weighings import ask_again
 from service.log import store
+from service.log.aside.stages import CHANGING, keep_stage
 from service.log.entry_cache import slim_rows
 from service.log.models import events, now
 from service.log.strip_range import strip_range
@@ -39,7 +44,8 @@ from service.log.unreadable import readable
 from stripread.errors import CallError
 
 PREFIX = "bench:"
-VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike))
+BESIDE = "_beside"  # of an event's detail: what the log knows about a note beside its own fields
+VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike, Amended))
 _LOST = "can't be read; strike it and write down again what it said"
 TWICE_S = 60.0  # the same note again within this time is the phone sending twice
 
@@ -57,7 +63,7 @@ def listed_notes(c: Connection, batch: int) -> list[Note | DamagedNote]:
 def damaged_notes(c: Connection, batch: int) -> list[DamagedNote]:
     """A batch's notes that can't be read and that nobody has struck."""
     every = listed_notes(c, batch)
-    struck = {note.content.note for note in every if isinstance(note, Note) and isinstance(note.content, Strike)}
+    struck = withdrawals([note for note in every if isinstance(note, Note)])
     return [note for note in every if isinstance(note, DamagedNote) and note.id not in struck]
 
 
@@ -76,14 +82,23 @@ def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note
     if batch is not None:
         query = query.where(events.c.batch_id == batch)
     found: list[tuple[int, Note | DamagedNote]] = []
+    kinds: dict[int, str] = {}
     for row in c.execute(query).mappings():
         kind = str(row["what"]).removeprefix(PREFIX)
         try:
-            content = checked(kind, json.loads(row["detail"]), in_log=True)
+            said = json.loads(row["detail"])
+            beside = said.pop(BESIDE, {})  # who, what is asked, the key: not the note's own
+            asked = beside.get("asked")
+            question = None if asked is None else Question.model_validate(asked)
+            content = checked(kind, said, in_log=True)
+            if isinstance(content, Amended) and content.note in kinds:
+                checked(kinds[content.note], content.data, in_log=True)
+            kinds[row["id"]] = kind
         except (ValueError, TypeError, AttributeError, RecursionError, CallError):
             found.append((row["batch_id"], DamagedNote(row["id"], str(row["at"]), kind)))
         else:
-            found.append((row["batch_id"], Note(content, row["at"], row["id"])))
+            more = (beside.get("who"), question, beside.get("key"))
+            found.append((row["batch_id"], Note(content, row["at"], row["id"], *more)))
     return found
 
 
@@ -100,38 +115,141 @@ def _unknown_pouring(note: DamagedNote) -> Note:
     return Note(Pouring.model_construct(what=what, litres=0.0, contents=(what,)), note.at, note.id)
 
 
-def add_note(c: Connection, batch: int, kind: str, data: dict[str, object]) -> Note:
-    """Write a note down; the same one again within a minute gives the first.
+@dataclass(frozen=True)
+class Said:
+    """What goes with a note beside its fields: who writes it, whether it may wait for an answer, its key.
+
+    ``why`` is said of corrections. ``keep``: a note that has to be asked about is kept, marked, and counts once it is
+    answered; else it is refused.
+    """
+
+    who: str | None = None
+    keep: bool = False
+    key: str | None = None
+    why: str = ""
+
+
+def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said: Said | None = None) -> Note:
+    """Write a note down; the same one again within a minute, or with the same key, gives the first.
 
     Raises
     ------
     CallError
-        If the note is wrong, the batch does not exist or is closed.
+        If the note is wrong, the batch does not exist or is closed. ``AskedFirst`` where it has to be asked about.
+    """
+    said = said or Said()
+    earlier = open_notes(c, batch)
+    content = checked(kind, data)
+    fields = content.fields()
+    again = sent_before(earlier, kind, fields, said.key)
+    if again is not None:
+        return again
+    known = [note.id for note in earlier] + [note.id for note in damaged_notes(c, batch)]
+    if isinstance(content, Strike) and content.note not in known:
+        raise CallError(f"there is no note {content.note} in this batch")
+    if isinstance(content, Amended):
+        raise CallError("a correction goes through `batch correct`, which checks what it says")
+    asked = asked_first(earlier, content, keep=said.keep)
+    check_content(c, earlier, content)
+    return write(c, batch, content, said, asked)
+
+
+def open_notes(c: Connection, batch: int) -> list[Note]:
+    """The notes of a batch that may be written to.
+
+    Raises
+    ------
+    CallError
+        If it does not exist or is closed.
     """
     row = store.batch(c, batch)
     if row is None:
         raise CallError(f"there is no batch {batch}")
     if row["closed_at"] is not None:
         raise CallError("this batch is closed; open it again first")
-    content = checked(kind, data)
-    fields = content.fields()
-    earlier = notes_of(c, batch)
-    known = [n.id for n in earlier if n.kind != "strike"] + [note.id for note in damaged_notes(c, batch)]
-    if isinstance(content, Strike) and content.note not in known:
-        raise CallError(f"there is no note {content.note} in this batch")
+    return notes_of(c, batch)
+
+
+def sent_before(earlier: list[Note], kind: str, fields: dict[str, object], key: str | None) -> Note | None:
+    """The note that this one was sent as before: with the same key, or the very same within a minute.
+
+    Raises
+    ------
+    CallError
+        If the key was used for something else.
+    """
+    if key is not None:
+        known = [note for note in earlier if note.key == key]
+        if known and (known[0].kind, known[0].content.fields()) != (kind, fields):
+            raise CallError("this Idempotency-Key was used for another note; use a new one")
+        if known:
+            return known[0]
     since = (datetime.now(UTC) - timedelta(seconds=TWICE_S)).isoformat(timespec="microseconds")
-    if earlier and earlier[-1].at >= since and (earlier[-1].kind, earlier[-1].content.fields()) == (kind, fields):
-        return earlier[-1]
-    if isinstance(content, Weight):
-        ask_again([weighing_of(weight) for weight in contents(in_force(earlier), Weight)], weighing_of(content))
+    last = earlier[-1] if earlier else None
+    if last is None or last.at < since or (key is not None and last.key is not None):
+        return None
+    return last if (last.kind, last.content.fields()) == (kind, fields) else None
+
+
+class AskedFirst(CallError):  # noqa: N818 - what it is, in the house's words
+    """A note that has to be asked about before it is written down: the question has the answers that it takes."""
+
+    def __init__(self, question: Question) -> None:
+        super().__init__(f"{question.sentence} {question.hint}".strip())
+        self.question = question
+
+
+def asked_first(earlier: list[Note], content: Content, *, keep: bool) -> Question | None:
+    """What has to be asked about a note that comes after these.
+
+    Raises
+    ------
+    AskedFirst
+        Where there is something and the note may not wait for its answer in the log (``keep``).
+    """
+    if not isinstance(content, Weight):
+        return None
+    question = asked_of_weight(weighings_of(in_force(earlier)), weighing_of(content))
+    if question is not None and not keep:
+        raise AskedFirst(question)
+    return question
+
+
+def check_content(c: Connection, earlier: list[Note], content: Content, but: int = 0) -> None:
+    """Stop what would be dangerous or is about nothing; ``but`` is a note of the stock vessel that is corrected.
+
+    Raises
+    ------
+    CallError
+        Saying why.
+    """
     if isinstance(content, Pouring):
-        held = [note for _, note in _vessel_notes(c)]
+        held = [note for _, note in _vessel_notes(c) if note.id != but]
         _ask_for_lost(held, content)
         refuse_danger(held, content)
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
         raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
+
+
+def write(c: Connection, batch: int, content: Content, said: Said, asked: Question | None) -> Note:
+    """Put a note into the log that was checked."""
+    told = {"who": said.who, "key": said.key, "asked": asked and asked.model_dump(mode="json", exclude_none=True)}
+    beside = {name: value for name, value in told.items() if value}
     at = now()
-    return Note(content, at, store.add_event(c, batch, at, PREFIX + kind, fields))
+    detail = {**content.fields(), BESIDE: beside} if beside else content.fields()
+    number = store.add_event(c, batch, at, PREFIX + content.kind, detail)
+    if content.kind in CHANGING:
+        keep_stage_now(c, batch)
+    return Note(content, at, number, said.who, asked, said.key)
+
+
+def keep_stage_now(c: Connection, batch: int) -> None:
+    """Write down for the search which stage the batch is in; none where its notes can't tell."""
+    try:
+        stage = stage_now(notes_of(c, batch))[1].id
+    except CallError:
+        stage = ""
+    keep_stage(c, batch, stage)
 
 
 def _may_be_dangerous(note: Note) -> bool:
@@ -199,8 +317,8 @@ def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
         # A damaged note of a kind that nobody knows may be one of the vessel's.
         if note.kind in VESSEL_KINDS or note.kind not in KINDS
     ]
-    counting = {note.id for note in in_force([note for _, note in every])}
-    found = [(batch, note) for batch, note in every if note.id in counting and not isinstance(note.content, Strike)]
+    counting = {note.id: note for note in in_force([note for _, note in every])}
+    found = [(batch, counting[note.id]) for batch, note in every if note.id in counting and note.kind != Strike.kind]
     last = max((i for i, (_, note) in enumerate(found) if isinstance(note.content, Emptying)), default=-1)
     return found[last + 1 :]
 
@@ -223,7 +341,7 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
             row["id"],
             cells_lost="cells" in row["extras"] and row["extras"]["cells"]["entry"] not in measuring,
         )
-        for row in readable(store.in_force(rows))
+        for row in readable(store.counting(rows))
     ]
 
 
@@ -243,6 +361,21 @@ def _measuring(rows: list[store.Row]) -> set[int]:
 def unreadable_in_force(rows: list[store.Row]) -> list[int]:
     """Numbers of the damaged entries that nothing has corrected."""
     return [row["id"] for row in store.in_force(rows) if row.get("unreadable")]
+
+
+def unanswered(rows: list[store.Row]) -> list[int]:
+    """Numbers of the entries that wait for an answer before they count."""
+    return [row["id"] for row in store.in_force(rows) if row["extras"].get("asked")]
+
+
+def unanswered_notes(notes: list[Note]) -> list[int]:
+    """Numbers of the notes that wait for an answer before they count."""
+    out = withdrawals(notes)
+    return [
+        note.id
+        for note in as_corrected(notes)
+        if note.asked is not None and note.id not in out and not isinstance(note.content, Amended)
+    ]
 
 
 def washing_begins(c: Connection, batch: int) -> tuple[str, ...]:
@@ -275,7 +408,18 @@ def batch_state(c: Connection, batch: int) -> State:
     damaged = [f"reading {number}" for number in unreadable_in_force(rows)]
     damaged += [f"note {note.id}" for note in damaged_notes(c, batch)]
     damaged += ["the batch's own details"] if details.get("unreadable") else []
-    return _not_open_over(state, damaged) if damaged else state
+    state = _not_open_over(state, damaged) if damaged else state
+    asked = [f"reading {number}" for number in unanswered(rows)]
+    asked += [f"note {number}" for number in unanswered_notes(notes)]
+    return _not_open_unanswered(replace(state, unanswered=len(asked)), asked) if asked else state
+
+
+def _not_open_unanswered(state: State, asked: list[str]) -> State:
+    """A gate never opens while a reading or a weight waits for an answer: it may be the one that holds it shut."""
+    if state.verdict.state != "open":
+        return state
+    sentence = f"What counts would open the gate, but {', '.join(asked)} waits for an answer: give it first."
+    return replace(state, verdict=replace(state.verdict, state="cannot tell", sentence=sentence))
 
 
 def _not_open_over(state: State, damaged: list[str]) -> State:

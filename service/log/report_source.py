@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from sqlalchemy import Connection, inspect
 
+from service.bench.notes import as_corrected
 from service.bench.readings import logged
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast, phases
@@ -48,6 +49,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
             r["why"],
             r["made_by"],
             withdrawn=bool(r["extras"].get("withdrawn")),
+            asked=bool(r["extras"].get("asked")),
             blank=r["id"] == details.get("blank_entry"),
         )
         for r in rows
@@ -63,7 +65,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
         f"stripread {__version__}",
         state,
         readings,
-        tuple(notes_of(c, batch)),
+        tuple(as_corrected(notes_of(c, batch))),
         water,
         forecasts(c, row, rows, state),
         state.band,

@@ -9,8 +9,9 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
 from service.errors import NotFound
+from service.log.aside.phones import Camera, keep_phone
 from service.log.chain.links import append
-from service.log.models import batches, entries, events, keys, now, photos, profiles
+from service.log.models import batches, entries, events, keys, now, phones, photo_phones, photos, profiles
 from service.log.unreadable import json_object, read_row
 from stripread.json_line import json_line
 
@@ -18,7 +19,12 @@ Row = dict[str, Any]
 
 # What every photo asks, built once: building a statement costs several times what running it does.
 _BATCH = select(batches).where(batches.c.id == bindparam("number"))
-_ENTRY = select(entries).where(entries.c.id == bindparam("number"))
+_ENTRIES = (  # each with the phone that took its photo
+    select(entries, photo_phones.c.phone_id, phones.c.make, phones.c.model, phones.c.name.label("phone_name"))
+    .outerjoin(photo_phones, photo_phones.c.photo_sha256 == entries.c.photo_sha256)
+    .outerjoin(phones, phones.c.id == photo_phones.c.phone_id)
+)
+_ENTRY = _ENTRIES.where(entries.c.id == bindparam("number"))
 _KEY = select(keys).where(keys.c.key == bindparam("key"))
 _PHOTO = select(photos.c.sha256).where(photos.c.sha256 == bindparam("sha256"))
 _PROFILE = select(profiles.c.sha256).where(profiles.c.sha256 == bindparam("sha256"))
@@ -54,6 +60,7 @@ class NewEntry:
     corrects_id: int | None = None
     made_by: str | None = None
     why: str | None = None
+    camera: Camera | None = None  # make and model by the photo's EXIF; None where nobody looked
 
 
 # --- batches
@@ -90,8 +97,13 @@ def open_batch(c: Connection) -> int | None:
     return c.execute(select(func.max(batches.c.id)).where(batches.c.closed_at.is_(None))).scalar()
 
 
-def change_batch(c: Connection, number: int, *, name: str | None, closed: bool | None, details: Row | None) -> None:
-    """Rename, close or open again, or set details; each becomes an event. The batch must exist."""
+def change_batch(
+    c: Connection, number: int, *, name: str | None, closed: bool | None, details: Row | None, why: Row | None = None
+) -> None:
+    """Rename, close or open again, or set details; each becomes an event. The batch must exist.
+
+    ``why``: of closing and opening again, the ``reason`` and ``who`` that the event keeps.
+    """
     old = batch(c, number)
     assert old is not None
     done: list[tuple[str, Row]] = []
@@ -100,7 +112,7 @@ def change_batch(c: Connection, number: int, *, name: str | None, closed: bool |
         done.append(("renamed", {"from": old["name"], "to": name}))
     if closed is not None and closed != (old["closed_at"] is not None):
         c.execute(update(batches).where(batches.c.id == number).values(closed_at=now() if closed else None))
-        done.append(("closed" if closed else "opened again", {}))
+        done.append(("closed" if closed else "opened again", dict(why or {})))
     if details is not None and details != old["details"]:
         c.execute(update(batches).where(batches.c.id == number).values(details=json_line(details)))
         done.append(("details", {"from": old["details"], "to": details}))
@@ -181,6 +193,8 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
     if key is not None:
         rows.append(("keys", _add_key(c, key, number)))
     append(c, rows)
+    if new.camera is not None:
+        keep_phone(c, new.photo_sha256, new.camera)
     return number
 
 
@@ -209,9 +223,7 @@ def entry(c: Connection, number: int) -> Row | None:
 
 def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | None = None) -> list[Row]:
     """Entries of a batch in the order in which they came."""
-    query = (
-        select(entries).where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
-    )
+    query = _ENTRIES.where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
     return [read_row(dict(row)) for row in c.execute(query).mappings()]
 
 
@@ -279,9 +291,14 @@ def corrected(rows: list[Row]) -> dict[int, int]:
 
 
 def in_force(rows: list[Row]) -> list[Row]:
-    """The entries that count: not corrected by a later one, and not withdrawn."""
+    """The entries that stand: not corrected by a later one, and not withdrawn; unanswered ones too."""
     old = corrected(rows)
     return [row for row in rows if row["id"] not in old and not row["extras"].get("withdrawn")]
+
+
+def counting(rows: list[Row]) -> list[Row]:
+    """The entries in force that wait for no answer: gates, forecast and course rest on these alone."""
+    return [row for row in in_force(rows) if not row["extras"].get("asked")]
 
 
 def figures(reading: Row) -> tuple[float | None, float | None, float | None]:

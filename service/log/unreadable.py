@@ -49,6 +49,7 @@ class _Extras(BaseModel):
     colours: list[Any] = []
     withdrawn: bool = False
     by_hand: bool = False
+    asked: list[dict[str, Any]] = []  # what has to be answered before it counts
 
 
 class _Columns(BaseModel):

@@ -17,7 +17,7 @@ from service.bench.washing.parts import part_of
 from service.bench.washing.reading import Reading
 from service.bench.washing.water_beside import water_beside
 from service.log.entry_cache import BATCHES, slim_rows
-from service.log.notes import neutral_band, observations, unreadable_in_force, washing_begins
+from service.log.notes import neutral_band, observations, unanswered, unreadable_in_force, washing_begins
 from service.log.store import Row, last_entry
 
 if TYPE_CHECKING:  # its tables load when first needed
@@ -62,14 +62,20 @@ def forecast_of(c: Connection, batch: Row, rows: list[Row], band: Pair) -> WashF
     if len({reading.wash for reading in readings}) < 2:
         text = "Two readings of different washes or more are needed for a forecast."
         return WashForecast("cannot tell", text)
-    return _not_done_over(forecast_from(batch["details"], readings, blank, band), unreadable_in_force(rows))
+    found = forecast_from(batch["details"], readings, blank, band)
+    return _not_done_over(found, unreadable_in_force(rows), unanswered(rows))
 
 
-def _not_done_over(forecast: WashForecast, damaged: list[int]) -> WashForecast:
-    """No forecast says that washing is done over a reading that can't be read; any other names it."""
-    if not damaged:
+def _not_done_over(forecast: WashForecast, damaged: list[int], asked: list[int]) -> WashForecast:
+    """No forecast says that washing is done over a reading that can't be read, or waits for an answer; it names it."""
+    if not damaged and not asked:
         return forecast
     lost = f"Not counted, since the log's rows can't be read: reading {', '.join(str(n) for n in damaged)}."
+    waits = f"Not counted until its question is answered: reading {', '.join(str(n) for n in asked)}."
+    if not damaged and forecast.status != "done":
+        return replace(forecast, message=f"{forecast.message} {waits}")
+    if not damaged:
+        return type(forecast)("cannot tell", f"The others would say that washing is done. {waits}")
     if forecast.status != "done":
         return replace(forecast, message=f"{forecast.message} {lost}")
     done = f"The readable rows would say that washing is done. {lost} Wash and read again."

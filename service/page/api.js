@@ -13,12 +13,13 @@ export class Trouble extends Error {
 
 const NO_LINK = "No connection to the bench computer.";
 
-export async function call(path, method = "GET", body = undefined) {
+// `key`: an Idempotency-Key, so that the same may be sent again.
+export async function call(path, method = "GET", body = undefined, key = undefined) {
   let response;
   try {
     response = await fetch(path, {
       method,
-      headers: body === undefined ? {} : { "Content-Type": "application/json" },
+      headers: body === undefined ? {} : { "Content-Type": "application/json", ...(key ? { "Idempotency-Key": key } : {}) },
       body: body === undefined ? undefined : JSON.stringify(body),
       cache: "no-store",
     });
@@ -36,7 +37,7 @@ export function sendPhoto(item, onProgress) {
   form.append("kind", item.kind);
   if (item.wash !== null) form.append("wash", item.wash);
   if (item.note) form.append("note", item.note);
-  for (const name of ["path_mm", "ammonia_excess", "liquid", "ammonia_ph", "flakes", "sample_ml", "drops", "profile", "dipped_at", "temperature_c", "rinse", "blank_entry", "beside", "matching", "cells_entry"]) if ((item[name] ?? "") !== "") form.append(name, item[name]);
+  for (const name of ["path_mm", "ammonia_excess", "liquid", "ammonia_ph", "flakes", "sample_ml", "drops", "profile", "dipped_at", "temperature_c", "rinse", "blank_entry", "beside", "matching", "cells_entry", "who"]) if ((item[name] ?? "") !== "") form.append(name, item[name]);
   form.append("snapped_at", item.snapped_at);
   form.append("photo", new Blob([item.photo], { type: item.type }), item.name);
   return new Promise((done, failed) => {

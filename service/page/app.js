@@ -2,12 +2,13 @@
 import { call } from "./api.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
-import { correct, newBatch, pairing, rename, rinseWater, toggleClosed } from "./manage.js";
+import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName } from "./manage.js";
 import { calculators } from "./plan.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
-import { answer, line } from "./show.js";
+import { answer } from "./show.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { correctReading, questions, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
 
 const state = {
@@ -17,9 +18,8 @@ const state = {
   page: null,
   entries: [],
   whole: null, // the batch that `entries` holds all of
-  lines: 0, // how many of its entries are drawn
+  proposed: "", // the wash number as last proposed
 };
-const LINES = 30; // drawn at first, and more with each "Show older"
 
 const chosen = () => state.batches.find((b) => b.id === state.batch);
 const kind = () => document.querySelector("input[name=kind]:checked").value;
@@ -79,7 +79,21 @@ async function refresh() {
     trouble(problem);
   }
   show();
-  if (chosen()) await showBench(chosen(), refresh);
+  if (chosen()) {
+    await showBench(chosen(), refresh);
+    await timeline(true);
+  }
+}
+
+// The list, what is asked about the newest reading, and the wash number that it leads to.
+async function timeline(fresh) {
+  const found = await showTimeline(chosen(), refresh, fresh);
+  if (!found) return;
+  const entry = $("answer").dataset.entry;
+  $("answer-asked")?.replaceChildren(...questions(found.entries.find((e) => e.source === "reading" && String(e.number) === entry)));
+  const box = $("wash");
+  if (document.activeElement === box || (box.value !== "" && box.value !== state.proposed)) return;
+  box.value = state.proposed = String(found.next_wash);
 }
 
 // --- what is shown
@@ -92,7 +106,7 @@ function show() {
   for (const id of ["camera", "file"]) $(id).disabled = !open;
   $("camera-label").classList.toggle("off", !open);
   if (!batch || !state.page || state.page.id !== batch.id) {
-    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer"]) $(id).hidden = true;
+    for (const id of ["stage", "forecast", "plot-section", "log", "manage", "answer", "batch-story"]) $(id).hidden = true;
     return;
   }
   $("manage").hidden = false;
@@ -102,22 +116,17 @@ function show() {
   $("close").textContent = batch.closed_at ? "Open again" : "Close";
   showStrip(state.page, state.about);
   const newest = [...state.entries].reverse();
-  $("log").hidden = !newest.length;
-  const act = { correct: (entry) => correct(entry, refresh) };
-  state.lines = Math.max(state.lines, LINES);
-  $("timeline").replaceChildren(...newest.slice(0, state.lines).map((entry) => line(entry, act)));
-  $("older").hidden = newest.length <= state.lines;
-  $("older").textContent = `Show older (${newest.length - state.lines} more)`;
+  const act = { correct: (entry) => correctReading(entry, refresh) };
+  story(state.page);
   const last = newest.find((e) => e.log.corrected_by === null && !e.log.withdrawn);
   $("answer").hidden = !last;
   if (last && $("answer").dataset.entry !== String(last.log.id)) {
-    $("answer").replaceChildren(...answer(last, state.page.neutral, act).flat(3).filter(Boolean));
+    $("answer").replaceChildren(...answer(last, state.page.neutral, act).flat(3).filter(Boolean), el("div", { id: "answer-asked" }));
     $("answer").dataset.entry = last.log.id;
   }
   showForecast(state.page.forecast);
   $("plot-section").hidden = false; // before drawing: it takes its width from its box
   $("plot-section").hidden = plot($("plot"), state.entries, state.page.forecast, state.page.neutral) === 0;
-  if ($("wash").value === "" && last && last.log.wash !== null) $("wash").value = last.log.wash;
   showTint(state.page, state.about, state.entries);
 }
 
@@ -162,6 +171,7 @@ const sender = new queue.Sender({
     $("progress-text").textContent = (share < 1 ? `sending ${Math.round(100 * share)} %` : "reading") + (waiting > 1 ? `, ${waiting} left` : "");
   },
   async sent() {
+    state.proposed = $("wash").value; // it was used: the next one may take its place
     await refresh();
     $("answer").scrollIntoView({ block: "start" });
   },
@@ -180,7 +190,7 @@ async function taken(input) {
   input.value = ""; // the same photo may be chosen again
   if (!file || state.batch === null) return;
   const wash = $("wash").value.trim();
-  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), snapped_at: clockAndZone(new Date()) };
+  const details = { batch: state.batch, kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", ""), snapped_at: clockAndZone(new Date()) };
   if (details.kind === "ph") Object.assign(details, takeStrip());
   if (details.kind === "tint") Object.assign(details, takeTint());
   try {
@@ -209,7 +219,6 @@ function choose(batch) {
   state.batch = Number(batch);
   store.set("batch", state.batch);
   delete $("answer").dataset.entry;
-  state.lines = LINES;
   $("wash").value = "";
   return refresh();
 }
@@ -233,10 +242,7 @@ $("new-batch").onclick = () => newBatch((made) => choose(made.id));
 $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);
 $("close").onclick = () => guarded(() => toggleClosed(chosen(), refresh));
-$("older").onclick = () => {
-  state.lines += LINES;
-  show();
-};
+$("name").onclick = yourName;
 for (const radio of document.querySelectorAll("input[name=kind]"))
   radio.onchange = () => {
     drawTint();
@@ -260,6 +266,14 @@ async function join() {
 }
 
 calculators(chosen);
+// What looks over all batches comes when it is opened.
+const again = () => {
+  state.whole = null;
+  delete $("answer").dataset.entry;
+  return refresh();
+};
+for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
+  $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
 stripButtons(() => state.batch);
 await join();
 await refresh();

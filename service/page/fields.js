@@ -14,7 +14,7 @@ const box = (f, more) => el("input", { name: f.name, value: f.value ?? "", requi
 
 // `f`: {name, label, value, required, max, mode} and, for other kinds, {type: "checkbox"}, {options}, {units, unit} or {range}.
 export function field(f) {
-  if (f.type === "checkbox") return el("label", { class: "check" }, el("input", { type: "checkbox", name: f.name }), f.label);
+  if (f.type === "checkbox") return el("label", { class: "check" }, el("input", { type: "checkbox", name: f.name, checked: f.checked }), f.label);
   if (f.options) return el("label", {}, f.label, el("select", { name: f.name }, choices(f.options, f.value)));
   if (f.range !== undefined) {
     const ends = [[f.name, "from"], [`${f.name}_to`, "to"]];

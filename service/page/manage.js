@@ -37,25 +37,29 @@ export function rinseWater(batch, entries, done) {
 }
 
 export async function toggleClosed(batch, done) {
-  done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: batch.closed_at === null }));
-}
-
-export function correct(entry, done) {
+  if (batch.closed_at === null) return done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: true }));
   const fields = [
-    { name: "by", label: "Who corrects it", value: store.get("who", ""), required: true, max: 100 },
-    { name: "why", label: "Why", required: true, max: 500 },
-    { name: "wash", label: "Wash", value: entry.log.wash, mode: "numeric", max: 3 },
-    { name: "note", label: "Note", value: entry.log.note, max: 2000 },
-    { name: "withdraw", label: "Withdraw it: it counts no longer", type: "checkbox" },
+    { name: "reason", label: "Why is it opened again? The log keeps it.", required: true, max: 1000 },
+    { name: "who", label: "Who", value: store.get("who", ""), required: true, max: 100 },
   ];
-  ask(`Correct entry ${entry.log.id}`, fields, async ({ by, why, wash, note, withdraw }) => {
-    store.set("who", by);
-    const said = { by, why, withdraw: withdraw === "on" };
-    if (wash.trim() && Number(wash) !== entry.log.wash) said.wash = Number(wash);
-    if (note !== entry.log.note) said.note = note;
-    done(await call(`/api/readings/${entry.log.id}/corrections`, "POST", said));
+  return ask("Open this batch again", fields, async ({ reason, who }) => {
+    store.set("who", who);
+    done(await call(`/api/batches/${batch.id}`, "PATCH", { closed: false, reason, who }));
   });
 }
+
+// When it was closed or opened again the last time, and why.
+export function story(page) {
+  const last = page.events.findLast((e) => ["closed", "opened again"].includes(e.what));
+  $("batch-story").hidden = !last;
+  if (!last) return;
+  const { reason, who } = last.detail;
+  const why = reason ? `: ${reason}${who ? ` (${who})` : ""}` : "";
+  $("batch-story").textContent = `${last.what === "closed" ? "Closed" : "Opened again"} ${new Date(last.at).toLocaleString()}${why}`;
+}
+
+// Given once on this phone; it goes with what is sent from it.
+export const yourName = () => ask("Your name on this phone", [{ name: "who", label: "It stands beside what you save. It may stay empty.", value: store.get("who", ""), max: 100 }], async ({ who }) => store.set("who", who.trim()));
 
 // Only on the bench computer's own page.
 export function pairing() {

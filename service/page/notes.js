@@ -51,12 +51,29 @@ function filled(f, values) {
   return f.form === "number" ? number(given, f.label.split(",")[0]) : given.trim() || null;
 }
 
-// Notes that still count, newest first: what was struck out, and what strikes out, is left away.
+// Notes that still count, newest first.
 export async function notesInForce(batch) {
-  const all = await call(`/api/batches/${batch.id}/notes`);
-  const out = new Set(all.filter((n) => n.kind === "strike").map((n) => n.data.note));
-  const inner = ["strike", "move", "procedure"]; // withdrawals, and what the stages write themselves
-  return all.filter((n) => !inner.includes(n.kind) && !out.has(n.id)).reverse();
+  const { entries } = await call(`/api/batches/${batch.id}/timeline?limit=1000`);
+  return entries.filter((e) => e.source === "note" && e.standing !== "withdrawn" && !["move", "procedure"].includes(e.kind));
+}
+
+export const nameOfKind = (kind) => (known.find((k) => k.kind === kind) || { label: { move: "Stage", procedure: "Procedure" }[kind] || kind }).label.replace(/^An? /, "").replace(/^./, (first) => first.toUpperCase());
+
+// The form of a note's kind filled with what it says; `more` fields come first. `send(values, data)`.
+export function correctFields(item, more, send) {
+  const form = known.find((k) => k.kind === item.kind);
+  const said = item.data;
+  const fields = form.fields.map((f) => {
+    const value = said[f.name];
+    const d = drawn(f);
+    if (value === undefined || value === null) return { ...d, value: f.omit ? f.value : f.options.length ? d.value : undefined };
+    if (f.form === "range") return { ...d, from: value[0] * f.parts, to: value[1] * f.parts };
+    if (f.units === "acid or lye") return { ...d, value: Math.abs(value), unit: value < 0 ? "lye" : "acid" };
+    if (f.units) return { ...d, value, unit: UNITS[f.units][0][0] };
+    if (f.form === "words") return { ...d, value: value.join(", ") };
+    return { ...d, value: String(value), checked: value === true };
+  });
+  ask(`Correct note ${item.number}`, [...more, ...fields], (values) => send(values, Object.fromEntries(form.fields.map((f) => [f.name, filled(f, values)]))));
 }
 
 const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((v) => typeof v !== "boolean").join(", ")}`;
@@ -67,8 +84,24 @@ async function fieldsOf(form, batch) {
   const found = (await notesInForce(batch)).filter((n) => form.kind === "strike" || ["poured", "mixed", "used", "ammonia_test"].includes(n.kind));
   if (!found.length) throw new Error("Nothing is written down yet.");
   const label = Object.fromEntries(known.map((k) => [k.kind, k.label]));
-  const options = found.map((n) => [String(n.id), inWords(label[n.kind] ?? n.kind, n).slice(0, 80)]);
+  const options = found.map((n) => [String(n.number), inWords(label[n.kind] ?? n.kind, n).slice(0, 80)]);
   return form.fields.map((f) => (f.name === "note" ? { ...f, options } : f.name === "who" ? { ...f, value: store.get("who", "") } : f));
+}
+
+const WHO = () => ({ name: "who", label: "Who (kept on this phone; may stay empty)", value: store.get("who", ""), max: 100 });
+const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
+
+// What was saved is shown where it stands, with all that can be done to it.
+function saved(made) {
+  const li = document.getElementById(`note-${made.id}`) || document.getElementById(`note-${made.data.note}`);
+  if (!li) return;
+  for (const old of document.querySelectorAll("#timeline .saved")) old.remove();
+  const text = document.createElement("p");
+  text.className = "saved";
+  text.setAttribute("role", "status");
+  text.textContent = made.asked ? "✓ Saved. It waits for your answer:" : "✓ Saved";
+  li.querySelector(".text").prepend(text);
+  li.scrollIntoView({ block: "center" });
 }
 
 export function writeDown(batch, done) {
@@ -78,11 +111,14 @@ export function writeDown(batch, done) {
     const fields = await fieldsOf(form, batch);
     // the next form opens when this one has closed
     setTimeout(() =>
-      ask(form.label, fields.map(drawn), async (values) => {
+      ask(form.label, [...fields.map(drawn), ...(fields.some((f) => f.name === "who") ? [] : [WHO()])], async (values) => {
         const data = Object.fromEntries(fields.map((f) => [f.name, filled(f, values)]));
         if (data.who) store.set("who", data.who);
-        await call(`/api/batches/${batch.id}/notes`, "POST", { kind, data });
+        const who = (values.who ?? "").trim();
+        store.set("who", who);
+        const made = await call(`/api/batches/${batch.id}/notes`, "POST", { kind, data, who: who || null, keep: true }, newKey());
         await done();
+        saved(made);
       }),
     );
   });

@@ -4,13 +4,13 @@ import { $, el, store } from "./dom.js";
 import { amount, field, MASS, number, range, VOLUME, WARMTH } from "./fields.js";
 import { notesInForce } from "./notes.js";
 
-const glued = (text) => text.replace(/(\d) %/g, "$1\u00a0%"); // a figure and its % stay on one line
-const list = (items, kind) => el("ul", { class: kind === "note" ? "reasons" : "plain" }, items.map((text) => el("li", { class: kind }, glued(text))));
-const warned = (cautions) => [el("p", {}, el("b", {}, "⚠ Caution")), list(cautions, "note")];
-const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
+export const glued = (text) => text.replace(/(\d) %/g, "$1\u00a0%"); // a figure and its % stay on one line
+export const list = (items, kind) => el("ul", { class: kind === "note" ? "reasons" : "plain" }, items.map((text) => el("li", { class: kind }, glued(text))));
+export const warned = (cautions) => [el("p", {}, el("b", {}, "⚠ Caution")), list(cautions, "note")];
+export const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
 
 // Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.
-const figure = (value) => String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10");
+export const figure = (value) => String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10");
 
 const LYE = {
   fields: [
@@ -97,7 +97,8 @@ function calculator(id, kind, chosen) {
     event.preventDefault();
     trouble.textContent = "";
     try {
-      const asked = Object.entries(kind.query(Object.fromEntries(new FormData(form)))).filter(([, value]) => value !== null);
+      const said = Object.entries(kind.query(Object.fromEntries(new FormData(form)))).filter(([, value]) => value !== null);
+      const asked = said.flatMap(([name, value]) => [value].flat().map((one) => [name, one])); // a list is asked one by one
       const found = await call(`/api/plan/${id}?${new URLSearchParams(asked)}`);
       answer.replaceChildren(...kind.told(found).filter(Boolean));
       store.set(`plan-${id}`, Object.fromEntries(all().map((e) => [e.name, e.value])));
@@ -109,10 +110,10 @@ function calculator(id, kind, chosen) {
   };
   form.oninput = () => answer.replaceChildren();
   const fill = (known) => {
-    for (const e of all()) if (known[e.name] !== undefined) e.value = known[e.name];
+    for (const e of all()) if (known[e.name] !== undefined && e.type !== "checkbox") e.value = known[e.name];
   };
   box.append(form, trouble, answer);
-  box.addEventListener("toggle", async () => {
+  const opened = async () => {
     if (!box.open || form.dataset.filled) return;
     form.dataset.filled = "yes";
     fill(store.get(`plan-${id}`, {}));
@@ -124,10 +125,30 @@ function calculator(id, kind, chosen) {
     } catch {
       // without a connection the fields stay as they are
     }
-  });
+  };
+  box.addEventListener("toggle", opened);
+  return opened();
+}
+
+// Its fields and words come when somebody opens it.
+function later(id, chosen) {
+  const box = $(`plan-${id}`);
+  const load = async () => {
+    if (!box.open || box.dataset.loaded) return;
+    box.dataset.loaded = "yes";
+    try {
+      const { KINDS } = await import("./plan_more.js");
+      await calculator(id, KINDS[id], chosen);
+    } catch {
+      delete box.dataset.loaded; // without a connection: the next time that it is opened
+    }
+  };
+  box.addEventListener("toggle", load);
 }
 
 export function calculators(chosen) {
   calculator("lye", LYE, chosen);
   calculator("wash", WASH, chosen);
+  later("yield", chosen);
+  later("waste", chosen);
 }

@@ -105,6 +105,7 @@ function circumstances(entry) {
   if (waited !== undefined && waited !== null && waited >= 0) said.push(`Read ${Math.round(waited)} s after the dip`);
   const { temperature_c: warmth } = entry.log.said || {};
   if (warmth !== undefined) said.push(`Sample at ${warmth} °C`);
+  if (entry.log.phone) said.push(`Photo by ${entry.log.phone}`);
   if (entry.comparison) said.push(besideIt(entry.comparison));
   if (entry.log.cells_entry) said.push(entry.cells === "none" ? `Vials not measured: entry ${entry.log.cells_entry} was left out` : `Vials measured by entry ${entry.log.cells_entry}`);
   const water = entry.blank;
@@ -129,13 +130,22 @@ function besideIt(told) {
   );
 }
 
+async function share(entry, button) {
+  try {
+    await (await import("./share.js")).share(entry, button);
+  } catch (problem) {
+    button.after(el("p", { role: "alert" }, problem.message));
+  }
+}
+
 function links(entry, act) {
   const at = `/api/readings/${entry.log.id}`;
   const newest = entry.log.corrected_by === null;
   return [
     el("a", { class: "button", href: `${at}/overlay`, target: "_blank", rel: "noopener" }, "How it was read"),
     el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, "Photo"),
-    newest && !entry.log.withdrawn ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
+    el("button", { type: "button", onclick: (event) => share(entry, event.target) }, "Share"),
+    newest && !entry.log.withdrawn && act.correct ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
   ];
 }
 
@@ -152,11 +162,9 @@ export function line(entry, act) {
     el("div", {}, image),
     el(
       "div",
-      {},
+      { class: "text" },
       el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note].filter(Boolean).join(" · ")),
-      log.corrects ? el("p", { class: "meta" }, `${log.withdrawn ? "Withdraws" : "Corrects"} entry ${log.corrects}: ${log.why} (${log.made_by})`) : null,
-      log.corrected_by ? el("p", { class: "meta" }, `Corrected by entry ${log.corrected_by}`) : null,
+      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, isNaN(when) ? "" : when.toLocaleString(), log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
       el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );

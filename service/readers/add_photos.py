@@ -73,15 +73,18 @@ def entry_lines(taken: Taken, own: Callable[[list[tuple[str, str]]], list[str]])
     ``own`` takes them as (code, message) and may hold back what a whole run shares.
     """
     entry = taken.entry
-    head = f"entry {taken.entry_id}: {_value(entry)}  [{_MARK[entry['status']]}]"
+    head = f"entry {taken.entry_id}: {value_words(entry)}  [{_MARK[entry['status']]}]"
     if taken.repeated:
         head += "  (was in the log already)"
     more = [(reason["code"], reason["message"]) for reason in entry["reasons"]]
     more += [("caution_of_the_log", text) for text in entry["log"]["cautions"]]
-    return "\n".join([head, *(f"    {text}" for text in own(more))])
+    waits = "It does not count until that is answered (`stripread batch correct`)."
+    asked = [f"    ? {question['sentence']} {waits}" for question in entry["log"].get("asked", [])]
+    return "\n".join([head, *(f"    {text}" for text in own(more)), *asked])
 
 
-def _value(entry: dict[str, Any]) -> str:
+def value_words(entry: dict[str, Any]) -> str:
+    """An entry's value and interval in words."""
     if entry["kind"] == "ph" and entry["ph"] is not None:
         low, high = entry["interval"]
         return f"pH {entry['ph']:.2f}  (95 %: {low:.2f} to {high:.2f})"

@@ -23,6 +23,7 @@ from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
 from service.log.taken import by_own_clock
+from service.log.timeline.asked import asked_about
 from service.readers.earlier.blank import blank_kept, blank_of
 from service.readers.earlier.cells import NamedCells, cells_of
 from service.readers.pool import WorkPool, stopping
@@ -57,6 +58,8 @@ class Submission:
     cells_entry: int | None = None  # of a tint: the entry whose photo measures its vials ...
     vials_changed: bool = False  # ... which were changed since
     origin: str = "photo"
+    who: str | None = None
+    confirm: bool = False  # said beforehand: it counts as it is, whatever would be asked about it
     key: str | None = None  # Idempotency-Key
 
     def fingerprint(self, sha256: str) -> str:
@@ -245,9 +248,12 @@ class Intake:
             note=sent.note,
             snapped_at=sent.snapped_at or (by_own_clock(outcome.reading.get("taken_at")) if sent.own_time else None),
             profile=(profile.sha256, profile.text) if profile else None,
+            made_by=sent.who,
             extras=_extras(sent, came) | {"colours": swatches(outcome)},
+            camera=outcome.camera,
         )
         key = (sent.key, sent.fingerprint(sha256)) if sent.key else None
+        new.extras.update(self._to_ask(sent, new))
         try:
             with self._database.write() as c:
                 store.claim(c)
@@ -264,6 +270,14 @@ class Intake:
             if earlier is None:
                 raise
             return earlier
+
+    def _to_ask(self, sent: Submission, new: store.NewEntry) -> store.Row:
+        """What is asked about an entry before it counts, for its extras. The photo is logged either way."""
+        with self._database.read() as c:  # before the log is held: the forecast may take a while
+            asked = asked_about(c, new)
+        if not asked:
+            return {}
+        return {"confirmed": [question["code"] for question in asked]} if sent.confirm else {"asked": asked}
 
 
 def _cells(c: Connection, sent: Submission) -> NamedCells | None:

@@ -8,7 +8,7 @@ import resource
 import threading
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
 
@@ -52,10 +52,14 @@ class Job:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a photo: the reading's JSON object, and the curve's colours at that pH, CIELAB (P, 3)."""
+    """What came of a photo: the reading's JSON object, and the curve's colours at that pH, CIELAB (P, 3).
+
+    ``camera``: make and model by the photo's EXIF, empty where it names none; None where nobody looked.
+    """
 
     reading: dict[str, Any]
     curve_lab: list[list[float]] | None = None
+    camera: tuple[str, str] | None = None
 
 
 class Reader(Protocol):
@@ -124,8 +128,15 @@ def nothing() -> None:
 
 
 def read_job(reader: Reader, job: Job) -> Outcome:
-    """Read one photo, in a worker."""
-    return reader.read(job)
+    """Read one photo, in a worker, and see which camera took it."""
+    return replace(reader.read(job), camera=camera_job(reader, job))
+
+
+def camera_job(_: Any, job: Job) -> tuple[str, str]:  # noqa: ANN401
+    """Make and model of the camera by a photo's EXIF, in a worker; both empty where it names none."""
+    from stripread.photo import camera_of  # noqa: PLC0415 - only workers load the decoders
+
+    return camera_of(job.photo.read_bytes())
 
 
 def overlay_job(reader: Reader, job: Job) -> bytes:

@@ -35,6 +35,7 @@ class RecordedReading:
     why: str | None = None
     who: str | None = None
     withdrawn: bool = False
+    asked: bool = False  # it waits for an answer before it counts
     blank: bool = False  # of the rinse water itself
 
     @property
@@ -68,7 +69,8 @@ class RecordedReading:
     @property
     def reasons(self) -> tuple[str, ...]:
         """Why it is doubtful or refused, in words. Notes and cautions, the same with each photo, are left out."""
-        return tuple(reason.message for reason in self.reading.reasons if reason.severity != "note")
+        waits = ("Asked about and not answered: it does not count.",) if self.asked else ()
+        return (*waits, *(reason.message for reason in self.reading.reasons if reason.severity != "note"))
 
 
 def _tint(found: LoggedTint) -> str:
@@ -114,8 +116,8 @@ class BatchRecord:
 
     @property
     def in_force(self) -> tuple[RecordedReading, ...]:
-        """Readings that count: no later one corrects them, and they were not withdrawn."""
-        return tuple(r for r in self.readings if r.corrected_by is None and not r.withdrawn)
+        """Readings that count: no later one corrects them, and they were not withdrawn, nor wait for an answer."""
+        return tuple(r for r in self.readings if r.corrected_by is None and not r.withdrawn and not r.asked)
 
     @property
     def corrections(self) -> tuple[RecordedReading, ...]:
@@ -130,7 +132,8 @@ class BatchRecord:
 
 def note_text(note: Note) -> str:
     """A note in words, for lists."""
-    return _words(note.content)
+    waits = "" if note.asked is None else " (asked about and not answered: it does not count)"
+    return _words(note.content) + waits
 
 
 def _words(d: Content) -> str:

@@ -24,7 +24,7 @@ from service.report.batch_record import BatchRecord
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#666666"
 _PLAIN = FuncFormatter(lambda value, _: f"{value:g}")
-_STYLE: dict[Any, Any] = {
+STYLE: dict[Any, Any] = {
     "text.parse_math": False,  # a dollar sign in somebody's name for a decant is a dollar sign
     "font.size": 9,
     "font.family": "sans-serif",
@@ -37,7 +37,7 @@ _STYLE: dict[Any, Any] = {
 
 def render(draw: Any, item: Any, form: str) -> bytes | None:  # noqa: ANN401 - a function of this module and its batch
     """``draw(figure, item)`` as "svg" or "png"; None where there is nothing to draw."""
-    with mpl.rc_context(_STYLE):
+    with mpl.rc_context(STYLE):
         figure = Figure(figsize=(6.6, 3.0), layout="constrained")
         if not draw(figure, item):
             return None

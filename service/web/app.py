@@ -13,12 +13,13 @@ from fastapi.responses import FileResponse, Response
 from starlette.formparsers import MultiPartParser
 from starlette.middleware.gzip import GZipMiddleware
 
+from service.readers.earlier.phones import look_at_earlier
 from service.readers.watch import Watcher
 from service.settings import Settings
 from service.web.components import Service
 from service.web.guard import Guard
 from service.web.problems import add_handlers
-from service.web.routes import backup, batches, bench, join, pictures, plan, readings
+from service.web.routes import backup, batches, bench, finding, join, pictures, plan, readings, timeline
 from stripread import __version__
 
 PAGE = Path(__file__).resolve().parents[1] / "page"
@@ -42,6 +43,7 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         service.readers.warm()
+        looking = asyncio.create_task(look_at_earlier(service.database, service.blobs, service.pictures))
         watching = None
         if settings.watch is not None:
             watcher = Watcher(settings.watch, settings.watch_every, service.database, service.intake)
@@ -49,10 +51,11 @@ def create_app(settings: Settings) -> FastAPI:
         try:
             yield
         finally:
-            if watching is not None:
-                watching.cancel()
-                with contextlib.suppress(asyncio.CancelledError):
-                    await watching
+            for task in (looking, watching):
+                if task is not None:
+                    task.cancel()
+                    with contextlib.suppress(asyncio.CancelledError):
+                        await task
             await service.stop()
 
     app = FastAPI(
@@ -69,7 +72,7 @@ def create_app(settings: Settings) -> FastAPI:
     # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
     api = APIRouter(max_body_size=settings.max_body)
     # Addresses are tried in this order: photos come first, they are the many.
-    for routes in (readings, pictures, batches, bench, plan, join, backup):
+    for routes in (readings, pictures, batches, timeline, bench, plan, finding, join, backup):
         api.include_router(routes.router)
     app.include_router(api)
     files = _add_page(app)

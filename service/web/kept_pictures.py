@@ -116,4 +116,9 @@ def overlay_name(sha256: str, profile_sha256: str | None, job: Job) -> str:
     return f"{sha256}-{job.kind}-{digest[:32]}-{_VERSION}-overlay.png"
 
 
+def shared_name(overlay: str, words: object) -> str:
+    """The file of a picture to share: of a reading's picture and of the words around it."""
+    return f"{overlay.removesuffix('-overlay.png')}-{hashlib.sha256(repr(words).encode()).hexdigest()[:16]}-shared.png"
+
+
 _VERSION = SOFTWARE.split()[-1]

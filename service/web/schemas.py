@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from service.bench.question import Question
 from service.bench.readings import Logged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.log.fields import Alkalinity, Id, Pair, Text, Two
 
@@ -50,6 +51,9 @@ class LogInfo(BaseModel):
     blank_entry: int | None = Field(None, description="The rinse water's entry that this one was compared with.")
     cells_entry: int | None = Field(None, description="The entry whose photo measures this tint's vials.")
     vials_changed: bool = Field(False, description="Said: vials or places were changed since that photo.")
+    asked: list[Question] = Field([], description="What has to be answered before it counts.")
+    phone: str = Field("unknown phone", description="What took the photo: by its user's name, else by make and model.")
+    phone_id: int | None = Field(None, description="Its number in `/api/phones`; null where the photo names none.")
 
 
 class _Entry(Logged):
@@ -94,9 +98,17 @@ class NewBatch(BaseModel):
 class BatchChange(BaseModel):
     """What to change about a batch; what is left out stays."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"name": "Chloride of 13 May"}, {"closed": True}]})
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"name": "Chloride of 13 May"}, {"closed": False, "reason": "one more wash", "who": "A."}]
+        }
+    )
     name: Annotated[Text, Field(min_length=1, max_length=200)] | None = None
     closed: bool | None = None
+    reason: Annotated[Text, Field(max_length=1000)] | None = Field(
+        None, description="Why it is closed or opened again; the log keeps it."
+    )
+    who: Annotated[Text, Field(max_length=100)] | None = None
     water: Water | None = None
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from stripread.imagefile.exif import exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 
 BRANDS = (b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1")
@@ -71,11 +71,12 @@ def read_heif(data: bytes) -> Header:
     bare = data[:end]
     image = open_heif(bare)
     _, taken_at = exif_facts(image.info.get("exif"))
+    camera = exif_camera(image.info.get("exif"))
     icc = image.info.get("icc_profile")
     w, h = image.size
     # libheif turns the picture itself: what EXIF says of turning has been obeyed.
     icc = icc if icc and len(icc) <= MAX_ICC else None
-    return Header("HEIF", image.mode, (w, h), bare, BYTES_PER_PIXEL * w * h, 1, icc, taken_at)
+    return Header("HEIF", image.mode, (w, h), bare, BYTES_PER_PIXEL * w * h, 1, icc, taken_at, camera=camera)
 
 
 def _children(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:

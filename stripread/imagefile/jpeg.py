@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from stripread.imagefile.exif import exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 
 _NEXT = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")  # the next marker after entropy coded data
@@ -172,4 +172,5 @@ def _header(walk: _Walk) -> Header:
         icc if 0 < len(icc) <= MAX_ICC else None,
         taken_at,
         inverted=mode == "CMYK" and walk.adobe is not None,
+        camera=exif_camera(walk.exif),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 
-from stripread.imagefile.exif import exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
@@ -60,7 +60,8 @@ def _header(found: dict[bytes, bytes], bare: bytes) -> Header:
         raise not_a_picture(f"{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG")
     orientation, taken_at = exif_facts(found.get(b"eXIf"))
     held = w * h * (1 if colour in (0, 3) and depth <= 8 else 4)  # Pillow keeps three channels in four bytes
-    return Header("PNG", _MODES[colour], (w, h), bare, held, orientation, _profile(found.get(b"iCCP")), taken_at)
+    camera, icc = exif_camera(found.get(b"eXIf")), _profile(found.get(b"iCCP"))
+    return Header("PNG", _MODES[colour], (w, h), bare, held, orientation, icc, taken_at, camera=camera)
 
 
 def _profile(chunk: bytes | None) -> bytes | None:

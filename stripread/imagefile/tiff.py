@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from dataclasses import dataclass
 
-from stripread.imagefile.exif import exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 
 WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, SAMPLES = 256, 257, 258, 259, 262, 277
@@ -77,7 +77,8 @@ def read_tiff(data: bytes) -> Header:
     icc = directory.raw(ICC) if ICC in directory.entries else None
     held = 4 * w * h + (raw if len(offsets) < 4 and compression != PLAIN else raw // 4)
     icc = icc if icc and len(icc) <= MAX_ICC else None
-    return Header("TIFF", "RGB" if samples >= 3 else "L", (w, h), bare, held, orientation, icc, taken_at)
+    camera, mode = exif_camera(data), "RGB" if samples >= 3 else "L"
+    return Header("TIFF", mode, (w, h), bare, held, orientation, icc, taken_at, camera=camera)
 
 
 def _first_directory(data: bytes) -> _Directory:

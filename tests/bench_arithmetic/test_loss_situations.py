@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
+from service.bench.asking.weights import asked_of_weight
 from service.bench.chemistry.balance import (
     Decant,
     Loss,
@@ -16,7 +18,7 @@ from service.bench.chemistry.balance import (
     decant_loss,
     dissolved_mg_l,
 )
-from service.bench.weighings import Weighing, ask_again, expected_of, moisture_of
+from service.bench.weighings import Weighing, expected_of, moisture_of
 from service.cli import app
 from stripread.errors import CallError
 
@@ -120,17 +122,33 @@ def test_lots_of_chloride_add_up():
 
 
 def test_a_second_weight_asks_whether_it_replaces_or_adds():
-    first = Weighing("chloride", 100.0, moisture=(0.0, 0.0))
-    with pytest.raises(CallError, match="120 g replace it"):
-        ask_again([first], Weighing("chloride", 120.0))
-    ask_again([first], Weighing("chloride", 120.0, again="adds"))
-    ask_again([first], Weighing("input", 120.0))  # another thing
-    ask_again([Weighing("powder", 10.0)], Weighing("powder", 9.9))  # it dries
+    first = Weighing("chloride", 100.0, moisture=(0.0, 0.0), number=1)
+    asked = asked_of_weight([first], Weighing("chloride", 120.0))
+    assert "120 g replace it" in asked.sentence
+    assert [choice.data for choice in asked.choices[:2]] == [{"again": "adds"}, {"again": "replaces", "replaces": 1}]
+    assert asked_of_weight([first], Weighing("chloride", 120.0, again="adds")) is None
+    assert asked_of_weight([first], Weighing("chloride", 120.0, again="replaces")) is None  # there is but one
+    assert asked_of_weight([first], Weighing("input", 120.0)) is None  # another thing
+    assert asked_of_weight([Weighing("powder", 10.0)], Weighing("powder", 9.9)) is None  # it dries
     second = Weighing("chloride", 50.0, moisture=(0.0, 0.0), again="adds")
     assert expected_of([first, second])[1] == pytest.approx(150.0 * 0.752648, rel=1e-5)
     other = Weighing("chloride", 50.0, moisture=(0.0, 0.0), again="replaces")
     assert expected_of([first, second, other])[1] == pytest.approx(50.0 * 0.752648, rel=1e-5)
     assert expected_of([Weighing("chloride", 0.0)]) is None
+
+
+def test_a_third_weight_says_which_one_it_replaces_and_what_is_expected_then():
+    lots = [Weighing("chloride", 100.0, moisture=(0.0, 0.0), number=1)]
+    lots += [Weighing("chloride", 50.0, moisture=(0.0, 0.0), again="adds", number=2)]
+    third = Weighing("chloride", 5.0, moisture=(0.0, 0.0), again="replaces")
+    asked = asked_of_weight(lots, third)
+    assert asked.code == "which_weight"
+    told = [choice.label.rpartition(": ")[2] for choice in asked.choices[:3]]
+    assert told == ["116.7 g)", "41.4 g)", "79.03 g)"]  # of 155, 55 and 105 g: 0.752648 g of silver in each
+    assert asked_of_weight(lots, replace(third, replaces=2)) is None
+    assert expected_of([*lots, replace(third, replaces=2, number=3)])[1] == pytest.approx(105 * 0.752648, rel=1e-5)
+    with pytest.raises(CallError, match="note 9 is no weight"):
+        asked_of_weight(lots, replace(third, replaces=9))
 
 
 @pytest.mark.parametrize(

@@ -140,3 +140,33 @@ def test_chloride_weighed_wet_without_a_moisture_is_a_wide_range(run):
     run("note", "1", "weight", "of=chloride", "grams=100")
     low, _, high = json.loads(run("show", "1", "--json")[1])["balance"]["expected_g"]
     assert (low, high) == pytest.approx((50 * 0.752648, 100 * 0.752648), rel=1e-4)
+
+
+def test_a_second_weight_takes_confirm_and_notes_are_put_right(run):
+    assert run("note", "1", "weight", "of=chloride", "grams=100", "moisture=0-0.01", "--who", "M.")[0] == 0
+    assert run("note", "1", "weight", "of=chloride", "grams=50", "moisture=0-0.01", "--confirm")[0] == 0
+    code, _, err = run("note", "1", "weight", "of=chloride", "grams=5", "moisture=0-0.01", "again=replaces")
+    assert code == 2
+    assert "which one does 5 g replace? Say replaces=NOTE" in err
+
+    def expected():
+        return json.loads(run("show", "1", "--json")[1])["balance"]["expected_g"][1] / (0.995 * 0.752648)
+
+    assert expected() == pytest.approx(150, rel=1e-4)
+    out = run("timeline", "1")[1].splitlines()
+    first = next(line for line in out if "100 g" in line)
+    number = first.partition("note ")[2].partition(":")[0]
+    assert first.endswith("(M.)")
+    assert run("correct", "1", "note", number, "grams=80", "--why", "misread", "--who", "A.")[0] == 0
+    assert expected() == pytest.approx(130, rel=1e-4)
+    assert "    corrected by A.: misread; before: chloride: 100 g" in run("timeline", "1")[1]
+    assert run("correct", "1", "note", number, "--withdraw", "--why", "wrong batch")[0] == 0
+    assert expected() == pytest.approx(50, rel=1e-4)
+    assert "[withdrawn]" in run("timeline", "1")[1]
+    assert run("correct", "1", "note", number, "--undo", "--why", "it was right")[0] == 0
+    assert run("correct", "1", "note", number, "--undo", "--why", "and not misread")[0] == 0
+    assert expected() == pytest.approx(150, rel=1e-4)
+    code, _, err = run("correct", "1", "note", number, "--why", "nothing said")
+    assert (code, "give one of FIELD=VALUE" in err) == (2, True)
+    code, _, err = run("correct", "1", "entry", "7", "--confirm", "--why", "x")
+    assert (code, "There is no reading 7" in err) == (2, True)

@@ -78,7 +78,8 @@ class Phone:
 
     def wait_for_entries(self, batch, count):
         self.until(lambda: len(self.entries(batch)) == count)
-        self.until(lambda: len(self.browser.find_elements(By.CSS_SELECTOR, "#timeline > li")) == count)
+        newest = max((entry["log"]["id"] for entry in self.entries(batch)), default=0)
+        self.until(lambda: self.browser.find_elements(By.ID, f"entry-{newest}"))
 
 
 def card_like(seed: int) -> bytes:

@@ -11,9 +11,12 @@ A photo of the vials (cells) reads 1.01, 1.0, 0.99; a tint whose vials were chan
 """
 
 import hashlib
+import io
 import os
 import time
 import tomllib
+
+from PIL import Image
 
 from service.readers.worker import Job, Outcome
 from stripread.reasons import because
@@ -79,7 +82,7 @@ class FakeReader:
             until = time.process_time() + float(data.rpartition(b"DRAW=")[2].split(b";")[0])
             while time.process_time() < until:
                 pass
-        return b"\x89PNG\r\n\x1a\n" + f"{job.name} {job.path_mm}".encode()
+        return _png() + f"{job.name} {job.path_mm}".encode()
 
     @staticmethod
     def _common(stamp):
@@ -147,3 +150,10 @@ def _beside_water(ph: float, half: float, water: float, reach: float) -> Compari
     return Comparison(
         "water", None, (water - reach, water + reach), ph - water, (ph - water - apart, ph - water + apart), same, 0.3
     )
+
+
+def _png() -> bytes:
+    """A real picture, the smallest that words fit around; what is written behind it is no part of it."""
+    out = io.BytesIO()
+    Image.new("RGB", (800, 40), "white").save(out, "PNG")
+    return out.getvalue()

@@ -103,7 +103,7 @@ def test_photos_added_later_count_when_they_were_taken(capsys, tmp_path):
     for k, (when, zone) in enumerate(times):
         path = tmp_path / f"{k}.jpg"
         path.write_bytes(_with_time(solid, when, zone))
-        code, _, err = _run(capsys, "add", 1, path, "--kind", "solid", *data)
+        code, _, err = _run(capsys, "add", 1, path, "--kind", "solid", "--confirm", *data)
         assert (code, err) == (0, "")
     database = Database(f"sqlite:///{tmp_path / 'log' / 'log.sqlite3'}")
     with database.read() as c:

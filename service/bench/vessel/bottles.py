@@ -17,7 +17,7 @@ from stripread.errors import CallError
 NEAR = 0.06  # g/mL, by which a density may differ from the usual one of its percentage; from memory, not looked up
 _MOLAR = re.compile(r"(.+?) ?(?:mol/l|mol per l|mol per litre|molar|m)", re.IGNORECASE)
 _PERCENT = re.compile(r"(.+?) ?%(?: ?(?:w/w|by mass))?(?:[ ,;:]+(.+?) ?(?:g/ml|g/cm3|g/cc|kg/l)?)?", re.IGNORECASE)
-FORM = 'NAME: 20 %, 1.10 g/ml (percent by mass, and the density of a liquid) or NAME: 2 mol/l'
+FORM = "NAME: 20 %, 1.10 g/ml (percent by mass, and the density of a liquid) or NAME: 2 mol/l"
 
 
 @dataclass(frozen=True)

@@ -65,7 +65,8 @@ def change_batch(batch: BatchId, body: BatchChange, service: ServiceDep) -> Batc
         details = body.water.model_dump(exclude_none=True) if body.water else None
         if details and "blank_entry" in details:
             blank_of(c, batch, details["blank_entry"])
-        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details)
+        why = {name: said for name, said in (("reason", body.reason), ("who", body.who)) if said}
+        store.change_batch(c, batch, name=body.name, closed=body.closed, details=details, why=why)
         return _out(store.known_batch(c, batch))
 
 

@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service.bench.note_forms import NoteForm, note_forms
 from service.bench.notes import CONTENTS, Note
+from service.bench.question import Question
 from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
@@ -22,6 +23,7 @@ from service.web.kept_pictures import thumbnail_name
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
+from service.web.routes.readings import IdempotencyKey
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 NOTE_KINDS = tuple(content.kind for content in CONTENTS if content.label is not None)
@@ -45,6 +47,9 @@ class NewNote(BaseModel):
         WithJsonSchema({"anyOf": [content.model_json_schema() for content in CONTENTS if content.label is not None]}),
     ]
 
+    who: Annotated[Text, Field(max_length=100)] | None = None
+    keep: bool = Field(False, description="Where it has to be asked about, keep it unanswered instead of refusing it.")
+
     @field_validator("kind")
     @classmethod
     def _known(cls, kind: str) -> str:
@@ -61,6 +66,7 @@ class NoteOut(BaseModel):
     at: str
     data: dict[str, object]
     dangers: list[str] = Field(description="What this note made or showed, right after it was written down.")
+    asked: Question | None = Field(None, description="What has to be answered before it counts.")
     unreadable: bool = Field(False, description="The row is damaged: strike the note and write it down again.")
 
 
@@ -96,25 +102,29 @@ def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
 
 
 @router.post("/batches/{batch}/notes", status_code=201, responses=responses(400, 404, 409, 413, 507))
-def write_note(batch: BatchId, body: NewNote, service: ServiceDep) -> NoteOut:
+def write_note(batch: BatchId, body: NewNote, service: ServiceDep, idempotency_key: IdempotencyKey = None) -> NoteOut:
     """Write down a weight, decant, reagent, pouring, or strike a note out. Sent twice in a minute it counts once.
 
     Numbers may come as text with a unit ("1 lb", "900 ml"), ranges as "25-30 %"; the log keeps g, L, hours, °C, shares.
     """
+    said = bench_log.Said(body.who or None, body.keep, idempotency_key)
     with service.database.write() as c:
         store.known_batch(c, batch)
-        made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data))
+        made = asked(lambda: bench_log.add_note(c, batch, body.kind, body.data, said))
         dangers = bench_log.dangers_by(c, batch, made)
     return _out(made, *(danger.sentence for danger in dangers))
 
 
 def _out(note: Note, *dangers: str) -> NoteOut:
     said = note.content.fields()
-    return NoteOut(id=note.id, kind=note.kind, at=note.at, data=said, dangers=list(dangers), unreadable=False)
+    dangerous = list(dangers)
+    return NoteOut(
+        id=note.id, kind=note.kind, at=note.at, data=said, dangers=dangerous, asked=note.asked, unreadable=False
+    )
 
 
 def _damaged(note: bench_log.DamagedNote) -> NoteOut:
-    return NoteOut(id=note.id, kind=note.kind, at=note.at, data={}, dangers=[], unreadable=True)
+    return NoteOut(id=note.id, kind=note.kind, at=note.at, data={}, dangers=[], asked=None, unreadable=True)
 
 
 @router.post("/batches/{batch}/stage", responses=responses(400, 404, 409, 413, 507))

@@ -15,7 +15,7 @@ from service.readers.jobs import job_again
 from service.readers.pictures import NotAPicture, clean_job, thumbnail_job
 from service.readers.worker import Job, overlay_job
 from service.web.components import Service, ServiceDep
-from service.web.kept_pictures import overlay_name, thumbnail_name
+from service.web.kept_pictures import overlay_name, shared_name, thumbnail_name
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.readings import EntryId
 
@@ -57,15 +57,50 @@ async def show_thumbnail(entry: EntryId, request: Request, service: ServiceDep) 
 async def show_overlay(entry: EntryId, request: Request, service: ServiceDep) -> Response:
     """A picture of the reading: what was found in the photo, colours, value and interval."""
     job, row = await run_in_threadpool(_job, service, entry)
+    return _picture(await _overlay(service, job, row, request), "image/png")
+
+
+@router.get(
+    "/readings/{entry}/share.png",
+    response_class=Response,
+    responses={**responses(404, 409), 200: {"content": {"image/png": {}}}},
+)
+async def share(entry: EntryId, request: Request, service: ServiceDep) -> Response:
+    """One reading as a picture to send on: its drawing, value and interval, state, time, batch, and the cautions."""
+    job, row = await run_in_threadpool(_job, service, entry)
+    words = await run_in_threadpool(_words, service, row)
+    drawing = await _overlay(service, job, row, request)
+    name = shared_name(overlay_name(row["photo_sha256"], row["profile_sha256"], job), words)
+
+    async def make() -> bytes:
+        from service.report.shared_picture import shared_picture  # noqa: PLC0415 - loads the drawing library
+
+        return await run_in_threadpool(shared_picture, drawing, words)
+
+    picture = await service.kept.get(name, make, lambda: None)
+    headers = {
+        "Cache-Control": "private, no-cache",  # a correction, a batch's or a phone's new name change it
+        "Content-Disposition": f'inline; filename="reading-{entry}.png"',
+    }
+    return Response(picture, media_type="image/png", headers=headers)
+
+
+async def _overlay(service: Service, job: Job, row: store.Row, request: Request) -> bytes:
     try:
-        picture = await service.kept.get(
+        return await service.kept.get(
             overlay_name(row["photo_sha256"], row["profile_sha256"], job),
             lambda: service.drawings.run(overlay_job, job),
             lambda: service.drawing_rate.allow(request),
         )
     except (NotAPicture, FileNotFoundError):
         raise _no_picture() from None
-    return _picture(picture, "image/png")
+
+
+def _words(service: Service, row: store.Row) -> Any:  # noqa: ANN401 - SharedWords, whose library loads when first needed
+    from service.log.finding.sharing import shared_words  # noqa: PLC0415
+
+    with service.database.read() as c:
+        return shared_words(row, store.known_batch(c, row["batch_id"]), store.corrector(c, row["id"]))
 
 
 def _job(service: Service, entry: int) -> tuple[Job, store.Row]:

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Query
 from service.bench.quantities import WrongQuantity, typed_number
 from service.bench.typed_fields import Typed
 from service.bench.vessel.hazards import PouringStopped
+from service.log.notes import AskedFirst
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
 
@@ -34,6 +35,8 @@ def asked(ask: Callable[[], T]) -> T:
         return ask()
     except WrongQuantity as wrong:
         raise of_quantity(wrong) from None
+    except AskedFirst as first:
+        raise ServiceProblem(422, "asked", str(first)) from None
     except PouringStopped as stopped:
         raise ServiceProblem(409, stopped.code, str(stopped)) from None
     except (CallError, ValueError) as wrong:
@@ -108,6 +111,10 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
     decant: Annotated[list[Annotated[str, Query(max_length=60)]] | None, Query(max_length=200)] = None,
     papers: Pieces = 1,
     glasses: Pieces = 2,
+    lye_wash_l: Annotated[list[Litres] | None, Query(max_length=50, description="Water of each lye wash.")] = None,
+    alkalinity_mmol_l: Annotated[
+        str | None, Query(max_length=60, description="Of that water: chalk falls from it.")
+    ] = None,
 ) -> dict[str, Any]:
     """Silver expected, the yield and where the missing may be; a decant is `LITRES:HOURS[:ACID[:TEMP]]`."""
     from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
@@ -126,7 +133,11 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
         lots += [Weighing("input", g, scale, fineness=fine, again="adds") for g in inputs]
         weighed = None if not weighed_g else (typed_number("silver_g", weighed_g), scale)
         decants = [decant_of_text(text, n) for n, text in enumerate(decant or (), 1)]
-        return yield_plan(lots, weighed, decants, papers=papers, glasses=glasses)
+        washes = [typed_number("litres", text) for text in lye_wash_l or ()]
+        hard = typed_number("alkalinity_mmol_l", alkalinity_mmol_l) if alkalinity_mmol_l else None
+        return yield_plan(
+            lots, weighed, decants, papers=papers, glasses=glasses, lye_washes_l=washes, alkalinity_mmol_l=hard
+        )
 
     plan = asked(work_out)
     return {**plan.to_dict(), "lines": plan.lines, "cautions": [RULES]}

@@ -9,10 +9,11 @@ from fastapi.responses import JSONResponse, StreamingResponse
 
 from service.bench.typed_fields import Typed
 from service.log import store
-from service.log.correction import Correction, corrected_entry
+from service.log.correction import Correction
 from service.log.entries import file_name, shown
 from service.log.fields import MAX_ID, Text, TypedPh, Wash
 from service.log.listing import json_list, pieces
+from service.log.timeline.correcting import correct_entry
 from service.readers.intake import Submission
 from service.readers.reread import Reread, reread_batch
 from service.readers.statement import StripStatement
@@ -37,6 +38,9 @@ Millilitres = Annotated[float, Typed("ml")]
 AddedMillilitres = Annotated[float, Typed("added_ml")]
 Drops = Annotated[int, Typed("drops", whole=True)]
 Warmth = Annotated[float, Typed("temp_c")]
+IdempotencyKey = Annotated[
+    str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
+]
 
 
 @router.post("/batches/{batch}/readings", response_model=LogEntry, responses=responses(400, 404, 408, 409, 413, 507))
@@ -106,9 +110,9 @@ async def send_photo(
     snapped_at: Annotated[
         Text | None, Form(max_length=40, description="When it was taken by the phone's clock, ISO 8601, in its zone.")
     ] = None,
-    idempotency_key: Annotated[
-        str | None, Header(max_length=200, min_length=1, examples=["8e03978e-40d5-43dd-bc93-6894a57f9324"])
-    ] = None,
+    who: Annotated[Text | None, Form(max_length=100, description="Who took it.")] = None,
+    confirm: Annotated[bool, Form(description="It counts as it is, whatever would be asked about it first.")] = False,
+    idempotency_key: IdempotencyKey = None,
 ) -> Response:
     """Read a photo and log it. A refused photo is logged too and answered 200: it is part of the story.
 
@@ -157,6 +161,8 @@ async def send_photo(
         blank_entry=blank_entry if strip else None,
         cells_entry=cells_entry if tint else None,
         vials_changed=vials_changed and tint and cells_entry is not None,
+        who=who or None,
+        confirm=confirm,
         key=idempotency_key,
     )
     taken = await service.intake.take(sent, photo.file)
@@ -197,20 +203,16 @@ def show_reading(entry: EntryId, service: ServiceDep) -> Any:  # noqa: ANN401
     response_model=LogEntry,
     responses=responses(400, 404, 409, 413, 507),
 )
-def correct_reading(entry: EntryId, body: Correction, service: ServiceDep) -> Any:  # noqa: ANN401
-    """Correct an entry: adds one that names it, who and why. The old one stays and is shown with it."""
+def correct_reading(
+    entry: EntryId, body: Correction, service: ServiceDep, idempotency_key: IdempotencyKey = None
+) -> Response:
+    """Correct, withdraw, undo, or answer what is asked: adds an entry that names the old one, who and why.
+
+    The old one stays and is shown with it. Send again with the same `Idempotency-Key`, and the first answer comes back.
+    """
     with service.database.write() as c:
-        store.claim(c)
-        old = store.known_entry(c, entry)
-        newer = store.corrector(c, entry)
-        if newer is not None:
-            raise ServiceProblem(
-                409, "already_corrected", f"This entry was corrected by entry {newer}. Correct that one."
-            )
-        number = store.add_entry(
-            c, corrected_entry(old, body, store.photo_size(c, old["photo_sha256"]), _profile(c, old))
-        )
-        return shown(store.known_entry(c, number), None)
+        made, repeated = correct_entry(c, entry, body, idempotency_key)
+    return JSONResponse(made, 201, {"Idempotency-Replayed": "true"} if repeated else {})
 
 
 @router.post("/batches/{batch}/reread", responses=responses(404, 507))
@@ -227,10 +229,3 @@ def _show(service: Service, entry: int) -> dict[str, Any]:
     with service.database.read() as c:
         row = store.known_entry(c, entry)
         return shown(row, store.corrector(c, entry))
-
-
-def _profile(c: Any, row: store.Row) -> tuple[str, str] | None:  # noqa: ANN401
-    if row["profile_sha256"] is None:
-        return None
-    text = store.profile_text(c, row["profile_sha256"])
-    return None if text is None else (row["profile_sha256"], text)

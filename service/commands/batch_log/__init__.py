@@ -1,0 +1,1 @@
+"""What the command line does to entries that are in the log already: the timeline, corrections, answers."""

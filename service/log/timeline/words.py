@@ -1,0 +1,31 @@
+"""A note in words, for the timeline."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from service.bench.notes import ChosenProcedure, Move, Note, checked
+from service.report.batch_record import note_text
+
+
+def note_words(note: Note, data: dict[str, Any] | None = None) -> str:
+    """What a note says; ``data`` instead of its own fields, as a correction has them."""
+    if data is not None:
+        note = Note(checked(note.kind, data, in_log=True), note.at, note.id)
+    content = note.content
+    if isinstance(content, ChosenProcedure):
+        return next(
+            (line.partition("=")[2].strip(' "') for line in content.text.splitlines() if line.startswith("name")), ""
+        )
+    if isinstance(content, Move):
+        against = f" against the gate: {content.reason}" if content.reason else ""
+        return f"{content.to}{against}"
+    again = getattr(content, "again", None)
+    number = getattr(content, "replaces", None)
+    more = (
+        f" (in place of note {number})"
+        if number
+        else {"adds": " (another lot)", "replaces": " (replaces)"}.get(again or "", "")
+    )
+    return note_text(replace(note, asked=None)) + more
