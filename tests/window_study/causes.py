@@ -2,6 +2,7 @@
 
 Pairs of vials with nothing in them, in the measured world: each is photographed with every cause on, with one off, and
 with all off, read alone and with a cell blank. What is told is the linear estimate of the absorbance, which is nothing.
+The photos are two thirds as wide as the other studies', which costs half the time and changes none of the causes.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ VARIANTS = {
 def signals(number: int, without: frozenset[str], world: World) -> tuple[float, float] | None:
     """Absorbance read of a pair with nothing in it, alone and with a cell blank; None where a photo was refused."""
     pair: Pair = pair_of(number, world, alike="glass" in without)
-    pair = replace(pair, scene=replace(pair.scene, without=without & set(CAUSES)))
+    wide, high = pair.scene.size
+    pair = replace(pair, scene=replace(pair.scene, without=without & set(CAUSES), size=(wide * 2 // 3, high * 2 // 3)))
     haze = 0.0 if "haze" in without else float(np.random.default_rng([26, number]).uniform(0.0, HAZE))
     hazy = replace(pair.sample, haze=haze)
     try:
