@@ -46,6 +46,8 @@ def test_a_second_run_goes_on_and_forgets_rows_of_other_code(tmp_path, monkeypat
     study.run(("veils",), 5, 2, "judging", path)
     study.run(("veils",), 5, 3, "judging", path)
     assert read == [5, 6, 7]
+    study.run(("veils",), 5, 9, "judging", tmp_path / "few.csv", most=2)
+    assert read[3:] == [5, 6]
     assert {r.code for r in read_rows(path)} == {fingerprint("tint")}
     assert fingerprint("tint") != fingerprint("solid")
     told = CliRunner().invoke(study.main, ["--from", str(path), "--world", "judging"])

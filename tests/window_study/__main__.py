@@ -40,13 +40,15 @@ def case(code: str, part: str, number: int, world: World) -> list[Row]:
     return TINTS[part](code, number, world) if part in TINTS else heaps.heap(code, part, number, world)
 
 
-def run(parts: tuple[str, ...], first: int, count: int | None, world: World, path: Path) -> None:
+def run(  # noqa: PLR0917 - one option each
+    parts: tuple[str, ...], first: int, count: int | None, world: World, path: Path, most: int | None = None
+) -> None:
     """Work through the cases that the file does not hold yet, of this code and world."""
     prints = {kind: fingerprint(kind) for kind in ("tint", "solid")}
     old = [r for r in read_rows(path) if r.code == prints[kind_of(r.part)]]
     done = {(r.part, r.number, r.world) for r in old}
     write_rows(path, old, anew=True, of=Row)
-    jobs = plan(parts, first, count)
+    jobs = plan(parts, first, count)[:most]
     left = [job for job in jobs if (*job, world) not in done]
     spent = dict.fromkeys(parts, 0.0)
     for part, number in left:
@@ -71,19 +73,26 @@ def plan(parts: tuple[str, ...], first: int, count: int | None) -> list[tuple[st
 @click.command()
 @click.option("--n", type=int, help="Cases of each part (default: of each its own).")
 @click.option("--first", default=50_000, show_default=True, help="Number of the first case.")
+@click.option("--most", type=int, help="Stop after so many cases of the plan, whose beginnings are fair samples.")
 @click.option("--part", "parts", multiple=True, type=click.Choice(PARTS), help="Only these (default: all).")
 @click.option("--world", type=click.Choice(WORLDS), default="choosing", show_default=True)
 @click.option("--rows", "path", type=click.Path(path_type=Path), help="The CSV to write and to go on with.")
 @click.option("--from", "source", type=click.Path(path_type=Path, exists=True), help="Count these rows instead.")
 def main(  # noqa: PLR0917 - one option each
-    n: int | None, first: int, parts: tuple[str, ...], world: World, path: Path | None, source: Path | None
+    n: int | None,
+    first: int,
+    most: int | None,
+    parts: tuple[str, ...],
+    world: World,
+    path: Path | None,
+    source: Path | None,
 ) -> None:
     """Read and count, or only count."""
     if (path is None) == (source is None):
         raise click.UsageError("give --rows FILE to read photos, or --from FILE to count rows")
     if path is not None:
         cv2.setNumThreads(1)
-        run(parts or PARTS, first, n, world, path)
+        run(parts or PARTS, first, n, world, path, most)
     counted = [r for r in read_rows(path or source or Path()) if r.world == world and (not parts or r.part in parts)]
     click.echo(tables(counted))
 
