@@ -305,6 +305,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "note",
         "The concentration rests on a textbook absorptivity and an unknown phone. Standards of known copper narrow it.",
     ),
+    "standards_other_phone": (
+        "note",
+        "The standards were not taken by the phone that this photo names, so they narrow the concentration less. "
+        "Photograph standards with this phone too, and send its photos as it wrote them.",
+    ),
     "ammonia_short": (
         "doubt",
         "Ammonia was not in excess: copper may be there without blue. Add ammonia drop by drop until it smells of it.",
