@@ -31,7 +31,7 @@ PRIOR_SD = math.hypot(EPSILON_SD, TONE_SD)  # natural log of the response, phone
 
 @dataclass(frozen=True)
 class KnownTint:
-    """A photo of a standard as measured: copper mg/L, depth mm, absorbance with its sd, and the photo's hash."""
+    """A photo of a standard as measured: copper mg/L, depth mm, absorbance with its sd, the photo's hash and camera."""
 
     mg_per_l: float
     path_mm: float
@@ -39,6 +39,7 @@ class KnownTint:
     sd: float
     sha256: str
     name: str
+    camera: str | None = None
 
 
 @dataclass(frozen=True)
@@ -69,14 +70,15 @@ def learn_response(table: Path) -> ResponseFit:
     known, left_out = [], []
     for row in _rows(table):
         data = row.path.read_bytes()
+        trace = TintTrace()
         try:
-            estimate = estimate_tint(measure_tint(data, TintTrace()))
+            estimate = estimate_tint(measure_tint(data, trace))
         except Refused as refused:
             left_out.append(f"{row.name}: {refused.reason.message}")
             continue
-        known.append(
-            KnownTint(row.mg_per_l, row.path_mm, estimate.absorbance, estimate.noise_sd, fingerprint(data), row.name)
-        )
+        camera = None if trace.card.photo is None else trace.card.photo.camera
+        what = (row.mg_per_l, row.path_mm, estimate.absorbance, estimate.noise_sd)
+        known.append(KnownTint(*what, fingerprint(data), row.name, camera))
     return fit_response(known, tuple(left_out))
 
 
@@ -122,7 +124,10 @@ def fit_response(known: list[KnownTint], left_out: tuple[str, ...] = ()) -> Resp
         ],
         "left_out": list(left_out),
     }
-    profile = TintProfile(math.exp(mean), sd, repeat, blank_sd, learned=True, notes=notes)
+    # One photo that does not say by which camera it was taken leaves open which phone was learned.
+    cameras = () if any(k.camera is None for k in useful) else tuple(sorted({str(k.camera) for k in useful}))
+    learned = (math.exp(mean), sd, repeat, blank_sd)
+    profile = TintProfile(*learned, learned=True, notes=notes, cameras=cameras)
     ratio = profile.response / per_mg_l_mm()
     message = (
         f"{len(useful)} standards: {ratio:.2f} times the textbook response, known to {sd:.0%}; "

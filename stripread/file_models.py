@@ -134,4 +134,5 @@ class TintProfileFile(_File):
     """A tint profile's TOML file."""
 
     format: Annotated[int, Field(ge=1, le=1_000)]
+    cameras: Annotated[list[Text], Field(max_length=1_000)] = []
     response: TintResponseFile

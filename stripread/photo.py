@@ -54,7 +54,7 @@ class Photo:
     pixels (H, W, 3) RGB uint8 as the phone encoded them, at the working size; scale: full-size pixels to a working
     pixel; full_size (w, h) upright; offset: full-size pixels left of and above the first working pixel (a reduced
     decode drops less than one working pixel); taken_at ISO 8601 or None; convert: to sRGB, when the file has another
-    profile; quick: decoded at half of the usual working size.
+    profile; quick: decoded at half of the usual working size; camera: maker and model as the file has them, or None.
     """
 
     pixels: Pixels
@@ -65,6 +65,7 @@ class Photo:
     taken_at: str | None
     convert: Callable[[Pixels], Pixels] | None = None
     quick: bool = False
+    camera: str | None = None
 
     def to_full(self, points: Array) -> Array:
         """Working pixels (N, 2) as full-size pixels (N, 2)."""
@@ -121,7 +122,9 @@ def open_photo(data: Source, *, quick: bool = False) -> Photo:
     if halved:
         k *= 2
     rgb, size, offset = _upright(header, k)
-    return Photo(rgb, float(k), size, offset, fingerprint(data), header.taken_at, srgb_converter(header.icc), halved)
+    sha256, convert = fingerprint(data), srgb_converter(header.icc)
+    camera = " ".join(header.camera).strip() or None
+    return Photo(rgb, float(k), size, offset, sha256, header.taken_at, convert, halved, camera)
 
 
 def _of_array(pixels: Pixels, *, quick: bool) -> Photo:

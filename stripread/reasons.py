@@ -89,6 +89,16 @@ REASONS: dict[str, tuple[Severity, str]] = {
     ),
     # the strip
     "no_strip": ("refuse", "No strip was found in the lane. Lay the strip in the lane, dipped end to the left."),
+    "strips_touch": (
+        "refuse",
+        "Strips in the lane touch or lie one over another, so whose pads are whose can't be told. Lay them side by side "
+        "with a few millimetres of paper between them, dipped ends to the left.",
+    ),
+    "strip_beside_unread": (
+        "doubt",
+        "What lies beside this strip looks like another one and could not be read ({detail}): make sure that the value "
+        "is that of the strip you mean. Mend that, or take it out of the lane, and take the photo again.",
+    ),
     "one_strip": (
         "refuse",
         "Only one strip was found, and two were to be compared. Lay the sample's strip nearer the card's top edge and "
@@ -98,6 +108,16 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "doubt",
         "The comparison strip could not be read ({detail}), so the sample was read by itself. Mend that and take the "
         "photo again.",
+    ),
+    "comparison_kind": (
+        "doubt",
+        "What lies below the sample's strip is no strip of the profile's kind, so the sample was read by itself. Compare "
+        "with a strip out of the sample's own bottle.",
+    ),
+    "comparison_dry": (
+        "doubt",
+        "The comparison strip's colours fit no pH ({detail}): was it dipped at all? A dry one looks like this, and so does "
+        "one of another kind. The sample was read without it. Dip a fresh strip of the sample's bottle and try again.",
     ),
     "comparison_off": (
         "doubt",
@@ -109,6 +129,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "The comparison strip reads {detail}, and the sample's strip does: are the two exchanged? The comparison lies "
         "below, farther from the card's top edge. The sample was read without it. Lay "
         "them the other way round and take the photo again.",
+    ),
+    "exchange_unseen": (
+        "note",
+        "Both strips fit the liquid, so only their places tell which is the sample's: the upper one. Were they exchanged, "
+        "the sample would be at {detail}.",
     ),
     "wrong_kind": (
         "refuse",
@@ -145,8 +170,9 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "This value was entered by hand ({detail}); the photo's own reading stands in the entry before.",
     ),
     "wide_interval": (
-        "doubt",
-        "The interval is wide ({detail}). Better light, or a calibration with more buffers, helps.",
+        "note",
+        "The interval is wide ({detail}): enough where the limit that is asked for lies outside it. Else a strip with "
+        "more pads or a narrower range says more.",
     ),
     # several photos of one liquid
     "photos_disagree": (
@@ -278,6 +304,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
     "default_response": (
         "note",
         "The concentration rests on a textbook absorptivity and an unknown phone. Standards of known copper narrow it.",
+    ),
+    "standards_other_phone": (
+        "note",
+        "The standards were not taken by the phone that this photo names, so they narrow the concentration less. "
+        "Photograph standards with this phone too, and send its photos as it wrote them.",
     ),
     "ammonia_short": (
         "doubt",

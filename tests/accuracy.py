@@ -14,6 +14,7 @@ import csv
 import os
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -61,17 +62,23 @@ def buffers(kind: str, step: float = 1.0) -> np.ndarray:
     return np.arange(low + 0.5 * ((high - low) % step), high + 1e-9, step)
 
 
+def buffer_scenes(
+    kind: str, setup: int, step: float = 1.0, per_point: int = 2, one_phone: bool = True, *, world: World = "made-up"
+) -> Iterator[tuple[float, Scene]]:
+    """pH and scene of every photo that a setup's profile is made from."""
+    fixed: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup, "world": world}
+    if one_phone:
+        fixed["phone_seed"] = setup
+    for n, ph in enumerate(np.repeat(buffers(kind, step), per_point)):
+        yield float(ph), random_scene(np.random.default_rng([setup, n, 77]), kind=kind, ph=float(ph), **fixed)
+
+
 def profile_of(
     kind: str, setup: int, step: float = 1.0, per_point: int = 2, one_phone: bool = True, *, world: World = "made-up"
 ) -> Profile:
     """The profile of one setup, from rendered buffer photos."""
     seen = []
-    for n, ph in enumerate(np.repeat(buffers(kind, step), per_point)):
-        rng = np.random.default_rng([setup, n, 77])
-        fixed: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "lot_seed": setup, "world": world}
-        if one_phone:
-            fixed["phone_seed"] = setup
-        scene = random_scene(rng, kind=kind, ph=float(ph), **fixed)
+    for n, (ph, scene) in enumerate(buffer_scenes(kind, setup, step, per_point, one_phone, world=world)):
         try:
             seen.append((f"buffer{n}", measure(photo_bytes(scene), strip_kind(kind)), float(ph)))
         except Refused as refused:

@@ -8,7 +8,7 @@ vials). Read alone, with a cell blank, and swapped; with nothing in the sample, 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import click
 import numpy as np
@@ -17,6 +17,7 @@ from stripread.errors import Refused
 from stripread.tint.cells import LAMP_APART, SecondPhoto, lamp_shift
 from stripread.tint.read import TintRequest, TintTrace, measure_cells, measure_tint, trace_tint
 from tests.scenes import Scene, render
+from tests.scenes.measured import World
 from tests.scenes.scene import random_lamps
 from tests.scenes.vessels import with_vessels
 from tests.scenes.vial import Dye, Vial, copper, random_pair
@@ -34,20 +35,46 @@ def glass(rng: np.random.Generator) -> dict[str, object]:
     return {"dyes": bands, "light": float(1.0 + rng.normal(0.0, BRIGHT_SD / np.sqrt(2.0)))}
 
 
-def photos(number: int, mg_per_l: float) -> tuple[float, dict[str, bytes]]:
-    """Depth in mm and the photos of one pair: the reading's own, its cell blank, and the vials swapped."""
-    rng = np.random.default_rng([21, number])
-    path = float(rng.choice(PATHS_MM))
-    scene = tint_scene(rng, path)
-    sample, blank = random_pair(rng, (), path)
-    one, two = (replace(vial, **glass(rng)) for vial in (sample, blank))  # type: ignore[arg-type]
-    filled = replace(one, dyes=(*one.dyes, copper(mg_per_l, path))) if mg_per_l else one
+@dataclass(frozen=True)
+class Pair:
+    """Two vials of one pair under one light: depth in mm, scene, the sample's vial with nothing in it, the blank's."""
 
-    def shot(left: Vial, right: Vial, turn: int) -> bytes:
-        again: Scene = replace(scene, shot_seed=scene.shot_seed + turn, roll_deg=scene.roll_deg + 1.5 * turn)
+    path_mm: float
+    scene: Scene
+    sample: Vial
+    blank: Vial
+
+    def shot(self, left: Vial, right: Vial, turn: int) -> bytes:
+        """One photo; ``turn`` tells the photos of a pair apart: the hand and the noise are others."""
+        again = replace(self.scene, shot_seed=self.scene.shot_seed + turn, roll_deg=self.scene.roll_deg + 1.5 * turn)
         return render(with_vessels(again, left, right)).data
 
-    return path, {"photo": shot(filled, two, 0), "blank": shot(one, two, 1), "swapped": shot(two, filled, 2)}
+    def filled(self, dye: Dye) -> Vial:
+        """The sample's vial with copper in it."""
+        return replace(self.sample, dyes=(*self.sample.dyes, dye))
+
+
+def pair_of(number: int, world: World = "made-up", *, alike: bool = False) -> Pair:
+    """The pair of this number. alike: of the same glass."""
+    rng = np.random.default_rng([21, number])
+    path = float(rng.choice(PATHS_MM))
+    scene = tint_scene(rng, path, world)
+    sample, blank = random_pair(rng, (), path)
+    one, two = (replace(vial, **glass(rng)) for vial in (sample, blank))  # type: ignore[arg-type]
+    if alike:
+        one, two = (replace(vial, dyes=(), light=1.0) for vial in (one, two))
+    return Pair(path, scene, one, two)
+
+
+def photos(number: int, mg_per_l: float) -> tuple[float, dict[str, bytes]]:
+    """Depth in mm and the photos of one pair: the reading's own, its cell blank, and the vials swapped."""
+    pair = pair_of(number)
+    filled = pair.filled(copper(mg_per_l, pair.path_mm)) if mg_per_l else pair.sample
+    return pair.path_mm, {
+        "photo": pair.shot(filled, pair.blank, 0),
+        "blank": pair.shot(pair.sample, pair.blank, 1),
+        "swapped": pair.shot(pair.blank, filled, 2),
+    }
 
 
 def reading(data: dict[str, bytes], path: float, how: str):

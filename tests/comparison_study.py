@@ -10,6 +10,7 @@ import os
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import click
 import numpy as np
@@ -19,10 +20,22 @@ from stripread.ph.read import read_ph
 from stripread.results import PhReading
 from tests.accuracy import profile_of, scene_of
 from tests.scenes.faults import second_strip
+from tests.scenes.measured import WORLDS, World
 from tests.scenes.scene import STRIP_RANGE, Scene
 from tests.scenes.shelf import photo_bytes
 
 LANE_MM = (31.5, 42.5)  # the strips' middles
+Slip = Literal["none", "exchanged", "other_buffer", "dry", "other_kind", "other_bottle"]
+SLIPS: tuple[Slip, ...] = ("exchanged", "other_buffer", "dry", "other_kind", "other_bottle")
+OTHER_KIND = {"four": "universal", "universal": "three", "three": "four", "bromothymol": "four", "roll": "universal"}
+NAMES = {
+    "comparison_dry",
+    "comparison_kind",
+    "comparison_off",
+    "comparison_unread",
+    "exchange_unseen",
+    "strips_exchanged",
+}
 BANDS = ((0.0, 0.5), (0.5, 2.0), (2.0, 14.0))
 
 
@@ -37,35 +50,48 @@ class Row:
     water: PhReading
 
 
-def pair(kind: str, setup: int, draw: int, *, exchanged: bool = False, other_buffer: bool = False) -> Scene:
-    """Two strips of the setup's bottle in one photo by a stranger's phone, the sample's the upper."""
+def pair(kind: str, setup: int, draw: int, *, slip: Slip = "none", world: World = "made-up") -> Scene:
+    """Two strips of the setup's bottle in one photo by a stranger's phone, the sample's the upper, with a slip."""
     rng = np.random.default_rng([setup, draw, 101])
     low, high = STRIP_RANGE[kind]
     known = float(rng.uniform(low, high))
     reach = 0.5 if draw % 2 == 0 else high - low
     ph = float(np.clip(known + rng.uniform(-reach, reach), low, high))
-    if exchanged:
-        ph, known = known, ph
-    if other_buffer:
-        known = known + 3.0 if known + 3.0 <= high else known - 3.0
-    scene = scene_of(kind, setup, draw)
+    scene = scene_of(kind, setup, draw, world=world)
     upper = replace(scene, strips=(replace(scene.strips[0], strip=replace(scene.strips[0].strip, ph=ph)),))
     both = second_strip(upper, known, rng)
-    one, two = both.strips
-    # Both with the dipped end to the left, as the card asks: of strips laid head to foot many are refused.
-    laid = tuple(replace(s, y_mm=y, flipped=False) for s, y in zip((one, two), LANE_MM, strict=True))
-    return replace(both, strips=laid)
+    # Both with the dipped end to the left, as the card asks: of strips laid head to foot some are refused.
+    one, two = (replace(s, y_mm=y, flipped=False) for s, y in zip(both.strips, LANE_MM, strict=True))
+    state = two.strip
+    if slip == "exchanged":
+        one, two = replace(one, strip=replace(one.strip, ph=known)), replace(two, strip=replace(state, ph=ph))
+    elif slip == "other_buffer":
+        off = float(np.random.default_rng([setup, draw, 107]).uniform(2.0, 4.0))
+        other = known + off if known + off <= high else known - off
+        two = replace(two, strip=replace(state, ph=other))
+    elif slip == "dry":
+        two = replace(two, strip=replace(state, wet=False))
+    elif slip == "other_kind":
+        two = replace(two, strip=replace(state, kind=OTHER_KIND[kind]))
+    elif slip == "other_bottle":
+        two = replace(two, strip=replace(state, lot_seed=state.lot_seed + 50_000))
+    return replace(both, strips=(one, two))
 
 
-def run_setup(job: tuple[str, int, int]) -> list[Row]:
+def said_ph(kind: str, setup: int, draw: int) -> float:
+    """What the comparison is said to have been dipped in."""
+    return pair(kind, setup, draw).strips[1].strip.ph
+
+
+def run_setup(job: tuple[str, int, int, World]) -> list[Row]:
     """All photos of a setup, read."""
     import cv2
 
     cv2.setNumThreads(1)
-    kind, setup, reads = job
-    profile, rows = profile_of(kind, setup), []
+    kind, setup, reads, world = job
+    profile, rows = profile_of(kind, setup, world=world), []
     for draw in range(reads):
-        scene = pair(kind, setup, draw)
+        scene = pair(kind, setup, draw, world=world)
         sample, comparison = (lying.strip.ph for lying in scene.strips)
         data = photo_bytes(scene)
         liquids = (None, Liquid("known", comparison, 0.01), Liquid("water", None, 0.0))
@@ -115,19 +141,56 @@ def report(rows: list[Row]) -> str:
     return "\n".join(lines)
 
 
+def run_slips(job: tuple[str, int, int, World]) -> list[tuple[Slip, bool, str]]:
+    """Photos of a setup with each slip: which, whether the two strips' true pH lie within half a pH, what was named."""
+    kind, setup, reads, world = job
+    profile, rows = profile_of(kind, setup, world=world), []
+    for draw in range(reads):
+        known = said_ph(kind, setup, draw)
+        for slip in SLIPS:
+            scene = pair(kind, setup, draw, slip=slip, world=world)
+            got = read_ph(photo_bytes(scene), profile, "", Liquid("known", known, 0.01))
+            near = abs(scene.strips[0].strip.ph - scene.strips[1].strip.ph) < BANDS[0][1]
+            named = sorted({r.code for r in got.reasons if r.code in NAMES or r.severity == "refuse"})
+            rows.append((slip, near and slip == "exchanged", " + ".join(named) or "nothing"))
+    return rows
+
+
+def report_slips(rows: list[tuple[Slip, bool, str]]) -> str:
+    """What was named, by slip."""
+    lines = []
+    for slip, near in dict.fromkeys((slip, near) for slip, near, _ in rows):
+        named = Counter(what for one, two, what in rows if (one, two) == (slip, near))
+        told = ", ".join(f"{what} {count}" for what, count in named.most_common())
+        lines.append(f"{slip}{', within half a pH' if near else ''}, {named.total()}: {told}")
+    return "\n".join(sorted(lines))
+
+
 @click.command()
+@click.option(
+    "--slips", is_flag=True, help="What becomes of strips exchanged, dry, in another buffer, of another kind."
+)
 @click.option("--kind", default="four", show_default=True)
 @click.option("--setups", default=6, show_default=True)
 @click.option("--first", default=0, show_default=True)
 @click.option("--reads", default=20, show_default=True)
+@click.option("--world", type=click.Choice(WORLDS), default="made-up", show_default=True)
 @click.option("--workers", default=os.cpu_count(), show_default=True)
-def main(kind: str, setups: int, first: int, reads: int, workers: int) -> None:
+def main(  # noqa: PLR0917 - the command's options
+    kind: str, setups: int, first: int, reads: int, world: World, workers: int, slips: bool
+) -> None:
     """Render, read, print."""
+    if slips:
+        with ProcessPoolExecutor(workers) as pool:
+            parts = pool.map(run_slips, [(kind, first + s, reads, world) for s in range(setups)])
+            found = [row for part in parts for row in part]
+        print(f"{kind}, {world}, {setups} setups\n{report_slips(found)}")
+        return
     rows: list[Row] = []
     with ProcessPoolExecutor(workers) as pool:
-        for part in pool.map(run_setup, [(kind, first + s, reads) for s in range(setups)]):
+        for part in pool.map(run_setup, [(kind, first + s, reads, world) for s in range(setups)]):
             rows += part
-    print(f"{kind}, {setups} setups\n{report(rows)}")
+    print(f"{kind}, {world}, {setups} setups\n{report(rows)}")
 
 
 if __name__ == "__main__":

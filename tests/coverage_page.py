@@ -101,7 +101,7 @@ def _yes(reached: bool) -> str:
     return "yes" if reached else "no"
 
 
-def body(rows: Sequence[Row]) -> str:
+def body(rows: Sequence[Row], picture: str = "coverage.png") -> str:
     """The page between the marks."""
     users = [r for r in t.photos(rows) if r.by_user]
     photos = [r for r in t.photos(rows) if not r.by_user]
@@ -119,7 +119,7 @@ def body(rows: Sequence[Row]) -> str:
         "setup the profile's own), one bottle, one bench. Tables are of the strangers' photos unless they say "
         f"otherwise. Code {', '.join(codes)}.",
         f"Remade by\n\n{REMAKE}",
-        "![Reliability, PIT histogram, coverage by pH and light, error against bound, budget](coverage.png)",
+        f"![Reliability, PIT histogram, coverage by pH and light, error against bound, budget]({picture})",
         "## What was wanted\n\n" + verdicts(rows),
         f"{RULE} Photos of one setup share its profile's error: from setup to setup the coverage of all, "
         f"{whole.value:.1%}, has a standard error of {t.setup_error(photos):.1%}.",
@@ -137,15 +137,7 @@ def body(rows: Sequence[Row]) -> str:
         "## By phone\n\n" + t.by_phone(photos),
         "## By bottle\n\n"
         + t.split(photos, "strip", lambda r: "the profile's" if bottle_of(r.setup, r.draw) == r.setup else "another"),
-        "## By what constants were chosen on\n\n"
-        + t.split(
-            [r for r in photos if r.kind in PAIR],
-            "setup",
-            _chosen,
-            PAIR,
-        ),
-        f"Every setup of number divisible by {CHOSEN}, of these kinds: how far dyes are doubted was chosen on "
-        "its photos.",
+        *chosen_on(photos),
         "## By status\n\n" + t.split(photos, "status", lambda r: r.status),
         "## Error against the bound\n\n" + t.bounds(photos),
         "The bounds (`tests/scenes/bound.py`) are hybrid Cramér-Rao bounds, for each photo from its own lamps, phone "
@@ -162,17 +154,40 @@ def body(rows: Sequence[Row]) -> str:
     return "\n\n".join(sections)
 
 
-def write_page(rows: Sequence[Row], folder: Path) -> None:
+def chosen_on(photos: Sequence[Row]) -> list[str]:
+    """Whether setups on which constants were chosen do better; of the measured world none was."""
+    made_up = [r for r in photos if r.kind in PAIR and r.world == "made-up"]
+    if not made_up:
+        return ["No constant was chosen on these setups, cameras, lamps or prints."]
+    return [
+        "## By what constants were chosen on\n\n" + t.split(made_up, "setup", _chosen, PAIR),
+        f"Every setup of number divisible by {CHOSEN}, of these kinds: how far dyes are doubted was chosen on "
+        "its photos.",
+    ]
+
+
+def write_page(rows: Sequence[Row], folder: Path, name: str = "coverage", head: str = HEAD) -> None:
     """Draw the picture and write the page's part between the marks; what stands around them is left alone."""
     folder.mkdir(parents=True, exist_ok=True)
-    draw([r for r in t.photos(rows) if not r.by_user], folder / "coverage.png")
-    path = folder / "coverage.md"
-    old = path.read_text(encoding="utf-8") if path.exists() else f"{HEAD}\n{START}\n{END}\n"
+    picture = folder / f"{name}.png"
+    draw([r for r in t.photos(rows) if not r.by_user], picture)
+    between(folder / f"{name}.md", body(rows, picture.name), head)
+
+
+def between(path: Path, text: str, head: str) -> None:
+    """Put text between a page's marks; a page that is not there yet begins with ``head``.
+
+    Raises
+    ------
+    ValueError
+        If the page has lost its marks.
+    """
+    old = path.read_text(encoding="utf-8") if path.exists() else f"{head}\n{START}\n{END}\n"
     before, _, rest = old.partition(START)
     _, mark, after = rest.partition(END)
     if not mark:
         raise ValueError(f"{path} has lost its marks {START} and {END}")
-    path.write_text(f"{before}{START}\n{body(rows)}\n{END}{after}", encoding="utf-8")
+    path.write_text(f"{before}{START}\n{text}\n{END}{after}", encoding="utf-8")
 
 
 def _chosen(row: Row) -> str:

@@ -13,6 +13,7 @@ from stripread.ph.read import trace_ph
 from tests.accuracy import scene_of
 from tests.judged import NAN, Judged, outcome
 from tests.scenes.bound import scene_bounds
+from tests.scenes.measured import World
 from tests.scenes.scene import POOR, Scene
 from tests.scenes.shelf import photo_bytes
 
@@ -28,6 +29,7 @@ class Row(Judged):
     """One rendered photo. ``bound_…``: Cramér-Rao standard deviations, see ``scenes/bound.py``."""
 
     code: str  # fingerprint of the reader and the renderer
+    world: World
     kind: str
     setup: int
     draw: int
@@ -72,35 +74,36 @@ def trouble_of(scene: Scene, hard: bool) -> str:
     return "poor lamp" if scene.lamps[0].spectrum in POOR else "two lamps"
 
 
-def blank_row(code: str, kind: str, setup: int, draw: int, status: str) -> Row:
+def blank_row(code: str, world: World, kind: str, setup: int, draw: int = 0, *, status: str) -> Row:
     """A row without a photo."""
     scene = (0, "", "", False, "none", 0.0)
-    return Row(code, kind, setup, draw, NAN, *scene, NAN, NAN, NAN, status=status)
+    return Row(code, world, kind, setup, draw, NAN, *scene, NAN, NAN, NAN, status=status)
 
 
-def scene_drawn(kind: str, setup: int, draw: int) -> Scene:
+def scene_drawn(kind: str, setup: int, draw: int, *, world: World = "made-up") -> Scene:
     """The photo's scene: a stranger's phone and light, or those of the setup's one user.
 
     The user's phone is the one that the profile was made with in every second setup. The user's light and table are the
     same in every photo and no hard ones; pH, strip and how the phone is held change.
     """
     hard = draw < USERS_DRAWS and (draw + 1) % HARD_EVERY == 0
-    scene = scene_of(kind, setup, draw, hard, bottle_of(setup, draw))
+    scene = scene_of(kind, setup, draw, hard, bottle_of(setup, draw), world=world)
     if draw < USERS_DRAWS:
         return scene
-    home = scene_of(kind, setup, USERS_DRAWS)
+    home = scene_of(kind, setup, USERS_DRAWS, world=world)
     own = setup if setup % 2 == 0 else home.phone_seed
     return replace(scene, phone_seed=own, lamps=home.lamps, bench=home.bench, bench_seed=home.bench_seed)
 
 
-def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile) -> Row:
+def read_row(code: str, kind: str, setup: int, draw: int, profile: Profile, *, world: World = "made-up") -> Row:
     """Render (or take from the shelf) one photo, read it, and say what came of it."""
-    scene = scene_drawn(kind, setup, draw)
+    scene = scene_drawn(kind, setup, draw, world=world)
     hard = draw < USERS_DRAWS and (draw + 1) % HARD_EVERY == 0
     assert scene.ph is not None
     bounds = scene_bounds(scene)
     return Row(
         code=code,
+        world=world,
         kind=kind,
         setup=setup,
         draw=draw,

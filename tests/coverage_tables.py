@@ -170,10 +170,10 @@ def phone_traits(rows: Sequence[Row]) -> dict[str, Key]:
     """Phones by what sets them apart; numbers are cut into thirds of those seen."""
 
     def thirds(name: str) -> Key:
-        values = [float(getattr(phone(r.phone), name)) for r in rows]
+        values = [float(getattr(phone(r.phone, r.world), name)) for r in rows]
         cuts = np.quantile(values, [1 / 3, 2 / 3])
         words = (f"1: below {cuts[0]:.3g}", "2: between", f"3: above {cuts[1]:.3g}")
-        return lambda r: words[int(np.searchsorted(cuts, getattr(phone(r.phone), name)))]
+        return lambda r: words[int(np.searchsorted(cuts, getattr(phone(r.phone, r.world), name)))]
 
     return {
         "electrons at full well": thirds("electrons"),
@@ -181,7 +181,7 @@ def phone_traits(rows: Sequence[Row]) -> dict[str, Key]:
         "highlights rolled off": thirds("shoulder"),
         "saturation added": thirds("saturation"),
         "JPEG quality": thirds("quality"),
-        "tone curve": lambda r: "sRGB" if phone(r.phone).gamma == 0 else "power",
+        "tone curve": lambda r: "sRGB" if phone(r.phone, r.world).gamma == 0 else "power",
     }
 
 

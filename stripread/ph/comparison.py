@@ -10,9 +10,10 @@ each the more, the nearer their colours lie in CIELAB: far apart, the fit's erro
 taking over what is known of its parameters alone made readings worse.
 
 Where the comparison's pH is known, its pads say what the errors are just now, and the sample is read with what that
-tells of its own: the conditional of a joint normal. Far from the comparison nothing is shared, and the reading is what
-it was without. How alike two strips err is fixed by their colours as seen, not by the pH tried: colours
-that lie apart by chance would else speak for pH that lie apart.
+tells of its own: the conditional of a joint normal. What is shared fades out with the distance in pH
+(``SHARED_WITHIN``); far from the comparison nothing is, and the reading is what it was without. How alike two strips
+err is fixed by their colours as seen and where they were read, not by the pH tried: colours that lie apart by chance
+would else speak for pH that lie apart.
 """
 
 from __future__ import annotations
@@ -42,6 +43,7 @@ Array = NDArray[np.float64]
 
 _TUNED = tuned("stripread.ph")
 STRIP_OWN = _TUNED.number("strip_own")
+SHARED_WITHIN = _TUNED.pair("shared_within")
 SLOPE_STEP = 0.05  # pH, to either side: the curve's slope there turns a buffer's doubt into one of colours
 
 
@@ -81,16 +83,41 @@ def compare(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liqu
         return Compared(sample.estimate, Comparison(liquid.name, liquid.ph), (reason,))
     known = _known_errors(other, liquid.ph, liquid.sd, profile)
     size = len(known.error)
+    fits = not _elsewhere(sample.estimate, liquid)
     if fisher.sf(known.square / size, size, FREEDOM) < DISAGREE or _elsewhere(other.estimate, liquid):
         reading = f"pH {other.estimate.ph:.1f} and not {liquid.ph:.1f}"
-        code = "comparison_off" if _elsewhere(sample.estimate, liquid) else "strips_exchanged"
-        reason = because(code, reading, value=other.estimate.ph, unit="pH")
-        return Compared(sample.estimate, _report(sample.estimate, other.estimate.interval, liquid, profile), (reason,))
-    alike = alikeness(sample.observation.lab, other.observation.lab)
-    shared = photos_share(sample.observation, other.observation, profile, fit_shared)
-    estimate = _conditional(sample.pads, known, shared, alike, profile)
+        # A sample that has the liquid's own pH beside a comparison in another looks just like the two exchanged.
+        codes = ("strips_exchanged", "comparison_off") if fits else ("comparison_off",)
+        reasons = tuple(because(code, reading, value=other.estimate.ph, unit="pH") for code in codes)
+        return Compared(sample.estimate, _report(sample.estimate, other.estimate.interval, liquid, profile), reasons)
+    share = _share(sample.estimate, liquid.ph)
+    estimate = _beside_known(sample, other, fit_shared, known, share, profile)
     span = (liquid.ph - 1.96 * liquid.sd, liquid.ph + 1.96 * liquid.sd)
-    return Compared(estimate, _report(estimate, span, liquid, profile), ())
+    reasons = ()
+    if fits:
+        taken_for_it = _known_errors(sample, liquid.ph, liquid.sd, profile)
+        turned = _beside_known(other, sample, fit_shared.T, taken_for_it, share, profile).ph
+        if not estimate.interval[0] <= turned <= estimate.interval[1]:
+            reasons = (because("exchange_unseen", f"pH {turned:.2f}", value=turned, unit="pH"),)
+    return Compared(estimate, _report(estimate, span, liquid, profile), reasons)
+
+
+def _share(estimate: PhEstimate, ph: float) -> float:
+    """How much of what two strips err alike by is taken to be shared, 0 to 1, by how far from ``ph`` one was read."""
+    near, far = SHARED_WITHIN
+    apart = float(np.abs(estimate.grid - ph) @ estimate.density / estimate.density.sum())
+    return float(np.clip((far - apart) / (far - near), 0.0, 1.0))
+
+
+def _beside_known(  # noqa: PLR0917 - the two strips, and what is known of them
+    strip: ReadStrip, other: ReadStrip, fit_shared: Array, known: _KnownErrors, share: float, profile: Profile
+) -> PhEstimate:
+    """A strip's estimate given the other's known errors; where nothing is shared, its own."""
+    if share == 0.0:
+        return strip.estimate
+    alike = share * alikeness(strip.observation.lab, other.observation.lab)
+    shared = share * photos_share(strip.observation, other.observation, profile, fit_shared)
+    return _conditional(strip.pads, known, shared, alike, profile)
 
 
 @dataclass(frozen=True)
@@ -141,9 +168,7 @@ def _conditional(pads: PadSet, known: _KnownErrors, shared: Array, alike: float,
     return posterior_of(profile.kind.range, mean, pads.lab.reshape(-1), S, causes)
 
 
-def _beside_water(
-    sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile
-) -> Compared:
+def _beside_water(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile) -> Compared:
     """The sample as it is by itself, and its difference from the water, whose pH is as unknown as its own."""
     found = difference_of(sample.observation, other.observation, profile, fit_shared=fit_shared)
     comparison = Comparison(

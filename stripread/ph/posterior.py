@@ -27,6 +27,9 @@ COARSE, FINE = 0.05, 0.005  # grid steps in pH: the likelihood is computed on th
 _TUNED = tuned("stripread.ph")
 FREEDOM = _TUNED.number("ph_freedom")
 MODE_WEIGHT = _TUNED.number("mode_weight")
+SHOULDER = float(np.exp(-0.5 * 1.959964**2))  # what a normal's density has fallen to at its 95 % ends
+WIDE = _TUNED.number("wide")
+WIDE_SHOULDER = _TUNED.number("wide_shoulder")
 
 
 class Curve(Protocol):
@@ -107,7 +110,7 @@ def posterior_of(
     modes = _modes(fine, mass)
     start, stop = modes[0]
     ph = _quantile(fine[start:stop], mass[start:stop], 0.5)
-    interval = _shortest(fine, mass, LEVEL)
+    interval = with_shoulders(fine, density, _shortest(fine, mass, LEVEL))
     alternatives = tuple(
         Alternative(
             _quantile(fine[a:b], mass[a:b], 0.5), _shortest(fine[a:b], mass[a:b], LEVEL), float(mass[a:b].sum())
@@ -122,6 +125,31 @@ def posterior_of(
     variance = float((mass * (fine - (mass * fine).sum()) ** 2).sum())
     budget = _budget(mean, S, at, causes, variance)
     return PhEstimate(fine, density, ph, interval, alternatives, misfit, budget)
+
+
+def with_shoulders(grid: Array, density: Array, interval: tuple[float, float]) -> tuple[float, float]:
+    """The interval, to where the density (N,) has fallen as far as a normal's has at its ends.
+
+    Where the curve is flat the posterior is a plateau, and its shortest interval leaves off a part that is as likely as
+    the rest: truths there would be missed far more often than one in twenty. A likelihood-ratio interval (W. Q. Meeker
+    and L. A. Escobar, The American Statistician 49, 48, 1995; from memory) misses no part of a plateau; for a normal
+    both are the same. One wider than ``WIDE`` reaches farther, to ``WIDE_SHOULDER`` of the highest density: its value
+    is a guess within it, so its ends are all that it says.
+    """
+    reached = _reaching(grid, density, interval, SHOULDER)
+    if reached[1] - reached[0] > WIDE:
+        reached = _reaching(grid, density, reached, WIDE_SHOULDER)
+    return reached
+
+
+def _reaching(grid: Array, density: Array, interval: tuple[float, float], share: float) -> tuple[float, float]:
+    """The interval, each end moved outwards as long as the density is at least that share of its highest."""
+    low, high = interval
+    beyond = density < share * density.max()
+    below, above = np.flatnonzero(beyond & (grid <= low)), np.flatnonzero(beyond & (grid >= high))
+    start = grid[min(below[-1] + 1, len(grid) - 1)] if len(below) else grid[0]
+    stop = grid[max(above[0] - 1, 0)] if len(above) else grid[-1]
+    return float(min(low, start)), float(max(high, stop))
 
 
 def _modes(grid: Array, mass: Array) -> list[tuple[int, int]]:

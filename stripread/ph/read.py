@@ -21,7 +21,7 @@ from stripread.ph.posterior import PhEstimate, infer_ph
 from stripread.ph.verdicts import OFF_CURVE, doubts_of_estimate, evident_interval
 from stripread.reasons import because
 from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading
-from stripread.strip.find import FoundStrip, find_strips
+from stripread.strip.find import FoundStrip, InLane, find_in_lane
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
 
 if TYPE_CHECKING:
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from stripread.ph.profile import Profile
     from stripread.photo import Source
     from stripread.reasons import Reason
+
+FOREIGN_MM2 = 20.0  # of clear colour: half a pad or more
 
 
 @dataclass
@@ -52,6 +54,7 @@ class PhTrace:
     """
 
     card: CardTrace = field(default_factory=CardTrace)
+    lane: InLane | None = None
     fix: ColourFix | None = None
     strips: list[StripTrace] = field(default_factory=list)
     refusal: Reason | None = None  # what turned the photo away before a strip could be read
@@ -79,13 +82,16 @@ def trace_ph(data: Source, profile: Profile, name: str = "", beside: Liquid | No
     trace = PhTrace()
     try:
         view = find_card(data, trace.card)
-        trace.strips = [StripTrace(strip) for strip in find_strips(view, profile.kind)]
+        trace.lane = find_in_lane(view, profile.kind)
+        trace.strips = [StripTrace(strip) for strip in trace.lane.strips]
         trace.strips[0].samples = sample_pads(view, trace.strips[0].strip)
         assert trace.card.samples is not None
         trace.fix = fix_colour(trace.card.samples, profile.card_values or nominal_values())
         for strip in trace.strips:
             read_strip(strip, trace, profile)
-        if beside is not None:
+        if beside is None:
+            doubt_unread(trace)
+        else:
             compare_strips(trace, profile, beside)
         for strip in trace.strips:
             judge_strip(strip, profile)
@@ -121,26 +127,44 @@ def judge_strip(strip: StripTrace, profile: Profile) -> None:
         strip.estimate = None
 
 
+def doubt_unread(trace: PhTrace) -> None:
+    """Name to each strip what lies beside it and could not be read: its value may not be that of the strip meant."""
+    assert trace.lane is not None
+    for one in trace.lane.unread:
+        if one.reason.code != "no_strip":
+            for strip in trace.strips:
+                strip.reasons.append(because("strip_beside_unread", one.reason.code))
+
+
 def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
     """Read every strip but the lowest beside that one, which was dipped in ``liquid``.
 
     Raises
     ------
     Refused
-        ``one_strip`` when there is no second one.
+        ``one_strip`` when there is no second one; where one that is not the lowest can't be read, with its reason.
     """
     *samples, other = trace.strips
-    if not samples:
-        other.estimate = None  # whether it is the sample's nobody can say
-        other.comparison = Comparison(liquid.name, liquid.ph)
-        raise Refused(because("one_strip"))
+    missing = _unread_beside(trace)
+    if missing is not None and missing[0] > _y_mm(other):
+        for strip in trace.strips:
+            strip.comparison = Comparison(liquid.name, liquid.ph)
+            why = missing[1].code
+            strip.reasons.append(
+                because("comparison_kind") if why == "wrong_kind" else because("comparison_unread", why)
+            )
+        return
+    if not samples or missing is not None:
+        for strip in trace.strips:
+            strip.estimate = None  # whether it is the sample's nobody can say
+            strip.comparison = Comparison(liquid.name, liquid.ph)
+        raise Refused(because("one_strip") if missing is None else missing[1])
     for strip in samples:
         strip.comparison = Comparison(liquid.name, liquid.ph)
     beside = _as_read(other, trace)
     if beside is None:
-        why = next((r.code for r in other.reasons if r.severity == "refuse"), "off_curve")
         for strip in samples:
-            strip.reasons.append(because("comparison_unread", why))
+            strip.reasons.append(_why_unread(other))
         return
     assert trace.fix is not None
     for strip in samples:
@@ -153,6 +177,36 @@ def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
         came = compare(sample, beside, shared, liquid, profile)
         strip.estimate, strip.comparison = came.estimate, came.comparison
         strip.reasons += came.reasons
+
+
+def _why_unread(other: StripTrace) -> Reason:
+    """Why a comparison strip tells nothing: no pH has its colours, as when it is dry, or what it was refused for."""
+    if other.estimate is not None:
+        misfit = other.estimate.misfit
+        return because("comparison_dry", f"{misfit:.1f} standard deviations away", value=misfit)
+    why = next((reason.code for reason in other.reasons if reason.severity == "refuse"), "refused")
+    return because("comparison_unread", why)
+
+
+def _y_mm(strip: StripTrace) -> float:
+    """How far down the card a strip lies."""
+    return float(strip.strip.outline_mm[:, 1].mean())
+
+
+def _unread_beside(trace: PhTrace) -> tuple[float, Reason] | None:
+    """What lies beside the strips and can't be used: how far down the card (mm), and why; None where nothing does.
+
+    Beside a single strip enough colour of whatever form is a strip of another kind.
+    """
+    lane = trace.lane
+    if lane is None:
+        return None
+    for one in lane.unread:
+        if one.reason.code != "no_strip":
+            return one.y_mm, one.reason
+    if len(trace.strips) == 1 and lane.foreign is not None and lane.foreign.area_mm2 > FOREIGN_MM2:
+        return lane.foreign.y_mm, because("wrong_kind", "the strip nearer the card's top edge")
+    return None
 
 
 def _as_read(strip: StripTrace, trace: PhTrace) -> ReadStrip | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stripread.errors import Refused
+from stripread.ph.posterior import WIDE
 from stripread.ph.range_end import range_end
 from stripread.reasons import Reason, because
 from stripread.tuned import tuned
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 _TUNED = tuned("stripread.ph")
 OFF_CURVE = _TUNED.number("off_curve")
 NEAR_OFF_CURVE = _TUNED.number("near_off_curve")
-WIDE = _TUNED.number("wide")
 UNPROVEN_HALF_WIDTH = 0.5  # ASTM D8294-21: from strips no better than this may be implied without own evidence
 
 
@@ -39,7 +39,7 @@ def doubts_of_estimate(estimate: PhEstimate, profile: Profile) -> list[Reason]:
         other = estimate.alternatives[0]
         doubts.append(because("ambiguous", f"pH {other.ph:.1f}, weight {other.weight:.0%}", value=other.ph, unit="pH"))
     low, high = estimate.interval
-    if high - low > WIDE:
+    if high - low > WIDE:  # a note: what it leaves open is for the question asked of it
         doubts.append(because("wide_interval", f"{low:.1f} to {high:.1f}", value=high - low, unit="pH"))
     bound = range_end((low, high), profile.kind.range)
     if bound is not None:

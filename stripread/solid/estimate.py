@@ -31,6 +31,7 @@ from stripread.solid.grey import (
     grey_shares,
     level_of_silver,
     perhaps_silver,
+    surely_pale,
 )
 from stripread.solid.levels import (
     DARK_MOST,
@@ -43,7 +44,8 @@ from stripread.solid.levels import (
     pale_level,
 )
 from stripread.solid.outline import MARGIN_MM, MIN_AREA_MM2, odd, outline
-from stripread.solid.share import EDGE_SD, mixed_doubt, scatter, share_interval
+from stripread.solid.overshoot import overshoot, unlifted
+from stripread.solid.share import EDGE_SD, integral_range, mixed_doubt, scatter, share_interval
 from stripread.tuned import tuned
 from stripread.window.paper import paper_light
 from stripread.window.rims import channel_mean
@@ -71,7 +73,7 @@ NOTHING = 1e-4  # a pale share that is none
 class SolidSample:
     """The solid as seen. light (h, w, 3): linear, relative to bare paper there; mask (h, w): of the solid, without edge
     and shine; encoded (3,): mean as written; whole_mm2: area of the solid with both; shine: share left out; centre_mm;
-    left_out_mm2: beside it, what may be pale solid.
+    left_out_mm2: beside it, what may be pale solid; mirrors (h, w): the shine; edge: overshoot of the photo's edges.
     """
 
     light: NDArray[np.float32]
@@ -83,6 +85,8 @@ class SolidSample:
     px_per_mm: float
     origin: tuple[int, int]
     left_out_mm2: float = 0.0
+    mirrors: Mask | None = None
+    edge: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -156,6 +160,8 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
         view.px_per_mm,
         (round(float(origin[1])), round(float(origin[0]))),
         left_out,
+        inside & ~mask,
+        overshoot(view, layout()),
     )
 
 
@@ -167,7 +173,9 @@ def _mirrors(light: NDArray[np.float32], clipped: Mask, inside: Mask) -> Mask:
     if count - 1 <= FEW_MIRRORS:
         return maybe
     sure = np.unique(labels[maybe & (least > SHINE)])
-    return np.asarray(np.isin(labels, sure[sure > 0]))
+    sure = sure[sure > 0]
+    # A lamp is mirrored in few places; many brighter than any grain are grains that a phone has sharpened.
+    return np.asarray(np.isin(labels, sure)) if len(sure) <= FEW_MIRRORS else np.zeros_like(inside)
 
 
 def _channel_min(image: NDArray[Any]) -> NDArray[Any]:
@@ -183,7 +191,7 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     """Colour and pale share with their doubts."""
     levels = _shares(sample)
     reasons, share, pale = levels.reasons, levels.share, levels.pale
-    variance = scatter(share, sample.mask, sample.px_per_mm)
+    variance = max(f(share, sample.mask, sample.px_per_mm) for f in (scatter, integral_range))
     unseen = 1.0 - min(float(sample.mask.sum()) / sample.px_per_mm**2 / sample.whole_mm2, 1.0)
     sd = float(np.hypot(np.sqrt(variance * unseen), levels.doubt))
     interval = share_interval(pale, sd)
@@ -192,6 +200,7 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
         min(interval[0], low if low > NOTHING else 0.0),
         max(interval[1], share_interval(levels.highest, sd + EDGE_SD * levels.highest)[1] if levels.grey else 0.0),
     )
+    interval = _with_mirrors(sample, levels, interval)
     if sample.left_out_mm2:  # no more can be known of it than that it may all be pale
         beside = sample.left_out_mm2 / (sample.whole_mm2 + sample.left_out_mm2)
         reasons.append(because("edge_like_paper", f"{beside:.0%} of the area"))
@@ -214,6 +223,18 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     )
 
 
+def _with_mirrors(sample: SolidSample, levels: _Shares, interval: tuple[float, float]) -> tuple[float, float]:
+    """The interval with what was left out as shine: dark that mirrors a lamp, or grains that a phone sharpened."""
+    mirrors = sample.mirrors
+    if mirrors is None or not mirrors.any():
+        return interval
+    whole = sample.mask | mirrors
+    counted = grain_shares(channel_mean(sample.light), whole, levels.dark, levels.bright, levels.texture)
+    part = float(mirrors.sum()) / float(whole.sum())
+    pale = float(np.clip(counted[mirrors], 0.0, 1.0).mean())
+    return interval[0] * (1.0 - part), interval[1] * (1.0 - part) + part * pale
+
+
 @dataclass
 class _Shares:
     """The pale share of each pixel (h, w) and what is known of its mean: value, doubt, and the least and most it is."""
@@ -226,6 +247,7 @@ class _Shares:
     lowest: float
     highest: float
     reasons: list[Reason]
+    texture: float
     grey: bool = False
 
 
@@ -237,12 +259,12 @@ def _shares(sample: SolidSample) -> _Shares:
     part = grey_part(grey, mask, ppm, dark)
     if part is not None:
         oxide = (dark, texture) if dark < DARK_MOST else (DARK_USUAL, 0.3)
-        both = grey_shares(grey, mask, ppm, part, oxide)
+        both = grey_shares(grey, mask, ppm, part, oxide, surely_pale(oxide[0], sample.edge))
         pale, low, high = (float(x[mask].mean()) for x in (both.likely, both.low, both.high))
         doubt = mixed_doubt(both.likely[mask], both.bright_sd / max(both.bright - part.level, 0.05))
         detail = f"{part.share:.0%} of the area, at {part.level:.0%} of paper white"
         reasons.append(because("grey_part", detail))
-        return _Shares(oxide[0], both.bright, both.likely, pale, doubt, low, high, reasons, grey=True)
+        return _Shares(oxide[0], both.bright, both.likely, pale, doubt, low, high, reasons, oxide[1], grey=True)
     bright, bright_sd = pale_level(grey, mask, ppm, dark)
     if level_of_silver(grey, mask, bright):
         bright, bright_sd = PALE_USUAL, PALE_SD
@@ -252,7 +274,7 @@ def _shares(sample: SolidSample) -> _Shares:
     lowest, veiled = float(np.clip(share[mask].mean(), 0.0, 1.0)), 0.0
     pale = lowest
     silvery = grey_grains(grey, mask, ppm, (dark, bright)) if has_dark else np.zeros_like(mask)
-    silver = perhaps_silver(grey, mask, share, (dark, bright), silvery)
+    silver = perhaps_silver(grey, mask, share, (dark, bright), silvery, surely_pale(dark, sample.edge))
     if dark > DARK_MOST:
         share = np.where(mask, np.clip((grey - DARK_USUAL) / (bright - DARK_USUAL), 0.0, 1.15), 0.0)
         share = np.asarray(share, dtype=np.float32)
@@ -263,8 +285,8 @@ def _shares(sample: SolidSample) -> _Shares:
         reasons.append(because("grey_part", f"patches, {patches:.1%} of the area if they are chloride"))
     elif silver == 1.0 and lowest > SPECKS_LEAST:
         reasons.append(because("grey_part", f"specks, {lowest:.1%} of the area if they are chloride"))
-    lowest *= 1.0 - silver
+    lowest = min(lowest, unlifted(share, mask, (dark, bright), sample.edge)) * (1.0 - silver)
     if not has_dark or dark > DARK_MOST:
         lowest = min(lowest, all_gaps_silver(grey, mask, bright) * (1.0 - 2 * EDGE_SD))
     doubt = float(np.hypot(mixed_doubt(share[mask], bright_sd / max(bright - dark, 0.05)), veiled))
-    return _Shares(dark, bright, share, pale, doubt, lowest, pale, reasons)
+    return _Shares(dark, bright, share, pale, doubt, lowest, pale, reasons, texture)

@@ -24,6 +24,7 @@ from stripread.solid.levels import (
     grain_shares,
     pale_level,
 )
+from stripread.solid.overshoot import lifted
 from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
@@ -120,11 +121,18 @@ def _pale_mode(level: Light) -> float:
     return float(np.exp(bins[int(np.argmax(count))] + (bins[1] - bins[0]) / 2))
 
 
-def grey_shares(grey: Light, mask: Mask, px_per_mm: float, part: GreyPart, dark: tuple[float, float]) -> GreyShares:
-    """The pale share with a grey part, read both ways. dark: level of the oxide and its texture."""
-    top = max(SURELY_PALE, part.level * float(np.exp(BAND * part.spread)))
+def surely_pale(dark: float, edge: float) -> float:
+    """Level (share of paper white) that no speck of silver on ``dark`` reaches, for the photo's overshoot of edges."""
+    return lifted(SURELY_PALE, dark, edge)
+
+
+def grey_shares(  # noqa: PLR0917
+    grey: Light, mask: Mask, px_per_mm: float, part: GreyPart, dark: tuple[float, float], sure: float = SURELY_PALE
+) -> GreyShares:
+    """The pale share with a grey part, read both ways. dark: level of the oxide and its texture; sure: surely pale."""
+    top = max(sure, part.level * float(np.exp(BAND * part.spread)))
     if part.commonest > SILVER_MOST:  # most of what is light is chloride: its lower half is not all silver
-        top = max(SURELY_PALE, min(top, (part.level + part.commonest) / 2.0))
+        top = max(sure, min(top, (part.level + part.commonest) / 2.0))
     bright, bright_sd = pale_level(grey, mask & (grey > top), px_per_mm, part.level)
     if bright < part.level + 0.1:
         bright, bright_sd = max(PALE_USUAL, part.level + 0.2), PALE_SD
@@ -174,24 +182,31 @@ def level_of_silver(grey: Light, mask: Mask, bright: float) -> bool:
     return float(over.sum()) > FEW_BROAD * float((mask & (grey > PALE_BOTTOM)).sum())
 
 
-def perhaps_silver(
-    grey: Light, mask: Mask, share: Light, levels: tuple[float, float], grains: Mask | None = None
+def perhaps_silver(  # noqa: PLR0917
+    grey: Light,
+    mask: Mask,
+    share: Light,
+    levels: tuple[float, float],
+    grains: Mask | None = None,
+    sure: float = SURELY_PALE,
 ) -> float:
     """What part, 0 to 1, of the pale share (h, w; of the pixels in ``mask``) may be specks of silver.
 
     That is what lies in no grain brighter than silver, and all of it where hardly any pixel is so bright. levels: of
-    the dark and of the pale. grains (h, w): known to be no brighter, whatever their facets are.
+    the dark and of the pale. grains (h, w): known to be no brighter, whatever their facets are. sure: surely pale.
 
     Specks beside a bright grain are lost in its blurred edge, which counts whole: they lie there as densely as farther
     away, where those that pass for the dark's own texture count for nothing.
     """
     counted = np.where(mask, np.clip(share, 0.0, 1.0), 0.0)
-    peaks = mask & (grey > SURELY_PALE)
+    peaks = mask & (grey > sure)
     if grains is not None:
         peaks &= ~grains
     whole = float(counted.sum())
     # A facet lifts a pixel of silver or two over what silver is, seldom a square of them.
     broad = cv2.morphologyEx(peaks.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    if levels[1] < sure:  # the grains' own level is no lighter than silver may be lifted to
+        return 1.0
     if float(peaks.sum()) <= FEW_PEAKS * whole or float(broad.sum()) <= FEW_BROAD * whole:
         return 1.0
     loose = float(counted[~_around(peaks)].sum())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len
 from scipy.special import gammaincinv, ndtri
 
 from stripread.tuned import tuned
@@ -16,6 +17,7 @@ MIXED = _TUNED.pair("mixed_pixel")
 EDGE_SD = _TUNED.number("edge_sd")
 SPECK_SD = _TUNED.number("speck_sd")
 BLOCKS_MM = (1.5, 3.0, 5.0)
+REACH_MM = 6.0  # no grain reaches farther
 
 
 def mixed_doubt(share: NDArray[np.float32], level_doubt: float) -> float:
@@ -51,6 +53,41 @@ def scatter(share: NDArray[np.float32], mask: Mask, px_per_mm: float) -> float:
         # The scatter of a few blocks is itself uncertain: a little more, as Student's t has it.
         found.append(float(np.var(means, ddof=1)) / count * (1.0 + 2.0 / count))
     return float(np.mean(found)) if found else 0.0
+
+
+def integral_range(share: NDArray[np.float32], mask: Mask, px_per_mm: float) -> float:
+    """Variance of the mean of ``share`` (h, w) inside ``mask``, from how far grains reach: variance times the area
+    over which it stays alike, over the area seen. For few like grains: how many are seen, times their size squared.
+
+    The autocovariance by distance, summed over the plane up to where it first vanishes (what geostatistics calls the
+    integral range; from memory). Coarse grains fill blocks whole, so that blocks alone tell too little of them. Of n
+    grains the scatter is itself uncertain, as that of n blocks is.
+    """
+    rows, columns = np.nonzero(mask)
+    if len(rows) < 2:
+        return 0.0
+    box = np.s_[rows.min() : rows.max() + 1, columns.min() : columns.max() + 1]
+    inside = mask[box].astype(np.float64)
+    left = np.where(mask[box], share[box] - float(share[mask].mean()), 0.0)
+    reach = max(2, round(REACH_MM * px_per_mm))
+    size = [int(next_fast_len(side + reach)) for side in inside.shape]
+
+    def correlated(values: NDArray[np.float64]) -> NDArray[np.float64]:
+        power = np.abs(np.fft.rfft2(values, size)) ** 2
+        return np.asarray(np.fft.irfft2(power, size))
+
+    ys, xs = (np.fft.fftfreq(n, 1.0 / n) for n in size)
+    ring = np.rint(np.hypot(ys[:, None], xs[None, :])).astype(int)
+    near = ring <= reach
+    pairs = np.bincount(ring[near], correlated(inside)[near])
+    alike = np.bincount(ring[near], correlated(left)[near]) / np.maximum(pairs, 1.0)
+    cells = np.bincount(ring[near])
+    ends = np.flatnonzero(alike <= 0.0)
+    end = int(ends[0]) if len(ends) else len(alike)
+    found = float((alike[:end] * cells[:end]).sum()) / len(rows)
+    mean = float(np.clip(share[mask].mean(), 0.0, 1.0))
+    rarer = max(min(mean, 1.0 - mean), 1e-3)  # grains in the dark, or gaps between grains
+    return found * (1.0 + 2.0 * min(found / rarer**2, 1.0))
 
 
 def share_interval(pale: float, sd: float) -> tuple[float, float]:

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,8 +18,10 @@ from stripread.strip.kind_fits import PAD_SEEN, contrasts, ends_of_roll, misfit_
 from stripread.strip.lane import LaneMap, lane_map
 from stripread.strip.order import settle
 from stripread.strip.pixels import MARGIN_MM, PadRegion, cover, usable
+from stripread.strip.rest import Left, something_left, without
 from stripread.strip.search import Place, search
 from stripread.strip.shadow import Shadow, find_shadow
+from stripread.strip.touching import EDGE_COLOUR, crowded, edge_colour, entangled
 from stripread.tuned import tuned
 
 if TYPE_CHECKING:
@@ -41,10 +42,10 @@ UNEVEN_DOUBT = _TUNED.number("uneven_doubt")
 MARGIN_SHARE = 0.16  # of a small pad's side; large ones lose MARGIN_MM
 SHADOW_REFUSED = _TUNED.number("shadow_refused")
 SHADOW_DOUBT = _TUNED.number("shadow_doubt")
-LEFT_SEEN = _TUNED.number("left_seen")
 AGAIN_MM = 1.0  # a strip moved further than this by the fit is fitted once more from its new place
-LANE_INSET_MM = 1.5  # the printed outline and its blur
 SECOND_SHARE = _TUNED.number("second_share")
+MOST_STRIPS = 3  # that a lane holds
+NO_STRIP_OF_KIND = frozenset({"no_strip", "wrong_kind"})
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class FoundStrip:
 
     outline_mm (4, 2): corners, the dipped end's two first and last. end: the side the dipped end lies to.
     pads in the kind's order. contrast: of the most visible pad to its carrier (log ratio). width_mm: as seen.
-    reasons: doubts.
+    reasons: doubts. edge_colour: right beside the pads (log ratio).
     """
 
     outline_mm: Array
@@ -62,6 +63,33 @@ class FoundStrip:
     contrast: float
     width_mm: float
     reasons: tuple[Reason, ...]
+    edge_colour: float = 0.0
+
+
+@dataclass(frozen=True)
+class Unread:
+    """Something that lies in the lane like a strip and can't be used: about where, corners (4, 2) mm, and why."""
+
+    outline_mm: Array
+    reason: Reason
+
+    @property
+    def y_mm(self) -> float:
+        """How far down the card it lies."""
+        return float(self.outline_mm[:, 1].mean())
+
+
+@dataclass(frozen=True)
+class InLane:
+    """All that lies in and near the lane, the one nearest the card's top edge first.
+
+    strips: at least one. unread: what looks like a strip of this kind beside them and can't be used. foreign: clear
+    colour that is left and no strip of this kind, None where there is none.
+    """
+
+    strips: tuple[FoundStrip, ...]
+    unread: tuple[Unread, ...] = ()
+    foreign: Left | None = None
 
 
 def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
@@ -70,27 +98,83 @@ def find_strips(view: CardView, kind: StripKind) -> tuple[FoundStrip, ...]:
     Raises
     ------
     Refused
+        As ``find_in_lane``.
+    """
+    return find_in_lane(view, kind).strips
+
+
+def find_in_lane(view: CardView, kind: StripKind) -> InLane:
+    """Find the strips in and near the lane, up to ``MOST_STRIPS``, and what else lies there.
+
+    Raises
+    ------
+    Refused
         ``no_strip`` when the lane is empty, ``wrong_kind`` when what lies there has other pads, ``shadow_on_pads`` or
-        ``glare_on_pads`` when the pads can't be used.
+        ``glare_on_pads`` when the pads can't be used; of several strips, when that is so of all of them.
+        ``strips_touch`` where strips lie too near one another to be told apart.
     """
     lane = lane_map(view, layout())
     first = search(lane, kind)
     if first.pad_score < PAD_SEEN / 4 and first.carrier_score < CARRIER_SEEN:
         raise Refused(because("no_strip"))
-    # Roll paper has no length of its own: where a piece ends is known only when it was measured.
-    alone = _measure(view, lane, first, kind) if kind.is_roll else None
-    rest = _without(lane, alone.outline_mm if alone is not None else _outline(first, kind))
-    second = search(rest, kind) if _something_left(rest) else None
-    if second is None or second.pad_score <= max(SECOND_SHARE * first.pad_score, PAD_SEEN):
-        return (alone if alone is not None else _measure(view, lane, first, kind),)
-    beside: FoundStrip | None = None
-    with suppress(Refused):  # what lies beside is no strip of this kind: the first one stands
-        beside = _measure(view, rest, second, kind)
-    if beside is None:
-        return (alone if alone is not None else _measure(view, lane, first, kind),)
-    # The other strip's edge beside the pads is no shadow's, and its carrier is no bare paper.
-    strips = (_measure(view, _without(lane, beside.outline_mm), first, kind), beside)
-    return tuple(sorted(strips, key=lambda strip: float(strip.outline_mm[:, 1].mean())))
+    seen = _seen_outline(view, lane, first, kind) if kind.is_roll else _outline(first, kind)
+    left = something_left(without(lane, seen))
+    if left is None:
+        alone = _measure(view, lane, first, kind)
+        if crowded(alone.width_mm, alone.edge_colour, kind):
+            raise Refused(because("strips_touch"))
+        return InLane((alone,))
+    places, outlines = [first], [_seen_outline(view, lane, first, kind)]
+    while len(places) < MOST_STRIPS:
+        rest = without(lane, *outlines)
+        left = something_left(rest)
+        place = search(rest, kind) if left is not None else None
+        if place is None or place.pad_score <= max(SECOND_SHARE * first.pad_score, PAD_SEEN):
+            break
+        places.append(place)
+        outlines.append(_seen_outline(view, rest, place, kind))
+    else:
+        left = something_left(without(lane, *outlines))
+    found, unread = _measure_all(view, lane, places, outlines, kind)
+    if any(one.reason.code in NO_STRIP_OF_KIND for one in unread.values()):
+        # What is no strip hides nothing: its colours count again as what lies beside the others.
+        held = sorted(found)
+        found, dropped = _measure_all(view, lane, [places[n] for n in held], [found[n].outline_mm for n in held], kind)
+        unread |= {held[n]: one for n, one in dropped.items()}
+    others = [one.outline_mm for one in unread.values() if one.reason.code == "wrong_kind"]
+    if entangled([strip.outline_mm for strip in found.values()], others):
+        raise Refused(because("strips_touch"))
+    if not found:
+        raise Refused(unread[0].reason)
+    strips = tuple(sorted(found.values(), key=lambda strip: float(strip.outline_mm[:, 1].mean())))
+    if len(places) == 1 and crowded(strips[0].width_mm, strips[0].edge_colour, kind):
+        raise Refused(because("strips_touch"))
+    return InLane(strips, tuple(unread.values()), left)
+
+
+def _measure_all(
+    view: CardView, lane: LaneMap, places: list[Place], outlines: list[Array], kind: StripKind
+) -> tuple[dict[int, FoundStrip], dict[int, Unread]]:
+    """Each place measured with the others' outlines (4, 2) mm taken out, by its number: strips, and what is none."""
+    found: dict[int, FoundStrip] = {}
+    unread: dict[int, Unread] = {}
+    outlines = list(outlines)
+    for n in range(len(places) - 1, -1, -1):  # the best last: all that lies beside it is known by then
+        # Another strip's edge beside the pads is no shadow's, and its carrier is no bare paper.
+        others = [outline for k, outline in enumerate(outlines) if k != n]
+        try:
+            found[n] = _measure(view, without(lane, *others) if others else lane, places[n], kind)
+            outlines[n] = found[n].outline_mm
+        except Refused as refused:
+            unread[n] = Unread(outlines[n], refused.reason)
+    return found, unread
+
+
+def _seen_outline(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Array:
+    """Corners (4, 2) mm of what lies at a place: as measured, else as the kind has it."""
+    with suppress(Refused):
+        return _measure(view, lane, place, kind).outline_mm
+    return _outline(place, kind)
 
 
 def _outline(place: Place, kind: StripKind) -> Array:
@@ -118,8 +202,9 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
         raise Refused(because("no_strip"))
     shadow = find_shadow(lane, place, (spans[0][0], spans[-1][1]), width)
     shade = _shade(shadow, spans)
-    if shade > SHADOW_REFUSED:  # before the kind: half shaded pads fit no kind
-        raise Refused(because("shadow_on_pads"))
+    beside = edge_colour(lane, place, (spans[0][0], spans[-1][1]), width)
+    if shade > SHADOW_REFUSED:  # before the kind: half shaded pads fit no kind; a shadow has no colour of its own
+        raise Refused(because("strips_touch" if beside > EDGE_COLOUR else "shadow_on_pads"))
     shine = shining(frame, spans, width)
     problem = misfit_of_kind(frame, kind, spans, contrast)
     if shine > SHINE_REFUSED or (problem is not None and shine > SHINE_SUSPECT):
@@ -138,6 +223,7 @@ def _measure(view: CardView, lane: LaneMap, place: Place, kind: StripKind) -> Fo
         contrast=float(contrast.max()),
         width_mm=width,
         reasons=tuple(reasons),
+        edge_colour=beside,
     )
 
 
@@ -219,29 +305,3 @@ def _judge(pads: list[PadRegion], shade: float) -> list[Reason]:
     if odd:
         reasons.append(because("uneven_pad", f"pad {odd[0]}"))
     return reasons
-
-
-def _something_left(lane: LaneMap) -> bool:
-    """Whether clear colour is left inside the lane: enough pixels for half a pad."""
-    x, y, w, h = layout().lane_mm
-    inset = LANE_INSET_MM
-    low, high = lane.to_px(np.array([[x + inset, y + inset], [x + w - inset, y + h - inset]])).astype(int)
-    inner = np.ascontiguousarray(lane.ratio[max(0, low[1]) : high[1], max(0, low[0]) : high[0]])
-    size = max(3, round(1.5 * lane.px_per_mm))
-    some = cv2.blur(inner, (size, size))[::2, ::2]  # every other pixel of what is blurred says as much
-    clear = np.abs(some).max(axis=2) > LEFT_SEEN
-    return 4.0 * float(clear.sum()) / lane.px_per_mm**2 > 8.0
-
-
-def _without(lane: LaneMap, outline_mm: Array) -> LaneMap:
-    """The map with a strip's footprint, corners (4, 2) mm, turned to paper that nothing is known of."""
-    corner = outline_mm[0]
-    along, across = outline_mm[1] - corner, outline_mm[3] - corner
-    one, two = along / np.hypot(*along), across / np.hypot(*across)
-    wide = np.array([[-3.0, -1.2], [3.0, -1.2], [3.0, 1.2], [-3.0, 1.2]])
-    quad = np.rint(lane.to_px(outline_mm + wide[:, :1] * one + wide[:, 1:] * two)).astype(np.int32)
-    ratio = lane.ratio.copy()
-    cv2.fillConvexPoly(ratio, quad, (0.0, 0.0, 0.0))
-    known = lane.known.astype(np.uint8)
-    cv2.fillConvexPoly(known, quad, (0.0,))
-    return replace(lane, ratio=ratio, known=known > 0)

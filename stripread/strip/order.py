@@ -1,8 +1,8 @@
 """Which way round the strip lies, and which pad is which: decided by how pads, carrier and bare paper follow along it.
 
 Equal pads at equal pitch look the same from both ends, and a nearly white pad at an end lets the pattern slip by one.
-What tells is the long bare carrier: its faint tint and its edges against the paper. Every hypothesis is charged for
-each column that it does not explain; the cheapest wins.
+What tells is the long bare carrier: its faint tint and its edges against the paper. Some of it may have been cut off.
+Every hypothesis is charged for each column that it does not explain; the cheapest wins.
 """
 
 from __future__ import annotations
@@ -33,6 +33,9 @@ EDGE_HALF_MM = 0.4
 LANE_CENTRE_X_MM = 74.0
 PLACE_SD_MM = _TUNED.number("place_sd_mm")
 REVERSED_CHARGE = _TUNED.number("reversed_charge")
+CUT_CHARGE = _TUNED.number("cut_charge")
+CUT_STEP_MM = 6.0
+LEAST_HANDLE_MM = 9.0  # that is left to hold a cut strip by
 
 
 def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
@@ -43,6 +46,7 @@ def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
     pads_end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
     slips = sorted({round(a.offset_mm - b.offset_mm, 3) for a in kind.pads for b in kind.pads})
     most = 0.6 * (pads_end - kind.pads[0].offset_mm)
+    cuts = np.arange(0.0, max(kind.length_mm - pads_end - LEAST_HANDLE_MM, 0.0) + 0.1, CUT_STEP_MM)
     best, least = place, np.inf
     for direction in (1, -1):
         base = 0.0 if direction > 0 else kind.pads[0].offset_mm + pads_end
@@ -50,10 +54,13 @@ def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
             if abs(slip) > most:
                 continue
             end = base + slip
-            cost = _cost(frame, (features, core, sd), kind, end, direction)
             turned = place.angle if direction > 0 else place.angle + np.pi
-            middle = place.x + place.along[0] * (end + direction * kind.length_mm / 2)
-            cost += 0.5 * ((middle - LANE_CENTRE_X_MM) / PLACE_SD_MM) ** 2
+            costs = []
+            for length in kind.length_mm - cuts:
+                middle = place.x + place.along[0] * (end + direction * length / 2)
+                cost = _cost(frame, (features, core, sd), kind, end, direction, length)
+                costs.append(cost + 0.5 * ((middle - LANE_CENTRE_X_MM) / PLACE_SD_MM) ** 2)
+            cost = min(costs[0], min(costs) + CUT_CHARGE)
             cost += REVERSED_CHARGE if np.cos(turned) < 0 else 0.0
             if cost < least:
                 x, y = np.array([place.x, place.y]) + end * place.along
@@ -74,8 +81,10 @@ def _features(frame: Frame, kind: StripKind) -> tuple[Array, Array]:
     return np.asarray(cv2.blur(features, (1, smooth))), core
 
 
-def _cost(frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: float, direction: int) -> float:
-    """What a hypothesis leaves unexplained, in units of half chi-square per mm."""
+def _cost(  # noqa: PLR0917 - what a hypothesis is
+    frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: float, direction: int, length: float
+) -> float:
+    """What a hypothesis leaves unexplained, in units of half chi-square per mm; length: of the strip, mm."""
     features, core, sd = seen
     q = direction * (frame.s_mm - end)
     trusted = frame.known > 0.8
@@ -89,8 +98,8 @@ def _cost(frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: 
             miss = ((core[inner] - medians(core[inner])) ** 2).sum(axis=1) / PAD_SD**2
             scale = here.sum() / inner.sum()
             total += float(np.minimum(0.5 * miss, CAP).sum() * scale) + PAD_CHARGE * here.sum()
-    on = (q > 0) & (q < kind.length_mm) & ~taken & trusted
-    off = ~((q > -0.5) & (q < kind.length_mm + 0.5)) & trusted
+    on = (q > 0) & (q < length) & ~taken & trusted
+    off = ~((q > -0.5) & (q < length + 0.5)) & trusted
     if on.sum() > 2:
         miss = ((features[on] - medians(features[on])) ** 2 / sd**2).sum(axis=1)
         total += float(np.minimum(0.5 * miss, CAP).sum())

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import tomli_w
 
 from stripread.errors import CallError
-from stripread.tint.spectra import EPSILON, EPSILON_SD, per_mg_l_mm
+from stripread.tint.spectra import EPSILON, EPSILON_SD, TONE_SD, per_mg_l_mm
 from stripread.user_file import fitted, toml_table, user_text
 
 FORMAT = 1
@@ -20,7 +21,8 @@ class TintProfile:
     """Absorbance, one passage, for 1 mg/L of copper and 1 mm: ``response``, with its relative standard deviation.
 
     repeat_sd: relative scatter of one photo about the response; blank_sd: scatter of blanks, absorbance; learned:
-    whether standards stand behind it; notes: how it was made.
+    whether standards stand behind it; notes: how it was made. cameras: that took the standards, as their files name
+    them; none where the files don't.
     """
 
     response: float
@@ -30,6 +32,21 @@ class TintProfile:
     learned: bool = False
     name: str = ""
     notes: dict[str, Any] | None = None
+    cameras: tuple[str, ...] = ()
+
+    def of_phone(self, camera: str | None) -> TintProfile:
+        """What standards teach about a photo by this camera, ``None`` where the photo names none.
+
+        Of a camera that took standards, all of it. Of another one only what they tell of copper: the response that was
+        learned is the absorptivity's times that phone's own; what it differs by from the usual is the absorptivity's in
+        the share that this has in both's variance (conditioning of a normal sum).
+        """
+        if not self.learned or not self.cameras or camera in self.cameras:
+            return self
+        share = EPSILON_SD**2 / (EPSILON_SD**2 + TONE_SD**2)
+        usual = per_mg_l_mm(EPSILON)
+        sd = math.hypot(EPSILON_SD * math.sqrt(1.0 - share), share * self.response_sd)
+        return replace(self, response=usual * (self.response / usual) ** share, response_sd=sd, learned=False)
 
 
 def default_response() -> TintProfile:
@@ -50,6 +67,7 @@ def save_tint_profile(profile: TintProfile, path: Path) -> None:
     table: dict[str, Any] = {
         "format": FORMAT,
         "kind": "tint",
+        "cameras": list(profile.cameras),
         "response": {
             "absorbance_per_mg_l_mm": profile.response,
             "relative_sd": profile.response_sd,
@@ -78,7 +96,8 @@ def load_tint_profile(path: Path) -> TintProfile:
     table = toml_table(user_text(path, "tint profile"), str(path), "a tint profile")
     if table.get("kind") != "tint" or table.get("format") != FORMAT:
         raise CallError(f"{path} is not a tint profile of format {FORMAT}: make it with `stripread calibrate-tint`")
-    response = fitted(TintProfileFile, table, str(path), "the tint profile").response
+    given = fitted(TintProfileFile, table, str(path), "the tint profile")
+    response = given.response
     return TintProfile(
         response.absorbance_per_mg_l_mm,
         response.relative_sd,
@@ -87,4 +106,5 @@ def load_tint_profile(path: Path) -> TintProfile:
         learned=True,
         name=path.name,
         notes=table.get("made"),
+        cameras=tuple(given.cameras),
     )

@@ -134,14 +134,16 @@ def trace_tint(data: Source, request: TintRequest | None = None, name: str = "")
         delta_e = _difference(sample)
         trace.estimate, doubts = judge(sample, estimate_tint(sample))
         trace.reasons += doubts
+        assert trace.card.photo is not None
+        profile = request.profile.of_phone(trace.card.photo.camera)
         if request.path_mm is not None and measured(sample, trace.estimate):
-            trace.found = concentration(trace.estimate, request.path_mm, request.profile, request.dilution or 1.0)
+            trace.found = concentration(trace.estimate, request.path_mm, profile, request.dilution or 1.0)
         words = ""
         if trace.found is not None:
             metal, words = meaning(trace.found, trace.estimate.decision, request.retained_ml, request.silver_g)
         known_depth = request.path_mm is not None
         trace.reasons += implications(
-            trace.estimate, trace.found, request.conditions, request.profile, words, known_depth=known_depth
+            trace.estimate, trace.found, request.conditions, profile, words, known_depth=known_depth
         )
         trace.reasons += unmatched(trace.estimate.decision, request.cells)
     except Refused as refused:

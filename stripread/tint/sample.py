@@ -56,6 +56,7 @@ class TintSample:
     clarity: contrast of the printed ring, sample over blank; NaN when not seen in both.
     guessed: no rim of the sample was seen, so that bare paper may have been read.
     hidden: in which vessel the paper was not seen; bare paper then stands in for a blank.
+    yellow: natural log, how much less of the blue than of red and green the blank lets through; 0 where not seen.
     log_light (3,): natural log of the light at the sample over that at the blank, divided out of the ratio.
     patches (N, 3): natural log of the light of the card's patches, by which another lamp is told; empty if not asked.
     """
@@ -68,6 +69,7 @@ class TintSample:
     hidden: Hidden = ""
     sided: float = 0.0
     guessed: bool = False
+    yellow: float = 0.0
     log_light: Array = field(default_factory=lambda: np.zeros(3))
     patches: Array = field(default_factory=lambda: np.zeros((0, 3)))
 
@@ -98,7 +100,14 @@ def sample_tint(view: CardView, vials: Vials, layout: CardLayout) -> TintSample:
     clarity = sample.ring / blank.ring if blank.ring > RING_SEEN and hidden != "blank" else float("nan")
     cov = sum(parts.values(), np.zeros((3, 3)))
     sided = _sided(view, sample, blank)
-    return TintSample(ratio, cov, parts, excess(s, b), clarity, hidden, sided, log_light=log_light)
+    yellow = 0.0 if hidden in {"blank", "both"} else _yellow(bottom / at[1])
+    return TintSample(ratio, cov, parts, excess(s, b), clarity, hidden, sided, yellow=yellow, log_light=log_light)
+
+
+def _yellow(through: Array) -> float:
+    """How much less of the blue than of red and green comes through, natural log, from what comes through (3,)."""
+    red, green, blue = np.log(through)
+    return float(0.5 * (red + green) - blue)
 
 
 def _sided(view: CardView, sample: Vial, blank: Vial) -> float:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from stripread.reasons import Reason, because
 from stripread.tint.estimate import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
+from stripread.tint.sample import CELL_SD
 from stripread.tuned import tuned
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ PALE_GREEN = _TUNED.number("pale_green")
 WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstract)
 WEAK_ABSORBANCE = _TUNED.number("weak_absorbance")
 DARK_SPREAD = _TUNED.number("dark_spread")
+YELLOW = 3.0 * math.sqrt(1.5) * CELL_SD  # natural log, blue against red and green: three deviations of clear vials
 CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_waste")
 
 
@@ -101,6 +103,8 @@ def _unlike_pair(sample: TintSample, estimate: TintEstimate) -> str:
     red = float(sample.ratio[0])
     if estimate.decision == "copper" and red > RED_WHOLE:
         return f"red is {red - 1.0:.1%} stronger than in the blank, where copper takes it away"
+    if estimate.decision == "copper" and sample.yellow > YELLOW and sample.ratio[2] > 1.0 and estimate.signal < STRONG:
+        return f"the blank is yellow or brown: it takes {sample.yellow:.0%} more of blue than of red and green"
     if GREY_LOW < estimate.grey < GREY_HIGH or estimate.signal >= STRONG:
         return ""
     return f"{'lighter' if estimate.grey > 0 else 'darker'} than the blank by {abs(estimate.grey):.0%}"
@@ -189,7 +193,7 @@ def implications(
                 )
             )
         if not profile.learned:
-            reasons.append(because("default_response"))
+            reasons.append(because("standards_other_phone" if profile.cameras else "default_response"))
     low, high = estimate.interval
     if estimate.absorbance > 0.5 and high > DARK_SPREAD * low:
         reasons.append(because("beyond_range"))

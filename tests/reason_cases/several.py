@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stripread.kind import Pad, StripKind
 from stripread.ph import read
 from stripread.ph.buffers import Liquid
 from stripread.ph.combined_reading import ObservedPhoto, _doubts_of, combine
@@ -13,6 +14,9 @@ from stripread.ph.joint_posterior import Agreement, infer_joint
 from stripread.ph.read import PhTrace, StripTrace
 from stripread.reasons import because
 from stripread.results import Comparison, PhReading, Stamp, StripReading
+from stripread.strip.find import FoundStrip, InLane, Unread
+from stripread.strip.rest import Left
+from stripread.strip.touching import crowded
 from tests.reason_cases.row import Row
 from tests.unit.ph.test_comparison import ALL_FIT
 from tests.unit.ph.test_comparison import strip as toy_strip
@@ -64,11 +68,44 @@ def in_one_photo(*misfits):
     return trace.strips[0].reasons
 
 
+def foreign(y_mm):
+    """Reasons of one strip in the middle of a lane, at 30 mm, with a pad's colour elsewhere that is no strip's."""
+    trace = lone(InLane((), foreign=Left(36.0, y_mm)))
+    read.compare_strips(trace, profile(), Liquid("known", 7.0, 0.01))
+    return trace.strips[0].reasons
+
+
+def unread(code):
+    """Reasons of a strip with another beside it that could not be used."""
+    trace = lone(InLane((), (Unread(OUTLINE + np.array([0.0, 11.0]), because(code)),)))
+    read.doubt_unread(trace)
+    return trace.strips[0].reasons
+
+
+def lone(lane):
+    """A photo with one strip whose axis lies 30 mm down the card."""
+    found = FoundStrip(OUTLINE, "left", (), 1.0, 6.0, ())
+    return PhTrace(lane=lane, fix="fit", strips=[StripTrace(found, estimate=toy_strip(7.0).estimate)])
+
+
+def wide(width_mm, beside=0.0):
+    """What speaks against a strip of a kind 6 mm wide that seems this wide, with so much colour beside its pads."""
+    kind = StripKind("one", 6.0, 60.0, (Pad(2.0, 6.0),), (0.0, 14.0))
+    return [because("strips_touch")] if crowded(width_mm, beside, kind) else []
+
+
+OUTLINE = np.array([[40.0, 27.0], [100.0, 27.0], [100.0, 33.0], [40.0, 33.0]])
 # The toy's pads are unsure by 1.2 CIELAB in each channel and move by 3 a pH: some 0.3 pH, and Student's tails of 8.
 ROWS = [
     Row("one_strip", "two", lambda: in_one_photo(1.0, 1.0), lambda: in_one_photo(1.0), "refused"),
-    Row("comparison_unread", "4 sd", lambda: in_one_photo(1.0, 3.99), lambda: in_one_photo(1.0, 4.01), "doubtful"),
+    Row("comparison_dry", "4 sd", lambda: in_one_photo(1.0, 3.99), lambda: in_one_photo(1.0, 4.01), "doubtful"),
+    Row("comparison_unread", "read", lambda: in_one_photo(1.0, 1.0), lambda: in_one_photo(1.0, None), "doubtful"),
+    Row("comparison_kind", "above it", lambda: foreign(29.0), lambda: foreign(31.0), "doubtful", "refused"),
+    Row("strip_beside_unread", "no strip", lambda: unread("no_strip"), lambda: unread("glare_on_pads"), "doubtful"),
+    Row("strips_touch", "1.09 widths", lambda: wide(6.53), lambda: wide(6.55), "refused"),
+    Row("strips_touch", "0.3", lambda: wide(6.0, 0.299), lambda: wide(6.0, 0.301), "refused"),
     Row("comparison_off", "chance 0.01", lambda: beside(9.0, 6.3, 7.0), lambda: beside(9.0, 6.2, 7.0), "doubtful"),
+    Row("exchange_unseen", "its interval", lambda: beside(7.1, 7.0, 7.0), lambda: beside(7.6, 7.0, 7.0), "ok"),
     Row("strips_exchanged", "chance 0.01", lambda: beside(7.0, 6.3, 7.0), lambda: beside(7.0, 6.2, 7.0), "doubtful"),
     Row("photos_disagree", "chance 0.01", lambda: agreeing(0.0101, 1.0), lambda: agreeing(0.0099, 1.0), "doubtful"),
     Row("photos_disagree", "2.1 sd", lambda: agreeing(0.5, 2.09), lambda: agreeing(0.5, 2.11), "doubtful"),

@@ -181,7 +181,7 @@ VALUE = [
         "2 pH",
         lambda: value(interval=(5.0, 6.99)),
         lambda: value(interval=(5.0, 7.01)),
-        "doubtful",
+        "ok",
     ),
     Row(
         "end_of_range",

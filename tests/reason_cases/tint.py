@@ -10,7 +10,7 @@ from stripread.tint.cells import FEWEST_PATCHES, SecondPhoto, matched, unlike, u
 from stripread.tint.concentration import Concentration
 from stripread.tint.conditions import TintConditions
 from stripread.tint.estimate import _decide, estimate_tint
-from stripread.tint.profile import default_response
+from stripread.tint.profile import TintProfile, default_response
 from stripread.tint.read import _both
 from stripread.tint.sample import _hidden
 from stripread.tint.verdicts import CAUTIONS, implications, judge
@@ -75,6 +75,12 @@ def clouded(signal):
 def meaning(estimate=NOTHING, found=None, conditions=SURE, metal="", *, learned=True, known_depth=True, **change):
     profile = replace(default_response(), learned=learned)
     return implications(replace(estimate, **change), found, conditions, profile, metal, known_depth=known_depth)
+
+
+def by_phone(camera):
+    """A concentration by this camera with the profile of standards that camera "one" took."""
+    profile = TintProfile(0.0009, 0.03, learned=True, cameras=("one",)).of_phone(camera)
+    return implications(NOTHING, Concentration(0.0, (0.0, 1.0), 1.0, 2.0), SURE, profile, "", known_depth=True)
 
 
 def limit_mg(value):
@@ -218,6 +224,7 @@ MEANING = [
         lambda: meaning(found=Concentration(0.0, (0.0, 1.0), 1.0, 2.0), learned=False),
         "ok",
     ),
+    Row("standards_other_phone", "the same phone", lambda: by_phone("one"), lambda: by_phone("two"), "ok"),
     Row(
         "ammonia_short",
         "said to be short",

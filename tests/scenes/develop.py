@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -12,7 +13,7 @@ from PIL import Image as PillowImage
 
 from tests.scenes.expose import bands
 from tests.scenes.icc import profile
-from tests.scenes.phone import Image, noise, phone
+from tests.scenes.phone import Image, Phone, noise, phone
 from tests.scenes.processing import finished, local_gain, veiled
 from tests.scenes.scene import Scene
 from tests.scenes.spectra import source
@@ -20,7 +21,7 @@ from tests.scenes.spectra import source
 
 def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     """Lens, sensor and the phone's own processing: (H, W, 3) raw light to 8-bit RGB."""
-    eye = phone(scene.phone_seed, scene.world)
+    eye = _lacking(phone(scene.phone_seed, scene.world), scene.without)
     rng = np.random.default_rng([scene.shot_seed, 13])
     height, width = picture.shape[:2]
     flare = picture.mean(axis=(0, 1)) * eye.flare
@@ -66,6 +67,15 @@ def develop(picture: Image, scene: Scene) -> NDArray[np.uint8]:
     return finished(codes, eye.processing)
 
 
+def _lacking(eye: Phone, without: frozenset[str]) -> Phone:
+    """The phone with some of its faults switched off."""
+    if "vignetting" in without:
+        eye = replace(eye, vignetting=0.0)
+    if "local tone" in without:
+        eye = replace(eye, processing=replace(eye.processing, local=0.0))
+    return eye
+
+
 def _blur(picture: Image, scene: Scene) -> Image:
     """A hand that moved, a lens out of focus."""
     if scene.motion_px > 1:
@@ -100,6 +110,8 @@ def encode(codes: NDArray[np.uint8], scene: Scene) -> bytes:
     picture = PillowImage.fromarray(np.ascontiguousarray(turned))
     exif = PillowImage.Exif()
     exif[0x0112] = scene.orientation
+    if scene.camera is not None:
+        exif[0x0110] = scene.camera
     if scene.taken_at is not None:
         exif.get_ifd(0x8769)[0x9003] = scene.taken_at
     out = io.BytesIO()

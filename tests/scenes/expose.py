@@ -64,7 +64,8 @@ def lit(layer: Layer, scene: Scene, eye: Phone, curl: Curl, on_bench: bool = Fal
     out = np.empty((*layer.index.shape, 3), dtype=np.float32)
     lamps = []
     for lamp in scene.lamps:
-        spectra = layer.spectra if layer.glow is None else layer.spectra + lamp.glow() * layer.glow
+        glow = None if "brightener" in scene.without else layer.glow
+        spectra = layer.spectra if glow is None else layer.spectra + lamp.glow() * glow
         change = np.zeros_like(spectra) if layer.change is None else layer.change
         tables = _table(eye.raw(spectra * lamp.power())), _table(eye.raw(change * lamp.power()))
         lamps.append((*tables, _field(lamp, layer, curl, on_bench, cell_mm)))

@@ -17,6 +17,7 @@ from tests.scenes.strips import StripState, kind
 BENCHES = ("wood", "grey", "tiles", "dark", "clutter")
 PICTURED = ("photo:coffee", "photo:brick", "photo:grass", "photo:gravel", "photo:rocket", "photo:chelsea")
 ROOM = ("D65", "D50", "LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5", "LED-V1", "LED-V2", "A", "FL2", "FL7")
+CAUSES = ("vignetting", "local tone", "brightener")  # that a study may switch off to see what each costs
 POOR = ("FL2", "FL11", "FL12", "LED-RGB1", "narrow:1", "narrow:2", "narrow:3")
 
 
@@ -91,6 +92,8 @@ class Scene:
     card: bool = True
     fault: str | None = None
     extras: tuple[Builder, ...] = ()
+    camera: str | None = None  # maker and model that the file names
+    without: frozenset[str] = frozenset()  # what is switched off, of CAUSES
 
     @property
     def ph(self) -> float | None:

@@ -136,6 +136,7 @@ class StripState:
     front: float = 0.0  # dye carried along: relative difference of load from a pad's dipped end to its other
     bend: float = 0.0  # how much more light one end of a bent strip gets than its middle
     through: float = 0.0  # share of the pads' light that comes back from what lies below
+    cut_mm: float = 0.0  # how much was cut off its handle
 
     def _draws(self) -> tuple[Array, Array, float]:
         """Factor on each pad's loads (P, D), shift of each pKa (P, D) and paper's lightness, lot and strip together."""

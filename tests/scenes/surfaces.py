@@ -117,6 +117,8 @@ def strip_layers(lying: Lying, ppm: int) -> list[Layer]:
     gloss = np.concatenate([[0.5], np.full(len(pads), 1.0 if state.wet else 0.05)])
     to_card = placed(lying.x_mm, lying.y_mm, lying.angle_deg + (180.0 if lying.flipped else 0.0))
     shade = (1.0 + state.bend * xs / (length / 2)).astype(np.float32) if state.bend else None
+    left = np.s_[:, : shape[1] - round(state.cut_mm * ppm)]
+    index, mix, shade = index[left], mix[left], None if shade is None else shade[left]
     origin = (-length / 2, -width / 2)
     strip = Layer(index, ppm, origin, spectra, change, mix, to_card=to_card, gloss=gloss, shade=shade)
     return [_cast(strip, rng), strip]

@@ -140,7 +140,7 @@ def judged_differences(setup: Setup) -> dict[str, float]:
     }
 
 
-def _tuning(module: ModuleType, constant: str, values: Sequence[float], measure: str) -> Tuning[Setup]:
+def _tuning(module: ModuleType, constant: str, values: Sequence[Value], measure: str) -> Tuning[Setup]:
     judging = judged if "pH" in measure else judged_differences
 
     def judge(setup: Setup, value: Value) -> dict[str, float]:
@@ -157,5 +157,8 @@ AT_PH, APART = "log density at the true pH", "log density at the true difference
 TUNINGS = {
     "alike_lab": _tuning(difference, "ALIKE_LAB", (8.0, 12.0, 16.0, 20.0, 25.0, 30.0, 40.0, 50.0, 70.0, 100.0), AT_PH),
     "strip_own": _tuning(comparison, "STRIP_OWN", (0.0, 0.05, 0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 0.8, 1.0), AT_PH),
+    "shared_within": _tuning(
+        comparison, "SHARED_WITHIN", ((0.3, 0.6), (0.5, 1.0), (1.0, 2.0), (2.0, 3.0), (3.0, 5.0), (14.0, 15.0)), AT_PH
+    ),
     "alike_ph": _tuning(difference, "ALIKE_PH", (0.2, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0, 3.0, 5.0), APART),
 }

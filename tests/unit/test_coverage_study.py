@@ -21,6 +21,7 @@ from tests.coverage_rows import (
 )
 from tests.coverage_setups import by_setup, spread_of
 from tests.coverage_study import plan
+from tests.coverage_worlds import write_pages
 from tests.judged import CAUSES, LEVELS, integral_to
 from tests.scenes import bound, random_scene
 from tests.scenes.bound import LOT, OWN, scene_bounds, slope_of, spread
@@ -35,7 +36,7 @@ def made(n, error, sd=0.1, **changes):
     ph = 1.3 + n % 12
     read = ph + error
     row = replace(
-        blank_row("c", "four", n // 50, n % 50, "ok"),
+        blank_row("c", "made-up", "four", n // 50, n % 50, status="ok"),
         ph=ph,
         phone=n % 7,
         lamp="D65",
@@ -65,7 +66,7 @@ def honest():
 
 
 def refused(n):
-    blank = blank_row("c", "four", 9, n, "refused")
+    blank = blank_row("c", "made-up", "four", 9, n, status="refused")
     return replace(blank, ph=4.0, lamp="A", lamps="A", reasons="blurred", phone=3)
 
 
@@ -198,7 +199,7 @@ def test_refused_photos_count_as_refused_and_nowhere_else(honest):
 
 
 def test_rows_go_round(tmp_path, honest):
-    rows = [honest[0], refused(1), blank_row("c", "roll", 3, 0, NO_PROFILE)]
+    rows = [honest[0], refused(1), blank_row("c", "made-up", "roll", 3, status=NO_PROFILE)]
     write_rows(tmp_path / "r.csv", rows[:1], anew=True)
     write_rows(tmp_path / "r.csv", rows[1:], anew=False)
     again = read_rows(tmp_path / "r.csv")
@@ -218,7 +219,7 @@ def test_rows_go_round(tmp_path, honest):
 
 
 def test_page_is_written_between_its_marks_only(tmp_path, honest):
-    rows = [*honest[:200], refused(0), made(5, 0.9, draw=77), blank_row("c", "four", 8, 0, NO_PROFILE)]
+    rows = [*honest[:200], refused(0), made(5, 0.9, draw=77), blank_row("c", "made-up", "four", 8, status=NO_PROFILE)]
     write_page(rows, tmp_path)
     path = tmp_path / "coverage.md"
     text = path.read_text(encoding="utf-8").replace("# Do the", "Own words.\n# Do the") + "\nMore own words.\n"
@@ -281,3 +282,16 @@ def test_bound_of_noise_follows_pixels_and_light(monkeypatch):
     bright = replace(eye, electrons=4 * eye.electrons, read_noise=eye.read_noise / 2)
     monkeypatch.setattr(bound, "phone", lambda seed, world: bright)
     assert scene_bounds(scene).noise == pytest.approx(one.noise / 2, rel=0.02)
+
+
+def test_two_worlds_stand_side_by_side(honest, tmp_path):
+    made_up = [replace(row, lamp="A", bound_lot=0.2) if n % 2 else row for n, row in enumerate(honest[:400])]
+    measured = [replace(row, world="judging", reasons="poor_light") for row in made_up]
+    write_pages([*made_up, replace(honest[0], world="choosing", kind="roll")], tmp_path)
+    assert not (tmp_path / "measured-world.md").exists()
+    write_pages([*made_up, *measured], tmp_path)
+    text = (tmp_path / "measured-world.md").read_text(encoding="utf-8")
+    assert "400 photos made-up, 400 photos measured" in text
+    assert "| poor_light | 0.0 | 100.0 |" in text
+    assert "roll" not in text
+    assert "No constant was chosen" in (tmp_path / "coverage-measured.md").read_text(encoding="utf-8")

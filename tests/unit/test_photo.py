@@ -199,6 +199,18 @@ def test_srgb_and_broken_profiles_change_nothing():
         assert photo.to_srgb(photo.pixels) is photo.pixels
 
 
+def test_the_camera_that_the_file_names():
+    exif = Image.Exif()
+    assert open_photo(saved(smooth(), "JPEG", exif=exif)).camera is None
+    exif[272] = "model 7\n"
+    for form in ("JPEG", "PNG", "WEBP", "TIFF"):
+        assert open_photo(saved(smooth(), form, exif=exif)).camera == "model 7"
+    exif[271] = "maker"
+    assert open_photo(saved(smooth(), "JPEG", exif=exif)).camera == "maker model 7"
+    exif[272] = "x" * 100  # longer than is read
+    assert open_photo(saved(smooth(), "JPEG", exif=exif)).camera == "maker"
+
+
 def test_time_taken():
     exif = Image.Exif()
     exif.get_ifd(0x8769)[36867] = "2025:03:04 05:06:07"

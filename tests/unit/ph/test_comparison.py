@@ -46,7 +46,7 @@ def test_an_error_that_both_strips_have_cancels():
     shared = FIT**2 + DYE**2 + common + curve
     whole = shared + NOISE**2 + 0.1**2  # and each photo's own; the lot is in neither by more than a hundredth
     assert got.estimate.ph == pytest.approx(7.5 - 0.3 * shared / whole, abs=0.02)
-    assert not got.reasons
+    assert {r.severity for r in got.reasons} <= {"note"}
     assert got.comparison.delta_ph == pytest.approx(got.estimate.ph - 7.0)
 
 
@@ -112,9 +112,31 @@ def test_a_liquid_beyond_the_strip_s_range_tells_nothing():
     assert got.comparison.delta_ph is None
 
 
-def test_exchanged_strips_are_named():
+def test_exchanged_strips_are_named_and_so_is_another_buffer_that_looks_like_them():
     got = compare(strip(7.0), strip(4.0), ALL_FIT, SEVEN, profile())
-    assert [r.code for r in got.reasons] == ["strips_exchanged"]
+    assert [r.code for r in got.reasons] == ["strips_exchanged", "comparison_off"]
+
+
+def test_strips_that_could_be_exchanged_unseen_are_told_with_what_the_sample_would_be():
+    one, two = strip(7.6), strip(7.0)
+    got = compare(one, two, ALL_FIT, SEVEN, profile())
+    (note,) = got.reasons
+    assert (note.code, note.severity) == ("exchange_unseen", "note")
+    turned = compare(two, one, ALL_FIT, SEVEN, profile()).estimate.ph
+    assert note.value == pytest.approx(turned, abs=0.01)
+    assert turned < 6.8
+    assert got.estimate.ph > 7.2
+
+
+@pytest.mark.parametrize(("apart", "share"), [(0.0, 1.0), (1.5, 0.5), (3.0, 0.0)])
+def test_what_is_shared_fades_out_with_the_distance(apart, share):
+    estimate = strip(7.0 + apart).estimate
+    assert comparison._share(estimate, 7.0) == pytest.approx(share, abs=0.06)
+
+
+def test_far_from_the_comparison_the_reading_is_that_of_the_strip_by_itself():
+    sample = strip(9.6, 0.4)
+    assert compare(sample, strip(7.0, -0.5), ALL_FIT, SEVEN, profile()).estimate is sample.estimate
 
 
 def test_water_gives_the_difference_and_leaves_the_value():

@@ -7,7 +7,8 @@ import pytest
 from scipy.stats import t as student
 
 from stripread.kind import Pad, StripKind
-from stripread.ph.posterior import infer_ph
+from stripread.ph.posterior import _shortest, infer_ph, with_shoulders
+from stripread.results import LEVEL
 from stripread.strip.pads import PadSet
 
 KIND = StripKind("toy", 6.0, 75.0, (Pad(2.0, 6.0), Pad(9.0, 6.0)), (0.0, 14.0))
@@ -101,3 +102,34 @@ def test_value_at_the_end_of_the_range_stays_inside():
     e = infer_ph(pads_at(14.0, curve, 2.0), curve)
     assert e.interval[1] == pytest.approx(14.0, abs=0.01)
     assert e.interval[0] < 13.8
+
+
+def test_a_plateau_keeps_its_shoulders_and_a_normal_its_interval():
+    grid = np.linspace(0.0, 14.0, 2801)
+    normal = np.exp(-0.5 * ((grid - 7.0) / 0.3) ** 2)
+    low, high = with_shoulders(grid, normal, _shortest(grid, normal, LEVEL))
+    assert (low, high) == pytest.approx((7.0 - 0.588, 7.0 + 0.588), abs=0.01)
+    plateau = 1.0 / (1.0 + np.exp(-(grid - 6.5) / 0.02)) / (1.0 + np.exp((grid - 8.0) / 0.02))
+    shortest = _shortest(grid, plateau, LEVEL)
+    assert shortest[1] - shortest[0] == pytest.approx(0.95 * 1.5, abs=0.03)  # a twentieth is left off
+    low, high = with_shoulders(grid, plateau, shortest)
+    assert low < 6.5
+    assert high > 8.0
+    assert high - low < 1.6
+
+
+def test_a_wide_interval_reaches_farther():
+    """Beyond 2 pH to the 98.6 % of a normal: 2.45 standard deviations."""
+    grid = np.linspace(0.0, 14.0, 2801)
+    for sd, ends in ((0.5, 1.96), (0.6, 2.448)):
+        normal = np.exp(-0.5 * ((grid - 7.0) / sd) ** 2)
+        low, high = with_shoulders(grid, normal, _shortest(grid, normal, LEVEL))
+        assert (high - low) / 2 / sd == pytest.approx(ends, abs=0.02)
+
+
+def test_a_density_that_stays_high_to_the_range_s_end_is_one_sided():
+    grid = np.linspace(0.0, 14.0, 2801)
+    density = np.where(grid < 10.0, np.exp(-0.5 * ((grid - 10.0) / 0.2) ** 2), np.exp(-0.2 * (grid - 10.0)))
+    low, high = with_shoulders(grid, density, _shortest(grid, density, LEVEL))
+    assert high == 14.0
+    assert 9.4 < low < 9.7

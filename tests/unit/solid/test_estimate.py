@@ -5,15 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from stripread.correction.fit import fix_colour
 from stripread.solid.descriptions import fitting, precipitates
-from stripread.solid.estimate import SolidSample
+from stripread.solid.estimate import SolidSample, _mirrors, estimate_solid
 from stripread.solid.levels import dark_level, pale_level
 from stripread.solid.read import read_solid
 from stripread.solid.series import settled
-from stripread.solid.share import FALSE_PALE, mixed_doubt, scatter, share_interval
+from stripread.solid.share import FALSE_PALE, integral_range, mixed_doubt, scatter, share_interval
 from tests.scenes import Scene, render
 from tests.scenes.solid import Solid, grains, true_share, with_solid
 from tests.tint_cases import another_heap, one_heap
+from tests.unit.correction.test_fit import KNOWN, photo
 
 PPM = 6.0
 
@@ -74,6 +76,51 @@ def test_scatter_is_what_heaps_of_one_batch_differ_by():
     told = np.mean([scatter(share, share >= 0, PPM) for share in heaps])
     seen = np.var([share.mean() for share in heaps], ddof=1)
     assert 0.6 < told / seen < 1.7
+
+
+@pytest.mark.parametrize(
+    ("pale", "size", "most"), [(0.04, 0.8, 3.2), (0.2, 0.8, 1.9), (0.2, 0.3, 1.9), (0.7, 0.6, 1.9)]
+)
+def test_the_integral_range_is_what_heaps_of_coarse_grains_differ_by(pale, size, most):
+    """60 heaps each: the standard error of their variance is 18 %; three of them, and what few grains add."""
+    heaps = [grains(Solid(pale, size, seed=n), (110, 110), PPM).astype(np.float32) for n in range(60)]
+    told = np.mean([integral_range(share, share >= 0, PPM) for share in heaps])
+    seen = np.var([share.mean() for share in heaps], ddof=1)
+    assert 0.65 < told / seen < most
+
+
+def test_the_integral_range_of_one_grain_is_its_own_size_squared():
+    share = np.zeros((120, 120), np.float32)
+    share[50:62, 50:62] = 1.0  # 4 mm2 of 400
+    told = integral_range(share, share >= 0, PPM)
+    assert told == pytest.approx(3.0 * (4.0 / 400.0) ** 2, rel=0.2)  # one grain tells little of grains: three times
+    assert integral_range(np.zeros_like(share), share >= 0, PPM) == 0.0
+
+
+def test_what_is_left_out_as_shine_may_be_grains():
+    share = grains(Solid(0.05, 0.5, seed=3), (120, 120), PPM).astype(float)
+    sample = sample_of(share)
+    shine = np.zeros(share.shape, dtype=bool)
+    shine[40:80, 40:80] = True
+    sample = replace(sample, mask=~shine, mirrors=shine)
+    fix = fix_colour(photo(1), KNOWN)
+    told = estimate_solid(sample, fix)
+    without = estimate_solid(replace(sample, mirrors=None), fix)
+    held = share[shine].mean() * shine.mean()
+    assert told.interval[0] < without.interval[0]
+    assert told.interval[1] == pytest.approx(without.interval[1] * (1 - shine.mean()) + held, abs=0.004)
+
+
+def test_many_places_brighter_than_any_grain_are_grains():
+    light = np.full((60, 60, 3), 0.06, np.float32)
+    for n in range(20):
+        light[5 + 10 * (n // 5), 5 + 10 * (n % 5)] = 1.7
+    inside = np.ones((60, 60), dtype=bool)
+    assert not _mirrors(light, np.zeros_like(inside), inside).any()
+    light[20:] = 0.06  # ten are left, on both sides of the limit of eight
+    assert not _mirrors(light, np.zeros_like(inside), inside).any()
+    light[10:] = 0.06
+    assert _mirrors(light, np.zeros_like(inside), inside).sum() == 5
 
 
 def test_interval_of_a_share():

@@ -11,7 +11,7 @@ import pytest
 from stripread.card.layout import LANE_MM
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
-from stripread.strip.find import FoundStrip, find_strips
+from stripread.strip.find import FoundStrip, find_in_lane, find_strips
 from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
 FOUR = StripKind("four", 6.0, 75.0, tuple(Pad(o, 6.0) for o in (2.0, 9.0, 16.0, 23.0)), (0.0, 14.0))
@@ -19,6 +19,7 @@ ONE = StripKind("one", 6.0, 60.0, (Pad(2.0, 6.0),), (0.0, 14.0))
 NARROW = StripKind("narrow", 5.0, 60.0, (Pad(1.0, 8.0),), (0.0, 14.0))
 ROLL = StripKind("roll", 7.0, 40.0, (Pad(0.0, 40.0),), (1.0, 14.0))
 RED, GREEN, BLUE, YELLOW = (0.5, 0.12, 0.1), (0.15, 0.4, 0.15), (0.1, 0.15, 0.4), (0.7, 0.6, 0.15)
+BARE = (0.86, 0.87, 0.87)  # the carrier's own
 PALE = (0.82, 0.83, 0.79)
 PLACED_MM = 0.5  # what the inner margin of a pad leaves room for
 
@@ -132,6 +133,40 @@ def test_two_like_strips_are_both_found_and_not_the_paper_between_them(colour: t
     upper, lower = sorted(found, key=lambda s: s.outline_mm[:, 1].mean())
     assert misplaced(upper, one, NARROW) < PLACED_MM
     assert misplaced(lower, two, NARROW) < PLACED_MM
+
+
+def test_three_strips_are_found_from_the_top_edge_down() -> None:
+    three = [
+        lying(FOUR, [RED, GREEN, BLUE, YELLOW], 0.5, (80.0, 29.0)),
+        lying(FOUR, [YELLOW, RED, GREEN, BLUE], -0.4, (70.0, 37.0)),
+        lying(FOUR, [BLUE, YELLOW, RED, GREEN], 0.3, (76.0, 45.0)),
+    ]
+    found = find_strips(draw(FOUR, three), FOUR)
+    assert [misplaced(f, t, FOUR) < PLACED_MM for f, t in zip(found, three, strict=True)] == [True] * 3
+
+
+@pytest.mark.parametrize("cut_mm", [12.0, 24.0])
+@pytest.mark.parametrize("at_mm", [60.0, 82.0])
+def test_a_strip_cut_short_is_neither_turned_nor_slipped(cut_mm: float, at_mm: float) -> None:
+    drawn = lying(FOUR, [RED, GREEN, BLUE, YELLOW], 1.0, (at_mm, 37.0), length_mm=75.0 - cut_mm)
+    (found,) = find_strips(draw(FOUR, [drawn]), FOUR)
+    assert misplaced(found, drawn, FOUR) < PLACED_MM
+
+
+@pytest.mark.parametrize("apart_mm", [2.0, 2.6])
+def test_a_strip_over_another_is_not_read_as_one(apart_mm: float) -> None:
+    under = lying(FOUR, [YELLOW, RED, GREEN, BLUE], 0.0, (74.0, 37.0 - apart_mm))
+    over = lying(FOUR, [RED, GREEN, BLUE, YELLOW], 0.0, (74.0, 37.0))
+    assert refusal(draw(FOUR, [under, over]), FOUR) == "strips_touch"
+
+
+def test_what_looks_like_a_strip_beside_and_is_none_is_told() -> None:
+    strip = lying(FOUR, [RED, GREEN, BLUE, YELLOW], 0.0, (74.0, 31.0))
+    other = lying(FOUR, [GREEN, BARE, BARE, BARE], 0.0, (74.0, 44.0))
+    lane = find_in_lane(draw(FOUR, [strip, other]), FOUR)
+    assert len(lane.strips) == 1
+    assert lane.foreign is not None
+    assert lane.foreign.y_mm == pytest.approx(44.0, abs=1.0)
 
 
 @pytest.mark.parametrize("kind", [FOUR, ONE, ROLL], ids=lambda k: k.name)

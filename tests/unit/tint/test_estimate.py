@@ -16,9 +16,9 @@ from stripread.reasons import REASONS, because
 from stripread.tint.concentration import concentration, meaning
 from stripread.tint.conditions import EXCESS_PH, TintConditions, claim, dilution_of
 from stripread.tint.estimate import estimate_tint
-from stripread.tint.profile import default_response, load_tint_profile, save_tint_profile
+from stripread.tint.profile import TintProfile, default_response, load_tint_profile, save_tint_profile
 from stripread.tint.sample import TintSample
-from stripread.tint.spectra import band, copper_curves, nickel_curves, observer, per_mg_l_mm
+from stripread.tint.spectra import EPSILON_SD, TONE_SD, band, copper_curves, nickel_curves, observer, per_mg_l_mm
 from stripread.tint.verdicts import CAUTIONS, implications, judge, measured
 
 DATA = Path(__file__).parents[2] / "data"
@@ -201,6 +201,44 @@ def test_what_a_clear_test_does_not_prove_is_said():
     assert "ammonia_short" in codes(ammonia_excess="no")
     assert set(CAUTIONS) <= set(codes(wash="acid", water="soft", ammonia_excess="yes"))
     assert all(REASONS[c][0] == "note" for c in CAUTIONS)
+
+
+def test_standards_of_another_phone_tell_of_copper_alone():
+    """Absolute size against 200,000 drawn pairs of absorptivity and phone, of which some 8,000 are alike: 1 % of sd."""
+    usual = per_mg_l_mm()
+    own = TintProfile(1.3 * usual, 0.02, 0.03, learned=True, cameras=("one",))
+    assert own.of_phone("one") is own
+    assert replace(own, cameras=()).of_phone("two").learned  # nothing is known of whose the standards were
+    rng = np.random.default_rng(5)
+    copper, phone = rng.normal(0, EPSILON_SD, 200_000), rng.normal(0, TONE_SD, 200_000)
+    like = np.abs(copper + phone - np.log(1.3)) < 0.02
+    for camera in ("two", None):
+        other = own.of_phone(camera)
+        assert not other.learned
+        assert np.log(other.response / usual) == pytest.approx(copper[like].mean(), abs=0.006)
+        assert other.response_sd == pytest.approx(copper[like].std(), rel=0.04)
+    estimate = estimate_tint(sample_of((0.9, 0.95, 1.0)))
+    wide = [np.ptp(np.log(concentration(estimate, 20.0, p).interval)) for p in (own, own.of_phone("two"))]
+    assert wide[0] < wide[1] < np.ptp(np.log(concentration(estimate, 20.0, default_response()).interval))
+
+
+def test_the_profile_file_keeps_whose_the_standards_were(tmp_path):
+    save_tint_profile(TintProfile(0.0009, 0.02, learned=True, cameras=("one", "two")), tmp_path / "tint.toml")
+    assert load_tint_profile(tmp_path / "tint.toml").cameras == ("one", "two")
+    known = [KnownTint(mg, 20.0, mg * 20 * 0.0009, 0.0005, "", "", "one") for mg in (0.0, 20.0, 40.0)]
+    assert fit_response(known).profile.cameras == ("one",)
+    assert fit_response([*known, replace(known[-1], camera=None)]).profile.cameras == ()
+
+
+def test_a_yellow_blank_makes_no_copper():
+    for yellow, decision in ((0.0, "copper"), (0.03, "undecided")):
+        sample = replace(sample_of((0.985, 1.01, 1.02)), yellow=yellow)
+        near = replace(estimate_tint(sample), misfit=1.0, decision="copper", signal=0.01, nickel=0.0, grey=0.0)
+        estimate, doubts = judge(sample, near)
+        assert estimate.decision == decision
+        assert ["yellow or brown" in d.message for d in doubts] == [True] * (decision == "undecided")
+    plain = replace(sample_of((0.9, 0.96, 0.99)), yellow=0.03)  # blue is no stronger than in the blank: both are
+    assert judge(plain, estimate_tint(plain))[0].decision == "copper"
 
 
 def test_standards_teach_the_response():
