@@ -17,6 +17,7 @@ from service.log.wash_forecast import forecast_from, forecast_of, wash_readings
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 from stripread.errors import CallError
+from stripread.words import _
 
 WORTH = 3  # washes: from the third reading on a forecast is worth holding against what came
 
@@ -31,7 +32,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     """
     row = store.batch(c, batch)
     if row is None:
-        raise CallError(f"there is no batch {batch}")
+        raise CallError(_("there is no batch {batch}", batch=batch))
     state = batch_state(c, batch)
     rows = store.entries_of(c, batch)
     newer = store.corrected(rows)
@@ -56,7 +57,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     )
     water = str(details.get("water", "unknown"))
     if details.get("alkalinity_mmol_l") is not None:
-        water += f", {details['alkalinity_mmol_l']:g} mmol/L"
+        water += _(", {alkalinity_mmol_l:g} mmol/L", alkalinity_mmol_l=details["alkalinity_mmol_l"])
     return BatchRecord(
         batch,
         row["name"],
@@ -88,7 +89,7 @@ def forecasts(c: Connection, row: store.Row, rows: list[store.Row], state: State
     procedure = state.procedure
     found = []
     washings = phases(readings)
-    for place, (washing, _) in enumerate(washings):
+    for place, (washing, _unused) in enumerate(washings):
         numbers = sorted({reading.wash for reading in washing})
         if not numbers:
             continue
@@ -103,5 +104,7 @@ def forecasts(c: Connection, row: store.Row, rows: list[store.Row], state: State
             until = tuple(reading for reading in readings if reading.wash <= last)
             forecast = forecast_from(row["details"], until, blank, band)
         if forecast.curve:
-            found.append(replace(forecast, message=f"After wash {last}: {forecast.message}"))
+            found.append(
+                replace(forecast, message=_("After wash {last}: {message}", last=last, message=forecast.message))
+            )
     return tuple(found)

@@ -14,6 +14,7 @@ from service.log.chain.links import append
 from service.log.models import batches, entries, events, keys, now, phones, photo_phones, photos, profiles
 from service.log.unreadable import json_object, read_row
 from stripread.json_line import json_line
+from stripread.words import _
 
 Row = dict[str, Any]
 
@@ -324,7 +325,7 @@ def known_batch(c: Connection, number: int) -> Row:
     """
     found = batch(c, number)
     if found is None:
-        raise NotFound("no_such_batch", f"There is no batch {number}.")
+        raise NotFound("no_such_batch", _("There is no batch {number}.", number=number))
     return found
 
 
@@ -338,5 +339,5 @@ def known_entry(c: Connection, number: int) -> Row:
     """
     found = entry(c, number)
     if found is None:
-        raise NotFound("no_such_reading", f"There is no reading {number}.")
+        raise NotFound("no_such_reading", _("There is no reading {number}.", number=number))
     return found

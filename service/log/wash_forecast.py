@@ -19,6 +19,7 @@ from service.bench.washing.water_beside import water_beside
 from service.log.entry_cache import BATCHES, slim_rows
 from service.log.notes import neutral_band, observations, unanswered, unreadable_in_force, washing_begins
 from service.log.store import Row, last_entry
+from stripread.words import _, spoken
 
 if TYPE_CHECKING:  # its tables load when first needed
     from service.bench.washing.phases import WashForecast
@@ -60,7 +61,7 @@ def forecast_of(c: Connection, batch: Row, rows: list[Row], band: Pair) -> WashF
 
     readings, blank = wash_readings(c, batch, rows)
     if len({reading.wash for reading in readings}) < 2:
-        text = "Two readings of different washes or more are needed for a forecast."
+        text = _("Two readings of different washes or more are needed for a forecast.")
         return WashForecast("cannot tell", text)
     found = forecast_from(batch["details"], readings, blank, band)
     return _not_done_over(found, unreadable_in_force(rows), unanswered(rows))
@@ -70,21 +71,26 @@ def _not_done_over(forecast: WashForecast, damaged: list[int], asked: list[int])
     """No forecast says that washing is done over a reading that can't be read, or waits for an answer; it names it."""
     if not damaged and not asked:
         return forecast
-    lost = f"Not counted, since the log's rows can't be read: reading {', '.join(str(n) for n in damaged)}."
-    waits = f"Not counted until its question is answered: reading {', '.join(str(n) for n in asked)}."
+    lost = _(
+        "Not counted, since the log's rows can't be read: reading {damaged}.",
+        damaged=", ".join(str(n) for n in damaged),
+    )
+    waits = _(
+        "Not counted until its question is answered: reading {asked}.", asked=", ".join(str(n) for n in asked)
+    )
     if not damaged and forecast.status != "done":
         return replace(forecast, message=f"{forecast.message} {waits}")
     if not damaged:
-        return type(forecast)("cannot tell", f"The others would say that washing is done. {waits}")
+        return type(forecast)("cannot tell", _("The others would say that washing is done. {waits}", waits=waits))
     if forecast.status != "done":
         return replace(forecast, message=f"{forecast.message} {lost}")
-    done = f"The readable rows would say that washing is done. {lost} Wash and read again."
+    done = _("The readable rows would say that washing is done. {lost} Wash and read again.", lost=lost)
     return type(forecast)("cannot tell", done)
 
 
 def forecast_from(details: Row, readings: tuple[Reading, ...], blank: Blank | None, band: Pair) -> WashForecast:
     """The forecast that these readings give, with the rinse water as the batch's ``details`` name it."""
-    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank, band)
+    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank, band, spoken())
 
 
 def wash_readings(c: Connection, batch: Row, rows: list[Row]) -> tuple[tuple[Reading, ...], Blank | None]:
@@ -110,8 +116,9 @@ def _forecast(
     alkalinity: float | None,
     blank: Blank | None,
     band: Pair,
+    _language: str,
 ) -> WashForecast:
-    """Cached: the page asks again and again, and the answer takes a while to work out."""
+    """Cached, for each language: the page asks again and again, and the answer takes a while to work out."""
     from service.bench.washing.phases import forecast, named_water  # noqa: PLC0415 - loads its tables when first needed
 
     return forecast(readings, named_water(water, alkalinity), blank, band)

@@ -10,6 +10,9 @@ import { answer } from "./show.js";
 import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
 import { correctReading, questions, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
+import { loadWords } from "./words.js";
+
+await loadWords();
 
 const state = {
   about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, profiles: [], neutral: [6, 8], local: false }),

@@ -1,6 +1,6 @@
 // Lets the page open without a connection. Only its own files; nothing of the log is kept here.
 const NAME = "page-5";
-const FILES = ["/", "/app.css", "/app.js", "/api.js", "/queue.js", "/show.js", "/strip.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/icon.svg", "/manifest.json"];
+const FILES = ["/", "/app.css", "/app.js", "/words.js", "/api.js", "/queue.js", "/show.js", "/strip.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/icon.svg", "/manifest.json"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(NAME).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));
@@ -15,7 +15,7 @@ self.addEventListener("activate", (event) => {
 });
 self.addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
-  if (event.request.method !== "GET" || url.origin !== location.origin || !FILES.includes(url.pathname)) return;
+  if (event.request.method !== "GET" || url.origin !== location.origin || !(FILES.includes(url.pathname) || /^\/words\/\w+\.json$/.test(url.pathname))) return;
   // The network first, so that files of different versions never mix while there is one.
   event.respondWith(
     fetch(event.request)

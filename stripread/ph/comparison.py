@@ -32,6 +32,7 @@ from stripread.ph.verdicts import evident_interval
 from stripread.reasons import Reason, because
 from stripread.results import Comparison
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.ph.buffers import Liquid
@@ -77,12 +78,12 @@ def compare(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liqu
         return _beside_water(sample, other, fit_shared, liquid, profile)
     low, high = profile.kind.range
     if not low <= liquid.ph <= high:
-        reason = because("comparison_unread", f"pH {liquid.ph:.1f} lies beyond the strip's range")
+        reason = because("comparison_unread", _("pH {ph:.1f} lies beyond the strip's range", ph=liquid.ph))
         return Compared(sample.estimate, Comparison(liquid.name, liquid.ph), (reason,))
     known = _known_errors(other, liquid.ph, liquid.sd, profile)
     size = len(known.error)
     if fisher.sf(known.square / size, size, FREEDOM) < DISAGREE or _elsewhere(other.estimate, liquid):
-        reading = f"pH {other.estimate.ph:.1f} and not {liquid.ph:.1f}"
+        reading = _("pH {ph:.1f} and not {ph2:.1f}", ph=other.estimate.ph, ph2=liquid.ph)
         code = "comparison_off" if _elsewhere(sample.estimate, liquid) else "strips_exchanged"
         reason = because(code, reading, value=other.estimate.ph, unit="pH")
         return Compared(sample.estimate, _report(sample.estimate, other.estimate.interval, liquid, profile), (reason,))
@@ -141,9 +142,7 @@ def _conditional(pads: PadSet, known: _KnownErrors, shared: Array, alike: float,
     return posterior_of(profile.kind.range, mean, pads.lab.reshape(-1), S, causes)
 
 
-def _beside_water(
-    sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile
-) -> Compared:
+def _beside_water(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liquid, profile: Profile) -> Compared:
     """The sample as it is by itself, and its difference from the water, whose pH is as unknown as its own."""
     found = difference_of(sample.observation, other.observation, profile, fit_shared=fit_shared)
     comparison = Comparison(

@@ -32,6 +32,7 @@ from stripread.picture.parts import (
     wrap,
     write,
 )
+from stripread.words import N_, _, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,9 +46,9 @@ Array = NDArray[np.float64]
 Image = NDArray[np.uint8]
 
 _STATUS = {
-    "ok": ("✓  ok", GREEN, "white"),
-    "doubtful": ("!  doubtful", ORANGE, INK),
-    "refused": ("✕  refused", VERMILION, "white"),
+    "ok": (N_("✓  ok"), GREEN, "white"),
+    "doubtful": (N_("!  doubtful"), ORANGE, INK),
+    "refused": (N_("✕  refused"), VERMILION, "white"),
 }
 _SIGN = {"refuse": "✕", "doubt": "!", "note": "·"}
 _LEFT, _LEFT_W, _RIGHT, _RIGHT_W, _FOOT = 40, 930, 1010, 550, 40  # px
@@ -204,6 +205,7 @@ def _crop(photo: Image, outlines: Sequence[Outline]) -> tuple[int, int, int, int
 def _draw_headline(figure: Figure, headline: Headline) -> float:
     """Status, value and interval at the top of the right column; returns where they end (px)."""
     words, ground, ink = _STATUS[headline.status]
+    words = say(words)
     chip = {"boxstyle": "round,pad=0.45", "facecolor": ground, "edgecolor": "none"}
     at = ((_RIGHT + _RIGHT_W - 8) / WIDTH, 1 - 52 / HEIGHT)
     figure.text(*at, words, fontsize=14, weight="bold", color=ink, ha="right", va="center", bbox=chip)
@@ -231,7 +233,7 @@ def _draw_reasons(
     for n, reason in enumerate(reasons):
         lines = wrap(reason.message, width - 26, size)
         if y + step * len(lines) > end:
-            write(figure, x + 26, y, f"… and {len(reasons) - n} more", size, colour=PALE)
+            write(figure, x + 26, y, _("… and {n_reasons} more", n_reasons=len(reasons) - n), size, colour=PALE)
             return y + step
         colour = {"refuse": VERMILION, "doubt": INK, "note": PALE}[reason.severity]
         write(figure, x + 4, y, _SIGN[reason.severity], size, colour=colour, weight="bold")

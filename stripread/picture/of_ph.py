@@ -27,6 +27,7 @@ from stripread.picture.parts import (
     png,
     straighten,
 )
+from stripread.words import _
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -82,7 +83,12 @@ def ph_picture(trace: PhTrace, profile: Profile) -> bytes:
         photo=photo_of(trace.card),
         status=reading.status,
         title=Path(reading.stamp.photo).name,
-        caption=f"{profile.name} · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
+        caption=_(
+            "{name} · {software} · photo {sha256}",
+            name=profile.name,
+            software=reading.stamp.software,
+            sha256=reading.stamp.sha256[:12],
+        ),
         card_px=card_edge_px(trace.card),
         strip_px=None if first is None else _to_px(trace, first.strip.outline_mm),
         pads_px=None if pads is None else np.array([_to_px(trace, quad) for quad in pads]),
@@ -133,13 +139,25 @@ def _outlines(shown: PhPicture) -> list[Outline]:
 
 def _headline(shown: PhPicture) -> Headline:
     if shown.ph is None:
-        return Headline(shown.status, "no reading")
+        return Headline(shown.status, _("no reading"))
     below = []
     if shown.interval is not None:
-        below.append(f"95 % interval {shown.interval[0]:.2f} to {shown.interval[1]:.2f}")
+        below.append(
+            _(
+                "95 % interval {interval_0:.2f} to {interval_1:.2f}",
+                interval_0=shown.interval[0],
+                interval_1=shown.interval[1],
+            )
+        )
     for other in shown.alternatives[:2]:
         below.append(
-            f"or {other.ph:.2f} ({other.interval[0]:.2f} to {other.interval[1]:.2f}), weight {100 * other.weight:.0f} %"
+            _(
+                "or {ph:.2f} ({interval_0:.2f} to {interval_1:.2f}), weight {weight:.0f} %",
+                ph=other.ph,
+                interval_0=other.interval[0],
+                interval_1=other.interval[1],
+                weight=100 * other.weight,
+            )
         )
     return Headline(shown.status, f"{shown.ph:.2f}", "pH", tuple(below))
 
@@ -148,18 +166,18 @@ def _panels(shown: PhPicture) -> list[Panel]:
     panels = []
     pads = 0 if shown.pad_labs is None else len(shown.pad_labs)
     if shown.status == "refused":
-        panels.append(Panel("What was found", 30, lambda axes: _found(axes, shown), below=16))
+        panels.append(Panel(_("What was found"), 30, lambda axes: _found(axes, shown), below=16))
     if shown.density is not None and shown.grid_ph is not None and shown.ph is not None and shown.density.max() > 0:
-        panels.append(Panel("How likely each pH is", 190, lambda axes: _posterior(axes, shown), below=50))
+        panels.append(Panel(_("How likely each pH is"), 190, lambda axes: _posterior(axes, shown), below=50))
     if pads and shown.curve_labs is not None and shown.grid_ph is not None:
-        title = "Each pad (left) beside the profile's colours · underlined: alike"
+        title = _("Each pad (left) beside the profile's colours · underlined: alike")
         panels.append(Panel(title, min(250, 62 * pads), lambda axes: _pad_bars(axes, shown), below=50))
     if any(v > 0 for v in shown.budget.values()):
-        title = "Where the uncertainty comes from"
+        title = _("Where the uncertainty comes from")
         if (less := -sum(v for v in shown.budget.values() if v < 0)) > 0:
             share = 100 * less / sum(v for v in shown.budget.values() if v > 0)
-            what = "the comparison" if shown.budget.get("comparison", 0.0) < 0 else "correlation"
-            title += f" ({what} takes off {share:.0f} %)"
+            what = _("the comparison") if shown.budget.get("comparison", 0.0) < 0 else _("correlation")
+            title += _(" ({what} takes off {share:.0f} %)", what=what, share=share)
         panels.append(Panel(title, 24, lambda axes: _budget(axes, shown.budget), below=0))
     return panels
 
@@ -192,7 +210,7 @@ def _posterior(axes: Axes, shown: PhPicture) -> None:
     axes.set_xlim(low, high)
     axes.set_ylim(-0.1, 1.25)
     axes.spines["bottom"].set(visible=True, color=FAINT)
-    axes.set_xlabel("pH   (bar below the curve: 95 % interval)", fontsize=9.5, color=PALE, labelpad=2)
+    axes.set_xlabel(_("pH   (bar below the curve: 95 % interval)"), fontsize=9.5, color=PALE, labelpad=2)
 
 
 def _zoom(grid: Array, height: Array) -> tuple[float, float]:
@@ -221,7 +239,7 @@ def _pad_bars(axes: Axes, shown: PhPicture) -> None:
         alike = np.sqrt(((shown.curve_labs[:, n] - lab) ** 2).sum(axis=1)) < ALIKE_DELTA_E
         axes.fill_between(grid, n + 0.78, n + 0.86, where=alike.tolist(), color=INK, lw=0)
         axes.text(start, n + 0.41, str(n + 1), fontsize=12, weight="bold", color=INK, va="center")
-        words = "not measured"
+        words = _("not measured")
         if np.isfinite(lab).all():
             swatch = [start + 0.035 * wide, start + 0.125 * wide]
             axes.fill_between(swatch, n + 0.1, n + 0.72, color=tuple(lab_to_display(lab)), lw=0)
@@ -232,7 +250,9 @@ def _pad_bars(axes: Axes, shown: PhPicture) -> None:
             axes.plot([shown.ph] * 2, [n + 0.04, n + 0.78], color="white", lw=4, solid_capstyle="butt")
             axes.plot([shown.ph] * 2, [n + 0.04, n + 0.78], color="black", lw=1.8, solid_capstyle="butt")
     axes.set_xticks([t for t in range(15) if low <= t <= high])
-    axes.set_xlabel("pH   (line: the reading)" if shown.ph is not None else "pH", fontsize=9.5, color=PALE, labelpad=2)
+    axes.set_xlabel(
+        _("pH   (line: the reading)") if shown.ph is not None else "pH", fontsize=9.5, color=PALE, labelpad=2
+    )
 
 
 def _budget(axes: Axes, budget: dict[str, float]) -> None:
