@@ -26,8 +26,9 @@ if TYPE_CHECKING:  # its tables load when first needed
 
 Pair = tuple[float, float]
 Blank = tuple[float, Pair]
+Key = tuple[int, str]  # a batch and a language
 
-_kept: WeakKeyDictionary[Engine, OrderedDict[int, tuple[object, WashForecast]]] = WeakKeyDictionary()
+_kept: WeakKeyDictionary[Engine, OrderedDict[Key, tuple[object, WashForecast]]] = WeakKeyDictionary()
 _one = threading.Lock()  # one forecast is worked out at a time: the cores are for reading photos
 
 
@@ -35,23 +36,24 @@ def forecast_now(c: Connection, batch: Row) -> WashForecast:
     """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
     band = neutral_band(c, batch["id"])
     rests_on = (last_entry(c, batch["id"]), batch["details"], band, washing_begins(c, batch["id"]))
-    kept = _kept_of(c.engine).get(batch["id"])
+    key = (batch["id"], spoken())
+    kept = _kept_of(c.engine).get(key)
     if kept is not None and kept[0] == rests_on:
         return kept[1]
     with _one:
         of_log = _kept_of(c.engine)
-        kept = of_log.get(batch["id"])
+        kept = of_log.get(key)
         if kept is None or kept[0] != rests_on:  # else another request worked it out while this one waited
             kept = (rests_on, forecast_of(c, batch, slim_rows(c, batch["id"]), band))
-            of_log[batch["id"]] = kept
-            of_log.move_to_end(batch["id"])
+            of_log[key] = kept
+            of_log.move_to_end(key)
             if len(of_log) > BATCHES:
                 of_log.popitem(last=False)
     return kept[1]
 
 
-def _kept_of(engine: Engine) -> OrderedDict[int, tuple[object, WashForecast]]:
-    """Of each batch of this log the newest forecast, and what it rests on."""
+def _kept_of(engine: Engine) -> OrderedDict[Key, tuple[object, WashForecast]]:
+    """Of each batch of this log the newest forecast in each language, and what it rests on."""
     return _kept.setdefault(engine, OrderedDict())
 
 

@@ -1,5 +1,5 @@
 // Lets the page open without a connection. Only its own files; nothing of the log is kept here.
-const NAME = "page-5";
+const NAME = "page-6";
 const FILES = ["/", "/app.css", "/app.js", "/words.js", "/api.js", "/queue.js", "/show.js", "/strip.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/icon.svg", "/manifest.json"];
 
 self.addEventListener("install", (event) => {

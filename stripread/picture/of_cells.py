@@ -21,7 +21,7 @@ def cells_picture(reading: CellsReading, trace: TintTrace) -> bytes:
     """PNG file of the photo; whatever it did not come to is left out."""
     outlines = card_outline(trace.card)
     if trace.vials is not None:
-        for name, vial in (("sample", trace.vials.sample), ("blank", trace.vials.blank)):
+        for name, vial in ((_("sample"), trace.vials.sample), (_("blank"), trace.vials.blank)):
             outlines += vial_outlines(trace.card, name, vial)
     panels = []
     if trace.sample is not None:

@@ -27,7 +27,7 @@ from stripread.picture.parts import (
     png,
     straighten,
 )
-from stripread.words import _
+from stripread.words import _, number, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -129,9 +129,9 @@ def _to_px(trace: PhTrace, points_mm: Array) -> Array | None:
 def _outlines(shown: PhPicture) -> list[Outline]:
     outlines = []
     if shown.card_px is not None:
-        outlines.append(Outline(shown.card_px, "card", "card"))
+        outlines.append(Outline(shown.card_px, "card", _("card")))
     if shown.strip_px is not None:
-        outlines.append(Outline(shown.strip_px, "strip", "strip"))
+        outlines.append(Outline(shown.strip_px, "strip", _("strip")))
     if shown.pads_px is not None:
         outlines += [Outline(quad, "pad", str(n + 1)) for n, quad in enumerate(shown.pads_px)]
     return outlines
@@ -159,7 +159,7 @@ def _headline(shown: PhPicture) -> Headline:
                 weight=100 * other.weight,
             )
         )
-    return Headline(shown.status, f"{shown.ph:.2f}", "pH", tuple(below))
+    return Headline(shown.status, number(shown.ph, ".2f"), "pH", tuple(below))
 
 
 def _panels(shown: PhPicture) -> list[Panel]:
@@ -185,7 +185,9 @@ def _panels(shown: PhPicture) -> list[Panel]:
 def _found(axes: Axes, shown: PhPicture) -> None:
     """How far a refused photo came: card, strip, pads, each with its sign."""
     axes.set_axis_off()
-    for n, (name, thing) in enumerate((("card", shown.card_px), ("strip", shown.strip_px), ("pads", shown.pads_px))):
+    for n, (name, thing) in enumerate(
+        ((_("card"), shown.card_px), (_("strip"), shown.strip_px), (_("pads"), shown.pads_px))
+    ):
         sign, colour = ("✕", VERMILION) if thing is None else ("✓", GREEN)
         axes.text(0.02 + n * 0.24, 0.5, sign, fontsize=14, weight="bold", color=colour, va="center")
         axes.text(0.07 + n * 0.24, 0.5, name, fontsize=12, color=INK, va="center")
@@ -200,11 +202,11 @@ def _posterior(axes: Axes, shown: PhPicture) -> None:
     low, high = _zoom(grid, height)
     draw_density(axes, grid, height, shown.interval)
     axes.plot([shown.ph, shown.ph], [0, 1.04], color=INK, lw=2)
-    axes.text(shown.ph, 1.07, f"{shown.ph:.2f}", ha="center", va="bottom", fontsize=11, weight="bold", color=INK)
+    axes.text(shown.ph, 1.07, number(shown.ph, ".2f"), ha="center", va="bottom", fontsize=11, weight="bold", color=INK)
     for other in shown.alternatives:
         top = float(np.interp(other.ph, grid, height))
         axes.plot([other.ph, other.ph], [0, top + 0.04], color=INK, lw=1.5, ls=":")
-        axes.text(other.ph, top + 0.07, f"or {other.ph:.2f}", ha="center", va="bottom", fontsize=10, color=INK)
+        axes.text(other.ph, top + 0.07, _("or {ph:.2f}", ph=other.ph), ha="center", va="bottom", fontsize=10, color=INK)
     if shown.interval is not None:
         axes.plot(shown.interval, [-0.05, -0.05], color=INK, lw=3, solid_capstyle="butt", clip_on=False)
     axes.set_xlim(low, high)
@@ -269,7 +271,7 @@ def _budget(axes: Axes, budget: dict[str, float]) -> None:
         axes.barh(0.0, share, left=start, height=1.0, **style)
         x, y = (n % 3) / 3, -1.35 - 1.0 * (n // 3)  # the legend, three to a line
         axes.barh(y, 0.028, left=x, height=0.6, **style)
-        words = clip(f"{name.replace('_', ' ')} {100 * share:.0f} %", 26)
+        words = clip(_("{cause} {share:.0f} %", cause=say(name.replace("_", " ")), share=100 * share), 26)
         axes.text(x + 0.037, y, words, fontsize=9, color=INK, va="center", parse_math=False)
         start += share
     axes.set_xlim(0, 1)

@@ -37,7 +37,7 @@ def tint_picture(trace: TintTrace) -> bytes:
     assert reading is not None
     outlines = card_outline(trace.card)
     if trace.vials is not None:
-        for name, vial in (("sample", trace.vials.sample), ("blank", trace.vials.blank)):
+        for name, vial in ((_("sample"), trace.vials.sample), (_("blank"), trace.vials.blank)):
             outlines += vial_outlines(trace.card, name, vial)
     panels = []
     if trace.estimate is not None:
@@ -133,7 +133,7 @@ def solid_picture(trace: SolidTrace) -> bytes:
 def card_outline(card: CardTrace) -> list[Outline]:
     """The card's edge, where it was found."""
     edge = card_edge_px(card)
-    return [] if edge is None else [Outline(edge, "card", "card")]
+    return [] if edge is None else [Outline(edge, "card", _("card"))]
 
 
 def vial_outlines(card: CardTrace, name: str, vial: Vial | None) -> list[Outline]:
@@ -206,7 +206,9 @@ def ratios(axes: Axes, trace: TintTrace) -> None:
         value = float(sample.ratio[n])
         axes.barh(-n, value, height=0.6, color=SKY, edgecolor=BLUE, hatch=hatch)
         axes.plot([value - 1.96 * sd[n], value + 1.96 * sd[n]], [-n, -n], color=INK, lw=2)
-        axes.text(0.01, -n, f"{name} {value:.3f}", fontsize=9, color=INK, va="center")
+        axes.text(
+            0.01, -n, _("{colour} {value:.3f}", colour=say(name), value=value), fontsize=9, color=INK, va="center"
+        )
     axes.plot([1, 1], [-2.5, 0.5], color=INK, lw=1, ls="--")
     axes.set_xlim(0, max(1.15, float(sample.ratio.max()) * 1.05))
     axes.set_ylim(-2.5, 0.5)

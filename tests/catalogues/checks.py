@@ -9,9 +9,10 @@ from string import Formatter
 
 from babel.messages.catalog import Catalog, Message
 
-from tests.catalogues.files import compiled, extracted, mo_path, read_po_of
+from tests.catalogues.files import compiled, content, extracted, mo_path, read_po_of
 
 LABEL = 24  # characters up to which an English text is a label: of a button, a box, a column
+TITLE = 66  # characters that a title in a picture has room for
 LONGER = 1.8  # times as long a label may become
 ALLOWANCE = 8  # characters more
 # Said beside a value, not on a button: these may grow.
@@ -22,7 +23,8 @@ def faults(language: str) -> list[str]:
     """All that is wrong with a language, in sentences."""
     catalog = read_po_of(language)
     found = [*_missing(catalog), *(fault for message in catalog if message.id for fault in of_message(message))]
-    if not mo_path(language).exists() or mo_path(language).read_bytes() != compiled(language):
+    found += list(_titles(catalog))
+    if not mo_path(language).exists() or content(mo_path(language).read_bytes()) != content(compiled(language)):
         found.append("the .mo is not that of the .po: python -m tests.catalogues --compile")
     return found
 
@@ -32,6 +34,14 @@ def _missing(catalog: Catalog) -> Iterator[str]:
     there = {_key(m) for m in catalog if m.id}
     yield from (f"not extracted yet: {key!r}" for key in sorted(wanted - there))
     yield from (f"in no source any more: {key!r}" for key in sorted(there - wanted))
+
+
+def _titles(catalog: Catalog) -> Iterator[str]:
+    """A title of a panel has one line: what is longer is cut off."""
+    for message in catalog:
+        drawn = any(name.startswith("stripread/picture/") for name, _line in message.locations)
+        if drawn and isinstance(message.id, str) and "{" not in message.id and len(str(message.string)) > TITLE:
+            yield f"a title of a picture became {len(str(message.string))} characters: {message.id!r}"
 
 
 def _key(message: Message) -> str:

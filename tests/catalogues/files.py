@@ -9,7 +9,7 @@ from pathlib import Path
 
 from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
-from babel.messages.mofile import write_mo
+from babel.messages.mofile import read_mo, write_mo
 from babel.messages.pofile import read_po, write_po
 
 from stripread.words.say import DOMAIN, FOLDER
@@ -91,6 +91,12 @@ def compiled(language: str) -> bytes:
     out = io.BytesIO()
     write_mo(out, catalog)
     return out.getvalue()
+
+
+def content(mo: bytes) -> tuple[str, dict[str, str]]:
+    """What a ``.mo`` says: its rule for plurals and its sentences, whichever version of Babel wrote it."""
+    catalog = read_mo(io.BytesIO(mo))
+    return catalog.plural_expr, {str(m.id): str(m.string) for m in catalog if m.id}
 
 
 def compile_po(language: str) -> None:

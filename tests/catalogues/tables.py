@@ -23,6 +23,9 @@ CODE_WORDS = (
     *("ok", "doubtful", "refused", "open", "hold", "cannot tell"),
     *("copper", "none seen", "undecided"),
     *("acid", "lye", "neither", "unknown", "chloride", "input", "powder", "silver", "glucose", "sucrose"),
+    # causes of doubt in a pH, and the channels of a picture
+    *("correction", "calibration", "strip lot", "light", "tone", "noise", "texture", "comparison", "cross", "other"),
+    *("red", "green", "blue", "refused", "doubt", "note", "absorbance"),
 )
 # What the library of the command line says to people: its own keys, as it looks them up in the catalogue of the call.
 COMMAND_LINE = (

@@ -75,3 +75,14 @@ def test_the_pages_words(client):
     worker = client.get("/sw.js").text
     assert "/words.js" in worker
     assert "words" in worker.split('addEventListener("fetch"')[1]
+
+
+def test_a_forecast_is_worked_out_once_for_each_language(client, batch, send):
+    for wash, ph in ((1, 2.0), (2, 3.0), (3, 4.0)):
+        assert send(a_photo(f"ph={ph}"), wash=wash).status_code == 200
+    told = [
+        client.get(f"/api/batches/{batch}/forecast", headers={"Accept-Language": language}).json()["message"]
+        for language in (*LANGUAGES, *LANGUAGES)
+    ]
+    assert len(set(told)) == 3
+    assert told[:3] == told[3:]
