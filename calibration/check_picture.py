@@ -33,6 +33,7 @@ from stripread.picture.parts import (
     write,
 )
 from stripread.states.table import state
+from stripread.words import N_, _, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,22 +46,28 @@ _BEYOND = 2.0  # pH: errors beyond this are drawn at the edge
 _NAMED = 3  # photos outside their interval are named, where there are no more than this
 # label, filled or not, marker, colour
 _MARKS = {
-    "ok": (state("reading", "ok").word, True, "o", BLUE),
-    "doubtful": (state("reading", "doubtful").word, False, "^", ORANGE),
-    "outside": ("truth outside its interval", False, "s", VERMILION),
+    "ok": (state("reading", "ok").english, True, "o", BLUE),
+    "doubtful": (state("reading", "doubtful").english, False, "^", ORANGE),
+    "outside": (N_("truth outside its interval"), False, "s", VERMILION),
 }
 
 
 def picture_of(found: Check, profile: Profile) -> bytes:
     """PNG file of the check."""
     figure = new_figure()
-    write(figure, _LEFT - 50, 56, clip(f"Check of {profile.name}", 62), 15, weight="bold")
-    made = f"{profile.name} · made {profile.made} by {profile.software} from {profile.evidence}"
+    write(figure, _LEFT - 50, 56, clip(_("Check of {name}", name=profile.name), 62), 15, weight="bold")
+    made = _(
+        "{name} · made {made} by {software} from {evidence}",
+        name=profile.name,
+        made=profile.made,
+        software=profile.software,
+        evidence=profile.evidence,
+    )
     write(figure, _LEFT - 50, HEIGHT - 20, clip(made, 130), 8.5, colour=PALE)
     span = _span(found, profile)
-    write(figure, _LEFT - 50, 92, "Value read, with its 95 % interval, against the known pH", 10.5, weight="bold")
+    write(figure, _LEFT - 50, 92, _("Value read, with its 95 % interval, against the known pH"), 10.5, weight="bold")
     _values(_scaled(axes_at(figure, _LEFT, 108, _LEFT_W, 440), span), found, span)
-    write(figure, _LEFT - 50, 612, "Error: value read less known pH", 10.5, weight="bold")
+    write(figure, _LEFT - 50, 612, _("Error: value read less known pH"), 10.5, weight="bold")
     _errors(_scaled(axes_at(figure, _LEFT, 628, _LEFT_W, 280), span), found, span)
     _beside(figure, found)
     return png(pixels(figure))
@@ -98,12 +105,12 @@ def _values(axes: Axes, found: Check, span: tuple[float, float]) -> None:
             axes.plot(at, span[0] + 0.02 * (span[1] - span[0]), marker="x", color=INK, ms=8, mew=1.8, ls="none")
             continue
         _bar(axes, at, photo.reading.ph, photo.reading.interval, _sort(photo))
-    axes.set_ylabel("value read, pH", fontsize=9.5, color=INK)
+    axes.set_ylabel(_("value read, pH"), fontsize=9.5, color=INK)
 
 
 def _errors(axes: Axes, found: Check, span: tuple[float, float]) -> None:
     reach = [_SHOWN]
-    for photo, _ in _places(found, span):
+    for photo, _unused in _places(found, span):
         if photo.reading.interval is not None:
             reach += [abs(v - photo.truth) * 1.1 for v in photo.reading.interval]
     top = min(_BEYOND, max(reach))
@@ -136,7 +143,7 @@ def _errors(axes: Axes, found: Check, span: tuple[float, float]) -> None:
                 va="center",
                 parse_math=False,
             )
-    axes.set_xlabel("known pH", fontsize=9.5, color=INK)
+    axes.set_xlabel(_("known pH"), fontsize=9.5, color=INK)
     axes.set_ylabel("error, pH", fontsize=9.5, color=INK)
 
 
@@ -175,7 +182,7 @@ def _beside(figure: Figure, found: Check) -> None:
         write(figure, _RIGHT, y, line, 18, weight="bold")
         y += 34
     y = _lines(figure, y + 16, "", figures(found))
-    y = _lines(figure, y + 18, "What to do", advice(found))
+    y = _lines(figure, y + 18, _("What to do"), advice(found))
     _legend(figure, max(y + 40, 760.0), found)
 
 
@@ -197,18 +204,18 @@ def _legend(figure: Figure, y: float, found: Check) -> None:
     axes.set_axis_off()
     axes.set_xlim(0, _RIGHT_W)
     axes.set_ylim(170, 0)
-    shown = [(label, at) for at, (label, *_) in _MARKS.items()]
+    shown = [(say(label), at) for at, (label, *_) in _MARKS.items()]
     row = 12.0
     for n, (label, sort) in enumerate(shown):
         x = 12 + 130 * n
         axes.plot([x, x], [row - 11, row + 11], color=_MARKS[sort][3], lw=2.0)
         _bar(axes, x, row, (row - 11, row + 11), sort)
         axes.text(x + 14, row, label, fontsize=10, color=INK, va="center")
-    rows = [(state("reading", "refused").word, "mark"), ("no error", "line")]
+    rows = [(state("reading", "refused").word, "mark"), (_("no error"), "line")]
     if found.freedom:
         rows += [
-            ("shift of these photos, and its 95 % interval", "shift"),
-            ("shift that the intervals allow for", "band"),
+            (_("shift of these photos, and its 95 % interval"), "shift"),
+            (_("shift that the intervals allow for"), "band"),
         ]
     for label, what in rows:
         row += 32

@@ -7,6 +7,7 @@ import math
 from calibration.check import BLIND, ENOUGH_PHOTOS, ENOUGH_POINTS, LIMIT, Check
 from calibration.shared_error import Checked
 from stripread.states.table import state
+from stripread.words import _, _n
 
 MANY_REFUSED = 1 / 3
 MANY_LINES = 12
@@ -15,17 +16,29 @@ MANY_LINES = 12
 def headline(found: Check) -> str:
     """The verdict in one sentence."""
     if found.verdict == "holds":
-        return "holds: the calibration is still true"
+        return _("holds: the calibration is still true")
     if found.verdict == "too few":
-        return "too few photos to tell"
+        return _("too few photos to tell")
     findings = []
     if "shifted" in found.verdict:
         low, high = sorted(abs(v) for v in found.bias_interval)
-        way = "too high" if found.bias > 0 else "too low"
-        findings.append(f"shifted: readings are {abs(found.bias):.2f} pH {way} (95 %: {low:.2f} to {high:.2f})")
+        way = _("too high") if found.bias > 0 else _("too low")
+        findings.append(
+            _(
+                "shifted: readings are {bias:.2f} pH {way} (95 %: {low:.2f} to {high:.2f})",
+                bias=abs(found.bias),
+                way=way,
+                low=low,
+                high=high,
+            )
+        )
     if "wider" in found.verdict:
         findings.append(
-            f"spread wider than claimed: {found.spread:.2f} pH, where {found.spread_claimed:.2f} is promised"
+            _(
+                "spread wider than claimed: {spread:.2f} pH, where {spread_claimed:.2f} is promised",
+                spread=found.spread,
+                spread_claimed=found.spread_claimed,
+            )
         )
     return "; ".join(findings)
 
@@ -36,19 +49,41 @@ def figures(found: Check) -> list[str]:
     if found.freedom:
         low, high = found.bias_interval
         lines.append(
-            f"shift {round(found.bias, 2) + 0.0:+.2f} pH (95 %: {low:+.2f} to {high:+.2f}); the intervals allow for "
-            f"± {found.bias_allowed:.2f} ({_chance(found.bias_p)} of a larger one)"
+            _(
+                "shift {bias:+.2f} pH (95 %: {low:+.2f} to {high:+.2f}); the intervals allow for ± "
+                "{bias_allowed:.2f} ({bias_p} of a larger one)",
+                bias=round(found.bias, 2) + 0.0,
+                low=low,
+                high=high,
+                bias_allowed=found.bias_allowed,
+                bias_p=_chance(found.bias_p),
+            )
         )
     if found.freedom > 1:
         lines.append(
-            f"spread {found.spread:.2f} pH about the shift, claimed {found.spread_claimed:.2f} "
-            f"({_chance(found.spread_p)} of more)"
+            _(
+                "spread {spread:.2f} pH about the shift, claimed {spread_claimed:.2f} ({spread_p} of more)",
+                spread=found.spread,
+                spread_claimed=found.spread_claimed,
+                spread_p=_chance(found.spread_p),
+            )
         )
-        lines.append(f"chi-square of all errors {found.chi_square:.1f} for {found.freedom} photos, p {found.p:.2g}")
+        lines.append(
+            _(
+                "chi-square of all errors {chi_square:.1f} for {freedom} photos, p {p:.2g}",
+                chi_square=found.chi_square,
+                freedom=found.freedom,
+                p=found.p,
+            )
+        )
     if found.read:
         lines.append(
-            f"{found.covered} of {found.read} known values lie in their 95 % interval "
-            f"(expected: {found.covered_least} or more)"
+            _(
+                "{covered} of {read} known values lie in their 95 % interval (expected: {covered_least} or more)",
+                covered=found.covered,
+                read=found.read,
+                covered_least=found.covered_least,
+            )
         )
     return lines
 
@@ -58,12 +93,15 @@ def outside(found: Check) -> list[str]:
     lines = []
     for photo in found.photos:
         if photo.use == "known":
-            lines.append(f"{photo.name}: left out, the calibration was made with it or it was given twice")
+            lines.append(_("{name}: left out, the calibration was made with it or it was given twice", name=photo.name))
         elif photo.use == "refused":
             why = next((r.message for r in photo.reading.reasons if r.severity == "refuse"), "")
-            lines.append(f"{photo.name}: {state('reading', 'refused').word}. {why}")
+            refused = state("reading", "refused").word
+            lines.append(_("{name}: {refused}. {why}", name=photo.name, refused=refused, why=why))
         elif not photo.inside:
-            lines.append(f"{photo.name}: pH {photo.truth:.2f} was read as {_value(photo)}")
+            lines.append(
+                _("{name}: pH {truth:.2f} was read as {photo}", name=photo.name, truth=photo.truth, photo=_value(photo))
+            )
     return lines
 
 
@@ -74,31 +112,44 @@ def advice(found: Check) -> list[str]:
     other = found.with_reason("other_card")
     if other:
         out.append(
-            f"{_photos_word(other)} {'shows' if other == 1 else 'show'} another card than the profile was made with, "
-            "or a faded one: calibrate again with the card that is used now"
+            _n(
+                "{n} photo shows another card than the profile was made with, or a faded one: calibrate again "
+                "with the card that is used now",
+                "{n} photos show another card than the profile was made with, or a faded one: calibrate again "
+                "with the card that is used now",
+                other,
+            )
         )
     if "shifted" in found.verdict:
-        out.append("repeat two of the photos in fresh buffers: a spoilt or warm buffer looks the same")
+        out.append(_("repeat two of the photos in fresh buffers: a spoilt or warm buffer looks the same"))
         out.append(
-            "if the shift stays, calibrate again with the strips that are used now: bottles differ, and they age"
+            _("if the shift stays, calibrate again with the strips that are used now: bottles differ, and they age")
         )
     if "wider" in found.verdict:
         out.append(
-            "do not trust the intervals until then: look at the photos named above for drops, dried pads or coloured "
-            "light, and calibrate again with two photos a buffer in different light"
+            _(
+                "do not trust the intervals until then: look at the photos named above for drops, dried pads "
+                "or coloured light, and calibrate again with two photos a buffer in different light"
+            )
         )
     if found.verdict == "too few":
         out.append(_more(found))
     if asked and found.status("refused") > MANY_REFUSED * asked:
-        refused = f"{found.status('refused')} of {asked} photos were {state('reading', 'refused').word}"
-        out.append(f"{refused}: mend what they say and take them again")
+        out.append(
+            _(
+                "{status} of {asked} photos were {refused}: mend what they say and take them again",
+                status=found.status("refused"),
+                asked=asked,
+                refused=state("reading", "refused").word,
+            )
+        )
     if found.verdict == "holds":
         low, high = found.bias_interval
         if low > 0 or high < 0:
-            out.append("the small shift is real, but the intervals allow for it: nothing needs to be done")
+            out.append(_("the small shift is real, but the intervals allow for it: nothing needs to be done"))
         elif not out:
-            out.append("nothing; check again with a new bottle of strips or a new print of the card")
-        out.append(f"a shift of {found.notices:.2f} pH or more would have been noticed")
+            out.append(_("nothing; check again with a new bottle of strips or a new print of the card"))
+        out.append(_("a shift of {notices:.2f} pH or more would have been noticed", notices=found.notices))
     return out
 
 
@@ -107,47 +158,58 @@ def in_words(found: Check, name: str) -> str:
     lines = [f"{name}: {headline(found)}", *(f"  {f}" for f in figures(found))]
     missed = outside(found)
     if len(missed) > MANY_LINES:
-        missed = [*missed[:MANY_LINES], f"... and {len(missed) - MANY_LINES} more (all of them with --json)"]
+        missed = [
+            *missed[:MANY_LINES],
+            _("... and {n_missed} more (all of them with --json)", n_missed=len(missed) - MANY_LINES),
+        ]
     if missed:
-        lines += ["", "Photos to look at:", *(f"  - {m}" for m in missed)]
-    lines += ["", "What to do:", *(f"  - {a}" for a in advice(found))]
+        lines += ["", _("Photos to look at:"), *(f"  - {m}" for m in missed)]
+    lines += ["", _("What to do:"), *(f"  - {a}" for a in advice(found))]
     return "\n".join(lines)
 
 
 def _photos(found: Check) -> str:
     counted = (f"{state('reading', code).word} {found.status(code)}" for code in ("ok", "doubtful", "refused"))
-    words = f"{_photos_word(found.read)} with a value ({'; '.join(counted)})"
+    words = _("{read} with a value ({counted})", read=_photos_word(found.read), counted="; ".join(counted))
     bounds = found.count("covered")
     if bounds:
-        words += f"; {bounds} with several values or at the end of the range count for the coverage alone"
+        words += _(
+            "; {bounds} with several values or at the end of the range count for the coverage alone", bounds=bounds
+        )
     known = found.count("known")
-    return words + (f"; {known} left out" if known else "")
+    return words + (_("; {known} left out", known=known) if known else "")
 
 
 def _more(found: Check) -> str:
     values = len({p.truth for p in found.photos if p.use == "counted"})
     if found.freedom < ENOUGH_PHOTOS or values < ENOUGH_POINTS:
-        return (
-            f"photograph more strips: {_photos_word(found.freedom)} at {values} pH value{'' if values == 1 else 's'} "
-            f"can be used, {ENOUGH_PHOTOS} at {ENOUGH_POINTS} values are needed"
+        return _(
+            "photograph more strips: {freedom} at {values} can be used, {enough_photos} at {enough_points} "
+            "values are needed",
+            freedom=_photos_word(found.freedom),
+            values=_n("{n} pH value", "{n} pH values", values),
+            enough_photos=ENOUGH_PHOTOS,
+            enough_points=ENOUGH_POINTS,
         )
-    return (
-        f"photograph more strips, in good light: a shift of {found.notices:.1f} pH would have gone unnoticed "
-        f"(wanted: {BLIND:g})"
+    return _(
+        "photograph more strips, in good light: a shift of {notices:.1f} pH would have gone "
+        "unnoticed (wanted: {blind:g})",
+        notices=found.notices,
+        blind=BLIND,
     )
 
 
 def _value(photo: Checked) -> str:
     assert photo.reading.interval is not None
     low, high = photo.reading.interval
-    return f"{photo.reading.ph:.2f} ({low:.2f} to {high:.2f})"
+    return _("{ph:.2f} ({low:.2f} to {high:.2f})", ph=photo.reading.ph, low=low, high=high)
 
 
 def _chance(p: float) -> str:
     if math.isnan(p):
-        return "no chance known"
-    return f"chance {100 * p:.0f} %" if p >= LIMIT else "chance below 1 %"
+        return _("no chance known")
+    return _("chance {share:.0f} %", share=100 * p) if p >= LIMIT else _("chance below 1 %")
 
 
 def _photos_word(number: int) -> str:
-    return f"{number} photo{'' if number == 1 else 's'}"
+    return _n("{n} photo", "{n} photos", number)

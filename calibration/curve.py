@@ -24,6 +24,7 @@ from stripread.ph.posterior import infer_ph
 from stripread.ph.quality import Quality
 from stripread.strip.pads import PadSet
 from stripread.tuned import tuned
+from stripread.words import _
 
 Array = NDArray[np.float64]
 # Fits photos; the third argument is the fit to all photos, where this one leaves some out
@@ -100,12 +101,17 @@ def fit_curve(known: list[KnownPads], kind: StripKind, lot: Lot | None = None) -
     best = judge(known, kind, _spline, lot=lot, model="spline")
     count = len(points(known))
     if count < MIN_POINTS:
-        why = f"{count} pH values are too few to fit the indicators' chemistry (wanted: {MIN_POINTS})"
+        why = _(
+            "{count} pH values are too few to fit the indicators' chemistry (wanted: {min_points})",
+            count=count,
+            min_points=MIN_POINTS,
+        )
         return finish(best, known, kind, why)
     other = judge(known, kind, fit_chemistry, lot=lot, model="chemistry")
-    why = (
-        f"buffers left out are read to {other.left.mean_error():.2f} pH by the chemistry, "
-        f"to {best.left.mean_error():.2f} by the spline"
+    why = _(
+        "buffers left out are read to {mean_error:.2f} pH by the chemistry, to {mean_error2:.2f} by the spline",
+        mean_error=other.left.mean_error(),
+        mean_error2=best.left.mean_error(),
     )
     return finish(best if clearly_better(best.left, other.left) else other, known, kind, why)
 
@@ -217,7 +223,7 @@ def quality(known: list[KnownPads], left: LeftOut, posterior: Posterior) -> Qual
 def _chi_square(seen: Observed, posterior: Posterior) -> float:
     """Mean square of the left-out errors in their own standard deviations (1 when the doubts are right)."""
     total, count = 0.0, 0
-    for _, error, cov in posterior.left_out():
+    for _unused, error, cov in posterior.left_out():
         total += float(error @ np.linalg.solve(cov, error))
         count += len(error)
     return total / count if count else float("nan")

@@ -24,6 +24,7 @@ from stripread.errors import CallError, Refused
 from stripread.kind import StripKind
 from stripread.strip.measure import Measured, measure, measure_points
 from stripread.strip.pads import PadSet, pads_to_lab
+from stripread.words import _, speak, spoken
 
 Array = NDArray[np.float64]
 Spots = tuple[tuple[float, float], ...]
@@ -62,17 +63,18 @@ def measure_all(
             out.append(_measure(job, kind))
             progress()
         return out
-    with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread) as pool:
+    with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread, (spoken(),)) as pool:
         for result in pool.map(_measure, jobs, [kind] * len(jobs)):
             out.append(result)
             progress()
     return out
 
 
-def _one_thread() -> None:
+def _one_thread(language: str) -> None:
     import cv2  # noqa: PLC0415 - only in workers
 
     cv2.setNumThreads(1)  # one process a core already
+    speak(language)
 
 
 def _measure(job: Job, kind: StripKind) -> Measured | LeftOutPhoto:
@@ -80,7 +82,7 @@ def _measure(job: Job, kind: StripKind) -> Measured | LeftOutPhoto:
         data = job.path.read_bytes()
         return measure_points(data, np.array(job.spots)) if job.spots else measure(data, kind)
     except OSError as problem:
-        raise CallError(f"can't read {job.path}: {problem.strerror}") from None
+        raise CallError(_("can't read {path}: {strerror}", path=job.path, strerror=problem.strerror)) from None
     except Refused as refused:
         return LeftOutPhoto(str(job.path), refused.reason.message)
 

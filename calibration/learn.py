@@ -25,6 +25,7 @@ from stripread.ph.profile import Evidence, Profile
 from stripread.ph.quality import KnownPhoto
 from stripread.results import SOFTWARE
 from stripread.strip.measure import Measured
+from stripread.words import _, _n
 
 MIN_BUFFERS = 3  # pH values, without a chart: fewer give no curve
 
@@ -59,7 +60,7 @@ def learn(
         When a table is wrong, or too few photos can be used.
     """
     if buffers is None and chart is None:
-        raise CallError("nothing to learn from: give --buffers, --chart, or both")
+        raise CallError(_("nothing to learn from: give --buffers, --chart, or both"))
     rows = read_buffers(buffers) if buffers is not None else []
     fields = read_chart(chart, len(kind.pads)) if chart is not None else []
     spots = [f for f in fields if isinstance(f, ChartSpot)]
@@ -77,7 +78,7 @@ def learn(
     known = known_pads(rows, results[: len(rows)], card) if card is not None else []
     seen_fields = [f for f in fields if isinstance(f, Swatch)]
     seen_charts: list[KnownPhoto] = []
-    for (_, group), result in zip(charts, results[len(rows) :], strict=True):
+    for (_unused, group), result in zip(charts, results[len(rows) :], strict=True):
         if isinstance(result, Measured) and card is not None:
             seen_fields += swatches(group, result, card)
             seen_charts.append(KnownPhoto(group[0].name, result.sha256, float("nan"), float("nan")))
@@ -95,12 +96,12 @@ def fit_all(known: list[KnownPads], mean: ChartMean | None, kind: StripKind) -> 
     if mean is None:
         return fit_curve(known, kind), "buffers"
 
-    def fit(photos: list[KnownPads], _: StripKind, whole: Posterior | None) -> Posterior:
+    def fit(photos: list[KnownPads], _unused: StripKind, whole: Posterior | None) -> Posterior:
         return fit_chart(photos, mean, whole)
 
     if not known:
         judged = judge([], kind, fit, lot=Lot(), model="chart")
-        why = "no photos at known pH: only the maker's chart, printed for the eye"
+        why = _("no photos at known pH: only the maker's chart, printed for the eye")
         return finish(judged, [], kind, why), "chart only"
 
     corrected = judge(known, kind, fit, lot=Lot(), model="chart corrected", ends=True)
@@ -108,7 +109,7 @@ def fit_all(known: list[KnownPads], mean: ChartMean | None, kind: StripKind) -> 
         alone = fit_curve(known, kind)
         if not clearly_better(replace(corrected.left, inner=alone.left_out.inner), alone.left_out):
             return alone, "chart and buffers"
-    why = f"the chart, corrected at {len(points(known))} pH values"
+    why = _n("the chart, corrected at {n} pH value", "the chart, corrected at {n} pH values", len(points(known)))
     return finish(corrected, known, kind, why), "chart and buffers"
 
 
@@ -140,7 +141,7 @@ def _chart(fields: list[Swatch], kind: StripKind, left_out: tuple[LeftOutPhoto, 
         f for f in fields if {g.pad for g in fields if g.ph == f.ph} >= set(range(len(kind.pads)))
     ]  # a pH that lost a pad with a refused photo is of no use
     if len({f.ph for f in whole}) < 2:
-        raise CallError(f"too few chart fields could be seen{_and_why(left_out)}")
+        raise CallError(_("too few chart fields could be seen{left_out}", left_out=_and_why(left_out)))
     return chart_mean(whole, len(kind.pads))
 
 
@@ -149,11 +150,16 @@ def _enough(known: list[KnownPads], mean: ChartMean | None, left_out: tuple[Left
     count = len(points(known))
     if mean is None and count < MIN_BUFFERS:
         raise CallError(
-            f"only {count} pH values have a photo that can be used; {MIN_BUFFERS} are needed{_and_why(left_out)}"
+            _(
+                "only {count} pH values have a photo that can be used; {min_buffers} are needed{left_out}",
+                count=count,
+                min_buffers=MIN_BUFFERS,
+                left_out=_and_why(left_out),
+            )
         )
 
 
 def _and_why(left_out: tuple[LeftOutPhoto, ...]) -> str:
     if not left_out:
         return ""
-    return "; left out: " + "; ".join(f"{p.name}: {p.why}" for p in left_out)
+    return _("; left out: ") + "; ".join(f"{p.name}: {p.why}" for p in left_out)

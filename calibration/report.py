@@ -10,6 +10,7 @@ from calibration.known_pads import KnownPads
 from stripread.colour import delta_e
 from stripread.ph.profile import Profile
 from stripread.tuned import tuned
+from stripread.words import _, _n, number
 
 Array = NDArray[np.float64]
 
@@ -22,30 +23,51 @@ STEP = 0.25
 def report(profile: Profile, fit: FittedCurve, known: list[KnownPads]) -> str:
     """Several lines for the terminal."""
     q = profile.quality
-    lines = [f"{profile.name}: learned from {profile.evidence}; model: {profile.model}", f"  why: {profile.why}"]
+    lines = [
+        _(
+            "{name}: learned from {evidence}; model: {model}",
+            name=profile.name,
+            evidence=profile.evidence,
+            model=profile.model,
+        ),
+        _("  why: {why}", why=profile.why),
+    ]
     if q.photos:
-        lines.append(f"  {_count(q.photos, 'photo')} at {_count(q.points, 'pH value')}")
+        lines.append(
+            _(
+                "  {photos} at {points}",
+                photos=_n("{n} photo", "{n} photos", q.photos),
+                points=_n("{n} pH value", "{n} pH values", q.points),
+            )
+        )
     if q.loo_rms == q.loo_rms:
         lines.append(
-            f"  {word(q.loo_mean)}: left-out buffers are read with a mean error of {q.loo_mean:.2f} pH "
-            f"(root mean square {q.loo_rms:.2f}, worst {q.loo_worst:.2f}); "
-            f"{q.loo_coverage:.0%} of them lie in their 95 % interval"
+            _(
+                "  {loo_mean}: left-out buffers are read with a mean error of {loo_mean2:.2f} pH (root mean "
+                "square {loo_rms:.2f}, worst {loo_worst:.2f}); {loo_coverage:.0%} of them lie in their 95 % "
+                "interval",
+                loo_mean=word(q.loo_mean),
+                loo_mean2=q.loo_mean,
+                loo_rms=q.loo_rms,
+                loo_worst=q.loo_worst,
+                loo_coverage=q.loo_coverage,
+            )
         )
     else:
-        lines.append("  unproven: no buffer could be left out to test the curve")
+        lines.append(_("  unproven: no buffer could be left out to test the curve"))
     if known:
         lines += ["", *_table(fit, known)]
     advice = suggestions(profile)
     if advice:
-        lines += ["", "What would help:", *(f"  - {a}" for a in advice)]
+        lines += ["", _("What would help:"), *(f"  - {a}" for a in advice)]
     return "\n".join(lines)
 
 
 def word(mean_error: float) -> str:
     """Good, fair or poor."""
     if mean_error <= GOOD:
-        return "good"
-    return "fair" if mean_error <= FAIR else "poor"
+        return _("good")
+    return _("fair") if mean_error <= FAIR else _("poor")
 
 
 def suggestions(profile: Profile) -> list[str]:
@@ -53,16 +75,24 @@ def suggestions(profile: Profile) -> list[str]:
     out = []
     counts = profile.photos_per_point
     if profile.evidence == "chart only":
-        out.append("photograph strips dipped in at least five buffers: a printed chart only resembles the pads")
+        out.append(_("photograph strips dipped in at least five buffers: a printed chart only resembles the pads"))
     elif len(counts) < 5:
-        out.append(f"{_count(len(counts), 'buffer')} only: five or more let the indicators' chemistry be fitted")
+        out.append(
+            _n(
+                "{n} buffer only: five or more let the indicators' chemistry be fitted",
+                "{n} buffers only: five or more let the indicators' chemistry be fitted",
+                len(counts),
+            )
+        )
     if counts and not profile.has_evidence:
         out.append(
-            "two photos or more of every buffer, in different light: without them no interval narrower than "
-            "0.5 pH either way is shown"
+            _(
+                "two photos or more of every buffer, in different light: without them no interval narrower "
+                "than 0.5 pH either way is shown"
+            )
         )
     for ph, sd in weak_places(profile):
-        out.append(f"a buffer near pH {ph:.1f}: the curve itself is unsure by {sd:.2f} pH there")
+        out.append(_("a buffer near pH {ph:.1f}: the curve itself is unsure by {sd:.2f} pH there", ph=ph, sd=sd))
     return out
 
 
@@ -97,7 +127,7 @@ def weak_places(profile: Profile, most: int = 3) -> list[tuple[float, float]]:
 
 def _table(fit: FittedCurve, known: list[KnownPads]) -> list[str]:
     """One line a buffer: its photos, how it is read when left out, and what its colours miss the curve by."""
-    lines = ["    pH  photos  read when left out          Delta E to the curve, by pad"]
+    lines = [_("    pH  photos  read when left out          Delta E to the curve, by pad")]
     for ph in sorted({k.ph for k in known}):
         at = np.array([k.ph == ph for k in known])
         # As the eye sees it: CIELAB's plain distance makes much of a saturated yellow.
@@ -108,12 +138,8 @@ def _table(fit: FittedCurve, known: list[KnownPads]) -> list[str]:
         if len(chosen):
             read = fit.left_out.read[chosen].mean()
             low, high = fit.left_out.low[chosen].min(), fit.left_out.high[chosen].max()
-            words = f"{read:5.2f} ({low:.2f} to {high:.2f})"
+            words = _("{read:5.2f} ({low:.2f} to {high:.2f})", read=read, low=low, high=high)
             if not fit.left_out.inner[chosen[0]]:
-                words += " end"
-        lines.append(f"{ph:6.2f}  {at.sum():6d}  {words:<26}  " + "  ".join(f"{v:4.1f}" for v in miss))
+                words += _(" end")
+        lines.append(f"{number(ph, '6.2f')}  {at.sum():6d}  {words:<26}  " + "  ".join(number(v, "4.1f") for v in miss))
     return lines
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -19,6 +19,7 @@ from stripread.tint.read import TintTrace, measure_tint
 from stripread.tint.spectra import EPSILON_SD, TONE_SD, per_mg_l_mm
 from stripread.tuned import tuned
 from stripread.user_file import csv_table
+from stripread.words import _
 
 Array = NDArray[np.float64]
 
@@ -96,7 +97,9 @@ def fit_response(known: list[KnownTint], left_out: tuple[str, ...] = ()) -> Resp
     useful = [k for k in known if k.mg_per_l > 0 and LEAST_SIGNAL * k.sd < k.absorbance < DARKEST]
     blanks = [k for k in known if k.mg_per_l == 0]
     if not useful:
-        raise CallError("no standard shows a colour that can be measured: use some of 20 to 200 mg/L, 10 to 50 mm deep")
+        raise CallError(
+            _("no standard shows a colour that can be measured: use some of 20 to 200 mg/L, 10 to 50 mm deep")
+        )
     logs = np.array([math.log(k.absorbance / (k.mg_per_l * k.path_mm)) for k in useful])
     noise = np.array([k.sd / k.absorbance for k in useful])
     repeat = _scatter(logs, noise)
@@ -107,7 +110,9 @@ def fit_response(known: list[KnownTint], left_out: tuple[str, ...] = ()) -> Resp
     # Few standards leave their own scatter uncertain (Student's t against the normal used on reading).
     sd *= 1.0 + 1.5 / len(useful)
     blank_sd = float(np.sqrt(np.mean([k.absorbance**2 for k in blanks]))) if len(blanks) >= 3 else 0.0
-    left_out += tuple(f"{k.name}: too pale or too dark to teach" for k in known if k.mg_per_l > 0 and k not in useful)
+    left_out += tuple(
+        _("{name}: too pale or too dark to teach", name=k.name) for k in known if k.mg_per_l > 0 and k not in useful
+    )
     notes = {
         "software": f"stripread {__version__}",
         "date": datetime.now(UTC).date().isoformat(),
@@ -129,9 +134,13 @@ def fit_response(known: list[KnownTint], left_out: tuple[str, ...] = ()) -> Resp
     learned = (math.exp(mean), sd, repeat, blank_sd)
     profile = TintProfile(*learned, learned=True, notes=notes, cameras=cameras)
     ratio = profile.response / per_mg_l_mm()
-    message = (
-        f"{len(useful)} standards: {ratio:.2f} times the textbook response, known to {sd:.0%}; "
-        f"one photo repeats to {repeat:.0%}"
+    message = _(
+        "{n_useful} standards: {ratio:.2f} times the textbook response, known to {sd:.0%}; one photo "
+        "repeats to {repeat:.0%}",
+        n_useful=len(useful),
+        ratio=ratio,
+        sd=sd,
+        repeat=repeat,
     )
     return ResponseFit(profile, message, left_out)
 
@@ -151,9 +160,15 @@ def _rows(table: Path) -> list[_Row]:
     columns, lines = csv_table(table)
     missing = [c for c in ("photo", "mg_per_l", "path_mm") if c not in columns]
     if missing:
-        raise CallError(f"{table}, line 1: no column {', '.join(missing)}; wanted photo,mg_per_l,path_mm")
+        raise CallError(
+            _(
+                "{table}, line 1: no column {missing}; wanted photo,mg_per_l,path_mm",
+                table=table,
+                missing=", ".join(missing),
+            )
+        )
     if not lines:
-        raise CallError(f"{table} has a head but no lines: give one for each photo")
+        raise CallError(_("{table} has a head but no lines: give one for each photo", table=table))
     rows = []
     for number, line in lines:
         name = line["photo"].strip()
@@ -163,7 +178,9 @@ def _rows(table: Path) -> list[_Row]:
         except (OSError, ValueError):  # a name too long for a file, or with a NUL in it
             there = False
         if not there:
-            raise CallError(f"{table}, line {number}, column photo: no such photo '{name}'")
+            raise CallError(
+                _("{table}, line {number}, column photo: no such photo '{name}'", table=table, number=number, name=name)
+            )
         known = _number(table, number, line, "mg_per_l", 0.0)
         rows.append(_Row(place, name, known, _number(table, number, line, "path_mm", 0.1)))
     return rows
@@ -171,12 +188,20 @@ def _rows(table: Path) -> list[_Row]:
 
 def _number(table: Path, number: int, line: dict[str, str], column: str, least: float) -> float:
     text = line[column].strip()
-    where = f"{table}, line {number}, column {column}"
+    where = _("{table}, line {number}, column {column}", table=table, number=number, column=column)
     try:
         value = float(text)
     except ValueError:
-        hint = " (write a decimal point, not a comma)" if "," in text else ""
-        raise CallError(f"{where}: {f'{text!r} is not a number{hint}' if text else 'is empty'}") from None
+        hint = _(" (write a decimal point, not a comma)") if "," in text else ""
+        raise CallError(
+            _(
+                "{where}: {word}",
+                where=where,
+                word=_("{text!r} is not a number{hint}", text=text, hint=hint) if text else _("is empty"),
+            )
+        ) from None
     if not math.isfinite(value) or value < least or value > 1e5:
-        raise CallError(f"{where}: {value:g} is not between {least:g} and 100,000")
+        raise CallError(
+            _("{where}: {value:g} is not between {least:g} and 100,000", where=where, value=value, least=least)
+        )
     return value

@@ -13,6 +13,7 @@ from stripread.errors import CallError
 from stripread.ph.buffers import buffer_ph
 from stripread.tuned import tuned
 from stripread.user_file import csv_table
+from stripread.words import _
 
 _TUNED = tuned("calibration")
 PH_SD = _TUNED.number("buffer_ph_sd")
@@ -58,7 +59,9 @@ class _Row:
         self.path, self.line, self._cells = path, line, cells
 
     def wrong(self, column: str, why: str) -> CallError:
-        return CallError(f"{self.path}, line {self.line}, column {column}: {why}")
+        return CallError(
+            _("{path}, line {line}, column {column}: {why}", path=self.path, line=self.line, column=column, why=why)
+        )
 
     def text(self, column: str) -> str:
         return (self._cells.get(column) or "").strip()
@@ -66,27 +69,27 @@ class _Row:
     def number(self, column: str, low: float, high: float) -> float:
         text = self.text(column)
         if not text:
-            raise self.wrong(column, "is empty")
+            raise self.wrong(column, _("is empty"))
         try:
             value = float(text)
         except ValueError:
-            hint = " (write a decimal point, not a comma)" if "," in text else ""
-            raise self.wrong(column, f"'{text}' is not a number{hint}") from None
+            hint = _(" (write a decimal point, not a comma)") if "," in text else ""
+            raise self.wrong(column, _("'{text}' is not a number{hint}", text=text, hint=hint)) from None
         if not math.isfinite(value) or not low <= value <= high:
-            raise self.wrong(column, f"{text} is not between {low:g} and {high:g}")
+            raise self.wrong(column, _("{text} is not between {low:g} and {high:g}", text=text, low=low, high=high))
         return value
 
     def photo(self) -> tuple[Path, str]:
         name = self.text("photo")
         if not name:
-            raise self.wrong("photo", "is empty")
+            raise self.wrong("photo", _("is empty"))
         found = self.path.parent / name
         try:
             there = found.is_file()
         except (OSError, ValueError):  # a name too long for a file, or with a NUL in it
             there = False
         if not there:
-            raise self.wrong("photo", f"no such file: {found}")
+            raise self.wrong("photo", _("no such file: {found}", found=found))
         return found, name
 
 
@@ -102,7 +105,11 @@ def read_buffers(path: Path) -> list[BufferRow]:
     _want(path, columns, ["photo"])
     if "ph" not in columns and not {"buffer", "temp_c"} <= columns:
         raise CallError(
-            f"{path}, line 1: wanted a column ph (or buffer and temp_c); found {', '.join(sorted(columns))}"
+            _(
+                "{path}, line 1: wanted a column ph (or buffer and temp_c); found {columns}",
+                path=path,
+                columns=", ".join(sorted(columns)),
+            )
         )
     out = []
     for row in rows:
@@ -116,7 +123,7 @@ def read_buffers(path: Path) -> list[BufferRow]:
             except ValueError as problem:
                 raise row.wrong("temp_c" if "runs from" in str(problem) else "buffer", str(problem)) from None
         else:
-            raise row.wrong("ph", "is empty, and so is buffer")
+            raise row.wrong("ph", _("is empty, and so is buffer"))
         if row.text("ph_sd"):
             sd = row.number("ph_sd", 0.0, 1.0)
         out.append(BufferRow(photo, name, ph, sd, row.line))
@@ -142,7 +149,7 @@ def read_chart(path: Path, pads: int) -> list[Swatch] | list[ChartSpot]:
     for row in rows:
         ph, number = row.number("ph", PH_LOW, PH_HIGH), row.number("pad", 0, pads - 1)
         if number != int(number):
-            raise row.wrong("pad", "is not a whole number")
+            raise row.wrong("pad", _("is not a whole number"))
         pad = int(number)
         if photographed:
             photo, name = row.photo()
@@ -157,9 +164,16 @@ def read_chart(path: Path, pads: int) -> list[Swatch] | list[ChartSpot]:
     for ph, seen in sorted(found.items()):
         if len(seen) < pads:
             missing = sorted(set(range(pads)) - seen)
-            raise CallError(f"{path}, column pad: pH {ph:g} lacks pad {', '.join(map(str, missing))} (counted from 0)")
+            raise CallError(
+                _(
+                    "{path}, column pad: pH {ph:g} lacks pad {missing} (counted from 0)",
+                    path=path,
+                    ph=ph,
+                    missing=", ".join(map(str, missing)),
+                )
+            )
     if len(found) < 2:
-        raise CallError(f"{path}, column ph: a chart needs two pH values or more")
+        raise CallError(_("{path}, column ph: a chart needs two pH values or more", path=path))
     return spots if photographed else swatches
 
 
@@ -168,7 +182,7 @@ def _read(path: Path) -> tuple[set[str], list[_Row]]:
     names, lines = csv_table(path)
     rows = [_Row(path, number, cells) for number, cells in lines]
     if not rows:
-        raise CallError(f"{path} has a head but no lines")
+        raise CallError(_("{path} has a head but no lines", path=path))
     return set(names), rows
 
 
@@ -176,4 +190,6 @@ def _want(path: Path, columns: set[str], wanted: list[str]) -> None:
     missing = [c for c in wanted if c not in columns]
     if missing:
         found = ", ".join(sorted(columns))
-        raise CallError(f"{path}, line 1: no column {', '.join(missing)}; found {found}")
+        raise CallError(
+            _("{path}, line 1: no column {missing}; found {found}", path=path, missing=", ".join(missing), found=found)
+        )

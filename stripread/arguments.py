@@ -18,6 +18,7 @@ from stripread.ph.buffers import liquid_of
 from stripread.ph.circumstances import Circumstances, dip_time
 from stripread.photo import Source, fingerprint
 from stripread.tint.conditions import Answer, Wash, Water
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.results import PhReading, SolidReading, TintReading
@@ -85,16 +86,24 @@ def opened(photo: Photo, name: str | None, place: int | None = None) -> OpenedPh
     if isinstance(photo, np.ndarray):
         if photo.ndim != 3 or photo.shape[2] != 3 or photo.dtype != np.uint8 or photo.size == 0:
             shape = " x ".join(str(n) for n in photo.shape)
-            raise CallError(f"a photo as array is RGB, height x width x 3, uint8; this one is {shape}, {photo.dtype}")
+            raise CallError(
+                _(
+                    "a photo as array is RGB, height x width x 3, uint8; this one is {shape}, {dtype}",
+                    shape=shape,
+                    dtype=photo.dtype,
+                )
+            )
         return OpenedPhoto(photo, name or f"array{numbered}", lambda: photo)
     if not isinstance(photo, (str, os.PathLike)):
-        raise CallError(f"a photo is a path, bytes, or an RGB array (H, W, 3) uint8, not {kind_of(photo)}")
+        raise CallError(
+            _("a photo is a path, bytes, or an RGB array (H, W, 3) uint8, not {photo}", photo=kind_of(photo))
+        )
     path = path_of(photo, "photo")
     check_photo(path)
     try:
         return OpenedPhoto(path.read_bytes(), name or str(path), path.read_bytes)
     except OSError as problem:
-        raise CallError(f"can't read {path}: {problem.strerror}") from None
+        raise CallError(_("can't read {path}: {strerror}", path=path, strerror=problem.strerror)) from None
 
 
 def check_photo(path: Path) -> None:
@@ -108,11 +117,11 @@ def check_photo(path: Path) -> None:
     try:
         folder, there = path.is_dir(), path.is_file()
     except OSError as problem:  # a name that is too long
-        raise CallError(f"no such photo: {path} ({problem.strerror})") from None
+        raise CallError(_("no such photo: {path} ({strerror})", path=path, strerror=problem.strerror)) from None
     if folder:
-        raise CallError(f"{path} is a folder: name the photos in it")
+        raise CallError(_("{path} is a folder: name the photos in it", path=path))
     if not there:
-        raise CallError(f"no such photo: {path}")
+        raise CallError(_("no such photo: {path}", path=path))
 
 
 def path_of(path: Any, what: str) -> Path:  # noqa: ANN401 - whatever a caller gave
@@ -124,10 +133,10 @@ def path_of(path: Any, what: str) -> Path:  # noqa: ANN401 - whatever a caller g
         If it is none.
     """
     if not isinstance(path, (str, os.PathLike)):
-        raise CallError(f"{what} is a path or what was loaded from it, not {kind_of(path)}")
+        raise CallError(_("{what} is a path or what was loaded from it, not {path}", what=what, path=kind_of(path)))
     place = os.fspath(path)
     if not isinstance(place, str) or "\0" in place:
-        raise CallError(f"{what}: {place!r} is no path")
+        raise CallError(_("{what}: {place!r} is no path", what=what, place=place))
     return Path(place)
 
 
@@ -149,9 +158,14 @@ def number_of(field: str, value: float | None) -> float | None:
         return None
     low, high, unit = BOUNDS[field]
     if isinstance(value, bool) or not isinstance(value, (int, float, np.integer, np.floating)):
-        raise CallError(f"{field} is a number, not {kind_of(value)}")
+        raise CallError(_("{field} is a number, not {kind_of}", field=field, kind_of=kind_of(value)))
     if not (math.isfinite(value) and low <= value <= high):
-        raise CallError(f"{field} must lie between {low:g} and {high:g} {unit}".rstrip() + f", not {value:g}")
+        raise CallError(
+            _(
+                "{field} must lie between {low:g} and {high:g} {unit}", field=field, low=low, high=high, unit=unit
+            ).rstrip()
+            + _(", not {value:g}", value=value)
+        )
     return float(value)
 
 
@@ -166,9 +180,9 @@ def region_of(region: Any) -> tuple[float, float, float, float]:  # noqa: ANN401
     try:
         x, y, w, h = (float(v) for v in region)
     except (TypeError, ValueError):
-        raise CallError(f"region_mm takes four numbers x, y, w, h in mm, not {region!r}") from None
+        raise CallError(_("region_mm takes four numbers x, y, w, h in mm, not {region!r}", region=region)) from None
     if not (all(map(math.isfinite, (x, y, w, h))) and w > 0 and h > 0):
-        raise CallError("region_mm: width and height must be more than nothing")
+        raise CallError(_("region_mm: width and height must be more than nothing"))
     return (x, y, w, h)
 
 
@@ -188,7 +202,9 @@ def check_words(wash: str, water: str, ammonia_excess: str, flakes: str) -> None
     ):
         *most, last = get_args(words)
         if word not in (*most, last):
-            raise CallError(f"{field} is {', '.join(most)} or {last}, not {word!r}")
+            raise CallError(
+                _("{field} is {most} or {last}, not {word!r}", field=field, most=", ".join(most), last=last, word=word)
+            )
 
 
 def circumstances_of(
@@ -207,7 +223,7 @@ def circumstances_of(
         If a number is out of bounds, the dip is given twice or is no time, or ``beside`` names no liquid.
     """
     if dipped_at is not None and waited_s is not None:
-        raise CallError("give dipped_at or waited_s, not both: they say the same")
+        raise CallError(_("give dipped_at or waited_s, not both: they say the same"))
     dipped: float | datetime | time | None = number_of("waited_s", waited_s)
     if isinstance(dipped_at, (datetime, time)):
         dipped = dipped_at
@@ -216,7 +232,12 @@ def circumstances_of(
     elif isinstance(dipped_at, (int, float)):
         dipped = number_of("dipped_at", dipped_at)
     elif dipped_at is not None:
-        raise CallError(f"dipped_at is a time, a text such as '10:04:30', or seconds, not {kind_of(dipped_at)}")
+        raise CallError(
+            _(
+                "dipped_at is a time, a text such as '10:04:30', or seconds, not {dipped_at}",
+                dipped_at=kind_of(dipped_at),
+            )
+        )
     liquid = None
     if isinstance(beside, str):
         liquid = liquid_of(beside)

@@ -10,6 +10,8 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from stripread.words import _
+
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Text = Annotated[str, Field(max_length=2_000)]
 Table = Annotated[str, Field(max_length=1_500_000)]
@@ -21,7 +23,7 @@ Deviation = Annotated[float, Field(ge=0.0, le=100.0, allow_inf_nan=False)]  # CI
 
 def _known(value: float) -> float:
     if math.isinf(value) or abs(value) > 1e6:
-        raise ValueError("must be a number up to a million, or nan where there is none")
+        raise ValueError(_("must be a number up to a million, or nan where there is none"))
     return value
 
 

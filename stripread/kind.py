@@ -9,18 +9,19 @@ from typing import Any
 
 from stripread.errors import CallError
 from stripread.user_file import DoesNotFit, fitted, toml_table, user_text
+from stripread.words import N_, SOURCE, _, say, spoken
 
 # What each field of the file is, for whoever wrote another thing there
 _WANTED = {
-    "name": "a text of 1 to 200 letters, in quotes",
-    "width_mm": "the strip's width in mm, more than 0 and up to 100, such as 6.0",
-    "length_mm": "a length in mm, more than 0 and up to 500, such as 6.0",
-    "offset_mm": "mm from the dipped end to where the pad begins, 0 to 500, such as 2.0",
-    "pads": "1 to 24 pads, such as [{offset_mm = 2.0, length_mm = 6.0}, {offset_mm = 9.5, length_mm = 6.0}]",
-    "range": "the lowest and the highest pH of the strip, each from -1 to 15, such as [0, 14]",
-    "read_after_s": "when to read the strip, in seconds after dipping, such as [10, 60]",
+    "name": N_("a text of 1 to 200 letters, in quotes"),
+    "width_mm": N_("the strip's width in mm, more than 0 and up to 100, such as 6.0"),
+    "length_mm": N_("a length in mm, more than 0 and up to 500, such as 6.0"),
+    "offset_mm": N_("mm from the dipped end to where the pad begins, 0 to 500, such as 2.0"),
+    "pads": N_("1 to 24 pads, such as [{offset_mm = 2.0, length_mm = 6.0}, {offset_mm = 9.5, length_mm = 6.0}]"),
+    "range": N_("the lowest and the highest pH of the strip, each from -1 to 15, such as [0, 14]"),
+    "read_after_s": N_("when to read the strip, in seconds after dipping, such as [10, 60]"),
 }
-_PAD = "{offset_mm = 2.0, length_mm = 6.0}, mm from the dipped end"
+_PAD = N_("{offset_mm = 2.0, length_mm = 6.0}, mm from the dipped end")
 
 
 @dataclass(frozen=True)
@@ -44,26 +45,38 @@ class StripKind:
 
     def __post_init__(self) -> None:
         if not self.pads:
-            raise CallError(f"strip kind '{self.name}' has no pads")
+            raise CallError(_("strip kind '{name}' has no pads", name=self.name))
         if self.width_mm <= 0 or self.length_mm <= 0:
-            raise CallError(f"strip kind '{self.name}': width_mm and length_mm must be positive")
+            raise CallError(_("strip kind '{name}': width_mm and length_mm must be positive", name=self.name))
         if not self.range[0] < self.range[1]:
             low, high = self.range
-            text = f"range must run from low to high pH, such as [0, 14], not [{low:g}, {high:g}]"
-            raise CallError(f"strip kind '{self.name}': {text}")
+            text = _("range must run from low to high pH, such as [0, 14], not [{low:g}, {high:g}]", low=low, high=high)
+            raise CallError(_("strip kind '{name}': {text}", name=self.name, text=text))
         end = 0.0
         for number, pad in enumerate(self.pads):
-            where = f"strip kind '{self.name}': {pad_name(number)}"
+            where = _("strip kind '{name}': {number}", name=self.name, number=pad_name(number))
             if pad.length_mm <= 0:
-                raise CallError(f"{where} has no length: length_mm is {pad.length_mm:g}")
+                raise CallError(
+                    _("{where} has no length: length_mm is {length_mm:g}", where=where, length_mm=pad.length_mm)
+                )
             if pad.offset_mm < end - 1e-6:
-                there = "the strip does" if number == 0 else f"pad {number - 1} ends, {end:g} mm"
-                text = f"begins at {pad.offset_mm:g} mm, before {there}"
-                raise CallError(f"{where} {text}: offset_mm runs from the dipped end, pads in their order")
+                there = (
+                    _("the strip does")
+                    if number == 0
+                    else _("pad {number} ends, {end:g} mm", number=number - 1, end=end)
+                )
+                text = _("begins at {offset_mm:g} mm, before {there}", offset_mm=pad.offset_mm, there=there)
+                raise CallError(
+                    _("{where} {text}: offset_mm runs from the dipped end, pads in their order", where=where, text=text)
+                )
             end = pad.offset_mm + pad.length_mm
             if end > self.length_mm + 1e-6:
-                text = f"ends at {end:g} mm, beyond the strip's length_mm of {self.length_mm:g}"
-                raise CallError(f"{where} {text}: offset_mm runs from the dipped end")
+                text = _(
+                    "ends at {end:g} mm, beyond the strip's length_mm of {length_mm:g}",
+                    end=end,
+                    length_mm=self.length_mm,
+                )
+                raise CallError(_("{where} {text}: offset_mm runs from the dipped end", where=where, text=text))
 
     @property
     def is_roll(self) -> bool:
@@ -95,12 +108,14 @@ def kind_from_dict(table: object, where: str) -> StripKind:
     from stripread.file_models import StripKindFile  # noqa: PLC0415 - models load where a file is read
 
     try:
-        given = fitted(StripKindFile, table, where, "the strip kind")
+        given = fitted(StripKindFile, table, where, _("the strip kind"))
     except DoesNotFit as wrong:
         raise CallError(f"{where}: {_in_words(wrong)}") from None
     window = given.read_after_s
     if window is not None and not window[0] < window[1]:
-        raise CallError(f"{where}: read_after_s of the strip kind must run from early to late, such as [10, 60]")
+        raise CallError(
+            _("{where}: read_after_s of the strip kind must run from early to late, such as [10, 60]", where=where)
+        )
     try:
         return StripKind(
             name=given.name,
@@ -117,22 +132,31 @@ def kind_from_dict(table: object, where: str) -> StripKind:
 def pad_name(number: int) -> str:
     """A pad by its number, which counts from 0, and by its place, which people count from 1."""
     ending = "th" if 10 <= number < 13 else {1: "st", 2: "nd", 3: "rd"}.get((number + 1) % 10, "th")
-    return f"pad {number} (the {number + 1}{ending} from the dipped end)"
+    place = f"{number + 1}{ending}" if spoken() == SOURCE else str(number + 1)
+    return _("pad {number} (the {place} from the dipped end)", number=number, place=place)
 
 
 def _in_words(wrong: DoesNotFit) -> str:
     """Which pad and field of a strip kind's file is missing or wrong, and what was wanted there."""
     of_pad = len(wrong.place) > 1 and wrong.place[0] == "pads" and isinstance(wrong.place[1], int)
-    owner = pad_name(int(wrong.place[1])) if of_pad else "the strip kind"
+    owner = pad_name(int(wrong.place[1])) if of_pad else _("the strip kind")
     if of_pad and len(wrong.place) == 2:
-        return f"{owner} is {wrong.shown}; wanted {_PAD}"
+        return _("{owner} is {shown}; wanted {pad}", owner=owner, shown=wrong.shown, pad=say(_PAD))
     field = str(wrong.place[2 if of_pad else 0]) if wrong.place else ""
-    wanted = _WANTED.get(field, "a table of TOML")
+    wanted = say(_WANTED.get(field, N_("a table of TOML")))
     if not wrong.missing:
-        return f"{owner}: {field} is {wrong.shown}; wanted {wanted}"
+        return _(
+            "{owner}: {field} is {shown}; wanted {wanted}", owner=owner, field=field, shown=wrong.shown, wanted=wanted
+        )
     there = [str(key) for key in wrong.given] if isinstance(wrong.given, dict) else []
     near = difflib.get_close_matches(field, [key for key in there if key not in _WANTED], n=1)
-    return f"{owner} lacks {field}{f' (is {near[0]!r} a slip for it?)' if near else ''}; wanted {wanted}"
+    return _(
+        "{owner} lacks {field}{word}; wanted {wanted}",
+        owner=owner,
+        field=field,
+        word=_(" (is {near_0!r} a slip for it?)", near_0=near[0]) if near else "",
+        wanted=wanted,
+    )
 
 
 def load_kind(path: Path) -> StripKind:
@@ -143,4 +167,4 @@ def load_kind(path: Path) -> StripKind:
     CallError
         If the file is missing, not TOML, or lacks a field.
     """
-    return kind_from_dict(toml_table(user_text(path, "strip kind"), str(path), "a TOML file"), str(path))
+    return kind_from_dict(toml_table(user_text(path, _("strip kind")), str(path), _("a TOML file")), str(path))

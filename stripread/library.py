@@ -39,6 +39,7 @@ from stripread.solid.read import trace_solid
 from stripread.tint.conditions import Answer, TintConditions, Wash, Water
 from stripread.tint.profile import TintProfile, default_response, load_tint_profile
 from stripread.tint.read import TintRequest, measure_cells, trace_tint
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.photo import Source
@@ -171,7 +172,7 @@ def read_tint(
 def _second_photo(cell_blank: Photo | None, swapped: Photo | None) -> SecondPhoto | None:
     """The photo that measures the pair of vials, where one was given."""
     if cell_blank is not None and swapped is not None:
-        raise CallError("give cell_blank or swapped, not both: the cell blank takes out more")
+        raise CallError(_("give cell_blank or swapped, not both: the cell blank takes out more"))
     if cell_blank is not None:
         return measure_cells(opened(cell_blank, None).data, "blank")
     return None if swapped is None else measure_cells(opened(swapped, None).data, "swapped")
@@ -242,9 +243,9 @@ def combine(
         As ``read_ph``, and when there are no photos.
     """
     if isinstance(photos, (str, bytes, os.PathLike, np.ndarray)) or not isinstance(photos, Sequence):
-        raise CallError(f"combine takes a list of photos, not {kind_of(photos)}")
+        raise CallError(_("combine takes a list of photos, not {photos}", photos=kind_of(photos)))
     if not photos:
-        raise CallError("combine: give at least one photo")
+        raise CallError(_("combine: give at least one photo"))
     learned = load_profile(profile)
     given = circumstances_of(dipped_at, waited_s, temperature_c, rinse=rinse)
     sources = [opened(photo, None, n + 1) for n, photo in enumerate(photos)]

@@ -15,6 +15,7 @@ from html import escape
 from typing import Any
 
 from stripread.states.table import paper, state, table
+from stripread.words import N_, _, number, say
 
 PICTURE_PX = 1100  # wide in the page: its smallest words can still be read, in some 150 kB
 PICTURE_QUALITY = 82
@@ -74,9 +75,9 @@ def scale_of(reading: Mapping[str, Any]) -> Scale | None:
         return Scale(reading["ph"], (low, high), ends, tuple(range(0, 15, 2)), "pH")
     if kind == "solid" and reading["pale_fraction"] is not None and reading["pale_interval"] is not None:
         low, high = (100 * v for v in reading["pale_interval"])
-        return Scale(100 * reading["pale_fraction"], (low, high), (0.0, 100.0), (0, 25, 50, 75, 100), "% pale")
+        return Scale(100 * reading["pale_fraction"], (low, high), (0.0, 100.0), (0, 25, 50, 75, 100), _("% pale"))
     if kind == "tint" and reading["mg_per_l"] is not None and reading["interval"] is not None:
-        return _from_zero(reading["mg_per_l"], reading["interval"], reading["detection_limit"] or 0.0, "mg/L copper")
+        return _from_zero(reading["mg_per_l"], reading["interval"], reading["detection_limit"] or 0.0, _("mg/L copper"))
     if kind == "tint" and reading["absorbance"] is not None and reading["absorbance_interval"] is not None:
         limit = (reading["absorbance_limits"] or (0.0, 0.0))[1]
         return _from_zero(reading["absorbance"], reading["absorbance_interval"], limit, "absorbance")
@@ -108,13 +109,14 @@ def inline_picture(png: bytes) -> str:
 def _headline(reading: Mapping[str, Any]) -> str:
     kind = reading["kind"]
     if kind == "ph":
-        return "pH: no reading" if reading["ph"] is None else f"pH {reading['ph']:.2f}"
+        return _("pH: no reading") if reading["ph"] is None else _("pH {ph:.2f}", ph=reading["ph"])
     if kind == "solid":
         share = reading["pale_fraction"]
-        return "Solid: no reading" if share is None else f"{100 * share:.1f} % pale"
+        return _("Solid: no reading") if share is None else _("{share:.1f} % pale", share=100 * share)
     if reading["absorbance"] is None:
-        return "Copper: no reading"
-    return {"copper": "Copper", "none seen": "No copper seen"}.get(reading["decision"], "Copper: undecided")
+        return _("Copper: no reading")
+    told = {"copper": N_("Copper"), "none seen": N_("No copper seen")}.get(reading["decision"], N_("Copper: undecided"))
+    return say(told)
 
 
 def _drawn_scale(scale: Scale) -> str:
@@ -122,9 +124,9 @@ def _drawn_scale(scale: Scale) -> str:
     low, high = scale.interval
     digits = 2 if scale.range[1] < 100 else 1
     digits = 4 if scale.unit == "absorbance" else digits
-    value = f"{scale.value:.{digits}f}"
-    words = f"pH {value}" if scale.unit == "pH" else f"{value} {scale.unit}"
-    words += f", 95 % interval {low:.{digits}f} to {high:.{digits}f}"
+    value = number(scale.value, f".{digits}f")
+    words = f"pH {value}" if scale.unit == "pH" else f"{value} {say(scale.unit)}"
+    words += _(", 95 % interval {low:.{digits}f} to {high:.{digits}f}", low=low, high=high, digits=digits)
     left, right, line = (_percent(v, scale.range) for v in (low, high, scale.value))
     band = f"position:absolute;left:{left:.2f}%;width:{max(right - left, 0.3):.2f}%;top:0;height:18px;opacity:.45"
     mark = f"position:absolute;left:{line:.2f}%;width:2px;margin-left:-1px;top:-3px;height:24px;background:{_INK}"
@@ -133,7 +135,11 @@ def _drawn_scale(scale: Scale) -> str:
         f'<div style="{band};background:{_BAND}"></div><div style="{mark}"></div></div>'
     )
     ticks = "".join(
-        _tag("span", f"{tick:g}", f"position:absolute;left:{_percent(tick, scale.range):.2f}%;{_shift(tick, scale)}")
+        _tag(
+            "span",
+            f"{number(tick, 'g')}",
+            f"position:absolute;left:{_percent(tick, scale.range):.2f}%;{_shift(tick, scale)}",
+        )
         for tick in scale.ticks
     )
     below = f'<div style="position:relative;height:18px;color:{_PALE};font-size:12px" aria-hidden="true">{ticks}</div>'
@@ -154,8 +160,13 @@ def _shift(tick: float, scale: Scale) -> str:
 def _alternatives(others: Sequence[Mapping[str, Any]]) -> str:
     return "".join(
         _sentence(
-            f"or pH {other['ph']:.2f} ({other['interval'][0]:.2f} to {other['interval'][1]:.2f}), "
-            f"weight {100 * other['weight']:.0f} %"
+            _(
+                "or pH {ph:.2f} ({low:.2f} to {high:.2f}), weight {weight:.0f} %",
+                ph=other["ph"],
+                low=other["interval"][0],
+                high=other["interval"][1],
+                weight=100 * other["weight"],
+            )
         )
         for other in others
     )
@@ -192,34 +203,36 @@ def _budget(budget: Mapping[str, float | None]) -> str:
         if (share := value / total) < 0.005:
             continue
         bar = f'<div style="height:10px;width:{max(1, round(180 * share))}px;background:{_BAND}"></div>'
-        cells = (escape(cause.replace("_", " ")), f"{100 * share:.0f} %", bar)
+        cells = (escape(say(cause.replace("_", " "))), f"{100 * share:.0f} %", bar)
         rows.append("<tr>" + "".join(_cell(cell) for cell in cells) + "</tr>")
     less = -sum(v for v in known.values() if v < 0) / total
     if less >= 0.005:
-        rows.append("<tr>" + _cell("correlation takes off") + _cell(f"{100 * less:.0f} %") + _cell("") + "</tr>")
-    return _title("Where the uncertainty comes from (share of the variance)") + _table(rows)
+        rows.append("<tr>" + _cell(_("correlation takes off")) + _cell(f"{100 * less:.0f} %") + _cell("") + "</tr>")
+    return _title(_("Where the uncertainty comes from (share of the variance)")) + _table(rows)
 
 
 def _parts(parts: Sequence[Mapping[str, Any]]) -> str:
     """What a combined reading was combined from."""
     rows = []
     for part in parts:
-        value = "no reading"
+        value = _("no reading")
         if part["ph"] is not None:
-            value = f"pH {part['ph']:.2f} ({part['interval'][0]:.2f} to {part['interval'][1]:.2f})"
-        used = f"weight {part['weight']:.2f}" if part["used"] else "left out"
+            low, high = part["interval"]
+            value = _("pH {ph:.2f} ({low:.2f} to {high:.2f})", ph=part["ph"], low=low, high=high)
+        used = _("weight {weight:.2f}", weight=part["weight"]) if part["used"] else _("left out")
         rows.append("<tr>" + "".join(_cell(escape(text)) for text in (part["photo"], value, used)) + "</tr>")
-    return _title("Combined from") + _table(rows) if rows else ""
+    return _title(_("Combined from")) + _table(rows) if rows else ""
 
 
 def _picture(png: bytes, words: str) -> str:
     source = inline_picture(png)
-    return f'<img src="{source}" alt="{escape("Picture of the reading: " + words)}" style="width:100%;margin-top:10px">'
+    what = escape(_("Picture of the reading: {words}", words=words))
+    return f'<img src="{source}" alt="{what}" style="width:100%;margin-top:10px">'
 
 
 def _origin(reading: Mapping[str, Any]) -> str:
     facts = [reading["photo"], reading["taken_at"], reading.get("profile"), reading["software"]]
-    return " · ".join([str(fact) for fact in facts if fact] + [f"photo {reading['sha256'][:12]}"])
+    return " · ".join([str(fact) for fact in facts if fact] + [_("photo {sha256}", sha256=reading["sha256"][:12])])
 
 
 def _title(text: str) -> str:

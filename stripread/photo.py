@@ -26,6 +26,7 @@ from stripread.imagefile import (
     reduction,
     srgb_converter,
 )
+from stripread.words import _
 
 Pixels = NDArray[np.uint8]
 Array = NDArray[np.float64]
@@ -161,7 +162,7 @@ def _upright(header: Header, k: int) -> tuple[Pixels, tuple[int, int], tuple[int
         # what was dropped at the right or bottom is now at the left or top
         offset = (left_over[0] if flip in (1, -1) else 0, left_over[1] if flip in (0, -1) else 0)
     if rgb.size == 0:
-        raise not_a_picture("it holds no pixels")
+        raise not_a_picture(_("it holds no pixels"))
     return np.ascontiguousarray(rgb), size, offset
 
 

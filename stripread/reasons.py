@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from stripread.words import say
+
 Severity = Literal["refuse", "doubt", "note"]
 Bound = Literal["at most", "at least"]
 
@@ -401,6 +403,7 @@ def because(
         If the code is not registered.
     """
     severity, text = REASONS[code]
+    text = say(text)
     if not detail:
         text = text.replace(" ({detail})", "").replace("{detail}", "")
     return Reason(code, severity, text.replace("{detail}", detail), bound, value, unit)

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from stripread.errors import CallError
+from stripread.words import _
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -54,17 +55,26 @@ def user_text(path: Path, what: str) -> str:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except IsADirectoryError:
-        raise CallError(f"{path} is a folder: name the {what} in it") from None
+        raise CallError(_("{path} is a folder: name the {what} in it", path=path, what=what)) from None
     except OSError as problem:
-        raise CallError(f"can't read the {what} {path}: {problem.strerror}") from None
+        raise CallError(
+            _("can't read the {what} {path}: {strerror}", what=what, path=path, strerror=problem.strerror)
+        ) from None
     if len(data) > MOST_BYTES:
-        raise CallError(f"{path} is larger than {MOST_BYTES // 1_000_000} MB: a {what} is never that long")
+        raise CallError(
+            _(
+                "{path} is larger than {most_bytes} MB: a {what} is never that long",
+                path=path,
+                most_bytes=MOST_BYTES // 1_000_000,
+                what=what,
+            )
+        )
     try:
         text = data.decode("utf-16" if data.startswith(_UTF16) else "utf-8-sig")
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:  # UTF-16 without its mark is one reason
-        raise CallError(f"{path} is not a {what}: it is not a text file (save it as UTF-8)")
+        raise CallError(_("{path} is not a {what}: it is not a text file (save it as UTF-8)", path=path, what=what))
     return text
 
 
@@ -81,12 +91,14 @@ def toml_table(text: str, where: str, what: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as problem:
         found = re.search(r"at line (\d+)", str(problem))
         line = text.splitlines()[int(found[1]) - 1 :][:1] if found else []
-        hint = ": write a decimal point, not a comma" if line and _TOML_COMMA.search(line[0]) else ""
-        raise CallError(f"{where} is not {what}: {problem}{hint}") from None
+        hint = _(": write a decimal point, not a comma") if line and _TOML_COMMA.search(line[0]) else ""
+        raise CallError(
+            _("{where} is not {what}: {problem}{hint}", where=where, what=what, problem=problem, hint=hint)
+        ) from None
     except RecursionError:
-        raise CallError(f"{where} is not {what}: its lists are nested too deep") from None
+        raise CallError(_("{where} is not {what}: its lists are nested too deep", where=where, what=what)) from None
     except ValueError:  # Python's own bound on the digits of a whole number
-        raise CallError(f"{where} is not {what}: a number has too many digits") from None
+        raise CallError(_("{where} is not {what}: a number has too many digits", where=where, what=what)) from None
 
 
 def csv_lines(path: Path) -> list[tuple[int, list[str]]]:
@@ -100,7 +112,7 @@ def csv_lines(path: Path) -> list[tuple[int, list[str]]]:
     CallError
         If it can't be read, is no CSV, is empty, has more than ``MOST_ROWS`` lines, or its marks may mean two things.
     """
-    written = user_text(path, "CSV table").splitlines(keepends=True)
+    written = user_text(path, _("CSV table")).splitlines(keepends=True)
     mark = _mark(path, written)
     reader = csv.reader(written, delimiter=mark)
     lines: list[tuple[int, list[str]]] = []
@@ -109,14 +121,21 @@ def csv_lines(path: Path) -> list[tuple[int, list[str]]]:
             if any(cell.strip() for cell in cells):
                 lines.append((reader.line_num, cells))
             if len(lines) > MOST_ROWS + 1:
-                raise CallError(f"{path} has more than {MOST_ROWS:,} lines: split it")
+                raise CallError(_("{path} has more than {most_rows:,} lines: split it", path=path, most_rows=MOST_ROWS))
     except csv.Error as problem:
-        raise CallError(f"{path} is not a CSV file: {problem}") from None
+        raise CallError(_("{path} is not a CSV file: {problem}", path=path, problem=problem)) from None
     if not lines:
-        raise CallError(f"{path} is empty")
+        raise CallError(_("{path} is empty", path=path))
     long = next((number for number, cells in lines if any(len(cell) > MOST_CELL for cell in cells)), None)
     if long is not None:
-        raise CallError(f"{path}, line {long}: a cell is longer than {MOST_CELL:,} characters")
+        raise CallError(
+            _(
+                "{path}, line {long}: a cell is longer than {most_cell:,} characters",
+                path=path,
+                long=long,
+                most_cell=MOST_CELL,
+            )
+        )
     return lines if mark == "," else _with_points(path, lines)
 
 
@@ -139,7 +158,11 @@ def _mark(path: Path, written: list[str]) -> str:
             return mark
         if len(cells) >= len(by_comma):
             raise CallError(
-                f"{path}, line {first + 1}: both commas and semicolons or tabs: part columns by one of them"
+                _(
+                    "{path}, line {first}: both commas and semicolons or tabs: part columns by one of them",
+                    path=path,
+                    first=first + 1,
+                )
             )
     return ","
 
@@ -148,7 +171,7 @@ def _with_points(path: Path, lines: list[tuple[int, list[str]]]) -> list[tuple[i
     """The lines with their decimal commas as points, where no cell says that a comma is something else."""
     head = dict(enumerate(cell.strip() for cell in lines[0][1]))
     commas = [
-        (f"{path}, line {line}, column {head.get(place, place + 1)}", cell.strip())
+        (_("{path}, line {line}, column {head}", path=path, line=line, head=head.get(place, place + 1)), cell.strip())
         for line, cells in lines
         for place, cell in enumerate(cells)
         if _COMMA.fullmatch(cell.strip())
@@ -158,9 +181,22 @@ def _with_points(path: Path, lines: list[tuple[int, list[str]]]) -> list[tuple[i
     where, cell = commas[0]
     point = next((n for n, cells in lines if any(_POINT.fullmatch(c.strip()) for c in cells)), None)
     if point is not None:
-        raise CallError(f"{where}: {cell} has a comma, line {point} a decimal point: write all numbers with a point")
+        raise CallError(
+            _(
+                "{where}: {cell} has a comma, line {point} a decimal point: write all numbers with a point",
+                where=where,
+                cell=cell,
+                point=point,
+            )
+        )
     if all(_GROUPED.fullmatch(cell) for _, cell in commas):
-        raise CallError(f"{where}: {cell} may mean two numbers: write it with a decimal point, or without a comma")
+        raise CallError(
+            _(
+                "{where}: {cell} may mean two numbers: write it with a decimal point, or without a comma",
+                where=where,
+                cell=cell,
+            )
+        )
     return [(n, [c.replace(",", ".") if _COMMA.fullmatch(c.strip()) else c for c in cells]) for n, cells in lines]
 
 
@@ -172,13 +208,20 @@ def csv_table(path: Path) -> tuple[list[str], list[tuple[int, dict[str, str]]]]:
     CallError
         As ``csv_lines``, and where a line has more cells than the head.
     """
-    (_, head), *lines = csv_lines(path)
+    (_unused, head), *lines = csv_lines(path)
     names = [cell.strip() for cell in head]
     rows = []
     for number, cells in lines:
         if len(cells) > len(names):
-            extra = f"{len(cells)} columns where the head has {len(names)}"
-            raise CallError(f"{path}, line {number}: {extra} (write a decimal point, not a comma)")
+            extra = _("{n_cells} columns where the head has {n_names}", n_cells=len(cells), n_names=len(names))
+            raise CallError(
+                _(
+                    "{path}, line {number}: {extra} (write a decimal point, not a comma)",
+                    path=path,
+                    number=number,
+                    extra=extra,
+                )
+            )
         rows.append((number, {**dict.fromkeys(names, ""), **dict(zip(names, cells, strict=False))}))
     return names, rows
 
@@ -202,8 +245,18 @@ def fitted(model: type[Model], table: object, where: str, what: str) -> Model:
         try:
             shown = repr(first["input"])
         except ValueError:  # a whole number of more digits than Python writes, given in another base
-            shown = "a number without end"
+            shown = _("a number without end")
         shown = shown if len(shown) <= SHOWN else shown[:SHOWN] + "…"
         missing = first["type"] == "missing"
-        text = f"{what} lacks {place!r}" if missing else f"{place} of {what} does not fit: {first['msg']}, not {shown}"
+        text = (
+            _("{what} lacks {place!r}", what=what, place=place)
+            if missing
+            else _(
+                "{place} of {what} does not fit: {msg}, not {shown}",
+                place=place,
+                what=what,
+                msg=first["msg"],
+                shown=shown,
+            )
+        )
         raise DoesNotFit(f"{where}: {text}", at, first["input"], shown, missing=missing) from None

@@ -9,6 +9,8 @@ import os
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
+for _name in ("LC_ALL", "LC_MESSAGES", "LANG", "LANGUAGE"):
+    os.environ.pop(_name, None)  # what tests start speaks English, wherever they run
 
 import cv2  # noqa: E402 - after the settings
 

@@ -9,6 +9,7 @@ from service.bench.chemistry import reagents
 from service.bench.chemistry.lye import NO_PROOF, LyePlan, plan_lye, plan_sugar
 from service.bench.chemistry.reagents import Span
 from service.bench.weighings import MOISTURE_UNKNOWN, NOT_SAID
+from stripread.words import _, say
 
 SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
 PURITY = 0.97  # of the lye: it draws water and carbonate
@@ -71,17 +72,34 @@ def lye_plan(
     plans = [plan_lye(stock.mol[1], base, portions, temp_c, lye_mol_l=dose.lye_mol_l)]
     if sugar is not None:
         plans.append(plan_sugar(stock.mol[1], base, temp_c))
-    each = f" in each of {portions} portions" if portions > 1 else ""
+    each = _(" in each of {portions} portions", portions=portions) if portions > 1 else ""
     said = [
-        *([("How wet", NOT_SAID)] if moisture is None else []),
-        ("Dry chloride", f"{_mass(stock.dry_g, unit)}, silver in it {_mass(stock.silver_g, unit)}"),
-        (f"Lye ({100 * PURITY:.0f} % NaOH)", _mass(dose.lye_g, unit) + each),
+        *([(_("How wet"), say(NOT_SAID))] if moisture is None else []),
+        (
+            _("Dry chloride"),
+            _("{dry_g}, silver in it {silver_g}", dry_g=_mass(stock.dry_g, unit), silver_g=_mass(stock.silver_g, unit)),
+        ),
+        (_("Lye ({purity:.0f} % NaOH)", purity=100 * PURITY), _mass(dose.lye_g, unit) + each),
     ]
     if sugar is not None:
-        said.append((sugar.capitalize(), _mass(dose.sugar_g, unit)))
+        said.append((_capital(say(sugar)), _mass(dose.sugar_g, unit)))
     said += [
-        ("Water", f"{dose.water_l[1]:.2g} L or more, so that it stirs: lye of about {dose.lye_mol_l:.2g} mol/L"),
-        ("Heat", f"the lye at once warms it by {dose.rise_lye_k:.0f} K: {dose.lye_portions} portions or more"),
+        (
+            _("Water"),
+            _(
+                "{water_l_1:.2g} L or more, so that it stirs: lye of about {lye_mol_l:.2g} mol/L",
+                water_l_1=dose.water_l[1],
+                lye_mol_l=dose.lye_mol_l,
+            ),
+        ),
+        (
+            _("Heat"),
+            _(
+                "the lye at once warms it by {rise_lye_k:.0f} K: {lye_portions} portions or more",
+                rise_lye_k=dose.rise_lye_k,
+                lye_portions=dose.lye_portions,
+            ),
+        ),
     ]
     if sugar is not None:
         dose = replace(dose, sugar_portions=reagents.portions(dose.rise_sugar_k[1], _each_k(temp_c)))
@@ -90,9 +108,17 @@ def lye_plan(
         chloride=stock,
         dose=dose,
         plans=tuple(plans),
-        left=tuple(f"{plan.name.capitalize()} at {plan.temp_c:g} °C: {plan.sentence}" for plan in plans),
-        proof=NO_PROOF,
-        cautions=(*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)),
+        left=tuple(
+            _(
+                "{name} at {temp_c:g} °C: {sentence}",
+                name=_capital(plan.name),
+                temp_c=plan.temp_c,
+                sentence=plan.sentence,
+            )
+            for plan in plans
+        ),
+        proof=say(NO_PROOF),
+        cautions=tuple(map(say, (*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)))),
         said=tuple(said),
     )
 
@@ -107,13 +133,27 @@ def _sugar_heat(dose: reagents.Dose, temp_c: float) -> str:
     low, high = dose.rise_sugar_k
     room = BOILING_C - temp_c
     if high < room:
-        return f"the sugar at once by {low:.0f} to {high:.0f} K: {dose.sugar_portions} portions or more"
-    return (
-        f"the sugar at once would boil it over: its heat is good for {low:.0f} to {high:.0f} K, boiling is {room:.0f} "
-        f"K away. {dose.sugar_portions} portions or more, cooling between; better start at 50 to 60 °C"
+        return _(
+            "the sugar at once by {low:.0f} to {high:.0f} K: {sugar_portions} portions or more",
+            low=low,
+            high=high,
+            sugar_portions=dose.sugar_portions,
+        )
+    return _(
+        "the sugar at once would boil it over: its heat is good for {low:.0f} to {high:.0f} K, "
+        "boiling is {room:.0f} K away. {sugar_portions} portions or more, cooling between; better "
+        "start at 50 to 60 °C",
+        low=low,
+        high=high,
+        room=room,
+        sugar_portions=dose.sugar_portions,
     )
 
 
 def _mass(span: Span, unit: str | None) -> str:
     low, value, high = (reagents.shown(x, "g", unit) for x in span)
-    return value if math.isclose(span[0], span[2]) else f"{value} ({low} to {high})"
+    return value if math.isclose(span[0], span[2]) else _("{value} ({low} to {high})", value=value, low=low, high=high)
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]

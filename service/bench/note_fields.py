@@ -14,6 +14,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from service.bench.quantities import typed_number, typed_range, within
+from stripread.words import _
 
 Units = Literal["mass", "volume", "time", "warmth", "small volume", "acid or lye"]
 IN_LOG = {"in_log": True}  # context of a check: the note was written down before
@@ -59,7 +60,14 @@ class Bounds:
         """
         for number in value if isinstance(value, tuple) else (value,):
             if not self.least <= number <= self.most:
-                raise ValueError(f" must lie between {self.least:g} and {self.most:g}, not {number:g}")
+                raise ValueError(
+                    _(
+                        " must lie between {least:g} and {most:g}, not {number:g}",
+                        least=self.least,
+                        most=self.most,
+                        number=number,
+                    )
+                )
         if not isinstance(value, tuple) and info.context != IN_LOG:
             within(str(info.field_name), value)
         return value
@@ -77,7 +85,7 @@ class Bounds:
 
 def _finite(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise ValueError(f" must be a number, not {value!r}")
+        raise ValueError(_(" must be a number, not {value!r}", value=value))
     return float(value)
 
 
@@ -88,34 +96,34 @@ def _number(value: object, info: ValidationInfo) -> float:
 def _count(value: object, info: ValidationInfo) -> int:
     number = _number(value, info)
     if number != int(number) or (isinstance(value, str) and "." in value.replace(",", ".")):
-        raise ValueError(f" must be a whole number, not {value!r}")
+        raise ValueError(_(" must be a whole number, not {value!r}", value=value))
     return int(number)
 
 
 def _pair(value: object) -> tuple[float, float]:
     ends: object = typed_range(value) if isinstance(value, str) else value
     if not isinstance(ends, list | tuple) or len(ends) != 2:
-        raise ValueError(f" can't be {value!r}")
+        raise ValueError(_(" can't be {value!r}", value=value))
     low, high = sorted(_finite(v) for v in ends)
     return low, high
 
 
 def _text(value: object) -> str:
     if not isinstance(value, str) or not value.strip() or len(value) > LONGEST:
-        raise ValueError(f" can't be {value!r}")
+        raise ValueError(_(" can't be {value!r}", value=value))
     return value.strip()
 
 
 def _flag(value: object) -> bool:
     if not isinstance(value, bool):
-        raise ValueError(f" can't be {value!r}")
+        raise ValueError(_(" can't be {value!r}", value=value))
     return value
 
 
 def _texts(value: object) -> tuple[str, ...]:
     fine = isinstance(value, list | tuple) and all(isinstance(v, str) and len(v) < LONGEST_WORD for v in value)
     if not fine:
-        raise ValueError(f" can't be {value!r}")
+        raise ValueError(_(" can't be {value!r}", value=value))
     assert isinstance(value, list | tuple)
     return tuple(value)
 

@@ -9,6 +9,7 @@ from pydantic.fields import FieldInfo
 
 from service.bench.note_fields import Asked, Units
 from service.bench.notes import CONTENTS, Content
+from stripread.words import say
 
 Form = Literal["text", "number", "range", "choice", "flag", "words"]
 
@@ -49,7 +50,7 @@ class NoteForm(BaseModel):
 def note_forms() -> list[NoteForm]:
     """Every kind that a form may ask for, in the order in which they are offered."""
     return [
-        NoteForm(kind=content.kind, label=content.label, fields=_fields(content))
+        NoteForm(kind=content.kind, label=say(content.label), fields=_fields(content))
         for content in CONTENTS
         if content.label is not None
     ]
@@ -70,13 +71,13 @@ def _fields(content: type[Content]) -> list[FieldForm]:
         found.append(
             FieldForm(
                 name=name,
-                label=asked.label,
+                label=say(asked.label),
                 form=_form(info),
                 required=info.is_required(),
                 units=asked.units,
                 unit=asked.unit,
                 parts=asked.parts,
-                options=list(asked.options),
+                options=[(value, say(words)) for value, words in asked.options],
                 value=asked.value,
                 omit=bool(asked.options) and not info.is_required(),
                 only_if=asked.only_if,

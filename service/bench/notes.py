@@ -18,6 +18,7 @@ from service.bench.procedure import parse_procedure
 from service.bench.quantities import WrongQuantity
 from service.bench.question import Question
 from stripread.errors import CallError
+from stripread.words import _
 
 PH = Bounds(-1, 15)
 C = TypeVar("C", bound="Content")
@@ -374,7 +375,7 @@ def checked(kind: str, data: dict[str, object], *, in_log: bool = False) -> Cont
         Naming the field at fault; a ``WrongQuantity`` where a quantity must be typed otherwise.
     """
     if kind not in KINDS:
-        raise CallError(f"no such note: {kind}; there are {', '.join(KINDS)}")
+        raise CallError(_("no such note: {kind}; there are {kinds}", kind=kind, kinds=", ".join(KINDS)))
     model = KINDS[kind]
     given = {name: value for name, value in data.items() if value is not None}
     try:
@@ -386,13 +387,20 @@ def checked(kind: str, data: dict[str, object], *, in_log: bool = False) -> Cont
 
 def _fault(model: type[Content], error: ErrorDetails) -> CallError:
     name = str(error["loc"][0])
-    where = f"the {model.kind}'s {name}"
+    where = _("the {kind}'s {name}", kind=model.kind, name=name)
     if error["type"] == "extra_forbidden":
-        return CallError(f"a {model.kind} has no field {name!r}")
+        return CallError(_("a {kind} has no field {name!r}", kind=model.kind, name=name))
     if error["type"] == "missing":
-        return CallError(f"a {model.kind} needs {name}")
+        return CallError(_("a {kind} needs {name}", kind=model.kind, name=name))
     if error["type"] == "literal_error":
-        return CallError(f"{where} is {', '.join(words_of(model, name))}, not {error['input']!r}")
+        return CallError(
+            _(
+                "{where} is {model}, not {input!r}",
+                where=where,
+                model=", ".join(words_of(model, name)),
+                input=error["input"],
+            )
+        )
     problem = error["ctx"]["error"]
     return problem.at(where) if isinstance(problem, WrongQuantity) else CallError(f"{where}{problem}")
 

@@ -13,6 +13,7 @@ from pydantic_core import ErrorDetails
 
 from stripread.errors import CallError
 from stripread.user_file import toml_table, user_text
+from stripread.words import _
 
 Read = Literal["ph", "tint", "solid", "weight", "note"]
 READS: tuple[Read, ...] = ("ph", "tint", "solid", "weight", "note")
@@ -22,7 +23,7 @@ SHIPPED = ("chloride_lye_sugar", "copper_cementation")
 
 def _rising(band: tuple[float, float]) -> tuple[float, float]:
     if not -1.0 <= band[0] < band[1] <= 15.0:  # a band without ends would be a gate that is always open
-        raise ValueError("the first end must be the lower one, both of them from -1 to 15")
+        raise ValueError(_("the first end must be the lower one, both of them from -1 to 15"))
     return band
 
 
@@ -115,7 +116,13 @@ class Procedure:
         for stage in self.stages:
             if stage.id == name:
                 return stage
-        raise CallError(f"no stage {name!r} in this procedure; there are {', '.join(s.id for s in self.stages)}")
+        raise CallError(
+            _(
+                "no stage {name!r} in this procedure; there are {stages}",
+                name=name,
+                stages=", ".join(s.id for s in self.stages),
+            )
+        )
 
     def after(self, name: str) -> Stage | None:
         """The stage after this one; None after the last."""
@@ -148,7 +155,7 @@ def load_procedure(where: str | Path) -> Procedure:
     try:
         text = user_text(path, "procedure")
     except CallError as problem:
-        raise CallError(f"{problem}; shipped ones: {', '.join(SHIPPED)}") from None
+        raise CallError(_("{problem}; shipped ones: {shipped}", problem=problem, shipped=", ".join(SHIPPED))) from None
     return parse_procedure(text)
 
 
@@ -161,23 +168,23 @@ def parse_procedure(text: str) -> Procedure:
     CallError
         As ``load_procedure``.
     """
-    data = toml_table(text, "the procedure", "valid TOML")
+    data = toml_table(text, _("the procedure"), _("valid TOML"))
     raw = data.get("stage")
     if not isinstance(raw, list) or not raw:
-        raise CallError("the procedure has no [[stage]]")
+        raise CallError(_("the procedure has no [[stage]]"))
     stages = tuple(_stage(entry, place) for place, entry in enumerate(raw, 1))
     names = [stage.id for stage in stages]
     if len(set(names)) != len(names):
-        raise CallError("two stages of the procedure have the same id")
+        raise CallError(_("two stages of the procedure have the same id"))
     version = data.get("version", 1)
     if not isinstance(version, int):
-        raise CallError("the procedure's version must be a whole number")
+        raise CallError(_("the procedure's version must be a whole number"))
     return Procedure(str(data.get("name", "unnamed")), version, stages, text)
 
 
 def _stage(entry: object, place: int) -> Stage:
     if not isinstance(entry, dict):
-        raise CallError(f"stage {place} is not a table")
+        raise CallError(_("stage {place} is not a table", place=place))
     try:
         return Stage.model_validate(entry)
     except ValidationError as problem:
@@ -191,18 +198,18 @@ def _fault(error: ErrorDetails) -> str:
     if place[0] == "gate":
         return _gate_fault(error, place, given)
     if error["type"] == "extra_forbidden":
-        return f"unknown key {place[0]!r}"
+        return _("unknown key {place_0!r}", place_0=place[0])
     if place[0] in ("id", "title"):
-        return f"{place[0]} is missing"
+        return _("{place_0} is missing", place_0=place[0])
     if error["type"] == "literal_error":
-        return f"can't read {given!r}; there are {', '.join(READS)}"
-    return f"{place[0]} must be a list of texts" if place[0] != "do" else "do must be a text"
+        return _("can't read {given!r}; there are {reads}", given=given, reads=", ".join(READS))
+    return _("{place_0} must be a list of texts", place_0=place[0]) if place[0] != "do" else _("do must be a text")
 
 
 def _gate_fault(error: ErrorDetails, place: list[str], given: object) -> str:
     if len(place) < 3 or place[1] not in GATES:
-        return f"the gate's kind must be one of {', '.join(GATES)}"
+        return _("the gate's kind must be one of {gates}", gates=", ".join(GATES))
     key = place[2]
     if error["type"] == "extra_forbidden":
-        return f"a {place[1]} gate has no {key!r}"
-    return f"the gate's {key} can't be {given!r}"
+        return _("a {place_1} gate has no {key!r}", place_1=place[1], key=key)
+    return _("the gate's {key} can't be {given!r}", key=key, given=given)

@@ -15,6 +15,7 @@ from typing import Any
 
 from service.bench.unit_words import EXAMPLES, QUESTIONS, UNIT_WORDS, words_of
 from stripread.errors import CallError
+from stripread.words import _, say
 
 LONGEST = 60  # characters
 _PARTS = {"%": 100.0, "‰": 1000.0, "": 1.0}
@@ -112,7 +113,7 @@ def amount(text: str, unit: str) -> float:
     """
     value = _value(text, Rule(unit, 0.0, math.inf))
     if value < 0:
-        raise WrongQuantity(f"{_quoted(text)} is not an amount: it is below 0")
+        raise WrongQuantity(_("{text} is not an amount: it is below 0", text=_quoted(text)))
     return value
 
 
@@ -139,12 +140,19 @@ def within(field: str, value: float) -> float:
     rule = RULES_OF.get(field, _ANY)
     unit = "" if rule.unit is None else f" {EXAMPLES[rule.unit][0]}"
     if not math.isfinite(value):
-        raise WrongQuantity(f"must be a number, not {value}")
+        raise WrongQuantity(_("must be a number, not {value}", value=value))
     if value == 0 and not rule.zero:
-        raise WrongQuantity("must be above 0: if there was none, leave it out")
+        raise WrongQuantity(_("must be above 0: if there was none, leave it out"))
     if not rule.least <= value <= rule.most:
-        bounds = f"{rule.least:g} and {rule.most:g}{unit}"
-        raise WrongQuantity(f"must lie between {bounds}, not {value:.6g}{unit}: check number and unit")
+        bounds = _("{least:g} and {most:g}{unit}", least=rule.least, most=rule.most, unit=unit)
+        raise WrongQuantity(
+            _(
+                "must lie between {bounds}, not {value:.6g}{unit}: check number and unit",
+                bounds=bounds,
+                value=value,
+                unit=unit,
+            )
+        )
     return value
 
 
@@ -159,7 +167,7 @@ def typed_range(text: str) -> tuple[float, float]:
     found = _RANGE.fullmatch(_plain(text))
     if found is None:
         shown = _quoted(text)
-        raise WrongQuantity(f"give one number or a range such as 0.2-0.4 or 20-40 %, not {shown}")
+        raise WrongQuantity(_("give one number or a range such as 0.2-0.4 or 20-40 %, not {shown}", shown=shown))
     # Shares and pH: nobody means thousands.
     ends = [_decimal(part or found[1], text) / _PARTS[found[3]] for part in (found[1], found[2])]
     return min(ends), max(ends)
@@ -177,35 +185,47 @@ def typed_parts(option: str, text: str, fields: tuple[str, ...], least: int, for
     """
     found = text.split(":")
     if not least <= len(found) <= len(fields):
-        raise CallError(f"{option}: give {form}, not {text!r}")
+        raise CallError(_("{option}: give {form}, not {text!r}", option=option, form=form, text=text))
     try:
         return [typed_number(field, part) for field, part in zip(fields, found, strict=False)]
     except WrongQuantity as wrong:
-        raise wrong.at(f"{option}: give {form}") from None
+        raise wrong.at(_("{option}: give {form}", option=option, form=form)) from None
 
 
 def _value(text: str, rule: Rule) -> float:
     """The number that was typed, in the rule's unit, bounds not yet looked at."""
     found = _TYPED.fullmatch(_plain(text))
     if found is None:
-        kind = f"an amount in {rule.unit}, such as {EXAMPLES[rule.unit][1]}" if rule.unit else "a number, such as 1.5"
-        raise WrongQuantity(f"must be {kind}, not {_quoted(text)}")
+        kind = (
+            _("an amount in {unit}, such as {examples_1}", unit=rule.unit, examples_1=say(EXAMPLES[rule.unit][1]))
+            if rule.unit
+            else _("a number, such as 1.5")
+        )
+        raise WrongQuantity(_("must be {kind}, not {text}", kind=kind, text=_quoted(text)))
     sign, digits, power, word = found.groups()
     if _RANGE_OF.fullmatch(f"{digits} {word}") and re.match(r"-|\u2013|\.\.|to ", word):
-        raise WrongQuantity(f"give one number, not the range {_quoted(text)}")
+        raise WrongQuantity(_("give one number, not the range {text}", text=_quoted(text)))
     number = _decimal(digits, text)
     if _GROUPED.fullmatch(digits) and _fits(float(f"{1000.0 * number!r}{power or ''}"), word, rule):
         whole, behind = re.split("[.,]", digits)
         tail = f"{power or ''}{' ' + word if word else ''}"
         ways = (f"{whole}{behind}{tail}", f"{whole}.{behind}0{tail}")
-        raise WrongQuantity(f"{_quoted(text)} can be read in two ways: write {ways[0]} or {ways[1]}", ways)
+        raise WrongQuantity(
+            _(
+                "{text} can be read in two ways: write {ways_0} or {ways_1}",
+                text=_quoted(text),
+                ways_0=ways[0],
+                ways_1=ways[1],
+            ),
+            ways,
+        )
     number = float(f"{sign}{number!r}") if not power else float(f"{sign}{digits.replace(',', '.')}{power}")
     if not math.isfinite(number):
-        raise WrongQuantity(f"{_quoted(text)} is not an amount: too large")
+        raise WrongQuantity(_("{text} is not an amount: too large", text=_quoted(text)))
     if not word:
         return number
     if rule.unit is None:
-        raise WrongQuantity(f"must be a number without a unit, not {_quoted(text)}")
+        raise WrongQuantity(_("must be a number without a unit, not {text}", text=_quoted(text)))
     return _converted(number, word, rule.unit, text)
 
 
@@ -227,16 +247,23 @@ def _converted(number: float, word: str, unit: str, text: str) -> float:
         if not fit:
             raise _other_kind(text, unit)
         ways = tuple(f"{number:.12g} {way}" for way in fit)
-        raise WrongQuantity(f"{_quoted(text)}: {question.why}. Write {' or '.join(ways)}", ways)
+        raise WrongQuantity(
+            _("{text}: {why}. Write {ways}", text=_quoted(text), why=say(question.why), ways=_(" or ").join(ways)), ways
+        )
     if key not in UNIT_WORDS:
         raise WrongQuantity(
-            f"{_quoted(text)} is not an amount: no such unit as {word!r}; write for example {EXAMPLES[unit][1]}"
+            _(
+                "{text} is not an amount: no such unit as {word!r}; write for example {examples_1}",
+                text=_quoted(text),
+                word=word,
+                examples_1=say(EXAMPLES[unit][1]),
+            )
         )
     if not _measures(word, unit):
         raise _other_kind(text, unit)
     value = float(registry().Quantity(number, UNIT_WORDS[key]).to(unit).magnitude)
     if not math.isfinite(value):
-        raise WrongQuantity(f"{_quoted(text)} is not an amount: too large")
+        raise WrongQuantity(_("{text} is not an amount: too large", text=_quoted(text)))
     return round(value, 9) if unit == "degC" else value
 
 
@@ -246,25 +273,35 @@ def _measures(word: str, unit: str) -> bool:
 
 
 def _other_kind(text: str, unit: str) -> WrongQuantity:
-    _, example, kind = EXAMPLES[unit]
-    return WrongQuantity(f"can't read {_quoted(text)} as an amount in {unit}: give {kind}, such as {example}")
+    _unused, example, kind = EXAMPLES[unit]
+    return WrongQuantity(
+        _(
+            "can't read {text} as an amount in {unit}: give {kind}, such as {example}",
+            text=_quoted(text),
+            unit=unit,
+            kind=say(kind),
+            example=say(example),
+        )
+    )
 
 
 def _decimal(digits: str, text: str) -> float:
     """A number with at most one decimal point or comma."""
     if len(re.findall("[.,]", digits)) > 1:
         plain = re.sub(r"[.,]", "", digits)
-        raise WrongQuantity(f"{_quoted(text)}: write thousands without points and commas, such as {plain}")
+        raise WrongQuantity(
+            _("{text}: write thousands without points and commas, such as {plain}", text=_quoted(text), plain=plain)
+        )
     return float(digits.replace(",", "."))
 
 
 def _plain(text: str) -> str:
     """Full-width digits, odd spaces and minus signs as their plain ones; nothing that changes a number's worth."""
     if len(text) > LONGEST:
-        raise WrongQuantity(f"is too long for an amount: {_quoted(text)}")
+        raise WrongQuantity(_("is too long for an amount: {text}", text=_quoted(text)))
     text = re.sub("(?<=[cd]m)³", "3", text)
     if any(unicodedata.category(c) == "No" for c in text):  # a raised 2 would become a 2
-        raise WrongQuantity(f"write plain digits, not {_quoted(text)}")
+        raise WrongQuantity(_("write plain digits, not {text}", text=_quoted(text)))
     return " ".join(unicodedata.normalize("NFKC", text).replace("\u2212", "-").split())
 
 

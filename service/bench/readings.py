@@ -16,13 +16,18 @@ from stripread.reasons import Bound
 from stripread.results import Status
 from stripread.states.table import state
 from stripread.tint.conditions import TintConditions
+from stripread.words import _
 
 Number = float | None
 Pair = tuple[float, float]
 Kind = Literal["ph", "tint", "solid", "cells"]
 LAST_DIGIT = 0.0005  # pH: intervals are logged with three digits
-LOOK_TWICE = f'says "{state("reading", "doubtful").word}"'  # of a reading, in a sentence
 SCALE = (0.0, 14.0)  # pH; beyond a strip's end the true pH may lie anywhere on it
+
+
+def look_twice() -> str:
+    """What a sentence says of a reading in doubt: that it says to look twice."""
+    return _('says "{word}"', word=state("reading", "doubtful").word)
 
 
 class LoggedReason(BaseModel):

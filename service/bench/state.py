@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from service.bench.chemistry.balance import (
     Balance,
@@ -47,6 +47,7 @@ from service.bench.washing.chalk import chalk_of
 from service.bench.washing.parts import breaks, part_of
 from service.bench.weighings import Weighing as StartWeighing
 from service.bench.weighings import expected_of
+from stripread.words import _, say
 
 PAPERS, GLASSES = 1, 2  # filter papers and vessels where nobody counted; common practice, no source
 METAL = ("powder", "silver")  # what is weighed at the end
@@ -78,7 +79,7 @@ class State:
     worth_doing: tuple[str, ...]  # decants to settle again or to drop out
     stock: Stock | None
     dangers: tuple[OpenDanger, ...] = ()
-    rules: str = RULES
+    rules: str = field(default_factory=lambda: say(RULES))
     unanswered: int = 0  # entries and notes that wait for an answer before they count
 
     @property
@@ -131,7 +132,9 @@ def state_of(
     if expected is not None:
         losses = _losses(notes, decants, observations, expected)
         found = balance(expected, _weighed(notes), losses, chalk.grams, chalk.why)
-    tips = [f"Settle {name} a second time before it goes." for name in (found.settle_again if found else ())]
+    tips = [
+        _("Settle {name} a second time before it goes.", name=name) for name in (found.settle_again if found else ())
+    ]
     tips += [tip for d in decants if d.solid == "chloride" and (tip := dropping_out(d))]
     tips += [chalk.tip] if chalk.tip else []
     poured = vessel_of(notes)
@@ -155,12 +158,12 @@ def stage_now(notes: list[Note]) -> tuple[Procedure, Stage]:
 def _next(stage: Stage, after: Stage | None, verdict: Verdict) -> str:
     if verdict.state == "open":
         return (
-            f"Go on to: {after.title}."
+            _("Go on to: {title}.", title=say(after.title))
             if after
-            else "The last stage is done: weigh, print the report, close the batch."
+            else _("The last stage is done: weigh, print the report, close the batch.")
         )
-    first = re.split(r"(?<=[.!?])\s", stage.do, maxsplit=1)[0]
-    return first or stage.title
+    first = re.split(r"(?<=[.!?])\s", say(stage.do), maxsplit=1)[0]
+    return first or say(stage.title)
 
 
 def batch_vessel(notes: list[Note]) -> BatchVessel:

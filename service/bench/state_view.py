@@ -6,6 +6,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.bench.chemistry.balance import Balance
 from service.bench.state import State
+from stripread.words import say
+from stripread.words.retold import retold
 
 Grams = tuple[float, float, float]
 
@@ -113,16 +115,16 @@ def state_view(state: State) -> BenchState:
     """A batch's state as it leaves the bench."""
     stage, after = state.stage, state.procedure.after(state.stage.id)
     return BenchState(
-        procedure=state.procedure.name,
-        stage=StageView(id=stage.id, title=stage.title, do=stage.do, read=stage.read),
+        procedure=say(state.procedure.name),
+        stage=StageView(id=stage.id, title=say(stage.title), do=say(stage.do), read=stage.read),
         gate=GateView(state=state.verdict.state, sentence=state.verdict.sentence),
         next=state.next_line,
-        next_stage=None if after is None else StageName(id=after.id, title=after.title),
-        cautions=(*(danger.sentence for danger in state.dangers), *stage.cautions, state.rules),
-        can_go_wrong=stage.wrong,
-        stages=tuple(StageName(id=s.id, title=s.title) for s in state.procedure.stages),
+        next_stage=None if after is None else StageName(id=after.id, title=say(after.title)),
+        cautions=(*(danger.sentence for danger in state.dangers), *map(say, stage.cautions), state.rules),
+        can_go_wrong=tuple(map(say, stage.wrong)),
+        stages=tuple(StageName(id=s.id, title=say(s.title)) for s in state.procedure.stages),
         moves=tuple(
-            MoveView(at=m.at, to=m.to, state=m.state, sentence=m.sentence, reason=m.reason, who=m.who)
+            MoveView(at=m.at, to=m.to, state=m.state, sentence=retold(m.sentence), reason=m.reason, who=m.who)
             for m in state.moves
         ),
         balance=None if state.balance is None else balance_view(state.balance),

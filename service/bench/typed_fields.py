@@ -9,6 +9,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from service.bench.quantities import RULES_OF, WrongQuantity, typed_number, typed_range, within
+from stripread.words import _
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Typed:
         if isinstance(value, str):
             value = typed_range(value)
         if not isinstance(value, list | tuple) or len(value) != 2:
-            raise WrongQuantity("must be two numbers, the lower and the higher end, such as 6.5-7.1")
+            raise WrongQuantity(_("must be two numbers, the lower and the higher end, such as 6.5-7.1"))
         return [float(self._one(end)) for end in value]
 
     def _one(self, value: object) -> float | int:
@@ -44,7 +45,7 @@ class Typed:
         if not self.whole:
             return number
         if number != int(number) or (isinstance(value, str) and "." in value.replace(",", ".")):
-            raise WrongQuantity(f"must be a whole number, not {value!r}")
+            raise WrongQuantity(_("must be a whole number, not {value!r}", value=value))
         return int(number)
 
     def _read(self, value: object) -> float:
@@ -52,15 +53,15 @@ class Typed:
             if self.share and value.rstrip().endswith(("%", "‰")):
                 low, high = typed_range(value)
                 if low != high:
-                    raise WrongQuantity(f"give one number, not the range {value!r}")
+                    raise WrongQuantity(_("give one number, not the range {value!r}", value=value))
                 return within(self.field, low)
             return typed_number(self.field, value)
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise WrongQuantity(f"must be a number, not {type(value).__name__}")
+            raise WrongQuantity(_("must be a number, not {name}", name=type(value).__name__))
         try:
             return within(self.field, float(value))
         except OverflowError:
-            raise WrongQuantity("must be a number, not one of so many digits") from None
+            raise WrongQuantity(_("must be a number, not one of so many digits")) from None
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
         """The door's check, then the type's own."""

@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from stripread.words import N_
+
 # What the units library calls it -> how people write it, small letters, without dots and underscores.
 _WRITTEN: dict[str, str] = {
     "microgram": "µg|ug|mcg|microgram|micrograms",
@@ -54,12 +56,12 @@ UNIT_WORDS |= {
 
 # A field's unit -> its sign, an example to show, what kind of amount it is.
 EXAMPLES: dict[str, tuple[str, str, str]] = {
-    "g": ("g", "80 g", "a mass"),
-    "l": ("L", "80 ml or 1.5 l", "a volume"),
-    "ml": ("mL", "80 ml", "a volume"),
-    "hour": ("h", "90 min", "a time"),
-    "degC": ("°C", "60 °C", "a temperature"),
-    "mm": ("mm", "10 mm", "a length"),
+    "g": ("g", "80 g", N_("a mass")),
+    "l": ("L", N_("80 ml or 1.5 l"), N_("a volume")),
+    "ml": ("mL", "80 ml", N_("a volume")),
+    "hour": ("h", "90 min", N_("a time")),
+    "degC": ("°C", "60 °C", N_("a temperature")),
+    "mm": ("mm", "10 mm", N_("a length")),
 }
 
 
@@ -71,23 +73,23 @@ class Question:
     choices: tuple[str, ...]
 
 
-_OUNCE = Question("there are several kinds of ounce", ("oz avdp", "troy oz", "US fl oz", "UK fl oz"))
+_OUNCE = Question(N_("there are several kinds of ounce"), ("oz avdp", "troy oz", "US fl oz", "UK fl oz"))
 _SIGN = {"fluid_ounce": "fl oz", "pint": "pint", "quart": "qt", "gallon": "gal"}
-_MILLI = Question("a capital M means a million", ("mg", "kg"))
+_MILLI = Question(N_("a capital M means a million"), ("mg", "kg"))
 QUESTIONS: dict[str, Question] = {
-    "gr": Question("gr is grams to some and grains to others", ("g", "grains")),
-    "grs": Question("gr is grams to some and grains to others", ("g", "grains")),
+    "gr": Question(N_("gr is grams to some and grains to others"), ("g", "grains")),
+    "grs": Question(N_("gr is grams to some and grains to others"), ("g", "grains")),
     "oz": _OUNCE,
     "ozs": _OUNCE,
     "ounce": _OUNCE,
     "ounces": _OUNCE,
-    "ML": Question("ML is megalitres", ("ml", "l")),
+    "ML": Question(N_("ML is megalitres"), ("ml", "l")),
     "Mg": _MILLI,
     "MG": _MILLI,
-    "ton": Question("tons differ", ("kg", "lb")),
-    "tons": Question("tons differ", ("kg", "lb")),
+    "ton": Question(N_("tons differ"), ("kg", "lb")),
+    "tons": Question(N_("tons differ"), ("kg", "lb")),
     **{
-        word: Question("the British one is not the American one", (f"US {_SIGN[name]}", f"UK {_SIGN[name]}"))
+        word: Question(N_("the British one is not the American one"), (f"US {_SIGN[name]}", f"UK {_SIGN[name]}"))
         for word, name in _AMERICAN.items()
     },
 }

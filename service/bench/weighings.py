@@ -9,6 +9,7 @@ from typing import Literal
 from service.bench.chemistry.balance import expected_from_metal
 from service.bench.chemistry.reagents import Span, chloride
 from service.bench.quantities import typed_range
+from stripread.words import N_
 
 Again = Literal["replaces", "adds"]
 # Share of water, by mass, in chloride; common practice, no source: a drained cake holds 0.2 to 0.5, one dried through
@@ -16,9 +17,9 @@ Again = Literal["replaces", "adds"]
 MOISTURES: dict[str, tuple[float, float]] = {"dry": (0.0, 0.01), "wet": (0.2, 0.5), "drained": (0.2, 0.5)}
 MOISTURE_UNKNOWN = (0.0, 0.5)
 FINENESS_UNKNOWN = (0.5, 1.0)
-NOT_SAID = (
-    "Nobody said how wet it was: taken as dry to drained (0 to 50 % water). Dry it, or say --moisture dry, drained, or "
-    "a range."
+NOT_SAID = N_(
+    "Nobody said how wet it was: taken as dry to drained (0 to 50 % water). Dry it, or say "
+    "--moisture dry, drained, or a range."
 )
 
 

@@ -11,6 +11,7 @@ from service.bench.quantities import typed_parts
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from service.bench.weighings import NOT_SAID, Weighing, expected_of
 from stripread.errors import CallError
+from stripread.words import _, say
 
 
 @dataclass(frozen=True)
@@ -26,15 +27,17 @@ class YieldPlan:
     def lines(self) -> list[str]:
         """The plan in words."""
         found = self.balance
-        lines = [f"Expected          {_words(found.expected_g, 'g silver')}"]
+        lines = [_("Expected          {expected_g}", expected_g=_words(found.expected_g, _("g silver")))]
         if found.share is not None:
             low, value, high = (100.0 * s for s in found.share)
-            lines.append(f"Yield             {value:.1f} % ({low:.1f} to {high:.1f} %)")
-        lines += [found.verdict, *self.notes, "", "Where some may be, g:"]
+            lines.append(
+                _("Yield             {value:.1f} % ({low:.1f} to {high:.1f} %)", value=value, low=low, high=high)
+            )
+        lines += [found.verdict, *self.notes, "", _("Where some may be, g:")]
         for loss in found.losses:
             more = f" ({loss.note})" if loss.note else ""
             lines.append(f"  {_words(loss.silver_g):32} {loss.name}; {loss.where}{more}")
-        return [*lines, f"  {_words(found.explained_g):32} together", *self.tips]
+        return [*lines, _("  {explained_g:32} together", explained_g=_words(found.explained_g)), *self.tips]
 
     def to_dict(self) -> dict[str, object]:
         """JSON-ready; grams as [low, value, high]."""
@@ -58,7 +61,7 @@ class YieldPlan:
 
 def _words(span: Span, unit: str = "") -> str:
     low, value, high = (written(part) for part in span)
-    return f"{value} ({low} to {high}){' ' + unit if unit else ''}"
+    return _("{value} ({low} to {high}){unit}", value=value, low=low, high=high, unit=" " + unit if unit else "")
 
 
 def yield_plan(
@@ -91,14 +94,14 @@ def yield_plan(
     """
     expected = expected_of(weighings)
     if expected is None:
-        raise CallError("weigh what it starts from first: a mass above 0")
+        raise CallError(_("weigh what it starts from first: a mass above 0"))
     losses = [loss for decant in decants for loss in decant_loss(decant)]
     losses += filters_and_glass(papers, glasses)
     chalk = chalk_g(lye_washes_l, alkalinity_mmol_l)
     found = balance(expected, weighed, tuple(losses), chalk)
-    said = [NOT_SAID] if any(w.of == "chloride" and w.moisture is None for w in weighings) else []
+    said = [say(NOT_SAID)] if any(w.of == "chloride" and w.moisture is None for w in weighings) else []
     said += [text for text in (chalk_sentence(chalk),) if text]
-    tips = [f"Settle {name} a second time before it goes." for name in found.settle_again]
+    tips = [_("Settle {name} a second time before it goes.", name=name) for name in found.settle_again]
     tips += [tip for decant in decants if (tip := dropping_out(decant))]
     return YieldPlan(found, chalk, tuple(said), tuple(tips))
 
@@ -115,6 +118,8 @@ def decant_of_text(text: str, place: int) -> Decant:
     parts = text.split(":")
     if len(parts) == 4 and not parts[2].strip():
         n = typed_parts("--decant", ":".join([*parts[:2], parts[3]]), ("litres", "settled_h", "temp_c"), 3, shape)
-        return Decant(f"decant {place}", n[0], None, n[2], n[1])
+        return Decant(_("decant {place}", place=place), n[0], None, n[2], n[1])
     n = typed_parts("--decant", text, ("litres", "settled_h", "chloride_mol_l", "temp_c"), 2, shape)
-    return Decant(f"decant {place}", n[0], n[2] if len(n) > 2 else None, n[3] if len(n) > 3 else 25.0, n[1])
+    return Decant(
+        _("decant {place}", place=place), n[0], n[2] if len(n) > 2 else None, n[3] if len(n) > 3 else 25.0, n[1]
+    )

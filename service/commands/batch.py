@@ -19,6 +19,7 @@ from service.terminal.targets import check_target, made_folder
 from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.states.table import state as state_word
+from stripread.words import SOURCE, _, say, speaking
 
 if TYPE_CHECKING:
     from service.bench.state import State
@@ -60,7 +61,7 @@ def new(name: str, procedure: str, zone: str | None, data: Path, database: str |
     load_procedure(procedure)  # a wrong one leaves no batch behind
     place = None if zone is None else checked_zone(zone)
     if not 1 <= len(name.strip()) <= 200:
-        raise CallError("a batch's name has 1 to 200 characters")
+        raise CallError(_("a batch's name has 1 to 200 characters"))
     with opened(data, database, make=True) as log, log.write() as c:
         number = store.add_batch(c, name.strip(), place)
         details: dict[str, Any] = {"water": rinse["water"]}
@@ -81,9 +82,18 @@ def list_(data: Path, database: str | None) -> int:
 
     with opened(data, database, reading=True) as log, log.read() as c:
         for row in store.all_batches(c):
-            closed = " (closed)" if row["closed_at"] else ""
-            at = spoken(in_zone(row["opened_at"], row["zone"]))
-            click.echo(f"{row['id']:4d}  {at} {row['zone']}  {row['name']}{closed}, {row['entries']} readings")
+            closed = _(" (closed)") if row["closed_at"] else ""
+            click.echo(
+                _(
+                    "{id:4d}  {at} {zone}  {name}{closed}, {entries} readings",
+                    id=row["id"],
+                    at=spoken(in_zone(row["opened_at"], row["zone"])),
+                    zone=row["zone"],
+                    name=row["name"],
+                    closed=closed,
+                    entries=row["entries"],
+                )
+            )
     return 0
 
 
@@ -103,16 +113,31 @@ def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
 
 
 def _lines(state: State) -> str:
-    gate = state_word("gate", state.verdict.state).printed
-    lines = [f"{state.stage.title}. Gate: {gate}. {state.verdict.sentence}", f"Next: {state.next_line}"]
-    lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *state.stage.cautions)]
+    lines = [
+        _(
+            "{title}. Gate: {gate}. {sentence}",
+            title=say(state.stage.title),
+            gate=state_word("gate", state.verdict.state).printed,
+            sentence=state.verdict.sentence,
+        ),
+        _("Next: {next_line}", next_line=state.next_line),
+    ]
+    lines += [f"! {text}" for text in (*(d.sentence for d in state.dangers), *map(say, state.stage.cautions))]
     if state.balance is not None:
-        lines.append(f"Silver: {state.balance.verdict}")
+        lines.append(_("Silver: {verdict}", verdict=state.balance.verdict))
         if state.balance.chalk_note:
             low, value, high = state.balance.chalk_g
-            lines.append(f"Chalk in it: {value:.2g} g ({low:.2g} to {high:.2g} g). {state.balance.chalk_note}")
+            lines.append(
+                _(
+                    "Chalk in it: {value:.2g} g ({low:.2g} to {high:.2g} g). {chalk_note}",
+                    value=value,
+                    low=low,
+                    high=high,
+                    chalk_note=state.balance.chalk_note,
+                )
+            )
     if state.stock is not None:
-        lines.append(f"Stock vessel: {state.stock.sentence}")
+        lines.append(_("Stock vessel: {sentence}", sentence=state.stock.sentence))
     return "\n".join([*lines, *state.worth_doing, state.rules])
 
 
@@ -186,7 +211,7 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
                 raise
             made = add_note(c, batch, kind, {**given, **told}, Said(how["who"]))
         dangers = dangers_by(c, batch, made)
-    click.echo(f"note {made.id}: {json_line(made.content.fields())}")
+    click.echo(_("note {id}: {fields}", id=made.id, fields=json_line(made.content.fields())))
     click.echo("".join(f"! {danger.sentence}\n" for danger in dangers), nl=False)
     return 0
 
@@ -209,8 +234,9 @@ def stock(data: Path, database: str | None) -> int:
         d = made.content
         what = f"{d.what}, {d.litres:g} L" if isinstance(d, Pouring) else ""
         what = f"read, pH {d.ph:g}" if isinstance(d, VesselReading) else what
-        click.echo(f"{spoken(in_zone(made.at, zones[batch]))}  batch {batch}: {what}")
-    click.echo(f"{held.litres:.3g} L in all. {held.sentence}")
+        at = spoken(in_zone(made.at, zones[batch]))
+        click.echo(_("{at}  batch {batch}: {what}", at=at, batch=batch, what=what))
+    click.echo(_("{litres:.3g} L in all. {sentence}", litres=held.litres, sentence=held.sentence))
     first = [*(danger.sentence for danger in dangers), *held.first[len(held.stops) :]]
     click.echo("".join(f"! {text}\n" for text in first), nl=False)
     found = [f"  {way.sentence}" for way in waste.ways(held)]
@@ -236,23 +262,23 @@ def demo(out: Path, data: Path | None) -> int:
     single = out.suffix.lower() in (".html", ".pdf")
     places = [out] if single else [out / "batch.html", out / "batch.pdf"]
     if data is not None and data.exists():
-        raise CallError(f"{data} is there already: the made-up batch gets a folder of its own")
+        raise CallError(_("{data} is there already: the made-up batch gets a folder of its own", data=data))
     made_folder(out.parent if single else out, "--out")
     for report_file in places:
         check_target(report_file, "--out")
     if data is not None:
         made_folder(data, "--data")
-    click.echo("Reading the photos of a made-up batch …", err=True)
+    click.echo(_("Reading the photos of a made-up batch …"), err=True)
     with tempfile.TemporaryDirectory() as scratch:
         place = data or Path(scratch) / "log"
         place.mkdir(parents=True, exist_ok=True)
         batch = play(place)
-        with opened(place, None) as log:
+        with opened(place, None) as log, speaking(SOURCE):
             record = _record(log, place, batch)
     for report_file in places:
         _write(record, report_file)
     if data is not None:
-        click.echo(f"The log is kept: stripread batch show {batch} --data {data}")
+        click.echo(_("The log is kept: stripread batch show {batch} --data {data}", batch=batch, data=data))
     return 0
 
 
@@ -264,7 +290,7 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     place = _ending(out or Path(f"batch-{batch}.html"))
     check_target(place, "--out")
-    with opened(data, database, reading=True) as log:
+    with opened(data, database, reading=True) as log, speaking(SOURCE):  # the report's own words are English yet
         record = _record(log, data, batch)
     return _write(record, place)
 
@@ -289,7 +315,7 @@ def _record(log: Database, data: Path, batch: int) -> BatchRecord:
 
 def _ending(place: Path) -> Path:
     if place.suffix.lower() not in (".html", ".pdf"):
-        raise CallError(f"a report is .html or .pdf, not {place.suffix or 'without an ending'}")
+        raise CallError(_("a report is .html or .pdf, not {value}", value=place.suffix or _("without an ending")))
     return place
 
 
@@ -298,10 +324,11 @@ def _write(record: BatchRecord, place: Path) -> int:
     from service.report.pdf import pdf_report
 
     pdf = _ending(place).suffix.lower() == ".pdf"
-    data = pdf_report(record) if pdf else html_report(record).encode()
+    with speaking(SOURCE):
+        data = pdf_report(record) if pdf else html_report(record).encode()
     try:
         place.write_bytes(data)
     except OSError as problem:
-        raise CallError(f"can't write {place}: {problem.strerror}") from None
+        raise CallError(_("can't write {place}: {strerror}", place=place, strerror=problem.strerror)) from None
     click.echo(str(place))
     return 0

@@ -12,6 +12,7 @@ from service.terminal.log_options import log_options, no_folder
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 if TYPE_CHECKING:
     from service.readers.intake import Taken
@@ -102,11 +103,11 @@ def add(
     check_photos(photos)
     for path in (profile, o["standards"]):
         if path is not None and not path.is_file():
-            raise CallError(f"no such file: {path}")
+            raise CallError(_("no such file: {path}", path=path))
     if profile is None and o["kind"] == "ph":
-        raise CallError("a strip needs its --profile, made by `stripread calibrate`")
+        raise CallError(_("a strip needs its --profile, made by `stripread calibrate`"))
     if len(o["note"]) > 2000:
-        raise CallError("a note has at most 2000 characters")
+        raise CallError(_("a note has at most 2000 characters"))
     tint = o["kind"] == "tint"
     diluted = dilution_said(o["dilution"], o["sample_ml"], o["drops"], o["added_ml"])
     taking = taking_of(
@@ -117,12 +118,12 @@ def add(
     if o["kind"] == "cells":
         taking = {"matching": o["matching"]}
     if o["cells"] is not None and not tint:
-        raise CallError("--cells goes with --kind tint: it names the entry that measures the tint's vials")
+        raise CallError(_("--cells goes with --kind tint: it names the entry that measures the tint's vials"))
     if o["vials_changed"] and o["cells"] is None:
-        raise CallError("--vials-changed says that the vials of --cells were changed: give --cells too")
+        raise CallError(_("--vials-changed says that the vials of --cells were changed: give --cells too"))
     strip = o["kind"] == "ph"
     if o["beside"] is not None and o["blank"] is not None:
-        raise CallError("--beside compares two strips in one photo, --blank two photos: give one of the two")
+        raise CallError(_("--beside compares two strips in one photo, --blank two photos: give one of the two"))
     rinse = o["rinse"] or o["blank"] is not None
     said = StripStatement(o["dipped_at"], o["temperature_c"], rinse, None, o["beside"]) if strip else StripStatement()
     sent = [
@@ -155,9 +156,9 @@ def add(
         with said_once(click.echo) as run:
             done = add_photos(settings, list(zip(sent, photos, strict=True)), told)
     except SQLAlchemyError as problem:
-        raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
+        raise CallError(_("can't use the log: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     except OSError as problem:
-        raise CallError(f"can't write to the log: {problem.strerror or problem}") from None
+        raise CallError(_("can't write to the log: {value}", value=problem.strerror or problem)) from None
     for taken in [taken for taken in done if taken.entry["log"].get("asked") and not as_json]:
         _ask(taken, data, database, o["who"])
     return int(any(taken.entry["status"] == "refused" for taken in done))

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from stripread.words import _
+
 
 @click.command("calibrate")
 @click.argument("kind", type=click.Path(path_type=Path))
@@ -43,8 +45,8 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
     check_target(out, "--out", [path for path in (kind, buffers, chart, card_values) if path is not None])
     learned = learn(load_kind(kind), buffers=buffers, chart=chart, card_values=card_values)
     for photo in learned.left_out:
-        click.echo(f"left out {photo.name}: {photo.why}", err=True)
+        click.echo(_("left out {name}: {why}", name=photo.name, why=photo.why), err=True)
     save_profile(learned.profile, out)
     click.echo(report(learned.profile, learned.fit, list(learned.known)))
-    click.echo(f"\n{out} written.")
+    click.echo(_("\n{out} written.", out=out))
     return 0

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from stripread.words import _
+
 
 @click.command("calibrate-tint")
 @click.argument("standards", type=click.Path(path_type=Path))
@@ -25,5 +27,5 @@ def command(standards: Path, out: Path) -> int:
     save_tint_profile(fit.profile, out)
     click.echo(f"{out}: {fit.message}")
     for line in fit.left_out:
-        click.echo(f"    left out: {line}")
+        click.echo(_("    left out: {line}", line=line))
     return 0

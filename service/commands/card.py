@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from stripread.errors import CallError
+from stripread.words import _
 
 
 @click.command("card")
@@ -26,16 +27,18 @@ def command(out: Path | None, paper: str, as_layout: bool) -> int:
     from stripread.card.pdf import PAPERS, draw_sheet
 
     if out is None and not as_layout:
-        raise CallError("nothing to do: give --out card.pdf for the card to print, or --layout for its JSON")
+        raise CallError(_("nothing to do: give --out card.pdf for the card to print, or --layout for its JSON"))
     page = PAPERS[paper]
     if out is not None:
         check_target(out, "--out", form=".pdf")
         try:
             out.write_bytes(draw_sheet(paper))
         except OSError as problem:
-            raise CallError(f"can't write {out}: {problem.strerror or problem}") from None
+            raise CallError(_("can't write {out}: {value}", out=out, value=problem.strerror or problem)) from None
     if as_layout:
         click.echo(layout_json(page.size_mm, page.origins_mm[0]))
     else:
-        click.echo(f"{out}: two cards on {page.title}. Print at 100 %, in colour, on matt paper.")
+        click.echo(
+            _("{out}: two cards on {title}. Print at 100 %, in colour, on matt paper.", out=out, title=page.title)
+        )
     return 0

@@ -9,6 +9,7 @@ import click
 
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 
 @click.command("check")
@@ -49,6 +50,6 @@ def command(profile: Path, buffers: Path, out: Path | None, as_json: bool) -> in
         try:
             out.write_bytes(picture_of(found, learned))
         except OSError as problem:
-            raise CallError(f"can't write {out}: {problem.strerror}") from None
+            raise CallError(_("can't write {out}: {strerror}", out=out, strerror=problem.strerror)) from None
     click.echo(json_line(to_dict(found, learned.name)) if as_json else in_words(found, learned.name))
     return 1 if found.status("refused") else 0

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from stripread.errors import CallError
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.results import SolidReading, TintReading
@@ -43,20 +44,30 @@ def command(out: Path, files: bool) -> int:
     made_folder(out, "--out")
     if files:
         copy_files(out)
-    click.echo(f"Reading {len(photos)} photos of a made-up batch of silver chloride being washed …", file=sys.stderr)
+    click.echo(
+        _("Reading {n_photos} photos of a made-up batch of silver chloride being washed …", n_photos=len(photos)),
+        file=sys.stderr,
+    )
     readings = list(read_strips(photos, profile, [out / f"{p.stem}.png" for p in photos]))
     click.echo(ph_table(readings))
     windows = DEMO / "windows"
     tints, solids = sorted(windows.glob("tint-*.jpg")), sorted(windows.glob("solid-*.jpg"))
-    click.echo(f"Reading {len(tints)} photos of vials and {len(solids)} of a solid …", file=sys.stderr)
+    click.echo(
+        _("Reading {n_tints} photos of vials and {n_solids} of a solid …", n_tints=len(tints), n_solids=len(solids)),
+        file=sys.stderr,
+    )
     request = TintRequest(path_mm=DEPTH_MM)
     seen: list[TintReading | SolidReading] = list(read_tints(tints, request, [out / f"{p.stem}.png" for p in tints]))
     seen += read_solids(solids, None, [out / f"{p.stem}.png" for p in solids])
     click.echo("\n" + windows_table(seen))
-    click.echo(f"\nA picture of every reading is in {out}/. The bad photos were refused or doubted on purpose.")
     click.echo(
-        "Acid, lye and ammonia burn; ammonia on silver makes explosives on standing: acidify at once, never store. "
-        "Local rules and licensed practice go first."
+        _("\nA picture of every reading is in {out}/. The bad photos were refused or doubted on purpose.", out=out)
+    )
+    click.echo(
+        _(
+            "Acid, lye and ammonia burn; ammonia on silver makes explosives on standing: acidify at "
+            "once, never store. Local rules and licensed practice go first."
+        )
     )
     return 0
 
@@ -75,4 +86,6 @@ def copy_files(folder: Path) -> None:
         for name in ("photos", "windows", "buffers"):
             shutil.copytree(DEMO / name, folder / name, dirs_exist_ok=True)
     except OSError as problem:
-        raise CallError(f"can't write to {folder}: {problem.strerror or problem}") from None
+        raise CallError(
+            _("can't write to {folder}: {value}", folder=folder, value=problem.strerror or problem)
+        ) from None

@@ -12,6 +12,7 @@ from service.commands.finding.phones import phones
 from service.terminal.log_options import log_options
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 if TYPE_CHECKING:
     from service.log.check import LogCheck
@@ -51,7 +52,7 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool) ->
     try:
         found = check_log(log, data, digits)
     except SQLAlchemyError as problem:
-        raise CallError(f"can't read the log: {str(problem).splitlines()[0]}") from None
+        raise CallError(_("can't read the log: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     finally:
         log.close()
     click.echo(json_line(asdict(found)) if as_json else _lines(found))
@@ -89,14 +90,24 @@ def backup(file: Path, damaged: bool, data: Path, database: str | None) -> int:
     except ServiceError as wrong:
         raise CallError(wrong.detail) from None
     except SQLAlchemyError as problem:
-        raise CallError(f"no back-up was made: {str(problem).splitlines()[0]}") from None
+        raise CallError(_("no back-up was made: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     except OSError as problem:
-        raise CallError(f"no back-up was made: can't write to {file.parent}: {_why(problem)}") from None
+        raise CallError(
+            _("no back-up was made: can't write to {parent}: {problem}", parent=file.parent, problem=_why(problem))
+        ) from None
     said = made.manifest
-    click.echo(f"{file}: {said.counts['entries']} entries, {said.counts['photos']} photos, {made.size:,} bytes")
+    click.echo(
+        _(
+            "{file}: {entries} entries, {photos} photos, {size:,} bytes",
+            file=file,
+            entries=said.counts["entries"],
+            photos=said.counts["photos"],
+            size=made.size,
+        )
+    )
     click.echo(f"head: {said.chain.head}")
     for fault in said.faults:
-        click.echo(f"  fault: {fault}")
+        click.echo(_("  fault: {fault}", fault=fault))
     return int(bool(said.faults))
 
 
@@ -115,41 +126,64 @@ def restore(file: Path, to: Path, damaged: bool) -> int:
     try:
         done = restored(file, to, damaged=damaged)
     except OSError as problem:
-        raise CallError(f"nothing was restored: can't write to {to.absolute().parent}: {_why(problem)}") from None
-    click.echo(f"{to}: of {done.manifest.made_at[:19].replace('T', ' ')}, by {done.manifest.software[:60]!a}")
+        raise CallError(
+            _(
+                "nothing was restored: can't write to {parent}: {problem}",
+                parent=to.absolute().parent,
+                problem=_why(problem),
+            )
+        ) from None
+    click.echo(
+        _(
+            "{to}: of {made_at}, by {software!a}",
+            to=to,
+            made_at=done.manifest.made_at[:19].replace("T", " "),
+            software=done.manifest.software[:60],
+        )
+    )
     click.echo(_lines(done.check))
     return int(not done.check.whole)
 
 
 def _why(problem: OSError) -> str:
     if problem.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return "its disk is full. Free some space, or name another place"
+        return _("its disk is full. Free some space, or name another place")
     return problem.strerror or str(problem)
 
 
 def _head_digits(asked: str) -> str:
     digits = "".join(asked.lower().replace("-", " ").split())
     if not 16 <= len(digits) <= 64 or not set(digits) <= set("0123456789abcdef"):
-        raise CallError("a head is 64 digits 0-9 and a-f, as the report shows them; give the first 16 or more")
+        raise CallError(_("a head is 64 digits 0-9 and a-f, as the report shows them; give the first 16 or more"))
     return digits
 
 
 def _lines(found: LogCheck) -> str:
     chain = found.chain
-    lines = [f"{found.entries} entries, {found.photos} photos: " + ("whole" if found.whole else "NOT WHOLE")]
+    lines = [
+        _("{entries} entries, {photos} photos: ", entries=found.entries, photos=found.photos)
+        + (_("whole") if found.whole else _("NOT WHOLE"))
+    ]
     if chain.links:
         began = chain.began[:16].replace("T", " ")
-        before = f", when it took up {chain.taken_up} rows as they stood then" if chain.taken_up else ""
-        lines.append(f"chain: {chain.links} links since {began}{before}")
+        before = (
+            _(", when it took up {taken_up} rows as they stood then", taken_up=chain.taken_up) if chain.taken_up else ""
+        )
+        lines.append(_("chain: {links} links since {began}{before}", links=chain.links, began=began, before=before))
         lines.append(f"head: {chain.head}")
     if chain.asked_link is not None and chain.asked_link <= chain.holds_to:
         lines.append(
-            f"the head {chain.asked} is link {chain.asked_link}: up to there the log is the one it was shown for"
+            _(
+                "the head {asked} is link {asked_link}: up to there the log is the one it was shown for",
+                asked=chain.asked,
+                asked_link=chain.asked_link,
+            )
         )
-    lines += [f"  fault: {fault}" for fault in found.faults]
+    lines += [_("  fault: {fault}", fault=fault) for fault in found.faults]
     lines += [
-        f"  orphan: photo {orphan} was sent, but its post was cut off before it was logged" for orphan in found.orphans
+        _("  orphan: photo {orphan} was sent, but its post was cut off before it was logged", orphan=orphan)
+        for orphan in found.orphans
     ]
-    lines += [f"  unfinished: {name} (removed when the service starts)" for name in found.unfinished]
-    lines += [f"  stray: {name} in the folder of photos is none of the log's" for name in found.strays]
+    lines += [_("  unfinished: {name} (removed when the service starts)", name=name) for name in found.unfinished]
+    lines += [_("  stray: {name} in the folder of photos is none of the log's", name=name) for name in found.strays]
     return "\n".join(lines)

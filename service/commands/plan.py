@@ -11,6 +11,7 @@ from service.commands.plan_yield import command as yield_
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _, say
 
 _SUGARS = ("glucose", "glucose monohydrate")
 
@@ -34,7 +35,7 @@ def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
     if as_json:
         click.echo(json_line(answer))
     else:
-        click.echo("\n".join([*lines, "", RULES]))
+        click.echo("\n".join([*lines, "", say(RULES)]))
     return 0
 
 
@@ -134,12 +135,12 @@ def _reading(text: str) -> Any:  # noqa: ANN401 - a Reading; its module loads la
     from service.bench.quantities import typed_parts
     from service.bench.washing.reading import Reading
 
-    n = typed_parts("--reading", text, ("wash", "ph", "ph", "ph"), 2, "WASH:PH or WASH:PH:LOW:HIGH")
+    n = typed_parts("--reading", text, ("wash", "ph", "ph", "ph"), 2, _("WASH:PH or WASH:PH:LOW:HIGH"))
     if len(n) == 3 or n[0] != int(n[0]):
-        raise CallError(f"--reading: give WASH:PH or WASH:PH:LOW:HIGH, not {text!r}")
+        raise CallError(_("--reading: give WASH:PH or WASH:PH:LOW:HIGH, not {text!r}", text=text))
     if len(n) == 2:
         return Reading(int(n[0]), n[1], (n[1] - 0.3, n[1] + 0.3))
     ph, low, high = n[1:]
     if not low <= ph <= high:
-        raise CallError(f"--reading: {ph:g} does not lie between {low:g} and {high:g}")
+        raise CallError(_("--reading: {ph:g} does not lie between {low:g} and {high:g}", ph=ph, low=low, high=high))
     return Reading(int(n[0]), ph, (low, high))

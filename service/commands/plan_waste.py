@@ -6,6 +6,7 @@ import click
 
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import say
 
 
 @click.command("waste")
@@ -51,5 +52,5 @@ def command(  # noqa: PLR0917 - click gives them by name
     if as_json:
         click.echo(json_line(asdict(plan)))
     else:
-        click.echo("\n".join([*plan.lines, "", RULES]))
+        click.echo("\n".join([*plan.lines, "", say(RULES)]))
     return 0

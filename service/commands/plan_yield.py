@@ -9,6 +9,7 @@ import click
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _, say
 
 
 @click.command("yield")
@@ -32,7 +33,7 @@ def command(**o: Any) -> int:  # noqa: ANN401 - click's options
     from service.bench.yield_plan import decant_of_text, yield_plan
 
     if bool(o["chloride"]) == bool(o["metal"]):
-        raise CallError("give either --chloride or --metal")
+        raise CallError(_("give either --chloride or --metal"))
     try:
         moisture = None if o["moisture"] is None else moisture_of(o["moisture"])
         fineness = typed_range(o["fineness"])
@@ -49,5 +50,5 @@ def command(**o: Any) -> int:  # noqa: ANN401 - click's options
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    click.echo(json_line(plan.to_dict()) if o["as_json"] else "\n".join([*plan.lines, "", RULES]))
+    click.echo(json_line(plan.to_dict()) if o["as_json"] else "\n".join([*plan.lines, "", say(RULES)]))
     return 0

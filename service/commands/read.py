@@ -11,6 +11,7 @@ import click
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 DEFAULT_PROFILE = "profile.toml"
 
@@ -96,14 +97,16 @@ def command(  # noqa: PLR0917 - click passes by name
 
     path = profile or Path(DEFAULT_PROFILE)
     if profile is None and not path.exists():
-        raise CallError("no profile: give --profile, made by `stripread calibrate` for your strips")
+        raise CallError(_("no profile: give --profile, made by `stripread calibrate` for your strips"))
     learned = load_profile(path)
     places = overlay_paths(photos, overlay, [] if blank is None else [blank])
     if several_strips and not combine:
-        raise CallError("--several-strips says what --combine is to combine: give both")
+        raise CallError(_("--several-strips says what --combine is to combine: give both"))
     if beside is not None and (combine or blank is not None):
         other = "--combine" if combine else "--blank"
-        raise CallError(f"--beside compares two strips in one photo, {other} several photos: give one of the two")
+        raise CallError(
+            _("--beside compares two strips in one photo, {other} several photos: give one of the two", other=other)
+        )
     dipped = None if dipped_at is None else dip_time(dipped_at)
     liquid = None if beside is None else liquid_of(beside)
     said = Circumstances(dipped, rinse or blank is not None, temperature_c, liquid)

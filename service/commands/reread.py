@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from stripread.errors import CallError
+from stripread.words import _
 
 
 @click.command("reread")
@@ -32,7 +33,11 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     try:
         service = Service.start(Settings(data, database))
     except OSError as problem:
-        text = f"can't write into {data}: {problem.strerror}; to read again, copy the folder where it can be written to"
+        text = _(
+            "can't write into {data}: {strerror}; to read again, copy the folder where it can be written to",
+            data=data,
+            strerror=problem.strerror,
+        )
         raise CallError(text) from None
     try:
         found = asyncio.run(reread_batch(service, batch, keep))
@@ -43,13 +48,26 @@ def command(batch: int, data: Path, database: str | None, keep: bool, as_json: b
     if as_json:
         click.echo(found.model_dump_json())
         return 0
-    click.echo(f"{found.read} read again with {found.software}: {found.same} the same, {len(found.changes)} changed")
+    click.echo(
+        _(
+            "{read} read again with {software}: {same} the same, {n_changes} changed",
+            read=found.read,
+            software=found.software,
+            same=found.same,
+            n_changes=len(found.changes),
+        )
+    )
     for change in found.changes:
         new = f" -> entry {change.new_entry}" if change.new_entry else ""
         click.echo(
-            f"  entry {change.entry}{new}: "
+            _("  entry {entry}{new}: ", entry=change.entry, new=new)
             + ", ".join(f"{k} {change.was[k]} -> {change.now[k]}" for k in change.changed)
         )
     for number in found.missing:
-        click.echo(f"  entry {number}: its photo, its profile, or what was said beside the photo is lost: add it again")
+        click.echo(
+            _(
+                "  entry {number}: its photo, its profile, or what was said beside the photo is lost: add it again",
+                number=number,
+            )
+        )
     return 0

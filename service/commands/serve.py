@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from stripread.errors import CallError
+from stripread.words import _
 
 _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
@@ -52,16 +53,19 @@ def command(  # noqa: PLR0917 - one parameter for each option
     """Run the bench service: the phone's page, the readings and the log."""
     for path in (*profiles, standards, cert, key):
         if path is not None and not path.is_file():
-            raise CallError(f"no such file: {path}")
+            raise CallError(_("no such file: {path}", path=path))
     if watch is not None and not watch.is_dir():
-        raise CallError(f"no such folder: {watch}")
+        raise CallError(_("no such folder: {watch}", watch=watch))
     if (cert is None) != (key is None):
-        raise CallError("give --cert and --key together")
+        raise CallError(_("give --cert and --key together"))
     if lan and host in _LOOPBACK:
-        text = f"--lan with --host {host}: this address is this machine's own, so no phone can join; leave --host out"
+        text = _(
+            "--lan with --host {host}: this address is this machine's own, so no phone can join; leave --host out",
+            host=host,
+        )
         click.echo(f"stripread: {text}", err=True)
     if host is not None and host not in _LOOPBACK and not lan:
-        raise CallError(f"--host {host} is open to the network: add --lan, which pairs phones")
+        raise CallError(_("--host {host} is open to the network: add --lan, which pairs phones", host=host))
     if not profiles and Path("profile.toml").is_file():
         profiles = (Path("profile.toml"),)
 

@@ -9,6 +9,7 @@ import click
 
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 
 @click.command("solid")
@@ -50,7 +51,7 @@ def _rect(text: str) -> tuple[float, float, float, float]:
     try:
         x, y, w, h = (float(part) for part in text.split(","))
     except ValueError:
-        raise CallError(f"--region takes four numbers x,y,w,h in mm, not '{text}'") from None
+        raise CallError(_("--region takes four numbers x,y,w,h in mm, not '{text}'", text=text)) from None
     if not (w > 0 and h > 0):
-        raise CallError("--region: width and height must be more than nothing")
+        raise CallError(_("--region: width and height must be more than nothing"))
     return (x, y, w, h)

@@ -12,6 +12,7 @@ from service.terminal.dilution import dilution_options, dilution_said
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.tint.cells import SecondPhoto
@@ -103,7 +104,7 @@ def command(  # noqa: PLR0917 - click passes by name
     )
     diluted = dilution_said(dilution, sample_ml, drops, added_ml)
     if cell_blank is not None and swapped is not None:
-        raise CallError("give --cell-blank or --swapped, not both: the cell blank takes out more")
+        raise CallError(_("give --cell-blank or --swapped, not both: the cell blank takes out more"))
     places = overlay_paths(photos, overlay, [path for path in (cell_blank, swapped) if path is not None])
     cells = _second_photo(cell_blank, swapped)
     request = TintRequest(path_mm, profile, conditions, retained_ml, silver_g, diluted, cells)
@@ -126,5 +127,5 @@ def _second_photo(cell_blank: Path | None, swapped: Path | None) -> SecondPhoto 
     try:
         data = path.read_bytes()
     except OSError as problem:
-        raise CallError(f"can't read {path}: {problem.strerror}") from None
+        raise CallError(_("can't read {path}: {strerror}", path=path, strerror=problem.strerror)) from None
     return measure_cells(data, "swapped" if cell_blank is None else "blank")

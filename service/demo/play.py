@@ -20,6 +20,7 @@ from service.readers.photo_reader import PipelineReader
 from service.readers.swatches import swatches
 from service.readers.worker import Job, Outcome, read_job
 from service.settings import Settings
+from stripread.words import SOURCE, speaking
 
 DEMO = Path(__file__).parent
 
@@ -34,7 +35,8 @@ def play(data: Path) -> int:
     steps = script.steps()
     shots = [s for s in steps if isinstance(s, script.Shot)]
     jobs = [_job(shot, profile) for shot in shots]
-    outcomes = dict(zip(shots, in_order(PipelineReader, read_job, jobs), strict=True))
+    with speaking(SOURCE):  # a log is kept in one language
+        outcomes = dict(zip(shots, in_order(PipelineReader, read_job, jobs), strict=True))
     blobs = Blobs(data / "photos")
     try:
         with database.write() as c:

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
+from stripread.words import _
+
 CHUNK = 256 * 1024  # larger pieces make some systems take large pages for the file, fetched and cleared for each photo
 
 
@@ -73,7 +75,7 @@ class Blobs:
             If this is no SHA-256 in lower case hexadecimal: never let a name from outside become a path.
         """
         if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
-            raise ValueError("not a SHA-256")
+            raise ValueError(_("not a SHA-256"))
         return self.root / sha256[:2] / sha256
 
     def all(self) -> Iterator[str]:

@@ -10,6 +10,7 @@ from service.errors import WrongStatement
 from service.log.fields import PhInterval, Text, TypedPh, Wash
 from service.log.store import NewEntry, Row
 from stripread.reasons import because
+from stripread.words import SOURCE, _, speaking
 
 
 class Correction(BaseModel):
@@ -54,9 +55,10 @@ def corrected_entry(
             or not correction.interval[0] <= correction.ph <= correction.interval[1]
         ):
             raise WrongStatement(
-                "bad_correction", "A pH by hand needs `ph` and an `interval` around it, on a pH reading."
+                "bad_correction", _("A pH by hand needs `ph` and an `interval` around it, on a pH reading.")
             )
-        note = because("by_hand", correction.by or "somebody")
+        with speaking(SOURCE):  # kept in the log, which speaks one language
+            note = because("by_hand", correction.by or "somebody")
         reading |= {
             "status": "ok",
             "ph": correction.ph,

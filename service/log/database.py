@@ -17,13 +17,16 @@ from service.log.chain.links import one_writer
 from service.log.opening.form import later_form, steps
 from service.log.opening.read_only import as_text, read_only_engine
 from stripread.errors import CallError
+from stripread.words import _
 
 BUSY_SECONDS = 5.0
 
 
 def busy() -> BenchBusy:
     """Somebody else holds the log."""
-    return BenchBusy("database_busy", "The log's database can't be written now. Nothing was stored. Send it again.", 2)
+    return BenchBusy(
+        "database_busy", _("The log's database can't be written now. Nothing was stored. Send it again."), 2
+    )
 
 
 class Database:
@@ -99,7 +102,9 @@ class Database:
         with self.write() as connection:
             later = later_form(connection)
             if later is not None:
-                raise CallError(f"the log has the form {later} of a later stripread: update this one, then try again")
+                raise CallError(
+                    _("the log has the form {later} of a later stripread: update this one, then try again", later=later)
+                )
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
 
@@ -114,7 +119,9 @@ class Database:
         with self.read() as connection:
             later = later_form(connection)
         if later is not None:
-            raise CallError(f"the log has the form {later} of a later stripread: update this one, then try again")
+            raise CallError(
+                _("the log has the form {later} of a later stripread: update this one, then try again", later=later)
+            )
 
     def close(self) -> None:
         """Give the connections back."""

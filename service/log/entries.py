@@ -7,11 +7,15 @@ from typing import Any
 from service.log.aside.phones import label
 from service.log.store import Row, corrected
 from service.moments import Moment
+from stripread.words import N_, say
+from stripread.words.retold import retold_reading
 
 # General cautions of the trade that go with what the readings show. Local law and licensed practice go first.
-_ACID = "Strong acid: gloves and goggles; pour acid into water; neutralise slowly before it goes to the waste stock."
-_LYE = "Strong lye: it blinds. Goggles and gloves; it heats up on dilution and with acid."
-_AMMONIA = (
+_ACID = N_(
+    "Strong acid: gloves and goggles; pour acid into water; neutralise slowly before it goes to the waste stock."
+)
+_LYE = N_("Strong lye: it blinds. Goggles and gloves; it heats up on dilution and with acid.")
+_AMMONIA = N_(
     "Never store or dry liquid that has silver and ammonia in it: it can form an explosive. "
     "Acidify it at once after the test."
 )
@@ -20,13 +24,13 @@ _AMMONIA = (
 def cautions(entry: Row) -> list[str]:
     """What to be careful of after this reading; part of the page, not of the measurement."""
     if entry["kind"] == "cells":  # a blank holds none of the liquid
-        return [_AMMONIA] if entry["extras"].get("taking", {}).get("matching") == "swapped" else []
+        return [say(_AMMONIA)] if entry["extras"].get("taking", {}).get("matching") == "swapped" else []
     if entry["kind"] == "tint":  # unless the reading itself says it
         said = any(reason["code"] == "caution_explosive" for reason in entry["reading"]["reasons"])
-        return [] if said else [_AMMONIA]
+        return [] if said else [say(_AMMONIA)]
     if entry["kind"] != "ph" or entry["value"] is None:
         return []
-    return [_ACID] if entry["value"] < 2.5 else [_LYE] if entry["value"] > 11.5 else []
+    return [say(_ACID)] if entry["value"] < 2.5 else [say(_LYE)] if entry["value"] > 11.5 else []
 
 
 def moment_view(moment: Moment) -> dict[str, str]:
@@ -70,7 +74,7 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "phone": label(entry.get("make"), entry.get("model"), entry.get("phone_name")),
         "phone_id": entry.get("phone_id"),
     }
-    return {**entry["reading"], "log": log}
+    return {**retold_reading(entry["reading"]), "log": log}
 
 
 def all_shown(rows: list[Row], newer: dict[int, int] | None = None) -> list[dict[str, Any]]:

@@ -42,11 +42,13 @@ from service.log.strip_range import strip_range
 from service.log.taken import taken_at, taken_times
 from service.log.unreadable import readable
 from stripread.errors import CallError
+from stripread.words import N_, SOURCE, _, say, speaking
+from stripread.words.retold import retold
 
 PREFIX = "bench:"
 BESIDE = "_beside"  # of an event's detail: what the log knows about a note beside its own fields
 VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike, Amended))
-_LOST = "can't be read; strike it and write down again what it said"
+_LOST = N_("can't be read; strike it and write down again what it said")
 TWICE_S = 60.0  # the same note again within this time is the phone sending twice
 
 
@@ -105,7 +107,7 @@ def _ask_for_lost(held: list[Note], pouring: Pouring) -> None:
     """Stop a pouring into a vessel of which a note is lost: no danger can be told there."""
     lost = [note.content.what for note in held if isinstance(note.content, Pouring) and _LOST in note.content.what]
     if lost and not pouring.despite:
-        raise CallError(f"nobody can say what is in the stock vessel: {lost[0]}")
+        raise CallError(_("nobody can say what is in the stock vessel: {lost_0}", lost_0=retold(lost[0])))
 
 
 def _unknown_pouring(note: DamagedNote) -> Note:
@@ -165,9 +167,9 @@ def open_notes(c: Connection, batch: int) -> list[Note]:
     """
     row = store.batch(c, batch)
     if row is None:
-        raise CallError(f"there is no batch {batch}")
+        raise CallError(_("there is no batch {batch}", batch=batch))
     if row["closed_at"] is not None:
-        raise CallError("this batch is closed; open it again first")
+        raise CallError(_("this batch is closed; open it again first"))
     return notes_of(c, batch)
 
 
@@ -217,7 +219,9 @@ def check_content(c: Connection, earlier: list[Note], content: Content, but: int
         _ask_for_lost(held, content)
         refuse_danger(held, content)
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
-        raise CallError(f"there is no pouring {content.note} in this batch, nor a reading or ammonia of that number")
+        raise CallError(
+            _("there is no pouring {note} in this batch, nor a reading or ammonia of that number", note=content.note)
+        )
 
 
 def write(c: Connection, batch: int, content: Content, said: Said, asked: Question | None) -> Note:
@@ -281,16 +285,28 @@ def move_on(
     state = batch_state(c, batch)
     after = state.procedure.after(state.stage.id)
     if to is None and after is None:
-        raise CallError("this was the last stage")
+        raise CallError(_("this was the last stage"))
     target = state.procedure.stage(to) if to is not None else after
     assert target is not None
     if (state.verdict.state != "open" or target != after) and not (reason or "").strip():
-        why = state.verdict.sentence if target == after else f"{target.title!r} is not the next stage."
-        raise CallError(f"the gate says {state.verdict.state}: {why} To go on against it, give a reason.")
+        why = (
+            state.verdict.sentence
+            if target == after
+            else _("{title!r} is not the next stage.", title=say(target.title))
+        )
+        raise CallError(
+            _(
+                "the gate says {state}: {why} To go on against it, give a reason.",
+                state=say(state.verdict.state),
+                why=why,
+            )
+        )
+    with speaking(SOURCE):  # the log is kept in one language, whoever writes it
+        kept = batch_state(c, batch)
     data: dict[str, object] = {
         "to": target.id,
         "state": state.verdict.state,
-        "sentence": state.verdict.sentence,
+        "sentence": kept.verdict.sentence,
         "reason": reason,
         "who": who,
     }
@@ -403,17 +419,17 @@ def batch_state(c: Connection, batch: int) -> State:
     """
     row = store.batch(c, batch)
     if row is None:
-        raise CallError(f"there is no batch {batch}")
+        raise CallError(_("there is no batch {batch}", batch=batch))
     details, rows = row["details"], slim_rows(c, batch)
     seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
     state = state_of(notes, seen, hard, details.get("water"), dangers_of(c, batch))
-    damaged = [f"reading {number}" for number in unreadable_in_force(rows)]
-    damaged += [f"note {note.id}" for note in damaged_notes(c, batch)]
-    damaged += ["the batch's own details"] if details.get("unreadable") else []
+    damaged = [_("reading {number}", number=number) for number in unreadable_in_force(rows)]
+    damaged += [_("note {number}", number=note.id) for note in damaged_notes(c, batch)]
+    damaged += [_("the batch's own details")] if details.get("unreadable") else []
     state = _not_open_over(state, damaged) if damaged else state
-    asked = [f"reading {number}" for number in unanswered(rows)]
-    asked += [f"note {number}" for number in unanswered_notes(notes)]
+    asked = [_("reading {number}", number=number) for number in unanswered(rows)]
+    asked += [_("note {number}", number=number) for number in unanswered_notes(notes)]
     return _not_open_unanswered(replace(state, unanswered=len(asked)), asked) if asked else state
 
 
@@ -421,7 +437,9 @@ def _not_open_unanswered(state: State, asked: list[str]) -> State:
     """A gate never opens while a reading or a weight waits for an answer: it may be the one that holds it shut."""
     if state.verdict.state != "open":
         return state
-    sentence = f"What counts would open the gate, but {', '.join(asked)} waits for an answer: give it first."
+    sentence = _(
+        "What counts would open the gate, but {asked} waits for an answer: give it first.", asked=", ".join(asked)
+    )
     return replace(state, verdict=replace(state.verdict, state="cannot tell", sentence=sentence))
 
 
@@ -429,9 +447,10 @@ def _not_open_over(state: State, damaged: list[str]) -> State:
     """A gate never opens over a row that can't be read: it may be the very one that would have held it."""
     if state.verdict.state != "open":
         return state
-    sentence = (
-        f"The readable rows would open the gate, but {', '.join(damaged)} can't be read and may say otherwise. "
-        "Repair a reading with `stripread reread BATCH --keep`, or measure again and correct it; strike a note and "
-        "write it down again."
+    sentence = _(
+        "The readable rows would open the gate, but {damaged} can't be read and may say otherwise. "
+        "Repair a reading with `stripread reread BATCH --keep`, or measure again and correct it; "
+        "strike a note and write it down again.",
+        damaged=", ".join(damaged),
     )
     return replace(state, verdict=replace(state.verdict, state="cannot tell", sentence=sentence))

@@ -14,6 +14,7 @@ from service.errors import Conflict
 from service.settings import Settings
 from stripread.errors import CallError
 from stripread.user_file import toml_table, user_text
+from stripread.words import _
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ class Profiles:
         if not self._strips:
             raise Conflict(
                 "no_profile",
-                "This service has no strip profile. Start it with --profile, made by `stripread calibrate`.",
+                _("This service has no strip profile. Start it with --profile, made by `stripread calibrate`."),
             )
         if name is None:
             return self._read(self._strips[0])
@@ -72,7 +73,9 @@ class Profiles:
             if strip.name == name:
                 return self._read(path)
         known = ", ".join(strip.name for strip, _ in named) or "none"
-        raise Conflict("no_profile", f"There is no profile '{name}' here. Choose one of these: {known}.")
+        raise Conflict(
+            "no_profile", _("There is no profile '{name}' here. Choose one of these: {known}.", name=name, known=known)
+        )
 
     def _named(self) -> list[tuple[KnownStrip, Path]]:
         """The profiles by name; those of one name are told apart by their files."""
@@ -87,7 +90,9 @@ class Profiles:
         try:
             text = source.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError):
-            raise Conflict("no_profile", f"The profile {source.name} can't be read on the bench computer.") from None
+            raise Conflict(
+                "no_profile", _("The profile {name} can't be read on the bench computer.", name=source.name)
+            ) from None
         return self.keep(text)
 
     def keep(self, text: str) -> KeptProfile:
@@ -113,9 +118,9 @@ def check_profile(path: Path) -> None:
     CallError
         If it can't be read, or is something else.
     """
-    table = toml_table(user_text(path, "profile"), str(path), "a profile")
+    table = toml_table(user_text(path, "profile"), str(path), _("a profile"))
     if table.get("what") != "stripread profile":
-        raise CallError(f"{path} is no strip's profile: make one with `stripread calibrate`")
+        raise CallError(_("{path} is no strip's profile: make one with `stripread calibrate`", path=path))
 
 
 @lru_cache(maxsize=32)

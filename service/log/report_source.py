@@ -19,6 +19,7 @@ from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 from stripread.errors import CallError
+from stripread.words import _
 
 WORTH = 3  # washes: from the third reading on a forecast is worth holding against what came
 
@@ -33,7 +34,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     """
     row = store.batch(c, batch)
     if row is None:
-        raise CallError(f"there is no batch {batch}")
+        raise CallError(_("there is no batch {batch}", batch=batch))
     local = partial(in_zone, zone=row["zone"])
     state = batch_state(c, batch)
     shown = replace(state, moves=tuple(replace(move, at=local(move.at)) for move in state.moves))
@@ -62,7 +63,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     )
     water = str(details.get("water", "unknown"))
     if details.get("alkalinity_mmol_l") is not None:
-        water += f", {details['alkalinity_mmol_l']:g} mmol/L"
+        water += _(", {alkalinity_mmol_l:g} mmol/L", alkalinity_mmol_l=details["alkalinity_mmol_l"])
     return BatchRecord(
         batch,
         row["name"],
@@ -95,7 +96,7 @@ def forecasts(c: Connection, row: store.Row, rows: list[store.Row], state: State
     procedure = state.procedure
     found = []
     washings = phases(readings)
-    for place, (washing, _) in enumerate(washings):
+    for place, (washing, _unused) in enumerate(washings):
         numbers = sorted({reading.wash for reading in washing})
         if not numbers:
             continue
@@ -110,5 +111,7 @@ def forecasts(c: Connection, row: store.Row, rows: list[store.Row], state: State
             until = tuple(reading for reading in readings if reading.wash <= last)
             forecast = forecast_from(row["details"], until, blank, band)
         if forecast.curve:
-            found.append(replace(forecast, message=f"After wash {last}: {forecast.message}"))
+            found.append(
+                replace(forecast, message=_("After wash {last}: {message}", last=last, message=forecast.message))
+            )
     return tuple(found)

@@ -16,6 +16,7 @@ from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
 from service.moments import Moment, server_zone, zone_or_utc
 from stripread.json_line import json_line
+from stripread.words import _
 
 Row = dict[str, Any]
 ZONE = "zone"  # in a batch's details: the IANA name of where it is
@@ -362,7 +363,7 @@ def known_batch(c: Connection, number: int) -> Row:
     """
     found = batch(c, number)
     if found is None:
-        raise NotFound("no_such_batch", f"There is no batch {number}.")
+        raise NotFound("no_such_batch", _("There is no batch {number}.", number=number))
     return found
 
 
@@ -376,5 +377,5 @@ def known_entry(c: Connection, number: int) -> Row:
     """
     found = entry(c, number)
     if found is None:
-        raise NotFound("no_such_reading", f"There is no reading {number}.")
+        raise NotFound("no_such_reading", _("There is no reading {number}.", number=number))
     return found

@@ -9,13 +9,15 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 from service.bench.readings import logged
+from stripread.words import N_, _, say
 
 Row = dict[str, Any]
 CODE = "unreadable_row"
 LOST = "lost"  # among a stand-in's extras: what was said beside the photo can't be read
-_WHAT_TO_DO = (
-    "`stripread log check` says more; `stripread reread BATCH --keep` reads its photo again, as a new entry, where "
-    "what was said beside it can still be read; where not, add the photo again with all that is known."
+_WHAT_TO_DO = N_(
+    "`stripread log check` says more; `stripread reread BATCH --keep` reads its photo again, as "
+    "a new entry, where what was said beside it can still be read; where not, add the photo "
+    "again with all that is known."
 )
 
 
@@ -73,10 +75,10 @@ def read_row(row: Row) -> Row:
     try:
         _Columns.model_validate(row)
         if datetime.fromisoformat(row["received_at"]).tzinfo is None:
-            raise ValueError("the time has no zone")
+            raise ValueError(_("the time has no zone"))
         reading, extras = json.loads(row["reading"]), json.loads(row["extras"])
         if logged(reading).kind != row["kind"] or not {"photo", "reasons"} <= set(reading):
-            raise ValueError("the reading is of another kind")
+            raise ValueError(_("the reading is of another kind"))
         _Extras.model_validate(extras)
     except (ValueError, TypeError, KeyError, ValidationError, RecursionError):
         return _stand_in(row)
@@ -99,7 +101,11 @@ def readable(rows: list[Row]) -> list[Row]:
 
 def _stand_in(row: Row) -> Row:
     number = row["id"]
-    message = f"Row {number} of the log is damaged and can't be read: nothing in it counts. {_WHAT_TO_DO}"
+    message = _(
+        "Row {number} of the log is damaged and can't be read: nothing in it counts. {what_to_do}",
+        number=number,
+        what_to_do=say(_WHAT_TO_DO),
+    )
     kind = row["kind"] if row["kind"] in _VALUES else "ph"
     reading = {
         "photo": "",

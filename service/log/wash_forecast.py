@@ -19,14 +19,16 @@ from service.bench.washing.water_beside import water_beside
 from service.log.entry_cache import BATCHES, slim_rows
 from service.log.notes import neutral_band, observations, unanswered, unreadable_in_force, washing_begins
 from service.log.store import Row, last_entry
+from stripread.words import _, spoken
 
 if TYPE_CHECKING:  # its tables load when first needed
     from service.bench.washing.phases import WashForecast
 
 Pair = tuple[float, float]
 Blank = tuple[float, Pair]
+Key = tuple[int, str]  # a batch and a language
 
-_kept: WeakKeyDictionary[Engine, OrderedDict[int, tuple[object, WashForecast]]] = WeakKeyDictionary()
+_kept: WeakKeyDictionary[Engine, OrderedDict[Key, tuple[object, WashForecast]]] = WeakKeyDictionary()
 _one = threading.Lock()  # one forecast is worked out at a time: the cores are for reading photos
 
 
@@ -34,23 +36,24 @@ def forecast_now(c: Connection, batch: Row) -> WashForecast:
     """The forecast of a batch as its log stands. Worked out only when an entry is new: the page asks often."""
     band = neutral_band(c, batch["id"])
     rests_on = (last_entry(c, batch["id"]), batch["details"], batch["zone"], band, washing_begins(c, batch["id"]))
-    kept = _kept_of(c.engine).get(batch["id"])
+    key = (batch["id"], spoken())
+    kept = _kept_of(c.engine).get(key)
     if kept is not None and kept[0] == rests_on:
         return kept[1]
     with _one:
         of_log = _kept_of(c.engine)
-        kept = of_log.get(batch["id"])
+        kept = of_log.get(key)
         if kept is None or kept[0] != rests_on:  # else another request worked it out while this one waited
             kept = (rests_on, forecast_of(c, batch, slim_rows(c, batch["id"]), band))
-            of_log[batch["id"]] = kept
-            of_log.move_to_end(batch["id"])
+            of_log[key] = kept
+            of_log.move_to_end(key)
             if len(of_log) > BATCHES:
                 of_log.popitem(last=False)
     return kept[1]
 
 
-def _kept_of(engine: Engine) -> OrderedDict[int, tuple[object, WashForecast]]:
-    """Of each batch of this log the newest forecast, and what it rests on."""
+def _kept_of(engine: Engine) -> OrderedDict[Key, tuple[object, WashForecast]]:
+    """Of each batch of this log the newest forecast in each language, and what it rests on."""
     return _kept.setdefault(engine, OrderedDict())
 
 
@@ -60,7 +63,7 @@ def forecast_of(c: Connection, batch: Row, rows: list[Row], band: Pair) -> WashF
 
     readings, blank = wash_readings(c, batch, rows)
     if len({reading.wash for reading in readings}) < 2:
-        text = "Two readings of different washes or more are needed for a forecast."
+        text = _("Two readings of different washes or more are needed for a forecast.")
         return WashForecast("cannot tell", text)
     found = forecast_from(batch["details"], readings, blank, band)
     return _not_done_over(found, unreadable_in_force(rows), unanswered(rows))
@@ -70,21 +73,24 @@ def _not_done_over(forecast: WashForecast, damaged: list[int], asked: list[int])
     """No forecast says that washing is done over a reading that can't be read, or waits for an answer; it names it."""
     if not damaged and not asked:
         return forecast
-    lost = f"Not counted, since the log's rows can't be read: reading {', '.join(str(n) for n in damaged)}."
-    waits = f"Not counted until its question is answered: reading {', '.join(str(n) for n in asked)}."
+    lost = _(
+        "Not counted, since the log's rows can't be read: reading {damaged}.",
+        damaged=", ".join(str(n) for n in damaged),
+    )
+    waits = _("Not counted until its question is answered: reading {asked}.", asked=", ".join(str(n) for n in asked))
     if not damaged and forecast.status != "done":
         return replace(forecast, message=f"{forecast.message} {waits}")
     if not damaged:
-        return type(forecast)("cannot tell", f"The others would say that washing is done. {waits}")
+        return type(forecast)("cannot tell", _("The others would say that washing is done. {waits}", waits=waits))
     if forecast.status != "done":
         return replace(forecast, message=f"{forecast.message} {lost}")
-    done = f"The readable rows would say that washing is done. {lost} Wash and read again."
+    done = _("The readable rows would say that washing is done. {lost} Wash and read again.", lost=lost)
     return type(forecast)("cannot tell", done)
 
 
 def forecast_from(details: Row, readings: tuple[Reading, ...], blank: Blank | None, band: Pair) -> WashForecast:
     """The forecast that these readings give, with the rinse water as the batch's ``details`` name it."""
-    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank, band)
+    return _forecast(readings, details.get("water"), details.get("alkalinity_mmol_l"), blank, band, spoken())
 
 
 def wash_readings(c: Connection, batch: Row, rows: list[Row]) -> tuple[tuple[Reading, ...], Blank | None]:
@@ -110,8 +116,9 @@ def _forecast(
     alkalinity: float | None,
     blank: Blank | None,
     band: Pair,
+    _language: str,
 ) -> WashForecast:
-    """Cached: the page asks again and again, and the answer takes a while to work out."""
+    """Cached, for each language: the page asks again and again, and the answer takes a while to work out."""
     from service.bench.washing.phases import forecast, named_water  # noqa: PLC0415 - loads its tables when first needed
 
     return forecast(readings, named_water(water, alkalinity), blank, band)

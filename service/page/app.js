@@ -16,6 +16,9 @@ import { correctReading, questions, recallTimeline, showTimeline } from "./timel
 import { showTint, takeTint, tintButtons } from "./tint.js";
 import { keepTyped, mine } from "./typed.js";
 import { drawQueue, drawWaiting } from "./waiting.js";
+import { loadWords } from "./words.js";
+
+await loadWords();
 
 const state = {
   about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, profiles: [], neutral: [6, 8], local: false }),

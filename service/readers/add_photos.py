@@ -20,6 +20,7 @@ from service.readers.pool import WorkPool
 from service.settings import Settings
 from stripread.errors import CallError
 from stripread.states.table import mark
+from stripread.words import _, number, say
 
 
 def add_photos(
@@ -57,7 +58,7 @@ async def _all(
             try:
                 source = path.open("rb")
             except OSError as problem:
-                raise CallError(f"can't open {path}: {problem.strerror}") from None
+                raise CallError(_("can't open {path}: {strerror}", path=path, strerror=problem.strerror)) from None
             with source:
                 done.append(await intake.take(sent, source))
             told(done[-1])
@@ -72,11 +73,16 @@ def entry_lines(taken: Taken, own: Callable[[list[tuple[str, str]]], list[str]])
     ``own`` takes them as (code, message) and may hold back what a whole run shares.
     """
     entry = taken.entry
-    head = f"entry {taken.entry_id}: {value_words(entry)}  [{mark(entry['status'])}]"
+    head = _(
+        "entry {entry_id}: {entry}  [{mark}]",
+        entry_id=taken.entry_id,
+        entry=value_words(entry),
+        mark=mark(entry["status"]),
+    )
     if "moment" in entry["log"]:
         head += f"  {entry['log']['moment']['text']}, {entry['log']['moment']['told']}"
     if taken.repeated:
-        head += "  (was in the log already)"
+        head += _("  (was in the log already)")
     more = [(reason["code"], reason["message"]) for reason in entry["reasons"]]
     more += [("caution_of_the_log", text) for text in entry["log"]["cautions"]]
     waits = "It does not count until that is answered (`stripread batch correct`)."
@@ -88,20 +94,37 @@ def value_words(entry: dict[str, Any]) -> str:
     """An entry's value and interval in words."""
     if entry["kind"] == "ph" and entry["ph"] is not None:
         low, high = entry["interval"]
-        return f"pH {entry['ph']:.2f}  (95 %: {low:.2f} to {high:.2f})"
+        return _("pH {ph:.2f}  (95 %: {low:.2f} to {high:.2f})", ph=entry["ph"], low=low, high=high)
     if entry["kind"] == "tint" and entry["absorbance"] is not None:
         if entry["mg_per_l"] is not None and entry["interval"] is not None:
             low, high = entry["interval"]
-            return f"{entry['decision']}: {entry['mg_per_l']:.1f} mg/L copper (95 %: {low:.1f} to {high:.1f})"
-        return f"{entry['decision']}: absorbance {entry['absorbance']:.4f}"
+            return _(
+                "{decision}: {mg_per_l:.1f} mg/L copper (95 %: {low:.1f} to {high:.1f})",
+                decision=say(entry["decision"]),
+                mg_per_l=entry["mg_per_l"],
+                low=low,
+                high=high,
+            )
+        return _(
+            "{decision}: absorbance {absorbance:.4f}", decision=say(entry["decision"]), absorbance=entry["absorbance"]
+        )
     if entry["kind"] == "solid" and entry["pale_fraction"] is not None:
         low, high = entry["pale_interval"]
-        return f"pale share {entry['pale_fraction']:.3f}  (95 %: {low:.3f} to {high:.3f})"
+        return _(
+            "pale share {pale_fraction:.3f}  (95 %: {low:.3f} to {high:.3f})",
+            pale_fraction=entry["pale_fraction"],
+            low=low,
+            high=high,
+        )
     if entry["kind"] == "cells" and entry["ratio"] is not None:
-        return f"{cells_words(entry['matching'])}: left over right {' '.join(f'{v:.3f}' for v in entry['ratio'])}"
-    return "no value"
+        return _(
+            "{matching}: left over right {ratio}",
+            matching=cells_words(entry["matching"]),
+            ratio=" ".join(number(v, ".3f") for v in entry["ratio"]),
+        )
+    return _("no value")
 
 
 def cells_words(matching: str) -> str:
     """What a photo of a pair of vials shows, in words."""
-    return "swapped vials" if matching == "swapped" else "cell blank"
+    return _("swapped vials") if matching == "swapped" else _("cell blank")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from service.readers.worker import work
 from stripread.errors import CallError
+from stripread.words import _
 
 if TYPE_CHECKING:
     from pebble import ProcessPool
@@ -55,6 +56,6 @@ def _result(pool: ProcessPool, function: Callable[[Any, J], T], job: J, future: 
         try:
             result = pool.schedule(work, args=(function, job)).result()
         except ProcessExpired:
-            text = "a reading process was ended twice at one photo: is memory short? Read fewer at once"
+            text = _("a reading process was ended twice at one photo: is memory short? Read fewer at once")
             raise CallError(text) from None
     return result

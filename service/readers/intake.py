@@ -34,6 +34,7 @@ from service.readers.taking import Taking
 from service.readers.threads import in_thread
 from service.readers.worker import Job, Kind, Outcome, read_job
 from stripread.errors import CallError
+from stripread.words import _
 
 log = logging.getLogger("stripread.intake")
 _Who = tuple[int, str, str, str | None]  # batch, kind, photo, profile: the same reading
@@ -168,11 +169,11 @@ class Intake:
     def _check_batch(self, c: Connection, sent: Submission) -> None:
         batch = store.batch(c, sent.batch_id)
         if batch is None:
-            raise NotFound("no_such_batch", f"There is no batch {sent.batch_id}.")
+            raise NotFound("no_such_batch", _("There is no batch {batch_id}.", batch_id=sent.batch_id))
         if batch["closed_at"] is not None:
             known = store.key_of(c, sent.key) if sent.key else None
             if known is None:  # a repeated post of what came in before it was closed still gets its answer
-                raise Conflict("batch_closed", "This batch is closed. Open it again or choose another one.")
+                raise Conflict("batch_closed", _("This batch is closed. Open it again or choose another one."))
 
     def _earlier(self, sent: Submission, sha256: str, profile: KeptProfile | None) -> Taken | None:
         with self._database.read() as c:
@@ -191,7 +192,7 @@ class Intake:
                 if known["fingerprint"] != sent.fingerprint(sha256):
                     raise WrongStatement(
                         "key_reused",
-                        "This Idempotency-Key was used for another photo or other details. Use a new one.",
+                        _("This Idempotency-Key was used for another photo or other details. Use a new one."),
                     )
                 return _taken(c, known["entry_id"], repeated=True)
         made_with = None if profile is None else profile.sha256
@@ -204,8 +205,12 @@ class Intake:
         if differs and sent.origin != "watch":
             raise Conflict(
                 "other_details",
-                f"This photo is entry {same} already, with other details ({'; '.join(differs)}). Nothing was "
-                f"added. Correct entry {same} if the new details are right; else keep it.",
+                _(
+                    "This photo is entry {same} already, with other details ({differs}). Nothing was added. "
+                    "Correct entry {same} if the new details are right; else keep it.",
+                    same=same,
+                    differs="; ".join(differs),
+                ),
             )
         return _taken(c, same, repeated=True)
 
@@ -225,7 +230,7 @@ class Intake:
         except ServiceError:
             raise
         except CallError as wrong:
-            raise Conflict("no_profile", f"The profile can't be used: {wrong}.") from None
+            raise Conflict("no_profile", _("The profile can't be used: {wrong}.", wrong=wrong)) from None
         except Exception as trouble:
             if isinstance(trouble, OSError) and trouble.errno is not None:
                 raise  # a file that can't be read is the bench computer's fault; decoders' own errors have no number
@@ -233,7 +238,7 @@ class Intake:
             log.exception("reading %s failed", job.photo.name)
             raise PhotoProblem(
                 "reader_failed",
-                "Reading this photo failed; the bench computer's terminal says why.",
+                _("Reading this photo failed; the bench computer's terminal says why."),
             ) from None
 
     def _log(self, sent: Submission, came: _Arrived, outcome: Outcome) -> Taken:

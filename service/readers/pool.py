@@ -23,6 +23,7 @@ from pebble import ProcessExpired, ProcessFuture, ProcessPool
 from service.errors import BenchBusy, PhotoProblem
 from service.readers.memory import let_workers_keep_memory
 from service.readers.worker import OUT_OF_MEMORY, Job, begin, nothing, work
+from stripread.words import _
 
 T = TypeVar("T")
 # A worker that ended like this was ended from outside, or had no memory: nothing speaks against the photo. Its handler
@@ -48,7 +49,7 @@ def process_pool(
 
 def stopping() -> BenchBusy:
     """The service is about to end: what is not being read yet is not begun any more."""
-    return BenchBusy("stopping", "The bench computer's service is stopping. Nothing was stored. Send it again.", 5)
+    return BenchBusy("stopping", _("The bench computer's service is stopping. Nothing was stored. Send it again."), 5)
 
 
 class WorkPool:
@@ -118,7 +119,7 @@ class WorkPool:
         if self._stopping:
             raise stopping()
         if self._taken >= self._places:
-            raise BenchBusy("busy", "Too many photos are waiting to be read. Send it again in a moment.", 2)
+            raise BenchBusy("busy", _("Too many photos are waiting to be read. Send it again in a moment."), 2)
         self._taken += 1
         try:
             return await self._run(function, job)
@@ -144,15 +145,18 @@ class WorkPool:
                 raise self._once_more(
                     job.photo,
                     "too_busy",
-                    f"The bench computer was too busy to read this photo within {self._timeout:.0f} s. Send it again.",
+                    _(
+                        "The bench computer was too busy to read this photo within {timeout:.0f} s. Send it again.",
+                        timeout=self._timeout,
+                    ),
                 ) from None
             except ProcessExpired as expired:
                 ended += 1
                 exit_code = expired.exitcode
                 if exit_code == -signal.SIGXCPU:
-                    budget = f"{self._timeout * OWN_SHARE:.0f} s of processor time"
+                    budget = _("{timeout:.0f} s of processor time", timeout=self._timeout * OWN_SHARE)
                     raise PhotoProblem(
-                        "too_long", f"Reading this photo was stopped after {budget}. Take another one."
+                        "too_long", _("Reading this photo was stopped after {budget}. Take another one.", budget=budget)
                     ) from None
             else:
                 self._ended.pop(job.photo, None)
@@ -160,9 +164,9 @@ class WorkPool:
             if self._stopping:
                 raise stopping()
         if exit_code is None or exit_code in _FROM_OUTSIDE:
-            text = "The readers ended (killed, or out of memory) and were started anew. Send it again."
+            text = _("The readers ended (killed, or out of memory) and were started anew. Send it again.")
             raise self._once_more(job.photo, "readers_ended", text)
-        raise PhotoProblem("reader_stopped", "Reading this photo ended the reader twice. Take another one.")
+        raise PhotoProblem("reader_stopped", _("Reading this photo ended the reader twice. Take another one."))
 
     async def _once(self, pool: ProcessPool, function: Callable[[Any, Job], T], job: Job) -> T:
         try:
@@ -205,7 +209,7 @@ class WorkPool:
 
     def warm(self) -> None:
         """Start the workers now, so that the first photo does not wait for their imports."""
-        for _ in range(self._workers):
+        for _unused in range(self._workers):
             self._pool.schedule(nothing)
 
     def stop_taking(self) -> None:

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 
 from service.log import store
+from stripread.words import _
 
 # Of the entries that were there before this process began nobody knows how old they are: at most so many are recent,
 # and only until the window is over. A phone that posts again over a restart still gets its first answer.
@@ -56,7 +57,12 @@ def differences(row: store.Row, sent: Details) -> list[str]:
     """How the details of an entry and those sent now differ, one phrase each with both; empty if they are the same."""
     before, now = _plain(details_of(row)), _plain(sent)
     return [
-        f"{name.replace('_', ' ')}: {_words(before[name])} then, {_words(now[name])} now"
+        _(
+            "{name}: {before} then, {now} now",
+            name=name.replace("_", " "),
+            before=_words(before[name]),
+            now=_words(now[name]),
+        )
         for name in before
         if before[name] != now[name]
     ]

@@ -9,6 +9,7 @@ import click
 
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
+from stripread.words import _
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -39,10 +40,10 @@ def dilution_said(dilution: float | None, sample_ml: float | None, drops: int, a
 
     if sample_ml is None:
         if drops or added_ml is not None:
-            raise CallError("drops and added volume need --sample-ml, the sample before anything was added")
+            raise CallError(_("drops and added volume need --sample-ml, the sample before anything was added"))
         return dilution
     if dilution is not None:
-        raise CallError("give --dilution, or --sample-ml with what was added, not both")
+        raise CallError(_("give --dilution, or --sample-ml with what was added, not both"))
     if not drops and added_ml is None:
-        raise CallError("--sample-ml needs --drops or --added-ml: what was added to it")
+        raise CallError(_("--sample-ml needs --drops or --added-ml: what was added to it"))
     return round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import click
 
+from stripread.words import say
+
 FOLDER = "demo-out"
-_HEAD = f"Examples, in the folder that `stripread demo --files` fills ({FOLDER}):"
+HEAD = f"Examples, in the folder that `stripread demo --files` fills ({FOLDER}):"
 
 # by the command's words, in an order in which they can be run one after the other
 EXAMPLES: dict[str, tuple[str, ...]] = {
@@ -74,7 +76,7 @@ def with_examples(command: click.Command, words: str) -> click.Command:
     """The command with its examples at the end of its help, and those of its own commands at the end of theirs."""
     if words in EXAMPLES:
         # \b: click leaves the lines as they are
-        command.epilog = "\n".join(["\b", _HEAD, *(f"  {line}" for line in EXAMPLES[words])])
+        command.epilog = "\n".join(["\b", say(HEAD), *(f"  {line}" for line in EXAMPLES[words])])
     if isinstance(command, click.Group):
         for name, inner in command.commands.items():
             with_examples(inner, f"{words} {name}")

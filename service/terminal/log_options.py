@@ -11,6 +11,7 @@ import click
 
 from service.terminal.targets import made_folder
 from stripread.errors import CallError
+from stripread.words import _
 
 if TYPE_CHECKING:
     from service.log.database import Database
@@ -57,7 +58,7 @@ def opened(data: Path, database: str | None, make: bool = False, *, reading: boo
             log.check_form()
         yield log
     except SQLAlchemyError as problem:
-        raise CallError(f"can't use the log: {str(problem).splitlines()[0]}") from None
+        raise CallError(_("can't use the log: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     finally:
         log.close()
 
@@ -73,9 +74,11 @@ def check_there(data: Path, database: str | None) -> None:
     if not data.is_dir():
         raise no_folder(data)
     if database is None and not (data / "log.sqlite3").is_file():
-        raise CallError(f"there is no log in {data}; `stripread batch new NAME` or `stripread serve` makes it")
+        raise CallError(
+            _("there is no log in {data}; `stripread batch new NAME` or `stripread serve` makes it", data=data)
+        )
 
 
 def no_folder(data: Path) -> CallError:
     """There is no log there."""
-    return CallError(f"no such folder: {data}; `stripread batch new NAME` or `stripread serve` makes it")
+    return CallError(_("no such folder: {data}; `stripread batch new NAME` or `stripread serve` makes it", data=data))

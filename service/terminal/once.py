@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 
 from stripread.reasons import REASONS
+from stripread.words import _
 
 CAUTION = "caution_"  # how the codes of cautions begin
 # Notes on the call or the camera, not on what this one photo shows.
@@ -41,7 +42,9 @@ class SaidOnce:
     def at_end(self) -> list[str]:
         """What was held back: notes, with how many photos they go for where it is not all, then cautions, each once."""
         notes = [
-            text if times == self.photos else f"{text} ({times} of {self.photos} photos)"
+            text
+            if times == self.photos
+            else _("{text} ({times} of {photos} photos)", text=text, times=times, photos=self.photos)
             for text, times in self._notes.items()
         ]
         return notes + [f"! {text}" for text in self._cautions]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from service.readers.in_order import in_order
 from stripread.errors import CallError
 from stripread.ph.profile import Profile
+from stripread.words import _, speak, spoken
 
 if TYPE_CHECKING:
     from stripread.ph.circumstances import Circumstances
@@ -145,12 +146,13 @@ def _read(reader: Callable[[Place], T], photos: Sequence[Path], pictures: Sequen
 
     bar = tqdm(total=len(photos), unit="photo", file=sys.stderr, disable=len(photos) < 2 or not sys.stderr.isatty())
     with bar:
-        for reading in in_order(partial(_itself, reader), _call, list(zip(photos, pictures, strict=True))):
+        for reading in in_order(partial(_itself, reader, spoken()), _call, list(zip(photos, pictures, strict=True))):
             bar.update()
             yield reading
 
 
-def _itself(reader: Any) -> Any:  # noqa: ANN401 - sent to a process once and kept there
+def _itself(reader: Any, language: str) -> Any:  # noqa: ANN401 - sent to a process once and kept there
+    speak(language)
     return reader
 
 
@@ -162,11 +164,11 @@ def _bytes_of(photo: Path) -> bytes:
     try:
         return photo.read_bytes()
     except OSError as problem:
-        raise CallError(f"can't read {photo}: {problem.strerror}") from None
+        raise CallError(_("can't read {photo}: {strerror}", photo=photo, strerror=problem.strerror)) from None
 
 
 def _write(picture: Path, png: bytes) -> None:
     try:
         picture.write_bytes(png)
     except OSError as problem:
-        raise CallError(f"can't write {picture}: {problem.strerror}") from None
+        raise CallError(_("can't write {picture}: {strerror}", picture=picture, strerror=problem.strerror)) from None

@@ -8,6 +8,7 @@ from pathlib import Path
 from service.terminal.photo_batch import check_photos
 from service.terminal.targets import FORMS, check_target, made_folder
 from stripread.errors import CallError
+from stripread.words import _
 
 
 def overlay_paths(photos: tuple[Path, ...], overlay: Path | None, more: Sequence[Path] = ()) -> list[Path | None]:
@@ -26,7 +27,7 @@ def overlay_paths(photos: tuple[Path, ...], overlay: Path | None, more: Sequence
         return [None] * len(photos)
     one_file = overlay.suffix.lower() == ".png"
     if one_file and len(photos) > 1:
-        raise CallError("--overlay names one PNG, but there are several photos: name a folder")
+        raise CallError(_("--overlay names one PNG, but there are several photos: name a folder"))
     if one_file or (overlay.suffix.lower() in FORMS and not overlay.is_dir()):
         check_target(overlay, "--overlay", (*photos, *more), ".png")
         return [overlay]

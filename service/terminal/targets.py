@@ -8,13 +8,14 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from stripread.errors import CallError
+from stripread.words import N_, _, say
 
 # Endings of pictures and pages: a file of one form must not carry another's.
 FORMS = {".png", ".jpg", ".jpeg", ".webp", ".tif", ".tiff", ".heic", ".gif", ".bmp", ".svg", ".pdf", ".html"}
 _REMEDIES = {
-    errno.ENAMETOOLONG: "name a shorter one",
-    errno.ENOSPC: "free some space, or name another place",
-    errno.EDQUOT: "free some space, or name another place",
+    errno.ENAMETOOLONG: N_("name a shorter one"),
+    errno.ENOSPC: N_("free some space, or name another place"),
+    errno.EDQUOT: N_("free some space, or name another place"),
 }
 
 
@@ -41,11 +42,20 @@ def check_target(target: Path, option: str, inputs: Iterable[Path] = (), form: s
     ending = target.suffix.lower()
     try:
         if target.is_dir():
-            raise CallError(f"{option} {target} is a folder: name a file in it")
+            raise CallError(_("{option} {target} is a folder: name a file in it", option=option, target=target))
         if target.exists() and any(given.exists() and target.samefile(given) for given in inputs):
-            raise CallError(f"{option} {target} would write over what is read: name another file")
+            raise CallError(
+                _("{option} {target} would write over what is read: name another file", option=option, target=target)
+            )
         if form is not None and ending != form and ending in FORMS:
-            raise CallError(f"{option} writes a file that ends in {form}, not {target.name}: name one")
+            raise CallError(
+                _(
+                    "{option} writes a file that ends in {form}, not {name}: name one",
+                    option=option,
+                    form=form,
+                    name=target.name,
+                )
+            )
         if target.exists():
             if not os.access(target, os.W_OK):
                 raise _refusal(target, option, OSError(errno.EACCES, os.strerror(errno.EACCES)))
@@ -67,10 +77,12 @@ def made_folder(folder: Path, option: str) -> None:
     """
     try:
         if folder.exists() and not folder.is_dir():
-            raise CallError(f"{option} {folder} is a file: name a folder")
+            raise CallError(_("{option} {folder} is a file: name a folder", option=option, folder=folder))
         folder.mkdir(parents=True, exist_ok=True)
     except NotADirectoryError:
-        raise CallError(f"{option} {folder}: a part of this path is a file, not a folder") from None
+        raise CallError(
+            _("{option} {folder}: a part of this path is a file, not a folder", option=option, folder=folder)
+        ) from None
     except (OSError, ValueError) as problem:
         raise _refusal(folder, option, problem) from None
     check_target(folder / f".stripread-{os.getpid()}", option)
@@ -78,12 +90,20 @@ def made_folder(folder: Path, option: str) -> None:
 
 def _check_parent(parent: Path, option: str) -> None:
     if parent.exists() and not parent.is_dir():
-        raise CallError(f"{option}: {parent} is a file, not a folder")
+        raise CallError(_("{option}: {parent} is a file, not a folder", option=option, parent=parent))
     if not parent.is_dir():
-        raise CallError(f"{option}: no such folder: {parent}; make it first")
+        raise CallError(_("{option}: no such folder: {parent}; make it first", option=option, parent=parent))
 
 
 def _refusal(target: Path, option: str, problem: OSError | ValueError) -> CallError:
     number = problem.errno if isinstance(problem, OSError) else None
     why = getattr(problem, "strerror", None) or str(problem)
-    return CallError(f"{option}: can't write {target} ({why}): {_REMEDIES.get(number or 0, 'name another place')}")
+    return CallError(
+        _(
+            "{option}: can't write {target} ({why}): {remedies}",
+            option=option,
+            target=target,
+            why=why,
+            remedies=say(_REMEDIES.get(number or 0, N_("name another place"))),
+        )
+    )

@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 from fastapi import APIRouter, FastAPI
-from fastapi.responses import FileResponse, Response
+from fastapi.responses import FileResponse, JSONResponse, Response
 from starlette.formparsers import MultiPartParser
 from starlette.middleware.gzip import GZipMiddleware
 
@@ -19,9 +19,12 @@ from service.settings import Settings
 from service.web.components import Service
 from service.web.guard import Guard
 from service.web.page_states import page_files
+from service.web.page_words import page_words
 from service.web.problems import add_handlers
 from service.web.routes import backup, batches, bench, finding, join, pictures, plan, readings, timeline
+from service.web.tongue import Tongue
 from stripread import __version__
+from stripread.words import LANGUAGES, SOURCE
 
 PAGE = Path(__file__).resolve().parents[1] / "page"
 # A photo stays in memory until it is written to its place: in a temporary file each 64 KB would cost a hop to a thread.
@@ -76,9 +79,10 @@ def create_app(settings: Settings) -> FastAPI:
     for routes in (readings, pictures, batches, timeline, bench, plan, finding, join, backup):
         api.include_router(routes.router)
     app.include_router(api)
-    files = _add_page(app)
+    files = _add_page(app) | _add_words(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Guard, settings=settings, pairing=service.pairing, stopping=service.stopping, page_files=files)
+    app.add_middleware(Tongue)
     return app
 
 
@@ -95,6 +99,23 @@ def _add_page(app: FastAPI) -> frozenset[str]:
         addresses.add(address)
         app.add_api_route(address, _text(text, media_type), methods=["GET", "HEAD"], include_in_schema=False)
     return frozenset(addresses)
+
+
+def _add_words(app: FastAPI) -> frozenset[str]:
+    """Serve the page's words in every language but the one that it is written in."""
+    addresses = set()
+    for language in LANGUAGES:
+        if language != SOURCE:
+            addresses.add(f"/words/{language}.json")
+            app.add_api_route(f"/words/{language}.json", _words(language), methods=["GET"], include_in_schema=False)
+    return frozenset(addresses)
+
+
+def _words(language: str) -> Callable[[], Awaitable[Response]]:
+    async def serve() -> Response:
+        return JSONResponse(page_words(language), headers={"Cache-Control": "no-cache"})
+
+    return serve
 
 
 def _file(path: Path) -> Callable[[], Awaitable[Response]]:

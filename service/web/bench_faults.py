@@ -13,6 +13,7 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from service.errors import BenchBusy, DiskFull, ServiceError
 from service.log.database import busy
+from stripread.words import _
 
 # Out of space or of quota: the same to the client. EFBIG is what a file size limit gives.
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
@@ -59,7 +60,7 @@ def _of_database(error: BaseException | None, folder: Path | None) -> ServiceErr
     if code in (_SQLITE_CORRUPT, _SQLITE_NOTADB):
         return BenchBusy(
             "database_damaged",
-            "The log's database is damaged. Nothing was stored. Stop the service and run `stripread log check`.",
+            _("The log's database is damaged. Nothing was stored. Stop the service and run `stripread log check`."),
             60,
         )
     return busy()
@@ -75,15 +76,17 @@ def _has_no_room(folder: Path) -> bool:
 
 def _full() -> DiskFull:
     return DiskFull(
-        "disk_full", "The disk of the log is full. Nothing was stored. Free some space and send it again.", 60
+        "disk_full", _("The disk of the log is full. Nothing was stored. Free some space and send it again."), 60
     )
 
 
 def _not_writable() -> BenchBusy:
     return BenchBusy(
         "not_writable",
-        "The folder of the log can't be written: it is read-only, or the service has no right to. Nothing was stored. "
-        "Make it writable on the bench computer and send it again.",
+        _(
+            "The folder of the log can't be written: it is read-only, or the service has no right to. "
+            "Nothing was stored. Make it writable on the bench computer and send it again."
+        ),
         60,
     )
 
@@ -91,7 +94,9 @@ def _not_writable() -> BenchBusy:
 def _disk_trouble() -> BenchBusy:
     return BenchBusy(
         "disk_trouble",
-        "The bench computer can't read or write the log's files. Nothing was stored. Look after its disk, and send it "
-        "again.",
+        _(
+            "The bench computer can't read or write the log's files. Nothing was stored. Look after its "
+            "disk, and send it again."
+        ),
         30,
     )

@@ -25,6 +25,7 @@ from service.web.pairing import Pairing
 from service.web.rates import Buckets
 from service.web.stopping import Stopping
 from stripread.errors import CallError
+from stripread.words import _
 
 _STANDS_BACK = (
     15  # of nice(2); readers have 5: a reader gets about nine times the processor time of a drawing beside it
@@ -124,7 +125,7 @@ def _only_one(data: Path) -> BinaryIO:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         lock.close()
-        raise CallError(f"another stripread uses the folder {data}: stop it, or ask it instead") from None
+        raise CallError(_("another stripread uses the folder {data}: stop it, or ask it instead", data=data)) from None
     return lock
 
 

@@ -17,9 +17,10 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from service.settings import Bounds
 from service.web.rates import is_loopback, network_of
+from stripread.words import N_
 
 MAX_HEAD = 16 * 1024  # bytes of a request's line and headers
-HEAD_TOO_LARGE = "The request's line and headers are larger than 16 KB. Send fewer or shorter ones."
+HEAD_TOO_LARGE = N_("The request's line and headers are larger than 16 KB. Send fewer or shorter ones.")
 _TOO_LARGE = 431
 
 

@@ -21,6 +21,7 @@ from service.web.pairing import COOKIE, Pairing, lan_address
 from service.web.problems import ServiceProblem, answer
 from service.web.rates import Buckets, device_name, is_loopback, network_of
 from service.web.stopping import Stopping
+from stripread.words import _, say
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
 _OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico"}  # and the page's own files
@@ -83,7 +84,7 @@ class Guard:
             fault = stopping()
             raise ServiceProblem(503, fault.code, fault.detail, fault.retry_after)
         if _head_size(scope) > MAX_HEAD:
-            raise ServiceProblem(431, "head_too_large", HEAD_TOO_LARGE)
+            raise ServiceProblem(431, "head_too_large", say(HEAD_TOO_LARGE))
         headers = Headers(scope=scope)
         method, path = scope["method"], scope["path"]
         address = scope["client"][0] if scope.get("client") else ""
@@ -91,14 +92,16 @@ class Guard:
         # Only under its own names: a foreign name that points here (DNS rebinding) would share its site's scripts.
         if _name_of(host) not in self._hosts:
             raise ServiceProblem(
-                421, "wrong_host", "This service does not answer under that name. Use the link that it shows."
+                421, "wrong_host", _("This service does not answer under that name. Use the link that it shows.")
             )
         if method not in _SAFE:
             check_same_site(headers, host)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > self._settings.max_body:
             limit = self._settings.max_body // (1024 * 1024)
-            raise ServiceProblem(413, "too_large", f"The body is larger than {limit} MB. Send a smaller photo.")
+            raise ServiceProblem(
+                413, "too_large", _("The body is larger than {limit} MB. Send a smaller photo.", limit=limit)
+            )
         local = not self._settings.lan or is_loopback(address)
         session = self._pairing.session_of(_cookie(headers))
         scope.setdefault("state", {}).update(local=local, session=session)
@@ -106,12 +109,12 @@ class Guard:
             self._joins.need(network_of(address))
         elif path not in self._open and not local and session is None:
             raise ServiceProblem(
-                401, "not_paired", "This device is not paired. Scan the code that the bench computer shows."
+                401, "not_paired", _("This device is not paired. Scan the code that the bench computer shows.")
             )
         if method not in _SAFE:
             self._posts.need(device_name(session, address))
             if self._coming_in >= self._settings.coming_in:  # said before the body is read, and kept in memory, in vain
-                raise ServiceProblem(503, "busy", "Too many photos are coming in. Send it again in a moment.", 2)
+                raise ServiceProblem(503, "busy", _("Too many photos are coming in. Send it again in a moment."), 2)
 
 
 def check_same_site(headers: Headers, host: str) -> None:
@@ -122,7 +125,7 @@ def check_same_site(headers: Headers, host: str) -> None:
         origin is not None and _site_of(origin) != host
     )
     if wrong:
-        raise ServiceProblem(403, "cross_site", "This request came from another site.")
+        raise ServiceProblem(403, "cross_site", _("This request came from another site."))
 
 
 def _site_of(origin: str) -> str | None:
@@ -190,7 +193,7 @@ def _patient(receive: Receive, settings: Settings, stop: Stopping) -> Receive:
                 fault = stopping()
                 raise HTTPException(503, fault.detail, {"Retry-After": str(fault.retry_after)}) from None
             raise HTTPException(
-                408, "The body came too slowly. Send it again over a better connection.", {"Connection": "close"}
+                408, _("The body came too slowly. Send it again over a better connection."), {"Connection": "close"}
             ) from None
         done = message["type"] != "http.request" or not message.get("more_body", False)
         return message

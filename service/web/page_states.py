@@ -19,7 +19,7 @@ def page_files() -> dict[str, tuple[str, str]]:
 
 def _script(found: Table) -> str:
     words = {
-        kind: {code: {"word": one.word, "sign": one.sign, "tone": one.tone.name} for code, one in codes.items()}
+        kind: {code: {"word": one.english, "sign": one.sign, "tone": one.tone.name} for code, one in codes.items()}
         for kind, codes in found.states.items()
     }
     return (

@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from service.bench.quantities import WrongQuantity
 from service.errors import BenchBusy, Conflict, DiskFull, NotFound, PhotoProblem, ServiceError, WrongStatement
 from service.web.bench_faults import fault_of
+from stripread.words import N_, _, say
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -109,9 +110,9 @@ _CODES = {
     503: "stopping",
 }
 _DETAILS = {
-    404: "There is nothing at this address.",
-    405: "This address does not take that method.",
-    413: "The body is larger than this service takes. Send a smaller photo.",
+    404: N_("There is nothing at this address."),
+    405: N_("This address does not take that method."),
+    413: N_("The body is larger than this service takes. Send a smaller photo."),
 }
 
 
@@ -137,13 +138,13 @@ def add_handlers(app: FastAPI, folder: Path | None = None) -> None:
         fault = fault_of(error, folder)
         if fault is not None:
             return of_service(fault)
-        detail = _DETAILS.get(error.status_code, str(error.detail))
+        detail = say(_DETAILS.get(error.status_code, str(error.detail)))
         response = answer(error.status_code, _CODES.get(error.status_code, "refused"), detail)
         for name, value in (error.headers or {}).items():
             response.headers[name] = value
         return response
 
-    async def on_invalid(_: Request, error: Exception) -> JSONResponse:
+    async def on_invalid(_unused: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, RequestValidationError)
         typed = [(e["loc"][-1], e.get("ctx", {}).get("error")) for e in error.errors()]
         for where, wrong in typed:
@@ -152,16 +153,16 @@ def add_handlers(app: FastAPI, folder: Path | None = None) -> None:
                 return answer(422, asked.code, str(asked), choices=asked.choices)
         errors = [{"where": ".".join(str(p) for p in e["loc"]), "what": e["msg"]} for e in error.errors()]
         said = "; ".join(f"{e['where']}: {e['what']}" for e in errors[:5])
-        return answer(422, "invalid_request", f"The request does not fit: {said}", errors=errors)
+        return answer(422, "invalid_request", _("The request does not fit: {said}", said=said), errors=errors)
 
-    async def on_trouble(_: Request, error: Exception) -> JSONResponse:
+    async def on_trouble(_unused: Request, error: Exception) -> JSONResponse:
         fault = fault_of(error, folder)
         if fault is not None:
             return of_service(fault)
         return answer(
             500,
             "internal",
-            "Something went wrong here. Nothing was stored by this request. Send it again.",
+            _("Something went wrong here. Nothing was stored by this request. Send it again."),
             retry_after=5,
         )
 

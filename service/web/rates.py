@@ -9,6 +9,7 @@ from collections import OrderedDict
 from fastapi import Request
 
 from service.web.problems import ServiceProblem
+from stripread.words import _
 
 
 class Buckets:
@@ -41,7 +42,7 @@ class Buckets:
         """
         wait = self.take(name)
         if wait:
-            raise ServiceProblem(429, "too_often", f"Too many requests. Try again in {wait} s.", wait)
+            raise ServiceProblem(429, "too_often", _("Too many requests. Try again in {wait} s.", wait=wait), wait)
 
     def allow(self, request: Request) -> None:
         """``need`` for the device that sent this request."""

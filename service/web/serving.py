@@ -18,6 +18,8 @@ from service.web.components import Service
 from service.web.connection import MAX_HEAD, bounded
 from service.web.stopping import StoppingServer
 from stripread.errors import CallError
+from stripread.words import _
+from stripread.words.dates import moment
 
 
 def serve(settings: Settings, cert: Path | None = None, key: Path | None = None) -> None:
@@ -35,8 +37,10 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
     except (OSError, SQLAlchemyError, ArgumentError, CommandError, ImportError) as problem:
         why = str(problem).splitlines()[0]
         sealed = isinstance(problem, OSError) and problem.errno in (errno.EROFS, errno.EACCES, errno.EPERM)
-        todo = "; the service writes there: copy the folder where it may" if sealed else ""
-        raise CallError(f"can't open the log in {settings.data}: {why}{todo}") from None
+        todo = _("; the service writes there: copy the folder where it may") if sealed else ""
+        raise CallError(
+            _("can't open the log in {data}: {why}{todo}", data=settings.data, why=why, todo=todo)
+        ) from None
     service: Service = app.state.service
     _say(settings, service)
     config = uvicorn.Config(
@@ -59,7 +63,7 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
     server = StoppingServer(config, service.settle)
     server.run()
     if not server.started:
-        raise CallError(f"can't listen on {settings.host} port {settings.port}")
+        raise CallError(_("can't listen on {host} port {port}", host=settings.host, port=settings.port))
 
 
 def _check_port(settings: Settings) -> None:
@@ -70,22 +74,40 @@ def _check_port(settings: Settings) -> None:
         try:
             probe.bind((settings.host, settings.port))
         except OSError as problem:
-            raise CallError(f"can't listen on {settings.host} port {settings.port}: {problem.strerror}") from None
+            raise CallError(
+                _(
+                    "can't listen on {host} port {port}: {strerror}",
+                    host=settings.host,
+                    port=settings.port,
+                    strerror=problem.strerror,
+                )
+            ) from None
 
 
 def _say(settings: Settings, service: Service) -> None:
     scheme = "https" if settings.tls else "http"
-    click.echo(f"stripread serves at {scheme}://localhost:{settings.port}/  (log: {settings.data})")
+    click.echo(
+        _(
+            "stripread serves at {scheme}://localhost:{port}/  (log: {data})",
+            scheme=scheme,
+            port=settings.port,
+            data=settings.data,
+        )
+    )
     if not any(service.profiles.available()[k] for k in ("ph",)):
-        click.echo("No pH profile: give --profile to read strips.")
+        click.echo(_("No pH profile: give --profile to read strips."))
     if settings.lan:
-        click.echo("Scan with the phone's camera to join it (the link changes at every start):")
+        click.echo(_("Scan with the phone's camera to join it (the link changes at every start):"))
         click.echo(service.pairing.qr_text())
         click.echo(service.pairing.link())
         link = service.pairing.bounds()
         click.echo(
-            f"It lets in {link.joins_left} phones until {link.ends_at:%H:%M on %d %B}; for a new one press "
-            "*Make a new link* on this computer's page, or start again."
+            _(
+                "It lets in {joins_left} phones until {until}; for a new one press *Make a "
+                "new link* on this computer's page, or start again.",
+                joins_left=link.joins_left,
+                until=moment(link.ends_at),
+            )
         )
         if not settings.tls:
-            click.echo("Without --cert the network can listen in: use it only in a network that you trust.")
+            click.echo(_("Without --cert the network can listen in: use it only in a network that you trust."))

@@ -13,6 +13,7 @@ import numpy as np
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.layout import CardLayout
@@ -62,7 +63,14 @@ def check_exposure(samples: PatchSamples, layout: CardLayout) -> None:
     light = (sent.min(axis=1) > 0.75) & samples.usable
     if samples.usable.sum() < 24 or light.sum() < 4:
         raise Refused(
-            because("card_cut_off", f"{int(samples.usable.sum())} of {len(samples.usable)} patches are clear")
+            because(
+                "card_cut_off",
+                _(
+                    "{usable} of {n_usable} patches are clear",
+                    usable=int(samples.usable.sum()),
+                    n_usable=len(samples.usable),
+                ),
+            )
         )
     if np.mean(samples.clipped[light].max(axis=1) > 0.3) > BURNT_SHARE:
         raise Refused(because("blown_out"))
@@ -82,5 +90,13 @@ def check_patches(samples: PatchSamples) -> None:
     n = int(samples.clean.sum())
     if n < MIN_CLEAN_PATCHES:
         raise Refused(
-            because("patches_unusable", f"{n} of {len(samples.usable)}, at least {MIN_CLEAN_PATCHES} are needed")
+            because(
+                "patches_unusable",
+                _(
+                    "{n} of {n_usable}, at least {min_clean_patches} are needed",
+                    n=n,
+                    n_usable=len(samples.usable),
+                    min_clean_patches=MIN_CLEAN_PATCHES,
+                ),
+            )
         )

@@ -19,6 +19,7 @@ from stripread.colour import WHITE_D50, XYZ_TO_RGB
 from stripread.errors import CallError
 from stripread.tuned import tuned
 from stripread.user_file import csv_table
+from stripread.words import _
 
 Array = NDArray[np.float64]
 
@@ -45,21 +46,36 @@ def measured_values(path: Path) -> CardValues:
     wavelengths = any(column.isdecimal() for column in columns)
     missing = [c for c in ("patch", *(() if wavelengths else ("L", "a", "b"))) if c not in columns]
     if missing:
-        wanted = "patch,L,a,b or patch and one column a wavelength"
-        raise CallError(f"{path}, line 1: no column {', '.join(missing)}; wanted {wanted}")
+        wanted = _("patch,L,a,b or patch and one column a wavelength")
+        raise CallError(
+            _(
+                "{path}, line 1: no column {missing}; wanted {wanted}",
+                path=path,
+                missing=", ".join(missing),
+                wanted=wanted,
+            )
+        )
     if not table:
-        raise CallError(f"{path} has a head but no lines")
+        raise CallError(_("{path} has a head but no lines", path=path))
     for line, row in table:
         name = row["patch"].strip()
         if name not in rows:
             known = ", ".join(list(rows)[:3])
-            raise CallError(f"{path}, line {line}, column patch: no patch '{name}' on the card; they are {known} …")
+            raise CallError(
+                _(
+                    "{path}, line {line}, column patch: no patch '{name}' on the card; they are {known} …",
+                    path=path,
+                    line=line,
+                    name=name,
+                    known=known,
+                )
+            )
         try:
             rgb[rows[name]] = XYZ_TO_RGB @ _xyz(row)
         except _WrongCell as wrong:
-            raise CallError(f"{path}, line {line}, column {wrong}") from None
+            raise CallError(_("{path}, line {line}, column {wrong}", path=path, line=line, wrong=wrong)) from None
         except (KeyError, TypeError, ValueError) as problem:
-            raise CallError(f"{path}, line {line}: {problem}") from None
+            raise CallError(_("{path}, line {line}: {problem}", path=path, line=line, problem=problem)) from None
         sd[rows[name]] = MEASURED_SD
     return CardValues(rgb, sd, "measured")
 
@@ -95,8 +111,23 @@ def _bounded(row: dict[str, str], column: str, low: float, high: float) -> float
     try:
         value = float(text)
     except ValueError:
-        raise _WrongCell(f"{column}: {f'{text!r} is not a number' if text else 'is empty'}") from None
+        raise _WrongCell(
+            _(
+                "{column}: {word}",
+                column=column,
+                word=_("{text!r} is not a number", text=text) if text else _("is empty"),
+            )
+        ) from None
     if not low <= value <= high:  # NaN is in no bounds
-        share = " (a reflectance is a share, 0 to 1)" if column.isdecimal() else ""
-        raise _WrongCell(f"{column}: {text} is not between {low:g} and {high:g}{share}")
+        share = _(" (a reflectance is a share, 0 to 1)") if column.isdecimal() else ""
+        raise _WrongCell(
+            _(
+                "{column}: {text} is not between {low:g} and {high:g}{share}",
+                column=column,
+                text=text,
+                low=low,
+                high=high,
+                share=share,
+            )
+        )
     return value

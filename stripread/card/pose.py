@@ -13,6 +13,7 @@ from stripread.card.camera import Frame, derivatives, fit_card, homography, proj
 from stripread.errors import Refused
 from stripread.reasons import because
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.layout import CardLayout
@@ -62,7 +63,7 @@ class CardPose:
         homogeneous = np.column_stack([self.frame.px_to_unit(target), np.ones(len(target))])
         homogeneous = homogeneous @ np.linalg.inv(homography(self.parameters)).T
         points = self.frame.unit_to_mm(homogeneous[:, :2] / homogeneous[:, 2:])
-        for _ in range(6):
+        for _unused in range(6):
             pixels, _, jacobian = derivatives(self.parameters, points, self.frame)
             points = points + np.linalg.solve(jacobian, (target - pixels)[..., None])[..., 0]
         return points
@@ -89,13 +90,20 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
     if len(used) < MIN_MARKERS:
         if _looks_blurred(used):
             raise Refused(because("blurred"))
-        raise Refused(because("card_cut_off", f"{len(used)} of {len(layout.markers)} marks can be seen"))
+        raise Refused(
+            because(
+                "card_cut_off",
+                _("{n_used} of {n_markers} marks can be seen", n_used=len(used), n_markers=len(layout.markers)),
+            )
+        )
     on_card, in_photo = _corners(used, layout)
     sd = np.repeat([float(np.hypot(s.sd_px, MODEL_SD_PX)) for s in used], 4)
     fit = fit_card(on_card, in_photo, sd, frame, start)
     if not fit.finite:
         raise Refused(because("no_card"))
-    _, _, slope = derivatives(fit.parameters, np.array([[layout.size_mm[0] / 2, layout.size_mm[1] / 2]]), frame)
+    _unused, _unused, slope = derivatives(
+        fit.parameters, np.array([[layout.size_mm[0] / 2, layout.size_mm[1] / 2]]), frame
+    )
     pose = CardPose(
         parameters=fit.parameters,
         frame=frame,
@@ -106,7 +114,16 @@ def solve_pose(sightings: tuple[Sighting, ...], layout: CardLayout, photo: Photo
         edge_px=np.stack([s.edge_px for s in used]),
     )
     if pose.px_per_mm < MIN_PX_PER_MM:
-        raise Refused(because("too_small", f"{pose.px_per_mm:.1f} pixels per mm, at least {MIN_PX_PER_MM} needed"))
+        raise Refused(
+            because(
+                "too_small",
+                _(
+                    "{px_per_mm:.1f} pixels per mm, at least {min_px_per_mm} needed",
+                    px_per_mm=pose.px_per_mm,
+                    min_px_per_mm=MIN_PX_PER_MM,
+                ),
+            )
+        )
     _check_inside(pose, layout)
     return pose
 
@@ -194,9 +211,9 @@ def _check_inside(pose: CardPose, layout: CardLayout) -> None:
     x, y, lane_w, lane_h = layout.lane_mm
     lane = np.array([[x, y], [x + lane_w, y], [x + lane_w, y + lane_h], [x, y + lane_h]])
     if not _within(pose, lane).all():
-        raise Refused(because("card_cut_off", "the strip's lane leaves the picture"))
+        raise Refused(because("card_cut_off", _("the strip's lane leaves the picture")))
     if outside > MAX_OUTSIDE_SHARE:
-        raise Refused(because("card_cut_off", f"{100 * outside:.0f} % of it is outside"))
+        raise Refused(because("card_cut_off", _("{outside:.0f} % of it is outside", outside=100 * outside)))
 
 
 def _within(pose: CardPose, points_mm: Array) -> NDArray[np.bool_]:

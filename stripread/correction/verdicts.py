@@ -9,6 +9,7 @@ from stripread.correction.same_card import card_misfit
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.patches import PatchSamples
@@ -34,13 +35,13 @@ def doubts_of_fix(fix: ColourFix, samples: PatchSamples, values: CardValues | No
     elif difference := _other_card(fix, samples, values):
         doubts.append(because("other_card", difference))
     elif known and fix.rms_cv > POOR_FIT:
-        doubts.append(because("colour_fit_poor", f"they differ by {fix.rms_cv:.1f} Delta E"))
+        doubts.append(because("colour_fit_poor", _("they differ by {rms_cv:.1f} Delta E", rms_cv=fix.rms_cv)))
     off = fix.dyes_off(samples.rgb, samples.centre_mm)
     if known and off > DYES_OFF:
-        doubts.append(because("poor_light", f"dyes are off by some {off:.0f} Delta E"))
+        doubts.append(because("poor_light", _("dyes are off by some {off:.0f} Delta E", off=off)))
     field = fix.light_at(samples.centre_mm).mean(axis=1)
     if field.max() / max(field.min(), 1e-6) > LIGHT_RATIO or (known and fix.light_rms > UNEVEN):
-        doubts.append(because("uneven_light", f"{field.max() / field.min():.1f} to 1"))
+        doubts.append(because("uneven_light", _("{field:.1f} to 1", field=field.max() / field.min())))
     return doubts
 
 
@@ -49,12 +50,12 @@ def _other_card(fix: ColourFix, samples: PatchSamples, values: CardValues | None
     if values is not None and values.source == "estimated":
         misfit = card_misfit(fix, samples, values)
         if misfit > OTHER_CARD:
-            return f"its patches fit {misfit:.1f} times worse than usual"
+            return _("its patches fit {misfit:.1f} times worse than usual", misfit=misfit)
         if misfit > PERHAPS_FADED and _faded(fix, samples, values):  # NaN: can't tell
-            return "its magenta has faded since"
+            return _("its magenta has faded since")
         return ""
     if values is not None and values.source == "measured" and fix.lab_rms > OTHER_CARD_LAB:
-        return f"its patches differ by {fix.lab_rms:.0f} Delta E"
+        return _("its patches differ by {lab_rms:.0f} Delta E", lab_rms=fix.lab_rms)
     return ""
 
 

@@ -14,6 +14,7 @@ from stripread.imagefile.png import SIGNATURE, read_png
 from stripread.imagefile.profiles import is_display_p3, profile_bytes, srgb_converter
 from stripread.imagefile.tiff import read_tiff
 from stripread.imagefile.webp import read_webp
+from stripread.words import _
 
 __all__ = [
     "Header",
@@ -38,9 +39,15 @@ def read_header(data: bytes) -> Header:
         ``not_a_picture`` for an unknown format, a broken file or one past the limits; ``file_cut_off``; ``too_small``.
     """
     if not data:
-        raise not_a_picture("the file is empty")
+        raise not_a_picture(_("the file is empty"))
     if len(data) > MAX_BYTES:
-        raise not_a_picture(f"{len(data) // 1_000_000} MB; at most {MAX_BYTES // 1_000_000} MB are read")
+        raise not_a_picture(
+            _(
+                "{n_data} MB; at most {max_bytes} MB are read",
+                n_data=len(data) // 1_000_000,
+                max_bytes=MAX_BYTES // 1_000_000,
+            )
+        )
     with guard(not_a_picture):
         header = _parsed(data)
     check_size(header)
@@ -58,4 +65,4 @@ def _parsed(data: bytes) -> Header:
         return read_tiff(data)
     if data[4:8] == b"ftyp" and data[8:12] in BRANDS:
         return read_heif(data)
-    raise not_a_picture("its format is not known")
+    raise not_a_picture(_("its format is not known"))

@@ -21,6 +21,7 @@ from stripread.errors import Refused
 from stripread.imagefile.header import TARGET_LONG_SIDE_PX, Header, cut_off, not_a_picture
 from stripread.imagefile.heif import open_heif
 from stripread.imagefile.profiles import cmyk_to_rgb, quiet_pillow
+from stripread.words import _
 
 Pixels = NDArray[np.uint8]
 
@@ -64,7 +65,7 @@ def decode(header: Header, k: int) -> Pixels:
             rgb = _decode_pillow(header, k)
     w, h = header.size[0] // k, header.size[1] // k
     if rgb.shape[0] < h or rgb.shape[1] < w:
-        raise not_a_picture("its pixels do not agree with its header")
+        raise not_a_picture(_("its pixels do not agree with its header"))
     return rgb[:h, :w]  # without the last, partly filled row and column
 
 
@@ -78,7 +79,7 @@ def _decode_jpeg(header: Header, k: int) -> Pixels:
             raise cut_off(str(problem)[:80]) from None
         pixels = _without_padding(header.bare, space, w, h)
     if pixels.shape[:2] != (h, w):
-        raise not_a_picture("its pixels do not agree with its header")
+        raise not_a_picture(_("its pixels do not agree with its header"))
     if space == "CMYK":
         ink = Image.fromarray(255 - pixels if header.inverted else pixels, "CMYK")
         return np.asarray(cmyk_to_rgb(ink, header.icc))
@@ -109,7 +110,7 @@ def _decode_webp(header: Header, k: int) -> Pixels:
     except cv2.error:
         bgr = None
     if bgr is None or bgr.ndim != 3:
-        raise cut_off("its pixels end early or are damaged")
+        raise cut_off(_("its pixels end early or are damaged"))
     return np.ascontiguousarray(_shrunk(np.asarray(bgr, dtype=np.uint8), k)[..., ::-1])
 
 
@@ -133,11 +134,11 @@ def _decode_pillow(header: Header, k: int) -> Pixels:
         try:
             image = Image.open(io.BytesIO(header.bare), formats=(header.format,))
         except Image.DecompressionBombError:
-            raise not_a_picture("more pixels than any phone takes") from None
+            raise not_a_picture(_("more pixels than any phone takes")) from None
         if image.size != header.size:
-            raise not_a_picture("its pixels do not agree with its header")
+            raise not_a_picture(_("its pixels do not agree with its header"))
         if image.mode in ("I", "F"):
-            raise not_a_picture("32-bit numbers instead of a photo's levels")
+            raise not_a_picture(_("32-bit numbers instead of a photo's levels"))
         image.load()
         bands = [
             np.asarray(_to_rgb(image.crop((0, top, image.width, min(top + BAND, image.height))), k, header.icc))

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from stripread.errors import Refused
 from stripread.reasons import because
+from stripread.words import _
 
 MAX_BYTES = 80_000_000
 MAX_PIXELS = 120_000_000  # decoded at reduced size
@@ -67,7 +68,7 @@ def check_parts(n: int, name: str) -> None:
         ``not_a_picture``.
     """
     if n > MAX_PARTS:
-        raise not_a_picture(f"more than {MAX_PARTS} {name}")
+        raise not_a_picture(_("more than {max_parts} {name}", max_parts=MAX_PARTS, name=name))
 
 
 def check_size(header: Header) -> None:
@@ -80,10 +81,19 @@ def check_size(header: Header) -> None:
     """
     w, h = header.size
     if w * h > MAX_PIXELS or header.decoder_bytes > MAX_DECODER_BYTES:
-        raise not_a_picture(f"{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG")
+        raise not_a_picture(
+            _("{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG", w=w, h=h)
+        )
     check_sides(header.size)
     if len(header.bare) < MIN_BYTES_PER_PIXEL * w * h:
-        raise not_a_picture(f"its header promises {w} x {h} pixels, but the file holds {len(header.bare)} bytes")
+        raise not_a_picture(
+            _(
+                "its header promises {w} x {h} pixels, but the file holds {n_bare} bytes",
+                w=w,
+                h=h,
+                n_bare=len(header.bare),
+            )
+        )
 
 
 def check_sides(size: tuple[int, int]) -> None:
@@ -96,6 +106,6 @@ def check_sides(size: tuple[int, int]) -> None:
     """
     w, h = size
     if max(w, h) > MAX_LONG_SIDE_PX:
-        raise not_a_picture(f"{w} x {h} pixels; no phone takes so long a picture")
+        raise not_a_picture(_("{w} x {h} pixels; no phone takes so long a picture", w=w, h=h))
     if max(w, h) < MIN_SIDES_PX[0] or min(w, h) < MIN_SIDES_PX[1]:
-        raise Refused(because("too_small", f"{w} x {h} pixels"))
+        raise Refused(because("too_small", _("{w} x {h} pixels", w=w, h=h)))

@@ -14,6 +14,7 @@ from typing import Any
 
 from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
+from stripread.words import _
 
 BRANDS = (b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1")
 MAX_PIXELS = 50_000_000  # the largest that phones make; 2 s of decoding
@@ -46,7 +47,7 @@ def _library() -> Any:  # noqa: ANN401 - a module that may be missing
     try:
         import pillow_heif  # noqa: PLC0415 - an extra, and slow to load
     except ImportError:
-        raise not_a_picture("HEIC needs the extra: pip install 'stripread[heic]'; or send it as JPEG") from None
+        raise not_a_picture(_("HEIC needs the extra: pip install 'stripread[heic]'; or send it as JPEG")) from None
     return pillow_heif
 
 
@@ -67,10 +68,10 @@ def read_heif(data: bytes) -> Header:
     try:
         end = _check(data)
     except (struct.error, IndexError):
-        raise not_a_picture("damaged: its boxes") from None
+        raise not_a_picture(_("damaged: its boxes")) from None
     bare = data[:end]
     image = open_heif(bare)
-    _, taken_at = exif_facts(image.info.get("exif"))
+    _unused, taken_at = exif_facts(image.info.get("exif"))
     camera = exif_camera(image.info.get("exif"))
     icc = image.info.get("icc_profile")
     w, h = image.size
@@ -89,7 +90,7 @@ def _children(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, int, int]
         elif n == 0:
             n = end - at
         if n < body - at or at + n > end:
-            raise cut_off("it ends within a box")
+            raise cut_off(_("it ends within a box"))
         parts += 1
         check_parts(parts, "boxes")
         yield kind, body, at + n
@@ -105,14 +106,18 @@ def _check(data: bytes) -> int:
             if kind == b"meta" and b"meta" not in seen:
                 _meta(boxes, begin + 4, stop)
             elif kind in (b"moov", b"moof", b"meta"):
-                raise not_a_picture("a film or a row of pictures; send one photo")
+                raise not_a_picture(_("a film or a row of pictures; send one photo"))
             seen.add(kind)
             end = stop
     except Exception:
         if not {b"meta", b"mdat"} <= seen:  # else: what phones append
             raise
     if boxes.primary is None or boxes.primary not in boxes.kinds:
-        raise (cut_off("its pixels are missing") if b"meta" not in seen else not_a_picture("damaged: no main picture"))
+        raise (
+            cut_off(_("its pixels are missing"))
+            if b"meta" not in seen
+            else not_a_picture(_("damaged: no main picture"))
+        )
     _main_picture(boxes, boxes.primary)
     return end
 
@@ -149,9 +154,9 @@ def _items(boxes: _Boxes, begin: int, end: int) -> None:
         boxes.kinds[item] = data[at + 6 + wide : at + 10 + wide]
         # name, content type and encoding, each ended by a zero: packed metadata could unpack to anything
         if boxes.kinds[item] == b"mime" and (data[at + 10 + wide : stop].split(b"\0") + [b""] * 3)[2]:
-            raise not_a_picture("packed metadata; send it as JPEG")
+            raise not_a_picture(_("packed metadata; send it as JPEG"))
     if len(boxes.kinds) > MAX_ITEMS:
-        raise not_a_picture("more items than any phone writes")
+        raise not_a_picture(_("more items than any phone writes"))
 
 
 def _locations(boxes: _Boxes, version: int, at: int) -> None:
@@ -163,31 +168,31 @@ def _locations(boxes: _Boxes, version: int, at: int) -> None:
     def number(n: int) -> int:
         nonlocal at
         if at + n > len(data):
-            raise cut_off("it ends within a box")
+            raise cut_off(_("it ends within a box"))
         at += n
         return int.from_bytes(data[at - n : at], "big")
 
     wide = 4 if version == 2 else 2
-    for _ in range(number(wide)):
+    for _unused in range(number(wide)):
         item = number(wide)
         method = number(2) & 15 if version else 0
         number(2)
         base = number(base_size)
         n = number(2)
         check_parts(n, "pieces")
-        for _ in range(n):
+        for _unused in range(n):
             number(index_size)
             start, count = base + number(size), number(length)
             if method == 1 and boxes.idat is not None:
                 start += boxes.idat[0]
             boxes.extents.setdefault(item, []).append((start, count))
         if len(boxes.extents) > MAX_ITEMS:
-            raise not_a_picture("more items than any phone writes")
+            raise not_a_picture(_("more items than any phone writes"))
 
 
 def _references(boxes: _Boxes, version: int, begin: int, end: int) -> None:
     data, wide = boxes.data, 4 if version else 2
-    for kind, at, _ in _children(data, begin, end):
+    for kind, at, _unused in _children(data, begin, end):
         item, n = int.from_bytes(data[at : at + wide], "big"), int.from_bytes(data[at + wide : at + wide + 2], "big")
         if kind == b"dimg":
             first = at + wide + 2
@@ -199,7 +204,7 @@ def _references(boxes: _Boxes, version: int, begin: int, end: int) -> None:
 def _associations(boxes: _Boxes, at: int) -> None:
     data = boxes.data
     version, large, n, at = data[at], data[at + 3] & 1, int.from_bytes(data[at + 4 : at + 8], "big"), at + 8
-    for _ in range(min(n, MAX_ITEMS + 1)):
+    for _unused in range(min(n, MAX_ITEMS + 1)):
         wide = 4 if version else 2
         item, m, at = int.from_bytes(data[at : at + wide], "big"), data[at + wide], at + wide + 1
         step = 2 if large else 1
@@ -211,32 +216,34 @@ def _associations(boxes: _Boxes, at: int) -> None:
 def _main_picture(boxes: _Boxes, item: int) -> None:
     kind = boxes.kinds[item]
     if kind not in (b"hvc1", b"grid"):
-        raise not_a_picture("a kind of HEIF that phones do not make; send it as JPEG")
+        raise not_a_picture(_("a kind of HEIF that phones do not make; send it as JPEG"))
     w, h = _size(boxes, item)
     if w * h > MAX_PIXELS:
-        raise not_a_picture(f"{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG")
+        raise not_a_picture(
+            _("{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG", w=w, h=h)
+        )
     if kind == b"hvc1":
         pieces = [item]
     else:
         pieces = boxes.tiles.get(item, [])
         if not 1 <= len(pieces) <= MAX_TILES or any(boxes.kinds.get(n) != b"hvc1" for n in pieces):
-            raise not_a_picture("damaged: its tiles")
+            raise not_a_picture(_("damaged: its tiles"))
         _whole(boxes, item)
     total, coded = 0, 0
     for piece in pieces:
         a, b = _size(boxes, piece)
         total += a * b
         if total > MAX_PIXELS + 8_000_000:
-            raise not_a_picture("its tiles hold more pixels than the picture")
+            raise not_a_picture(_("its tiles hold more pixels than the picture"))
         coded += _check_coded(boxes, piece, a * b)
         if coded > MAX_CODED_BYTES:
-            raise not_a_picture("more packed pixels than are read from an HEIC; send it as JPEG")
+            raise not_a_picture(_("more packed pixels than are read from an HEIC; send it as JPEG"))
 
 
 def _size(boxes: _Boxes, item: int) -> tuple[int, int]:
     extents = boxes.of(item, b"ispe")
     if extents is None or len(extents) < 12:
-        raise not_a_picture("damaged: it does not say its size")
+        raise not_a_picture(_("damaged: it does not say its size"))
     return int.from_bytes(extents[4:8], "big"), int.from_bytes(extents[8:12], "big")
 
 
@@ -250,9 +257,9 @@ def _whole(boxes: _Boxes, item: int) -> bytes:
     """
     pieces = boxes.extents.get(item, [])
     if not pieces or any(at + n > len(boxes.data) or n == 0 for at, n in pieces):
-        raise cut_off("a part of its pixels is missing")
+        raise cut_off(_("a part of its pixels is missing"))
     if sum(n for _, n in pieces) > len(boxes.data):
-        raise not_a_picture("damaged: its pixels lie over one another")
+        raise not_a_picture(_("damaged: its pixels lie over one another"))
     return b"".join(boxes.data[at : at + n] for at, n in pieces)
 
 
@@ -260,11 +267,11 @@ def _check_coded(boxes: _Boxes, item: int, pixels: int) -> int:
     """Check the coded picture's own headers against ``pixels``, and that its units follow each other; its length."""
     config = boxes.of(item, b"hvcC")
     if config is None or len(config) < 23:
-        raise not_a_picture("damaged: its decoder's settings")
+        raise not_a_picture(_("damaged: its decoder's settings"))
     at = 23
-    for _ in range(config[22]):
+    for _unused in range(config[22]):
         kind, n, at = config[at] & 63, int.from_bytes(config[at + 1 : at + 3], "big"), at + 3
-        for _ in range(n):
+        for _unused in range(n):
             length = int.from_bytes(config[at : at + 2], "big")
             if kind == _SPS:
                 _check_sps(config[at + 2 : at + 2 + length], pixels)
@@ -273,7 +280,7 @@ def _check_coded(boxes: _Boxes, item: int, pixels: int) -> int:
     while at < len(coded):
         n = int.from_bytes(coded[at : at + wide], "big")
         if n < 2 or at + wide + n > len(coded):
-            raise cut_off("its pixels are damaged")
+            raise cut_off(_("its pixels are damaged"))
         if coded[at + wide] >> 1 & 63 == _SPS:
             _check_sps(coded[at + wide : at + wide + n], pixels)
         at += wide + n
@@ -295,7 +302,7 @@ def _check_sps(unit: bytes, pixels: int) -> None:
     def code() -> int:  # ue(v), 9.2
         zeros = bits.find("1", at) - at
         if not 0 <= zeros <= 31:
-            raise not_a_picture("damaged: its coded header")
+            raise not_a_picture(_("damaged: its coded header"))
         return take(2 * zeros + 1) - 1
 
     take(4)
@@ -311,4 +318,4 @@ def _check_sps(unit: bytes, pixels: int) -> None:
         take(1)
     w, h = code(), code()
     if w * h > pixels + 64 * (w + h) + 4096:
-        raise not_a_picture(f"its coded picture has {w} x {h} pixels, other than its header says")
+        raise not_a_picture(_("its coded picture has {w} x {h} pixels, other than its header says", w=w, h=h))

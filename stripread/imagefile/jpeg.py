@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
+from stripread.words import _
 
 _NEXT = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")  # the next marker after entropy coded data
 _OTHER_CODINGS = {0xC3, 0xC5, 0xC6, 0xC7, 0xC9, 0xCA, 0xCB, 0xCD, 0xCE, 0xCF}  # lossless, hierarchical, arithmetic
@@ -55,7 +56,7 @@ def read_jpeg(data: bytes) -> Header:
     while True:
         at = data.find(b"\xff", at)
         if at < 0 or at + 2 > len(data):
-            raise cut_off("it has no end")
+            raise cut_off(_("it has no end"))
         marker = data[at + 1]
         if marker == 0xD9:
             break
@@ -66,9 +67,9 @@ def read_jpeg(data: bytes) -> Header:
         check_parts(parts, "segments")
         end = at + 2 + int.from_bytes(data[at + 2 : at + 4], "big")
         if end > len(data):
-            raise cut_off("it ends within a segment")
+            raise cut_off(_("it ends within a segment"))
         if end < at + 4:
-            raise not_a_picture("damaged: a segment without a length")
+            raise not_a_picture(_("damaged: a segment without a length"))
         at = _segment(walk, data, marker, at, end)
     return _header(walk)
 
@@ -77,10 +78,10 @@ def _segment(walk: _Walk, data: bytes, marker: int, at: int, end: int) -> int:
     """Take what is wanted of one segment; returns where the next begins."""
     body = memoryview(data)[at + 4 : end]
     if marker in _OTHER_CODINGS:
-        raise not_a_picture("a JPEG coded in a way that no phone uses")
+        raise not_a_picture(_("a JPEG coded in a way that no phone uses"))
     if marker in (0xC0, 0xC1, 0xC2):
         if walk.frame is not None:
-            raise not_a_picture("damaged: two frames in one picture")
+            raise not_a_picture(_("damaged: two frames in one picture"))
         walk.frame = _frame(bytes(body), progressive=marker == 0xC2)
     if marker in _TABLES or marker in (0xC0, 0xC1, 0xC2):
         walk.out.append(memoryview(data)[at:end])
@@ -93,13 +94,13 @@ def _segment(walk: _Walk, data: bytes, marker: int, at: int, end: int) -> int:
 
 def _frame(body: bytes, *, progressive: bool) -> _Frame:
     if len(body) < 6 or len(body) != 6 + 3 * body[5]:
-        raise not_a_picture("damaged: its frame header")
+        raise not_a_picture(_("damaged: its frame header"))
     h, w, n = int.from_bytes(body[1:3], "big"), int.from_bytes(body[3:5], "big"), body[5]
     factors = {body[6 + 3 * i]: (body[7 + 3 * i] >> 4, body[7 + 3 * i] & 15) for i in range(n)}
     if body[0] != 8 or n not in _MODES or len(factors) != n or not w or not h:
-        raise not_a_picture("damaged: its frame header")
+        raise not_a_picture(_("damaged: its frame header"))
     if not all(1 <= f <= 4 for pair in factors.values() for f in pair):
-        raise not_a_picture("damaged: its sampling factors")
+        raise not_a_picture(_("damaged: its sampling factors"))
     wide, high = max(a for a, _ in factors.values()), max(b for _, b in factors.values())
     units = -(-w // (8 * wide)) * -(-h // (8 * high))
     return _Frame(
@@ -110,24 +111,24 @@ def _frame(body: bytes, *, progressive: bool) -> _Frame:
 def _scan(walk: _Walk, data: bytes, body: bytes, end: int) -> int:
     frame, n = walk.frame, body[0] if body else 0
     if frame is None or not 1 <= n <= 4 or len(body) != 4 + 2 * n:
-        raise not_a_picture("damaged: its scan header")
+        raise not_a_picture(_("damaged: its scan header"))
     components = [body[1 + 2 * i] for i in range(n)]
     first, last, approximation = body[1 + 2 * n :]
     if not frame.progressive:
         first, last, approximation = 0, 63, 0  # some phones write nonsense here, where only one thing can stand
     if not set(components) <= set(frame.blocks) or not first <= last <= 63:
-        raise not_a_picture("damaged: its scan header")
+        raise not_a_picture(_("damaged: its scan header"))
     for c in components:
         if not frame.progressive and frame.left[c][0] is not None:
-            raise not_a_picture("damaged: a component comes twice")
+            raise not_a_picture(_("damaged: a component comes twice"))
         frame.left[c][first : last + 1] = [approximation & 15] * (last + 1 - first)
         walk.visited += 64 * frame.blocks[c]
     walk.scans += 1
     if walk.scans > MAX_SCANS or walk.visited > MAX_COEFFICIENTS:
-        raise not_a_picture("its picture is sent in more passes than any phone makes")
+        raise not_a_picture(_("its picture is sent in more passes than any phone makes"))
     found = _NEXT.search(data, end)
     if found is None:
-        raise cut_off("its picture has no end")
+        raise cut_off(_("its picture has no end"))
     head = b"\xff\xda" + (len(body) + 2).to_bytes(2, "big") + body[: 1 + 2 * n] + bytes((first, last, approximation))
     walk.out += [head, memoryview(data)[end : found.start()]]
     return found.start()
@@ -148,9 +149,9 @@ def _application(walk: _Walk, marker: int, body: memoryview) -> None:
 def _header(walk: _Walk) -> Header:
     frame = walk.frame
     if frame is None or not walk.scans:
-        raise not_a_picture("damaged: a JPEG without a picture")
+        raise not_a_picture(_("damaged: a JPEG without a picture"))
     if any(bits[0] != 0 for bits in frame.left.values()) or any(b != 0 for b in next(iter(frame.left.values()))):
-        raise cut_off("some of its passes are missing")
+        raise cut_off(_("some of its passes are missing"))
     prefix = [walk.out[0]]
     if walk.jfif:
         prefix.append(_JFIF)

@@ -6,6 +6,7 @@ import zlib
 
 from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
+from stripread.words import _
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 MAX_RAW_BYTES = 130_000_000  # of inflated pixels: 43 MP of 8 bits, 21 MP of 16 bits; 1.5 s
@@ -26,18 +27,18 @@ def read_png(data: bytes) -> Header:
     at, parts, pixels, view = 8, 0, 0, memoryview(data)
     while True:
         if at + 12 > len(data):
-            raise cut_off("it has no end")
+            raise cut_off(_("it has no end"))
         n, kind = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
         end = at + 12 + n
         if end > len(data):
-            raise cut_off("it ends within a chunk")
+            raise cut_off(_("it ends within a chunk"))
         parts += 1
         check_parts(parts, "chunks")
         if parts == 1 and (kind != b"IHDR" or n != 13):
-            raise not_a_picture("damaged: its header")
+            raise not_a_picture(_("damaged: its header"))
         if kind in (b"IHDR", b"PLTE", b"tRNS", b"IDAT", b"IEND"):
             if zlib.crc32(view[at + 4 : end - 4]) != int.from_bytes(data[end - 4 : end], "big"):
-                raise cut_off("its checksum is wrong")
+                raise cut_off(_("its checksum is wrong"))
             out.append(view[at:end])
             pixels += n if kind == b"IDAT" else 0
         if kind in (b"IHDR", b"eXIf", b"iCCP") and kind not in found:
@@ -46,7 +47,7 @@ def read_png(data: bytes) -> Header:
         if kind == b"IEND":
             break
     if not pixels:
-        raise cut_off("it holds no pixels")
+        raise cut_off(_("it holds no pixels"))
     return _header(found, b"".join(out))
 
 
@@ -54,10 +55,12 @@ def _header(found: dict[bytes, bytes], bare: bytes) -> Header:
     head = found[b"IHDR"]
     w, h, depth, colour = int.from_bytes(head[:4], "big"), int.from_bytes(head[4:8], "big"), head[8], head[9]
     if colour not in _CHANNELS or depth not in (1, 2, 4, 8, 16) or not w or not h:
-        raise not_a_picture("damaged: its header")
+        raise not_a_picture(_("damaged: its header"))
     raw = h * (1 + -(-w * _CHANNELS[colour] * depth // 8))
     if raw > MAX_RAW_BYTES:
-        raise not_a_picture(f"{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG")
+        raise not_a_picture(
+            _("{w} x {h} pixels are more than is read from this format; send it smaller or as JPEG", w=w, h=h)
+        )
     orientation, taken_at = exif_facts(found.get(b"eXIf"))
     held = w * h * (1 if colour in (0, 3) and depth <= 8 else 4)  # Pillow keeps three channels in four bytes
     camera, icc = exif_camera(found.get(b"eXIf")), _profile(found.get(b"iCCP"))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
+from stripread.words import _
 
 WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, SAMPLES = 256, 257, 258, 259, 262, 277
 STRIPS, STRIP_BYTES, TILES, TILE_BYTES, TILE_WIDTH, TILE_HEIGHT = 273, 279, 324, 325, 322, 323
@@ -33,7 +34,7 @@ class _Directory:
     def numbers(self, tag: int) -> list[int]:
         kind, n, at = self.entries[tag]
         if kind not in _CODES:
-            raise not_a_picture("damaged: one of its tags")
+            raise not_a_picture(_("damaged: one of its tags"))
         check_parts(n, "strips")
         return list(struct.unpack_from(f"{self.order}{n}{_CODES[kind]}", self.data, at))
 
@@ -61,17 +62,17 @@ def read_tiff(data: bytes) -> Header:
     samples, compression = directory.one(SAMPLES, 1), directory.one(COMPRESSION, PLAIN)
     bits = max(directory.numbers(BITS)) if BITS in directory.entries else 1
     if not w or not h or not 1 <= samples <= 5:
-        raise not_a_picture("damaged: its header")
+        raise not_a_picture(_("damaged: its header"))
     if bits > 16 or directory.one(SAMPLE_FORMAT, 1) != 1:
-        raise not_a_picture("32-bit numbers instead of a photo's levels")
+        raise not_a_picture(_("32-bit numbers instead of a photo's levels"))
     if compression not in (PLAIN, LZW, JPEG, DEFLATE, PACKBITS, OLD_DEFLATE):
-        raise not_a_picture(f"TIFF compression {compression} is not read; send it as JPEG")
+        raise not_a_picture(_("TIFF compression {compression} is not read; send it as JPEG", compression=compression))
     parts, offsets, counts = _parts(directory, w, h, compression)
     raw = h * -(-w * samples * bits // 8)
     if compression == PLAIN and sum(counts) < raw:
-        raise cut_off("it holds fewer pixels than it says")
+        raise cut_off(_("it holds fewer pixels than it says"))
     if compression != PLAIN and sum(counts) > MAX_CODED_BYTES:
-        raise not_a_picture("more packed pixels than are read from a TIFF; send it as JPEG")
+        raise not_a_picture(_("more packed pixels than are read from a TIFF; send it as JPEG"))
     bare = _rebuilt(directory, parts, offsets, counts)
     orientation, taken_at = exif_facts(data)
     icc = directory.raw(ICC) if ICC in directory.entries else None
@@ -84,15 +85,15 @@ def read_tiff(data: bytes) -> Header:
 def _first_directory(data: bytes) -> _Directory:
     order = "<" if data[:2] == b"II" else ">"
     if len(data) < 8:
-        raise cut_off("it ends within its header")
+        raise cut_off(_("it ends within its header"))
     at = struct.unpack_from(order + "I", data, 4)[0]
     if at + 2 > len(data):
-        raise cut_off("its directory is missing")
+        raise cut_off(_("its directory is missing"))
     n = struct.unpack_from(order + "H", data, at)[0]
     if not 1 <= n <= MAX_ENTRIES:
-        raise not_a_picture("damaged: its directory")
+        raise not_a_picture(_("damaged: its directory"))
     if at + 2 + 12 * n > len(data):
-        raise cut_off("it ends within its directory")
+        raise cut_off(_("it ends within its directory"))
     entries: dict[int, tuple[int, int, int]] = {}
     for i in range(n):
         place = at + 2 + 12 * i
@@ -102,7 +103,7 @@ def _first_directory(data: bytes) -> _Directory:
         if size and value + size <= len(data):
             entries.setdefault(tag, (kind, count, value))
         elif size and tag in _KEPT | {STRIPS, STRIP_BYTES, TILES, TILE_BYTES}:
-            raise cut_off("one of its tags is missing")
+            raise cut_off(_("one of its tags is missing"))
     return _Directory(order, entries, data)
 
 
@@ -110,22 +111,22 @@ def _parts(directory: _Directory, w: int, h: int, compression: int) -> tuple[tup
     """Which tags name the pieces of the picture, and where they lie: all within the file, and none twice."""
     tags = (TILES, TILE_BYTES) if TILES in directory.entries else (STRIPS, STRIP_BYTES)
     if tags[0] not in directory.entries or tags[1] not in directory.entries:
-        raise not_a_picture("damaged: it does not say where its pixels are")
+        raise not_a_picture(_("damaged: it does not say where its pixels are"))
     offsets, counts = directory.numbers(tags[0]), directory.numbers(tags[1])
     if not offsets or len(offsets) != len(counts):
-        raise not_a_picture("damaged: it does not say where its pixels are")
+        raise not_a_picture(_("damaged: it does not say where its pixels are"))
     if tags[0] == TILES:
         wide, high = directory.one(TILE_WIDTH, 0), directory.one(TILE_HEIGHT, 0)
         if not 16 <= wide <= 2 * w + 512 or not 16 <= high <= 2 * h + 512 or wide * high > max(4_000_000, 2 * w * h):
-            raise not_a_picture("damaged: the size of its tiles")
+            raise not_a_picture(_("damaged: the size of its tiles"))
     if any(a + n > len(directory.data) for a, n in zip(offsets, counts, strict=True)):
-        raise cut_off("a part of its pixels is missing")
+        raise cut_off(_("a part of its pixels is missing"))
     if sum(counts) > len(directory.data):
-        raise not_a_picture("damaged: its pixels lie over one another")
+        raise not_a_picture(_("damaged: its pixels lie over one another"))
     if compression == JPEG:
         for a, n in zip(offsets, counts, strict=True):
             if directory.data.find(b"\xff\xc2", a, a + n) >= 0 or directory.data.count(b"\xff\xda", a, a + n) > 3:
-                raise not_a_picture("a TIFF with a JPEG in passes; send it as JPEG")
+                raise not_a_picture(_("a TIFF with a JPEG in passes; send it as JPEG"))
     return tags, offsets, counts
 
 
@@ -135,7 +136,7 @@ def _rebuilt(directory: _Directory, tags: tuple[int, int], offsets: list[int], c
         tag: (kind, count, directory.raw(tag)) for tag, (kind, count, _) in directory.entries.items() if tag in _KEPT
     }
     if any(len(raw) > 2 * MAX_VALUE_BYTES for _, _, raw in values.values()):
-        raise not_a_picture("damaged: a tag of no sensible size")
+        raise not_a_picture(_("damaged: a tag of no sensible size"))
     values[tags[0]] = values[tags[1]] = (4, n, b"")  # their size alone counts for the layout
     head = 8 + 2 + 12 * len(values) + 4
     sizes = {tag: _SIZES[kind] * count for tag, (kind, count, _) in values.items()}

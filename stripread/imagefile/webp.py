@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from stripread.imagefile.exif import exif_camera, exif_facts
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
+from stripread.words import _
 
 
 def read_webp(data: bytes) -> Header:
@@ -18,7 +19,7 @@ def read_webp(data: bytes) -> Header:
     """
     end = 8 + int.from_bytes(data[4:8], "little")
     if end > len(data):
-        raise cut_off("it is shorter than it says")
+        raise cut_off(_("it is shorter than it says"))
     found: dict[bytes, bytes] = {}
     for kind, body in _chunks(data, 12, end):
         if kind == b"ANMF" and not {b"VP8 ", b"VP8L"} & set(found):
@@ -27,7 +28,7 @@ def read_webp(data: bytes) -> Header:
         found.setdefault(kind, body)
     coded = found.get(b"VP8 ") or found.get(b"VP8L")
     if not coded:
-        raise not_a_picture("damaged: a WebP without a picture")
+        raise not_a_picture(_("damaged: a WebP without a picture"))
     lossless = not found.get(b"VP8 ")
     w, h, alpha = _lossless_size(coded) if lossless else (*_lossy_size(coded), b"ALPH" in found)
     if lossless or not alpha:
@@ -48,7 +49,7 @@ def _chunks(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, bytes]]:
     while at + 8 <= end:
         n = int.from_bytes(data[at + 4 : at + 8], "little")
         if at + 8 + n > end:
-            raise cut_off("it ends within a chunk")
+            raise cut_off(_("it ends within a chunk"))
         parts += 1
         check_parts(parts, "chunks")
         yield data[at : at + 4], data[at + 8 : at + 8 + n]
@@ -58,14 +59,14 @@ def _chunks(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, bytes]]:
 def _lossy_size(coded: bytes) -> tuple[int, int]:
     """From the key frame's header, RFC 6386, section 9.1."""
     if len(coded) < 10 or coded[0] & 1 or coded[3:6] != b"\x9d\x01\x2a":
-        raise not_a_picture("damaged: its frame header")
+        raise not_a_picture(_("damaged: its frame header"))
     return int.from_bytes(coded[6:8], "little") & 0x3FFF, int.from_bytes(coded[8:10], "little") & 0x3FFF
 
 
 def _lossless_size(coded: bytes) -> tuple[int, int, bool]:
     """From the lossless header, RFC 9649, section 3.4; the last says whether it has transparency."""
     if len(coded) < 5 or coded[0] != 0x2F:
-        raise not_a_picture("damaged: its frame header")
+        raise not_a_picture(_("damaged: its frame header"))
     bits = int.from_bytes(coded[1:5], "little")
     return (bits & 0x3FFF) + 1, (bits >> 14 & 0x3FFF) + 1, bool(bits >> 28 & 1)
 

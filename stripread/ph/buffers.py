@@ -14,6 +14,7 @@ from importlib.resources import files
 import numpy as np
 
 from stripread.errors import CallError
+from stripread.words import _
 
 TABLE_SD = 0.01  # the table's own uncertainty where it states none
 
@@ -46,10 +47,24 @@ def buffer_ph(name: str, temp_c: float) -> tuple[float, float]:
     """
     key = name.strip().lower()
     if key not in _table():
-        raise ValueError(f"no buffer '{name}' in the table (known: {', '.join(buffer_names())})")
+        raise ValueError(
+            _(
+                "no buffer '{name}' in the table (known: {buffer_names})",
+                name=name,
+                buffer_names=", ".join(buffer_names()),
+            )
+        )
     temp, ph, sd = np.array(_table()[key]).T
     if not temp[0] <= temp_c <= temp[-1]:
-        raise ValueError(f"the table of {key} runs from {temp[0]:g} to {temp[-1]:g} degrees, not to {temp_c:g}")
+        raise ValueError(
+            _(
+                "the table of {key} runs from {temp_0:g} to {last_temp:g} degrees, not to {temp_c:g}",
+                key=key,
+                temp_0=temp[0],
+                last_temp=temp[-1],
+                temp_c=temp_c,
+            )
+        )
     return float(np.interp(temp_c, temp, ph)), float(np.interp(temp_c, temp, sd))
 
 
@@ -79,18 +94,24 @@ def liquid_of(text: str) -> Liquid:
     if re.fullmatch(r"\d{1,2}(\.\d{1,4})?", plain):
         ph = float(plain)
         if ph > 14.0:
-            raise CallError(f"pH {ph:g} is not a pH that a strip reads: 0 to 14")
+            raise CallError(_("pH {ph:g} is not a pH that a strip reads: 0 to 14", ph=ph))
         digits = max(1, len(plain.partition(".")[2]))
         return Liquid(f"pH {plain}", ph, max(TABLE_SD, 0.5 * 10.0**-digits / math.sqrt(3.0)))
     found = re.fullmatch(r"([A-Za-z]+)(?: (\d{1,3}(?:\.\d+)?) ?(?:°|deg)? ?[Cc]?)?", words)
     known = ", ".join(buffer_names())
     if found is None or found[1].lower() not in _table():
         raise CallError(
-            f"'{text}' is no liquid of known pH: give a pH (7.0), a buffer and its temperature (phosphate 22 C), "
-            f"or water; buffers: {known}"
+            _(
+                "'{text}' is no liquid of known pH: give a pH (7.0), a buffer and its temperature (phosphate "
+                "22 C), or water; buffers: {known}",
+                text=text,
+                known=known,
+            )
         )
     if found[2] is None:
-        raise CallError(f"'{text}': at what temperature? Write for instance '{found[1]} 22 C'")
+        raise CallError(
+            _("'{text}': at what temperature? Write for instance '{found_1} 22 C'", text=text, found_1=found[1])
+        )
     try:
         ph, sd = buffer_ph(found[1], float(found[2]))
     except ValueError as problem:

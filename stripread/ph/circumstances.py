@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from stripread.ph.buffers import Liquid
     from stripread.results import PhReading
 from stripread.tuned import tuned
+from stripread.words import _
 
 _TUNED = tuned("stripread.ph")
 UNBUFFERED = _TUNED.pair("unbuffered")
@@ -41,7 +42,12 @@ class Circumstances:
 
     def __post_init__(self) -> None:
         if self.temperature_c is not None and not 0.0 <= self.temperature_c <= 100.0:
-            raise CallError(f"{self.temperature_c:g} °C is not a temperature of liquid water: 0 to 100")
+            raise CallError(
+                _(
+                    "{temperature_c:g} °C is not a temperature of liquid water: 0 to 100",
+                    temperature_c=self.temperature_c,
+                )
+            )
 
 
 def dip_time(text: str) -> float | datetime | time:
@@ -58,14 +64,16 @@ def dip_time(text: str) -> float | datetime | time:
         pass
     else:
         if not 0.0 <= seconds < math.inf:
-            raise CallError(f"dipped {text} s before the photo: give a number from 0 up")
+            raise CallError(_("dipped {text} s before the photo: give a number from 0 up", text=text))
         return seconds
     for parse in (time.fromisoformat, datetime.fromisoformat):
         try:
             return parse(text)
         except ValueError:
             continue
-    raise CallError(f"'{text}' is no dip time: give seconds before the photo, 10:04:30, or 2026-05-12T10:04:30")
+    raise CallError(
+        _("'{text}' is no dip time: give seconds before the photo, 10:04:30, or 2026-05-12T10:04:30", text=text)
+    )
 
 
 def waited(dipped: float | datetime | time, taken_at: str | None) -> float | None:
@@ -114,21 +122,38 @@ def _of_time(ph: float | None, wait: float | None, kind: StripKind, given: Circu
     if ph is None or (wait is None and not slow):
         return []
     if wait is None:
-        return [because("unbuffered", "wait a minute or more")]
+        return [because("unbuffered", _("wait a minute or more"))]
     if wait < 0.0:
-        return [because("dip_after_photo", f"{-wait:.0f} s", value=-wait, unit="s")]
+        return [because("dip_after_photo", _("{wait:.0f} s", wait=-wait), value=-wait, unit="s")]
     low, high = window or (0.0, math.inf)
     if wait < low and slow:
-        return [because("unbuffered", f"read after {wait:.0f} s, wait {low:.0f} s or more", value=wait, unit="s")]
+        return [
+            because(
+                "unbuffered",
+                _("read after {wait:.0f} s, wait {low:.0f} s or more", wait=wait, low=low),
+                value=wait,
+                unit="s",
+            )
+        ]
     if wait < low:
-        return [because("read_too_early", f"{wait:.0f} s, sooner than {low:.0f} s", value=wait, unit="s")]
-    late = because("read_too_late", f"{wait:.0f} s, later than {high:.0f} s", value=wait, unit="s")
+        return [
+            because(
+                "read_too_early", _("{wait:.0f} s, sooner than {low:.0f} s", wait=wait, low=low), value=wait, unit="s"
+            )
+        ]
+    late = because(
+        "read_too_late", _("{wait:.0f} s, later than {high:.0f} s", wait=wait, high=high), value=wait, unit="s"
+    )
     return [late] if wait > high else []
 
 
 def _of_temperature(given: Circumstances) -> list[Reason]:
     if given.temperature_c is None:
         return []
-    words = f"{given.temperature_c:.0f} °C, where neutral is pH {neutral_ph(given.temperature_c):.1f}"
+    words = _(
+        "{temperature_c:.0f} °C, where neutral is pH {temperature_c2:.1f}",
+        temperature_c=given.temperature_c,
+        temperature_c2=neutral_ph(given.temperature_c),
+    )
     code = "hot_sample" if given.temperature_c >= HOT_C else "neutral_at"
     return [because(code, words, value=given.temperature_c, unit="°C")]

@@ -17,6 +17,7 @@ from stripread.ph.read import PhTrace, reading_of, strip_reading
 from stripread.ph.verdicts import NEAR_OFF_CURVE, doubts_of_estimate
 from stripread.reasons import Reason, because
 from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.ph.profile import Profile
@@ -133,7 +134,12 @@ def combine(
             reasons.append(because("other_strips", photo.reading.stamp.photo))
     if left_out:
         names = ", ".join(f"{r.stamp.photo}: {_refusal_code(r)}" for r in left_out)
-        reasons.append(because("left_out", f"{len(left_out)} of {len(hashes)}; {names}"))
+        reasons.append(
+            because(
+                "left_out",
+                _("{n_left_out} of {n_hashes}; {names}", n_left_out=len(left_out), n_hashes=len(hashes), names=names),
+            )
+        )
     seconds = sum(photo.reading.stamp.seconds for photo in photos)
     stamp = Stamp(name, _fingerprint(hashes), SOFTWARE, seconds, _first_time(photos))
     parts = [Part(reading, 0, 0.0) for reading in left_out]
@@ -161,7 +167,7 @@ def _with_place(photo: ObservedPhoto) -> list[tuple[int, StripObservation]]:
 def _doubts_of_photos(used: list[tuple[PhReading, int, StripObservation]]) -> list[Reason]:
     """Doubts that a photo carries into the mean, each once, with the photo named."""
     found: dict[str, Reason] = {}
-    for reading, number, _ in used:
+    for reading, number, _unused in used:
         for reason in reading.strips[number].reasons:
             if reason.severity == "doubt" and reason.code not in ESTIMATED and reason.code not in found:
                 found[reason.code] = replace(reason, message=f"{reading.stamp.photo}: {reason.message}")
@@ -173,8 +179,14 @@ def _doubts_of(joint: JointPosterior) -> list[Reason]:
     if not fit.freedom or (fit.chance >= DISAGREE and fit.colours <= COLOURS_APART):
         return []
     if fit.chance >= DISAGREE:
-        return [because("photos_disagree", f"their colours lie {fit.colours:.1f} standard deviations apart")]
-    misfit = f"chi-square {fit.chi_square:.1f} with {fit.freedom} degrees of freedom"
+        return [
+            because(
+                "photos_disagree", _("their colours lie {colours:.1f} standard deviations apart", colours=fit.colours)
+            )
+        ]
+    misfit = _(
+        "chi-square {chi_square:.1f} with {freedom} degrees of freedom", chi_square=fit.chi_square, freedom=fit.freedom
+    )
     return [because("photos_disagree", misfit)]
 
 

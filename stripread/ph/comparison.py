@@ -33,6 +33,7 @@ from stripread.ph.verdicts import evident_interval
 from stripread.reasons import Reason, because
 from stripread.results import Comparison
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.ph.buffers import Liquid
@@ -79,13 +80,13 @@ def compare(sample: ReadStrip, other: ReadStrip, fit_shared: Array, liquid: Liqu
         return _beside_water(sample, other, fit_shared, liquid, profile)
     low, high = profile.kind.range
     if not low <= liquid.ph <= high:
-        reason = because("comparison_unread", f"pH {liquid.ph:.1f} lies beyond the strip's range")
+        reason = because("comparison_unread", _("pH {ph:.1f} lies beyond the strip's range", ph=liquid.ph))
         return Compared(sample.estimate, Comparison(liquid.name, liquid.ph), (reason,))
     known = _known_errors(other, liquid.ph, liquid.sd, profile)
     size = len(known.error)
     fits = not _elsewhere(sample.estimate, liquid)
     if fisher.sf(known.square / size, size, FREEDOM) < DISAGREE or _elsewhere(other.estimate, liquid):
-        reading = f"pH {other.estimate.ph:.1f} and not {liquid.ph:.1f}"
+        reading = _("pH {ph:.1f} and not {ph2:.1f}", ph=other.estimate.ph, ph2=liquid.ph)
         # A sample that has the liquid's own pH beside a comparison in another looks just like the two exchanged.
         codes = ("strips_exchanged", "comparison_off") if fits else ("comparison_off",)
         reasons = tuple(because(code, reading, value=other.estimate.ph, unit="pH") for code in codes)

@@ -23,6 +23,7 @@ from stripread.kind import StripKind, kind_from_dict
 from stripread.ph.curve import Lot, Scatter, StripCurve, StripModel
 from stripread.ph.quality import KnownPhoto, Quality
 from stripread.user_file import fitted, toml_table, user_text
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.file_models import CardFile
@@ -57,8 +58,8 @@ class Profile(StripModel):
 
     def __post_init__(self) -> None:
         if self.strip.pads != len(self.kind.pads):
-            sizes = f"the curve has {self.strip.pads} pads, the kind {len(self.kind.pads)}"
-            raise CallError(f"profile '{self.name}': {sizes}")
+            sizes = _("the curve has {pads} pads, the kind {n_pads}", pads=self.strip.pads, n_pads=len(self.kind.pads))
+            raise CallError(_("profile '{name}': {sizes}", name=self.name, sizes=sizes))
 
     @property
     def photos_per_point(self) -> dict[float, int]:
@@ -97,7 +98,7 @@ def save_profile(profile: Profile, path: Path) -> None:
     try:
         path.write_text(profile_text(profile), encoding="utf-8")
     except OSError as problem:
-        raise CallError(f"can't write the profile {path}: {problem.strerror}") from None
+        raise CallError(_("can't write the profile {path}: {strerror}", path=path, strerror=problem.strerror)) from None
 
 
 def load_profile(path: Path) -> Profile:
@@ -149,7 +150,7 @@ def profile_text(profile: Profile) -> str:
             "cov_factor": _grid_text(s.cov_ph, s.cov_factor[:, *np.tril_indices(3 * s.pads)], 3),
         },
     }
-    fitted(ProfileFile, table, profile.name, "the profile")  # what is written can be read again
+    fitted(ProfileFile, table, profile.name, _("the profile"))  # what is written can be read again
     return tomli_w.dumps(table, multiline_strings=True)
 
 
@@ -161,26 +162,32 @@ def profile_from_text(text: str, where: str) -> Profile:
     CallError
         As ``load_profile``.
     """
-    table = toml_table(text, where, "a profile")
+    table = toml_table(text, where, _("a profile"))
     if table.get("what") != _WHAT:
-        raise CallError(f"{where} is not a profile that `stripread calibrate` wrote")
+        raise CallError(_("{where} is not a profile that `stripread calibrate` wrote", where=where))
     version = table.get("format")
     if not isinstance(version, int) or isinstance(version, bool):
-        raise CallError(f"{where}: the profile does not say its format")
+        raise CallError(_("{where}: the profile does not say its format", where=where))
     if version > FORMAT:
-        raise CallError(f"{where} was made by a newer version ({table.get('software')}): update this program")
+        raise CallError(
+            _(
+                "{where} was made by a newer version ({table}): update this program",
+                where=where,
+                table=table.get("software"),
+            )
+        )
     try:
         return _build(table, where)
     except KeyError as missing:
-        raise CallError(f"{where}: the profile lacks {missing}") from None
+        raise CallError(_("{where}: the profile lacks {missing}", where=where, missing=missing)) from None
     except (TypeError, ValueError, IndexError) as problem:
-        raise CallError(f"{where}: the profile is broken ({problem})") from None
+        raise CallError(_("{where}: the profile is broken ({problem})", where=where, problem=problem)) from None
 
 
 def _build(table: dict[str, Any], where: str) -> Profile:
     from stripread.file_models import ProfileFile  # noqa: PLC0415 - models load where a file is read
 
-    given = fitted(ProfileFile, table, where, "the profile")
+    given = fitted(ProfileFile, table, where, _("the profile"))
     kind = kind_from_dict(table["kind"], where)
     size = 3 * len(kind.pads)
     ph, lab = _grid_table(given.curve.lab, size, "curve")
@@ -241,7 +248,13 @@ def _card_values(table: CardFile) -> CardValues | None:
         return None
     rows = [line.split() for line in table.patches.splitlines() if line.strip()]
     if [row[0] for row in rows] != [patch.id for patch in layout().patches]:
-        raise ValueError(f"made with card version {table.version}, this is for {CARD_VERSION}: calibrate again")
+        raise ValueError(
+            _(
+                "made with card version {version}, this is for {card_version}: calibrate again",
+                version=table.version,
+                card_version=CARD_VERSION,
+            )
+        )
     numbers = _finite(np.array([[float(v) for v in row[1:]] for row in rows]), (4,), "card")
     return CardValues(lab_to_rgb(numbers[:, :3]), numbers[:, 3] / _LSTAR, table.source)
 
@@ -257,16 +270,18 @@ def _grid_table(text: str, width: int, what: str) -> tuple[Array, Array]:
     """The way back from ``_grid_text``: pH (N,) and rows (N, width)."""
     lines = [line.split() for line in text.splitlines() if line.strip()]
     if len(lines) > MOST_GRID:
-        raise ValueError(f"{what}: more than {MOST_GRID} lines")
+        raise ValueError(_("{what}: more than {most_grid} lines", what=what, most_grid=MOST_GRID))
     rows = _finite(np.array([[float(v) for v in line] for line in lines]), (width + 1,), what)
     if len(rows) < 2 or (np.diff(rows[:, 0]) <= 0).any():
-        raise ValueError(f"{what}: pH must rise from line to line")
+        raise ValueError(_("{what}: pH must rise from line to line", what=what))
     return rows[:, 0], rows[:, 1:]
 
 
 def _finite(rows: Array, shape: tuple[int, ...], what: str) -> Array:
     if rows.ndim != 2 or rows.shape[1:] != shape or not np.isfinite(rows).all() or np.abs(rows).max() > 1e4:
-        raise ValueError(f"{what}: wanted {shape[0]} finite numbers a line, none beyond 10,000")
+        raise ValueError(
+            _("{what}: wanted {shape_0} finite numbers a line, none beyond 10,000", what=what, shape_0=shape[0])
+        )
     return rows
 
 

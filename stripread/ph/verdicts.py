@@ -9,6 +9,7 @@ from stripread.ph.posterior import WIDE
 from stripread.ph.range_end import range_end
 from stripread.reasons import Reason, because
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.ph.posterior import PhEstimate
@@ -29,22 +30,40 @@ def doubts_of_estimate(estimate: PhEstimate, profile: Profile) -> list[Reason]:
         ``off_curve`` when no pH of the profile explains the colours.
     """
     if estimate.misfit > OFF_CURVE:
-        raise Refused(because("off_curve", f"{estimate.misfit:.1f} standard deviations away", value=estimate.misfit))
+        raise Refused(
+            because(
+                "off_curve", _("{misfit:.1f} standard deviations away", misfit=estimate.misfit), value=estimate.misfit
+            )
+        )
     doubts: list[Reason] = []
     if estimate.misfit > NEAR_OFF_CURVE:
         doubts.append(
-            because("near_off_curve", f"{estimate.misfit:.1f} standard deviations away", value=estimate.misfit)
+            because(
+                "near_off_curve",
+                _("{misfit:.1f} standard deviations away", misfit=estimate.misfit),
+                value=estimate.misfit,
+            )
         )
     if estimate.alternatives:
         other = estimate.alternatives[0]
-        doubts.append(because("ambiguous", f"pH {other.ph:.1f}, weight {other.weight:.0%}", value=other.ph, unit="pH"))
+        doubts.append(
+            because(
+                "ambiguous",
+                _("pH {ph:.1f}, weight {weight:.0%}", ph=other.ph, weight=other.weight),
+                value=other.ph,
+                unit="pH",
+            )
+        )
     low, high = estimate.interval
     if high - low > WIDE:  # a note: what it leaves open is for the question asked of it
-        doubts.append(because("wide_interval", f"{low:.1f} to {high:.1f}", value=high - low, unit="pH"))
+        doubts.append(
+            because("wide_interval", _("{low:.1f} to {high:.1f}", low=low, high=high), value=high - low, unit="pH")
+        )
     bound = range_end((low, high), profile.kind.range)
     if bound is not None:
         limit = high if bound == "at most" else low
-        doubts.append(because("end_of_range", f"{bound} {limit:.1f}", bound=bound, value=limit, unit="pH"))
+        words = _("at most {limit:.1f}", limit=limit) if bound == "at most" else _("at least {limit:.1f}", limit=limit)
+        doubts.append(because("end_of_range", words, bound=bound, value=limit, unit="pH"))
     return doubts
 
 

@@ -32,6 +32,7 @@ from stripread.picture.parts import (
     write,
 )
 from stripread.states.table import state
+from stripread.words import _
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -226,7 +227,7 @@ def _draw_reasons(
     for n, reason in enumerate(reasons):
         lines = wrap(reason.message, width - 26, size)
         if y + step * len(lines) > end:
-            write(figure, x + 26, y, f"… and {len(reasons) - n} more", size, colour=PALE)
+            write(figure, x + 26, y, _("… and {n_reasons} more", n_reasons=len(reasons) - n), size, colour=PALE)
             return y + step
         shown = state("reason", reason.severity)
         write(figure, x + 4, y, shown.sign, size, colour=shown.tone.light, weight="bold")

@@ -26,6 +26,7 @@ from stripread.picture.parts import (
     straighten,
 )
 from stripread.states.table import state
+from stripread.words import _, number, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,7 +82,12 @@ def ph_picture(trace: PhTrace, profile: Profile) -> bytes:
         photo=photo_of(trace.card),
         status=reading.status,
         title=Path(reading.stamp.photo).name,
-        caption=f"{profile.name} · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
+        caption=_(
+            "{name} · {software} · photo {sha256}",
+            name=profile.name,
+            software=reading.stamp.software,
+            sha256=reading.stamp.sha256[:12],
+        ),
         card_px=card_edge_px(trace.card),
         strip_px=None if first is None else _to_px(trace, first.strip.outline_mm),
         pads_px=None if pads is None else np.array([_to_px(trace, quad) for quad in pads]),
@@ -122,9 +128,9 @@ def _to_px(trace: PhTrace, points_mm: Array) -> Array | None:
 def _outlines(shown: PhPicture) -> list[Outline]:
     outlines = []
     if shown.card_px is not None:
-        outlines.append(Outline(shown.card_px, "card", "card"))
+        outlines.append(Outline(shown.card_px, "card", _("card")))
     if shown.strip_px is not None:
-        outlines.append(Outline(shown.strip_px, "strip", "strip"))
+        outlines.append(Outline(shown.strip_px, "strip", _("strip")))
     if shown.pads_px is not None:
         outlines += [Outline(quad, "pad", str(n + 1)) for n, quad in enumerate(shown.pads_px)]
     return outlines
@@ -132,33 +138,45 @@ def _outlines(shown: PhPicture) -> list[Outline]:
 
 def _headline(shown: PhPicture) -> Headline:
     if shown.ph is None:
-        return Headline(shown.status, "no reading")
+        return Headline(shown.status, _("no reading"))
     below = []
     if shown.interval is not None:
-        below.append(f"95 % interval {shown.interval[0]:.2f} to {shown.interval[1]:.2f}")
+        below.append(
+            _(
+                "95 % interval {interval_0:.2f} to {interval_1:.2f}",
+                interval_0=shown.interval[0],
+                interval_1=shown.interval[1],
+            )
+        )
     for other in shown.alternatives[:2]:
         below.append(
-            f"or {other.ph:.2f} ({other.interval[0]:.2f} to {other.interval[1]:.2f}), weight {100 * other.weight:.0f} %"
+            _(
+                "or {ph:.2f} ({interval_0:.2f} to {interval_1:.2f}), weight {weight:.0f} %",
+                ph=other.ph,
+                interval_0=other.interval[0],
+                interval_1=other.interval[1],
+                weight=100 * other.weight,
+            )
         )
-    return Headline(shown.status, f"{shown.ph:.2f}", "pH", tuple(below))
+    return Headline(shown.status, number(shown.ph, ".2f"), "pH", tuple(below))
 
 
 def _panels(shown: PhPicture) -> list[Panel]:
     panels = []
     pads = 0 if shown.pad_labs is None else len(shown.pad_labs)
     if shown.status == "refused":
-        panels.append(Panel("What was found", 30, lambda axes: _found(axes, shown), below=16))
+        panels.append(Panel(_("What was found"), 30, lambda axes: _found(axes, shown), below=16))
     if shown.density is not None and shown.grid_ph is not None and shown.ph is not None and shown.density.max() > 0:
-        panels.append(Panel("How likely each pH is", 190, lambda axes: _posterior(axes, shown), below=50))
+        panels.append(Panel(_("How likely each pH is"), 190, lambda axes: _posterior(axes, shown), below=50))
     if pads and shown.curve_labs is not None and shown.grid_ph is not None:
-        title = "Each pad (left) beside the profile's colours · underlined: alike"
+        title = _("Each pad (left) beside the profile's colours · underlined: alike")
         panels.append(Panel(title, min(250, 62 * pads), lambda axes: _pad_bars(axes, shown), below=50))
     if any(v > 0 for v in shown.budget.values()):
-        title = "Where the uncertainty comes from"
+        title = _("Where the uncertainty comes from")
         if (less := -sum(v for v in shown.budget.values() if v < 0)) > 0:
             share = 100 * less / sum(v for v in shown.budget.values() if v > 0)
-            what = "the comparison" if shown.budget.get("comparison", 0.0) < 0 else "correlation"
-            title += f" ({what} takes off {share:.0f} %)"
+            what = _("the comparison") if shown.budget.get("comparison", 0.0) < 0 else _("correlation")
+            title += _(" ({what} takes off {share:.0f} %)", what=what, share=share)
         panels.append(Panel(title, 24, lambda axes: _budget(axes, shown.budget), below=0))
     return panels
 
@@ -166,7 +184,9 @@ def _panels(shown: PhPicture) -> list[Panel]:
 def _found(axes: Axes, shown: PhPicture) -> None:
     """How far a refused photo came: card, strip, pads, each with its sign."""
     axes.set_axis_off()
-    for n, (name, thing) in enumerate((("card", shown.card_px), ("strip", shown.strip_px), ("pads", shown.pads_px))):
+    for n, (name, thing) in enumerate(
+        ((_("card"), shown.card_px), (_("strip"), shown.strip_px), (_("pads"), shown.pads_px))
+    ):
         shown_as = state("part", "missing" if thing is None else "found")
         colour = shown_as.tone.light
         axes.text(0.02 + n * 0.24, 0.5, shown_as.sign, fontsize=14, weight="bold", color=colour, va="center")
@@ -182,17 +202,17 @@ def _posterior(axes: Axes, shown: PhPicture) -> None:
     low, high = _zoom(grid, height)
     draw_density(axes, grid, height, shown.interval)
     axes.plot([shown.ph, shown.ph], [0, 1.04], color=INK, lw=2)
-    axes.text(shown.ph, 1.07, f"{shown.ph:.2f}", ha="center", va="bottom", fontsize=11, weight="bold", color=INK)
+    axes.text(shown.ph, 1.07, number(shown.ph, ".2f"), ha="center", va="bottom", fontsize=11, weight="bold", color=INK)
     for other in shown.alternatives:
         top = float(np.interp(other.ph, grid, height))
         axes.plot([other.ph, other.ph], [0, top + 0.04], color=INK, lw=1.5, ls=":")
-        axes.text(other.ph, top + 0.07, f"or {other.ph:.2f}", ha="center", va="bottom", fontsize=10, color=INK)
+        axes.text(other.ph, top + 0.07, _("or {ph:.2f}", ph=other.ph), ha="center", va="bottom", fontsize=10, color=INK)
     if shown.interval is not None:
         axes.plot(shown.interval, [-0.05, -0.05], color=INK, lw=3, solid_capstyle="butt", clip_on=False)
     axes.set_xlim(low, high)
     axes.set_ylim(-0.1, 1.25)
     axes.spines["bottom"].set(visible=True, color=FAINT)
-    axes.set_xlabel("pH   (bar below the curve: 95 % interval)", fontsize=9.5, color=PALE, labelpad=2)
+    axes.set_xlabel(_("pH   (bar below the curve: 95 % interval)"), fontsize=9.5, color=PALE, labelpad=2)
 
 
 def _zoom(grid: Array, height: Array) -> tuple[float, float]:
@@ -221,7 +241,7 @@ def _pad_bars(axes: Axes, shown: PhPicture) -> None:
         alike = np.sqrt(((shown.curve_labs[:, n] - lab) ** 2).sum(axis=1)) < ALIKE_DELTA_E
         axes.fill_between(grid, n + 0.78, n + 0.86, where=alike.tolist(), color=INK, lw=0)
         axes.text(start, n + 0.41, str(n + 1), fontsize=12, weight="bold", color=INK, va="center")
-        words = "not measured"
+        words = _("not measured")
         if np.isfinite(lab).all():
             swatch = [start + 0.035 * wide, start + 0.125 * wide]
             axes.fill_between(swatch, n + 0.1, n + 0.72, color=tuple(lab_to_display(lab)), lw=0)
@@ -232,7 +252,9 @@ def _pad_bars(axes: Axes, shown: PhPicture) -> None:
             axes.plot([shown.ph] * 2, [n + 0.04, n + 0.78], color="white", lw=4, solid_capstyle="butt")
             axes.plot([shown.ph] * 2, [n + 0.04, n + 0.78], color="black", lw=1.8, solid_capstyle="butt")
     axes.set_xticks([t for t in range(15) if low <= t <= high])
-    axes.set_xlabel("pH   (line: the reading)" if shown.ph is not None else "pH", fontsize=9.5, color=PALE, labelpad=2)
+    axes.set_xlabel(
+        _("pH   (line: the reading)") if shown.ph is not None else "pH", fontsize=9.5, color=PALE, labelpad=2
+    )
 
 
 def _budget(axes: Axes, budget: dict[str, float]) -> None:
@@ -249,7 +271,7 @@ def _budget(axes: Axes, budget: dict[str, float]) -> None:
         axes.barh(0.0, share, left=start, height=1.0, **style)
         x, y = (n % 3) / 3, -1.35 - 1.0 * (n // 3)  # the legend, three to a line
         axes.barh(y, 0.028, left=x, height=0.6, **style)
-        words = clip(f"{name.replace('_', ' ')} {100 * share:.0f} %", 26)
+        words = clip(_("{cause} {share:.0f} %", cause=say(name.replace("_", " ")), share=100 * share), 26)
         axes.text(x + 0.037, y, words, fontsize=9, color=INK, va="center", parse_math=False)
         start += share
     axes.set_xlim(0, 1)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from stripread.picture.frame import Headline, Outline, Panel, card_edge_px, compose, photo_of
 from stripread.picture.parts import BLUE, FAINT, INK, PALE, SKY, VERMILION, draw_density, lab_to_display, png, wrap
 from stripread.tint.verdicts import CAUTIONS
+from stripread.words import _, say
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,26 +37,40 @@ def tint_picture(trace: TintTrace) -> bytes:
     assert reading is not None
     outlines = card_outline(trace.card)
     if trace.vials is not None:
-        for name, vial in (("sample", trace.vials.sample), ("blank", trace.vials.blank)):
+        for name, vial in ((_("sample"), trace.vials.sample), (_("blank"), trace.vials.blank)):
             outlines += vial_outlines(trace.card, name, vial)
     panels = []
     if trace.estimate is not None:
-        panels.append(Panel("How likely each absorbance is", 170, lambda axes: _posterior(axes, trace), below=50))
+        panels.append(Panel(_("How likely each absorbance is"), 170, lambda axes: _posterior(axes, trace), below=50))
     if trace.sample is not None:
-        panels.append(Panel("Light left in each channel, sample over blank", 110, lambda axes: ratios(axes, trace)))
+        panels.append(Panel(_("Light left in each channel, sample over blank"), 110, lambda axes: ratios(axes, trace)))
     cautions = [reason for reason in reading.reasons if reason.code in CAUTIONS]
     panels.append(caution_panel(cautions))
     below = []
     if reading.mg_per_l is not None and reading.interval is not None and reading.detection_limit is not None:
         low, high = reading.interval
-        below.append(f"{reading.mg_per_l:.1f} mg/L copper, 95 % interval {low:.1f} to {high:.1f}")
-        below.append(f"seen from {reading.detection_limit:.1f} mg/L")
+        below.append(
+            _(
+                "{mg_per_l:.1f} mg/L copper, 95 % interval {low:.1f} to {high:.1f}",
+                mg_per_l=reading.mg_per_l,
+                low=low,
+                high=high,
+            )
+        )
+        below.append(_("seen from {detection_limit:.1f} mg/L", detection_limit=reading.detection_limit))
     elif reading.absorbance is not None and reading.absorbance_interval is not None:
         low, high = reading.absorbance_interval
-        below.append(f"absorbance {reading.absorbance:.4f}, 95 % interval {low:.4f} to {high:.4f}")
+        below.append(
+            _(
+                "absorbance {absorbance:.4f}, 95 % interval {low:.4f} to {high:.4f}",
+                absorbance=reading.absorbance,
+                low=low,
+                high=high,
+            )
+        )
     if reading.claim:
         below.append(reading.claim)
-    big = "no reading" if reading.absorbance is None else reading.decision
+    big = _("no reading") if reading.absorbance is None else say(reading.decision)
     image = compose(
         photo_of(trace.card),
         outlines,
@@ -63,7 +78,9 @@ def tint_picture(trace: TintTrace) -> bytes:
         [reason for reason in reading.reasons if reason.code not in CAUTIONS],
         panels,
         title=Path(reading.stamp.photo).name,
-        caption=f"tint · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
+        caption=_(
+            "tint · {software} · photo {sha256}", software=reading.stamp.software, sha256=reading.stamp.sha256[:12]
+        ),
         words_px=250,  # what the test does not prove is long
     )
     return png(image)
@@ -76,7 +93,7 @@ def solid_picture(trace: SolidTrace) -> bytes:
     outlines = card_outline(trace.card)
     panels = []
     below: tuple[str, ...] = ()
-    big = "no reading"
+    big = _("no reading")
     if trace.sample is not None and trace.card.view is not None and trace.card.pose is not None:
         rows, columns = np.nonzero(trace.sample.mask)
         y0, x0 = trace.sample.origin
@@ -91,12 +108,14 @@ def solid_picture(trace: SolidTrace) -> bytes:
         )
         outlines.append(Outline(trace.card.pose.to_px(trace.card.view.view_to_mm(corners)), "window", "solid"))
     if trace.estimate is not None:
-        panels.append(Panel("Pale share of each place (blue: none, yellow: all)", 230, lambda axes: _map(axes, trace)))
-        panels.append(Panel("Mean colour", 50, lambda axes: _swatch(axes, trace)))
+        panels.append(
+            Panel(_("Pale share of each place (blue: none, yellow: all)"), 230, lambda axes: _map(axes, trace))
+        )
+        panels.append(Panel(_("Mean colour"), 50, lambda axes: _swatch(axes, trace)))
     if reading.pale_fraction is not None and reading.pale_interval is not None:
         low, high = reading.pale_interval
-        big = f"{100 * reading.pale_fraction:.1f} %"
-        below = (f"pale; 95 % interval {100 * low:.1f} to {100 * high:.1f} %",)
+        big = _("{share:.1f} %", share=100 * reading.pale_fraction)
+        below = (_("pale; 95 % interval {low:.1f} to {high:.1f} %", low=100 * low, high=100 * high),)
     image = compose(
         photo_of(trace.card),
         outlines,
@@ -104,7 +123,9 @@ def solid_picture(trace: SolidTrace) -> bytes:
         reading.reasons,
         panels,
         title=Path(reading.stamp.photo).name,
-        caption=f"solid · {reading.stamp.software} · photo {reading.stamp.sha256[:12]}",
+        caption=_(
+            "solid · {software} · photo {sha256}", software=reading.stamp.software, sha256=reading.stamp.sha256[:12]
+        ),
     )
     return png(image)
 
@@ -112,7 +133,7 @@ def solid_picture(trace: SolidTrace) -> bytes:
 def card_outline(card: CardTrace) -> list[Outline]:
     """The card's edge, where it was found."""
     edge = card_edge_px(card)
-    return [] if edge is None else [Outline(edge, "card", "card")]
+    return [] if edge is None else [Outline(edge, "card", _("card"))]
 
 
 def vial_outlines(card: CardTrace, name: str, vial: Vial | None) -> list[Outline]:
@@ -145,7 +166,7 @@ def caution_panel(cautions: Sequence[Reason]) -> Panel:
                 axes.text(2, _LINE_PX * (n + 0.8), "!", fontsize=_CAUTION_PT, color=VERMILION, weight="bold")
             axes.text(18, _LINE_PX * (n + 0.8), line, fontsize=_CAUTION_PT, color=INK, parse_math=False)
 
-    return Panel("Cautions, with every test", round(_LINE_PX * len(lines)), draw)
+    return Panel(_("Cautions, with every test"), round(_LINE_PX * len(lines)), draw)
 
 
 def _posterior(axes: Axes, trace: TintTrace) -> None:
@@ -160,12 +181,20 @@ def _posterior(axes: Axes, trace: TintTrace) -> None:
     limits = ((estimate.decision_limit, "decision", 1.05), (estimate.detection_limit, "detection", 1.24))
     for limit, word, top in limits:
         axes.plot([limit, limit], [0, top], color=INK, lw=1.5, ls=":" if word == "decision" else "--")
-        axes.text(limit, top, f"{word} limit", fontsize=8.5, color=INK, ha="left", va="bottom")
+        axes.text(
+            limit,
+            top,
+            _("decision limit") if word == "decision" else _("detection limit"),
+            fontsize=8.5,
+            color=INK,
+            ha="left",
+            va="bottom",
+        )
     axes.plot([0, 0], [0, 1.05], color=PALE, lw=1)
     axes.set_xlim(low, high)
     axes.set_ylim(0, 1.5)
     axes.spines["bottom"].set(visible=True, color=FAINT)
-    axes.set_xlabel("absorbance, one passage (hatched: 95 % interval)", fontsize=9.5, color=PALE, labelpad=2)
+    axes.set_xlabel(_("absorbance, one passage (hatched: 95 % interval)"), fontsize=9.5, color=PALE, labelpad=2)
 
 
 def ratios(axes: Axes, trace: TintTrace) -> None:
@@ -177,7 +206,9 @@ def ratios(axes: Axes, trace: TintTrace) -> None:
         value = float(sample.ratio[n])
         axes.barh(-n, value, height=0.6, color=SKY, edgecolor=BLUE, hatch=hatch)
         axes.plot([value - 1.96 * sd[n], value + 1.96 * sd[n]], [-n, -n], color=INK, lw=2)
-        axes.text(0.01, -n, f"{name} {value:.3f}", fontsize=9, color=INK, va="center")
+        axes.text(
+            0.01, -n, _("{colour} {value:.3f}", colour=say(name), value=value), fontsize=9, color=INK, va="center"
+        )
     axes.plot([1, 1], [-2.5, 0.5], color=INK, lw=1, ls="--")
     axes.set_xlim(0, max(1.15, float(sample.ratio.max()) * 1.05))
     axes.set_ylim(-2.5, 0.5)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from stripread.colour import lab_to_rgb, srgb_encode
 from stripread.states.table import paper
+from stripread.words import SOURCE, number, spoken
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -60,6 +61,8 @@ def axes_at(figure: Figure, x: float, y: float, width: float, height: float) -> 
         spine.set_visible(False)
     axes.tick_params(labelsize=9, colors=PALE, length=3)
     axes.set_yticks([])
+    if spoken() != SOURCE:
+        axes.xaxis.set_major_formatter(lambda x, _place: number(round(x, 10), "g"))  # English: the library's own
     return axes
 
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.tuned import tuned
+from stripread.words import say
 
 Array = NDArray[np.float64]
 
@@ -54,7 +55,7 @@ def precipitates() -> tuple[Precipitate, ...]:
 
 def fitting(lab: Array, sd: Array) -> tuple[str, ...]:
     """Descriptions that a colour fits within its doubt (one standard deviation of CIELAB, (3,) each)."""
-    return tuple(dict.fromkeys(p.description for p in precipitates() if _away(p, lab, sd) < NEAR**2))
+    return tuple(dict.fromkeys(say(p.description) for p in precipitates() if _away(p, lab, sd) < NEAR**2))
 
 
 def _away(solid: Precipitate, lab: Array, sd: Array) -> float:

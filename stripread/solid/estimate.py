@@ -49,6 +49,7 @@ from stripread.solid.share import EDGE_SD, integral_range, mixed_doubt, scatter,
 from stripread.tuned import tuned
 from stripread.window.paper import paper_light
 from stripread.window.rims import channel_mean
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -117,7 +118,7 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     crop, at = view.crop(rect)
     h, w = crop.shape[:2]
     if h < 4 or w < 4:
-        raise Refused(because("no_solid", "the region lies outside the card"))
+        raise Refused(because("no_solid", _("the region lies outside the card")))
     avoid = [] if isinstance(where, tuple) else [(where.centre_mm, where.radius_mm)]
 
     def decode(encoded: Array) -> Array:
@@ -146,7 +147,7 @@ def sample_solid(view: CardView, where: Window | Rect, fix: ColourFix) -> SolidS
     if mask.sum() < least <= inside.sum():  # a heap at the white end of the scale is not all mirror image
         mask = inside
     if mask.sum() < least:
-        raise Refused(because("no_solid", f"{mask.sum() / view.px_per_mm**2:.0f} square mm can be used"))
+        raise Refused(because("no_solid", _("{mask:.0f} square mm can be used", mask=mask.sum() / view.px_per_mm**2)))
     mean_light = srgb_decode(crop[mask] / 255.0).mean(axis=0)
     centre = places[mask].mean(axis=0)
     origin = view.mm_to_view(np.array([at]))[0]
@@ -203,14 +204,19 @@ def estimate_solid(sample: SolidSample, fix: ColourFix) -> SolidEstimate:
     interval = _with_mirrors(sample, levels, interval)
     if sample.left_out_mm2:  # no more can be known of it than that it may all be pale
         beside = sample.left_out_mm2 / (sample.whole_mm2 + sample.left_out_mm2)
-        reasons.append(because("edge_like_paper", f"{beside:.0%} of the area"))
+        reasons.append(because("edge_like_paper", _("{beside:.0%} of the area", beside=beside)))
         interval = (interval[0], max(interval[1], min(interval[1] * (1.0 - beside) + beside, 1.0)))
     batch = share_interval(pale, float(np.hypot(np.sqrt(variance), levels.doubt)))
-    lab, cov, _ = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6), dye=False)
+    lab, cov, _unused = fix.to_lab(sample.encoded[None], np.array([sample.centre_mm]), np.full((1, 3), 1e-6), dye=False)
     if sample.shine > 0.02:
-        reasons.append(because("shine_on_solid", f"{sample.shine:.0%}"))
+        reasons.append(because("shine_on_solid", _("{shine:.0%}", shine=sample.shine)))
     if batch[1] - batch[0] > 0.2:
-        reasons.append(because("few_grains", f"between {batch[0]:.0%} and {batch[1]:.0%} for the whole batch"))
+        reasons.append(
+            because(
+                "few_grains",
+                _("between {batch_0:.0%} and {batch_1:.0%} for the whole batch", batch_0=batch[0], batch_1=batch[1]),
+            )
+        )
     return SolidEstimate(
         lab[0],
         np.sqrt(np.maximum(np.diag(cov), 0.0)),
@@ -255,21 +261,25 @@ def _shares(sample: SolidSample) -> _Shares:
     grey = channel_mean(sample.light)
     mask, ppm = sample.mask, sample.px_per_mm
     dark, texture, has_dark = dark_level(grey[mask].astype(np.float64))
-    reasons = [because("dark_is_light", f"{dark:.0%} of paper white")] if dark > DARK_MOST else []
+    reasons = [because("dark_is_light", _("{dark:.0%} of paper white", dark=dark))] if dark > DARK_MOST else []
     part = grey_part(grey, mask, ppm, dark)
     if part is not None:
         oxide = (dark, texture) if dark < DARK_MOST else (DARK_USUAL, 0.3)
         both = grey_shares(grey, mask, ppm, part, oxide, surely_pale(oxide[0], sample.edge))
         pale, low, high = (float(x[mask].mean()) for x in (both.likely, both.low, both.high))
         doubt = mixed_doubt(both.likely[mask], both.bright_sd / max(both.bright - part.level, 0.05))
-        detail = f"{part.share:.0%} of the area, at {part.level:.0%} of paper white"
+        detail = _("{share:.0%} of the area, at {level:.0%} of paper white", share=part.share, level=part.level)
         reasons.append(because("grey_part", detail))
         return _Shares(oxide[0], both.bright, both.likely, pale, doubt, low, high, reasons, oxide[1], grey=True)
     bright, bright_sd = pale_level(grey, mask, ppm, dark)
     if level_of_silver(grey, mask, bright):
         bright, bright_sd = PALE_USUAL, PALE_SD
     if not has_dark or bright < 2.2 * dark:
-        reasons.append(because("not_dark_and_pale", f"levels {dark:.2f} and {bright:.2f} of paper white"))
+        reasons.append(
+            because(
+                "not_dark_and_pale", _("levels {dark:.2f} and {bright:.2f} of paper white", dark=dark, bright=bright)
+            )
+        )
     share = grain_shares(grey, mask, dark, bright, texture)
     lowest, veiled = float(np.clip(share[mask].mean(), 0.0, 1.0)), 0.0
     pale = lowest
@@ -282,9 +292,11 @@ def _shares(sample: SolidSample) -> _Shares:
         veiled = (1.0 - pale) * DARK_USUAL_SD / (bright - DARK_USUAL)
     patches = float(np.clip(share[mask & silvery], 0.0, 1.0).sum()) / int(mask.sum())
     if patches > PATCHES_LEAST:
-        reasons.append(because("grey_part", f"patches, {patches:.1%} of the area if they are chloride"))
+        reasons.append(
+            because("grey_part", _("patches, {patches:.1%} of the area if they are chloride", patches=patches))
+        )
     elif silver == 1.0 and lowest > SPECKS_LEAST:
-        reasons.append(because("grey_part", f"specks, {lowest:.1%} of the area if they are chloride"))
+        reasons.append(because("grey_part", _("specks, {lowest:.1%} of the area if they are chloride", lowest=lowest)))
     lowest = min(lowest, unlifted(share, mask, (dark, bright), sample.edge)) * (1.0 - silver)
     if not has_dark or dark > DARK_MOST:
         lowest = min(lowest, all_gaps_silver(grey, mask, bright) * (1.0 - 2 * EDGE_SD))

@@ -15,6 +15,7 @@ from stripread.solid.edge import PAPER_LIKE
 from stripread.solid.levels import DARK_TOP
 from stripread.tuned import tuned
 from stripread.window.rims import RIM_SEEN, channel_mean, find_circles, printed
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -205,7 +206,7 @@ def _pale_heap(view: CardView, window: Window, grey: NDArray[np.float32], places
     body = ((grey < PAPER_LIKE + 0.02) & (away < window.radius_mm + 1.0)).astype(np.uint8)
     ellipse = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, odd(view.px_per_mm))
     body = np.asarray(cv2.morphologyEx(body, cv2.MORPH_OPEN, ellipse), dtype=np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(body)
+    count, labels, stats, _unused = cv2.connectedComponentsWithStats(body)
     if count < 2 or stats[1:, cv2.CC_STAT_AREA].max() / view.px_per_mm**2 < 2 * MIN_AREA_MM2:
-        raise Refused(because("no_solid", "the window shows paper alone"))
+        raise Refused(because("no_solid", _("the window shows paper alone")))
     return np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))).astype(np.uint8)

@@ -70,7 +70,7 @@ def _sampled(view: CardView, encoded: Array, places: Array) -> Array | None:
 
 
 def unlifted(share: NDArray[np.float32], mask: NDArray[np.bool_], levels: tuple[float, float], edge: float) -> float:
-    """Mean of a pale share (h, w; of the pixels in ``mask``) where all but the cores of grains is as far lifted as the
+    """Mean of a pale share (h, w) over ``mask`` (h, w) where all but the cores of grains is as far lifted as the
     smallest specks are: the least that it may be. levels: of the dark and of the pale.
     """
     dark, bright = levels

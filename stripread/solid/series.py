@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from stripread.tuned import tuned
+from stripread.words import _
 
 Reading = tuple[float | None, tuple[float, float] | None]
 
@@ -38,7 +39,7 @@ def settled(readings: Sequence[Reading]) -> SeriesVerdict:
     """
     used = [(n, p, i) for n, (p, i) in enumerate(readings) if p is not None and i is not None]
     if len(used) < 3:
-        return SeriesVerdict(None, None, "Too few readings to tell: take at least three, some minutes apart.")
+        return SeriesVerdict(None, None, _("Too few readings to tell: take at least three, some minutes apart."))
     value = np.array([p for _, p, _ in used])
     sd = np.array([max((high - low) / 3.92, FLOOR / 2) for _, _, (low, high) in used])
     level = len(used) - 1
@@ -50,10 +51,18 @@ def settled(readings: Sequence[Reading]) -> SeriesVerdict:
         level -= 1
     since = used[level][0]
     if len(used) - level < 3:
-        return SeriesVerdict(False, None, f"The pale share still falls: {value[0]:.3f} to {value[-1]:.3f}.")
+        return SeriesVerdict(
+            False,
+            None,
+            _("The pale share still falls: {value_0:.3f} to {last_value:.3f}.", value_0=value[0], last_value=value[-1]),
+        )
     doubt = 1.96 * sd[-1]
     if value[-1] > FLOOR and doubt > value[-1]:
-        words = f"No fall can be seen since photo {since + 1}, but the doubt is as large as the share."
+        words = _("No fall can be seen since photo {since}, but the doubt is as large as the share.", since=since + 1)
         return SeriesVerdict(None, since, words)
-    words = f"The pale share has stopped falling since photo {since + 1}, at {value[-1]:.3f}."
+    words = _(
+        "The pale share has stopped falling since photo {since}, at {last_value:.3f}.",
+        since=since + 1,
+        last_value=value[-1],
+    )
     return SeriesVerdict(True, since, words)

@@ -14,6 +14,8 @@ from functools import cache
 from importlib import resources
 from typing import Literal
 
+from stripread.words import say
+
 Kind = Literal["reading", "gate", "forecast", "reason", "entry", "notice", "part"]
 KINDS: tuple[Kind, ...] = ("reading", "gate", "forecast", "reason", "entry", "notice", "part")
 Theme = Literal["light", "dark"]
@@ -30,11 +32,19 @@ class Tone:
 
 @dataclass(frozen=True)
 class StateWord:
-    """A state as it is shown: a plain word, a sign that tells it by shape, and the tone of both."""
+    """A state as it is shown: a plain word, a sign that tells it by shape, and the tone of both.
 
-    word: str
+    ``english`` is the word as the table has it; ``word`` is said in the language spoken now.
+    """
+
+    english: str
     sign: str
     tone: Tone
+
+    @property
+    def word(self) -> str:
+        """The word in the language spoken now."""
+        return say(self.english)
 
     @property
     def text(self) -> str:

@@ -23,6 +23,7 @@ from stripread.strip.search import Place, search
 from stripread.strip.shadow import Shadow, find_shadow
 from stripread.strip.touching import EDGE_COLOUR, crowded, edge_colour, entangled
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -298,10 +299,10 @@ def _judge(pads: list[PadRegion], shade: float) -> list[Reason]:
     if any(1.0 - p.glare < GLARE_LEFT for p in pads):
         raise Refused(because("glare_on_pads"))
     if shade > SHADOW_DOUBT:
-        reasons.append(because("uneven_light", "a shadow edge lies near the pads"))
+        reasons.append(because("uneven_light", _("a shadow edge lies near the pads")))
     if any(p.glare > GLARE_DOUBT for p in pads):
         reasons.append(because("some_glare"))
     odd = [n + 1 for n, p in enumerate(pads) if p.uneven > UNEVEN_DOUBT]
     if odd:
-        reasons.append(because("uneven_pad", f"pad {odd[0]}"))
+        reasons.append(because("uneven_pad", _("pad {number}", number=odd[0])))
     return reasons

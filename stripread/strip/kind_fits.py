@@ -11,6 +11,7 @@ from stripread.reasons import Reason, because
 from stripread.robust import medians
 from stripread.strip.fit import Frame, Pieces
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.kind import StripKind
@@ -49,7 +50,7 @@ def misfit_of_kind(frame: Frame, kind: StripKind, spans: Spans, contrast: Array)
     ``contrast`` (P,): how each pad stands out.
     """
     if abs(np.cos(frame.angle)) < np.cos(np.radians(STEEPEST_DEG)):
-        return because("wrong_kind", "what lies there is turned too far")
+        return because("wrong_kind", _("what lies there is turned too far"))
     colour = frame.beside(spans[0][0], spans[-1][1])
     strong = float(contrast.max())
     if colour > max(COLOUR_BESIDE, 0.3 * strong) or frame.around(spans, kind.width_mm / 2) > GOES_ON:
@@ -70,12 +71,12 @@ def _misfit_of_pads(frame: Frame, kind: StripKind, spans: Spans, contrast: Array
         free &= (s < a - RIM_MM) | (s > b + RIM_MM)
     stray = norm[free] > max(STRAY_COLOUR, 0.4 * float(np.median(contrast)))
     if stray.sum() * frame.step_mm > 2.0:
-        return because("wrong_kind", "there is colour where it has no pad")
+        return because("wrong_kind", _("there is colour where it has no pad"))
     seen = (contrast > max(PAD_SEEN / 3, 0.035 * strong)) & (_steps_at_edges(frame, spans, kind.width_mm) > EDGE_SEEN)
     if len(spans) > 1 and seen.sum() < 0.5 * len(spans):
-        return because("wrong_kind", f"{int(seen.sum())} of {len(spans)} pads are seen")
+        return because("wrong_kind", _("{seen} of {n_spans} pads are seen", seen=int(seen.sum()), n_spans=len(spans)))
     if contrast.max() > 2 * PAD_SEEN and _share_explained(frame, spans) < LEAST_EXPLAINED:
-        return because("wrong_kind", "the pads lie elsewhere")
+        return because("wrong_kind", _("the pads lie elsewhere"))
     return None
 
 
@@ -95,13 +96,13 @@ def _misfit_of_roll(frame: Frame, kind: StripKind, span: tuple[float, float]) ->
     """What speaks against roll paper: too short a piece, or not of one colour along it."""
     start, stop = span
     if stop - start < ROLL_SHORTEST * kind.length_mm:
-        return because("wrong_kind", f"the piece is only {stop - start:.0f} mm long")
+        return because("wrong_kind", _("the piece is only {stop:.0f} mm long", stop=stop - start))
     profile = frame.along(0.33 * kind.width_mm)
     inside = profile[(frame.s_mm > start + 1.0) & (frame.s_mm < stop - 1.0) & (frame.known > 0.5)]
     middle = medians(inside)
     off = np.linalg.norm(inside - middle, axis=1)
     if np.mean(off > 0.1 + 0.25 * float(np.linalg.norm(middle))) > 0.3:
-        return because("wrong_kind", "it is not of one colour")
+        return because("wrong_kind", _("it is not of one colour"))
     return None
 
 

@@ -12,6 +12,7 @@ from stripread.card.patches import INDEPENDENT_SHARE, NOISE_FLOOR
 from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.robust import MAD_TO_SD, medians
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -85,7 +86,7 @@ def sample_pads(view: CardView, strip: FoundStrip) -> PadSamples:
         pixels = view.rgb[y0 : y0 + height, x0 : x0 + width].astype(np.float64) / 255.0
         inside = pixels[pad.mask]
         if len(inside) < MIN_PIXELS:
-            raise Refused(because("too_small", f"pad {p + 1} covers {len(inside)} pixels"))
+            raise Refused(because("too_small", _("pad {p} covers {n_inside} pixels", p=p + 1, n_inside=len(inside))))
         if (inside > 0.995).mean() > 0.25:
             raise Refused(because("blown_out"))
         if inside.max(axis=1).mean() < 0.02:

@@ -18,6 +18,7 @@ from stripread.reasons import Reason, because
 from stripread.tint.cells_age import HOURS, hours_between
 from stripread.tint.sample import CELLS, TintSample, scaled_cov
 from stripread.tuned import tuned
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.patches import PatchSamples
@@ -120,16 +121,20 @@ def _doubt(sample: TintSample, second: SecondPhoto, taken_at: str | None) -> Rea
     """Why the second photo does not speak of these vials as they stand now; None where it does."""
     other, most = second.sample, HOURS[second.matching]
     if other is None:
-        return because("cells_unusable", "it was refused" if second.refusal is None else second.refusal.message)
+        return because("cells_unusable", _("it was refused") if second.refusal is None else second.refusal.message)
     if second.changed:
         return because("cells_changed")
     own = hours_between(taken_at, second.taken_at)
     age = second.age_h if own is None else own
     if age is not None and age > most:
-        return because("cells_old", f"{age:.1f} h from the tint, {most:g} h at most")
+        return because("cells_old", _("{age:.1f} h from the tint, {most:g} h at most", age=age, most=most))
     shift = lamp_shift(sample.patches, other.patches)
     if shift is not None and shift > LAMP_APART:
-        moved = f"the card's colours moved by {100 * shift:.1f} %, {100 * LAMP_APART:.1f} % at most"
+        moved = _(
+            "the card's colours moved by {shift:.1f} %, {lamp_apart:.1f} % at most",
+            shift=100 * shift,
+            lamp_apart=100 * LAMP_APART,
+        )
         return because("cells_other_light", moved)
     wrong = _wrong(sample, other, second.matching)
     return because("cells_unusable", wrong) if wrong else None
@@ -138,25 +143,27 @@ def _doubt(sample: TintSample, second: SecondPhoto, taken_at: str | None) -> Rea
 def unlike(sample: TintSample) -> str:
     """Why a photo of two blanks measures no pair of like vials, in words; empty where it does."""
     if sample.hidden or sample.guessed:
-        return "the paper is not seen through both of its vials"
+        return _("the paper is not seen through both of its vials")
     logs = np.log(np.maximum(sample.ratio, 1e-3))
     if float(np.ptp(logs)) > COLOUR_APART or float(np.abs(logs.mean())) > GREY_APART:
-        return "its two vials are not alike: fill both with the same blank, to the same depth"
+        return _("its two vials are not alike: fill both with the same blank, to the same depth")
     return ""
 
 
 def _wrong(sample: TintSample, other: TintSample, matching: str) -> str:
     """Why the second photo does not measure this pair, in words; empty where it does."""
     if other.hidden or other.guessed:
-        return "the paper is not seen through both of its vials"
+        return _("the paper is not seen through both of its vials")
     if float(np.abs(sample.log_light - other.log_light).max()) > LIGHT_MOVED:
-        return "its light falls otherwise on the two windows: take both photos in the same place, one after the other"
+        return _(
+            "its light falls otherwise on the two windows: take both photos in the same place, one after the other"
+        )
     if matching == "blank":
         return unlike(other)
     if matching == "swapped":
         both = np.log(np.maximum(sample.ratio * other.ratio, 1e-6)) / 2.0
         if float(np.ptp(both)) > COLOUR_APART or float(np.abs(both.mean())) > GREY_APART:
-            return "it does not show the same two liquids exchanged"
+            return _("it does not show the same two liquids exchanged")
     return ""
 
 

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from stripread.words import _
+
 if TYPE_CHECKING:
     from stripread.tint.estimate import TintEstimate
     from stripread.tint.profile import TintProfile
@@ -79,11 +81,20 @@ def meaning(
         for name in tuple(table):
             table[name.replace("copper_mg", "ppm_of_silver")] = table[name] / silver_g * 1000.0
     if decision == "copper":
-        text = f"The liquid kept holds about {table['copper_mg']:.2g} mg of copper"
-        share = table.get("ppm_of_silver")
-        text += "" if share is None else f", {share:.2g} parts per million of the silver"
-    else:
-        text = f"Up to {table['copper_mg_at_detection_limit']:.2g} mg of copper could be left in the liquid kept unseen"
-        share = table.get("ppm_of_silver_at_detection_limit")
-        text += "" if share is None else f", {share:.2g} parts per million of the silver"
-    return table, text + "."
+        mg, share = table["copper_mg"], table.get("ppm_of_silver")
+        if share is None:
+            return table, _("The liquid kept holds about {mg:.2g} mg of copper.", mg=mg)
+        return table, _(
+            "The liquid kept holds about {mg:.2g} mg of copper, {share:.2g} parts per million of the silver.",
+            mg=mg,
+            share=share,
+        )
+    mg, share = table["copper_mg_at_detection_limit"], table.get("ppm_of_silver_at_detection_limit")
+    if share is None:
+        return table, _("Up to {mg:.2g} mg of copper could be left in the liquid kept unseen.", mg=mg)
+    return table, _(
+        "Up to {mg:.2g} mg of copper could be left in the liquid kept unseen, {share:.2g} parts per million of the "
+        "silver.",
+        mg=mg,
+        share=share,
+    )

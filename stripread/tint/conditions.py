@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Literal
 
+from stripread.words import N_, _
+
 Wash = Literal["acid", "neutral", "unknown"]
 Water = Literal["soft", "hard", "unknown"]
 Answer = Literal["yes", "no", "unknown"]
@@ -66,42 +68,50 @@ def dilution_of(sample_ml: float, drops: int = 0, added_ml: float = 0.0) -> floa
         For a sample of no volume, or less than nothing added.
     """
     if not sample_ml > 0 or drops < 0 or not added_ml >= 0:
-        raise ValueError("the sample needs a volume above 0, and what was added can't be less than nothing")
+        raise ValueError(_("the sample needs a volume above 0, and what was added can't be less than nothing"))
     return (sample_ml + drops * DROP_ML + added_ml) / sample_ml
 
 
-_NOT_SHOWN = (
-    "No blue is seen. Whether ammonia was in excess was {how}: dip a strip into the drop (pH 9.5 or more) and look for "
-    "flakes; if it was not, this says nothing of copper."
+_NOT_SHOWN = N_(
+    "No blue is seen. Whether ammonia was in excess was {how}: dip a strip into the drop (pH 9.5 "
+    "or more) and look for flakes; if it was not, this says nothing of copper."
 )
 
 
 def claim(decision: str, conditions: TintConditions) -> tuple[Claim, str]:
     """What may be claimed of copper, as one of a few words and as a sentence."""
     if decision == "copper":
-        return "copper", "There is copper in the liquid."
+        return "copper", _("There is copper in the liquid.")
     if decision != "none seen":
-        return "none", "Nothing is claimed of copper."
+        return "none", _("Nothing is claimed of copper.")
     if conditions.ammonia != "shown":
         return _unproven(conditions)
     if conditions.wash == "acid" or conditions.water == "soft":
-        return "absent", "No copper above the limit."
+        return "absent", _("No copper above the limit.")
     if conditions.water == "hard":
-        return "absent from the liquid", "No copper above the limit in the liquid; the solid may hold some."
-    text = "No copper above the limit in the liquid. Wash or water was not told: of the solid nothing is claimed."
+        return "absent from the liquid", _("No copper above the limit in the liquid; the solid may hold some.")
+    text = _("No copper above the limit in the liquid. Wash or water was not told: of the solid nothing is claimed.")
     return "absent from the liquid", text
 
 
 def _unproven(conditions: TintConditions) -> tuple[Claim, str]:
     """No blue, and ammonia in excess not shown."""
     if conditions.ammonia == "too acid":
-        text = f"No blue is seen, which says nothing of copper: the drop is still acid (pH {conditions.ammonia_ph:g}). "
-        return "too acid", text + "Add ammonia until a strip reads 9.5 or more."
+        text = _(
+            "No blue is seen, which says nothing of copper: the drop is still acid (pH {ammonia_ph:g}). "
+            "Add ammonia until a strip reads 9.5 or more.",
+            ammonia_ph=conditions.ammonia_ph,
+        )
+        return "too acid", text
     if conditions.ammonia == "lye":
-        text = f"No blue is seen, which says nothing of copper: pH {conditions.ammonia_ph:g} is lye, not ammonia. "
-        return "ammonia not shown", text + "Test again with ammonia."
+        text = _(
+            "No blue is seen, which says nothing of copper: pH {ammonia_ph:g} is lye, not ammonia. "
+            "Test again with ammonia.",
+            ammonia_ph=conditions.ammonia_ph,
+        )
+        return "ammonia not shown", text
     if conditions.ammonia == "short":
-        return "ammonia short", "No blue is seen, which says nothing of copper: ammonia was short."
-    how = "smelled, not shown" if conditions.ammonia == "smelled" else "not told"
-    acid = " In acid, too little ammonia gives neither blue nor flakes." if conditions.wash == "acid" else ""
-    return "ammonia not shown", _NOT_SHOWN.format(how=how) + acid
+        return "ammonia short", _("No blue is seen, which says nothing of copper: ammonia was short.")
+    how = _("smelled, not shown") if conditions.ammonia == "smelled" else _("not told")
+    acid = _("In acid, too little ammonia gives neither blue nor flakes.") if conditions.wash == "acid" else ""
+    return "ammonia not shown", f"{_(_NOT_SHOWN, how=how)} {acid}".rstrip()

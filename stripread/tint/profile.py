@@ -12,6 +12,7 @@ import tomli_w
 from stripread.errors import CallError
 from stripread.tint.spectra import EPSILON, EPSILON_SD, TONE_SD, per_mg_l_mm
 from stripread.user_file import fitted, toml_table, user_text
+from stripread.words import _
 
 FORMAT = 1
 
@@ -76,11 +77,11 @@ def save_tint_profile(profile: TintProfile, path: Path) -> None:
         },
         "made": profile.notes or {},
     }
-    fitted(TintProfileFile, table, str(path), "the tint profile")
+    fitted(TintProfileFile, table, str(path), _("the tint profile"))
     try:
         path.write_text(tomli_w.dumps(table), encoding="utf-8")
     except OSError as problem:
-        raise CallError(f"can't write {path}: {problem.strerror}") from None
+        raise CallError(_("can't write {path}: {strerror}", path=path, strerror=problem.strerror)) from None
 
 
 def load_tint_profile(path: Path) -> TintProfile:
@@ -93,10 +94,16 @@ def load_tint_profile(path: Path) -> TintProfile:
     """
     from stripread.file_models import TintProfileFile  # noqa: PLC0415 - models load where a file is read
 
-    table = toml_table(user_text(path, "tint profile"), str(path), "a tint profile")
+    table = toml_table(user_text(path, _("tint profile")), str(path), _("a tint profile"))
     if table.get("kind") != "tint" or table.get("format") != FORMAT:
-        raise CallError(f"{path} is not a tint profile of format {FORMAT}: make it with `stripread calibrate-tint`")
-    given = fitted(TintProfileFile, table, str(path), "the tint profile")
+        raise CallError(
+            _(
+                "{path} is not a tint profile of format {format}: make it with `stripread calibrate-tint`",
+                path=path,
+                format=FORMAT,
+            )
+        )
+    given = fitted(TintProfileFile, table, str(path), _("the tint profile"))
     response = given.response
     return TintProfile(
         response.absorbance_per_mg_l_mm,

@@ -23,6 +23,7 @@ from stripread.tint.sample import TintSample, sample_tint
 from stripread.tint.verdicts import CAUTIONS, implications, judge, measured
 from stripread.window.bowl import as_read
 from stripread.window.vials import Vial, Vials, disc, find_vials
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.view import CardView
@@ -101,12 +102,12 @@ def _both(view: CardView, vials: Vials) -> tuple[Vials, list[Reason]]:
     """
     windows = layout().windows
     if vials.sample is None and vials.blank is None:
-        raise Refused(because("no_vial", "left or right"))
+        raise Refused(because("no_vial", _("left or right")))
     doubts: list[Reason] = []
     pair: dict[str, Vial] = {}
     for name, vial in (("sample", vials.sample), ("blank", vials.blank)):
         if vial is None:
-            doubts.append(because("rim_not_seen", f"{name} window"))
+            doubts.append(because("rim_not_seen", _("sample window") if name == "sample" else _("blank window")))
         pair[name] = vial or disc(view, windows[name])
     return Vials(pair["sample"], pair["blank"]), doubts
 

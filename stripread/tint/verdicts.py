@@ -10,6 +10,7 @@ from stripread.reasons import Reason, because
 from stripread.tint.estimate import OTHER_COLOUR, PLAIN, Decision, TintEstimate, is_nickel
 from stripread.tint.sample import CELL_SD
 from stripread.tuned import tuned
+from stripread.words import N_, _, say
 
 if TYPE_CHECKING:
     from stripread.tint.concentration import Concentration
@@ -40,6 +41,12 @@ WEAK_MG_PER_L = 30.0  # three times what the eye finds (10 mg/L, handbook abstra
 WEAK_ABSORBANCE = _TUNED.number("weak_absorbance")
 DARK_SPREAD = _TUNED.number("dark_spread")
 YELLOW = 3.0 * math.sqrt(1.5) * CELL_SD  # natural log, blue against red and green: three deviations of clear vials
+_HIDDEN = {
+    "": "",
+    "both": N_("both vials"),
+    "sample": N_("sample vial"),
+    "blank": N_("blank vial"),
+}
 CAUTIONS = ("caution_explosive", "caution_apart", "caution_fumes", "caution_waste")
 
 
@@ -49,7 +56,7 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
     """
     doubts: list[Reason] = []
     if sample.hidden:
-        doubts.append(because("paper_hidden", f"{sample.hidden} {'vials' if sample.hidden == 'both' else 'vial'}"))
+        doubts.append(because("paper_hidden", say(_HIDDEN[sample.hidden])))
     decision, more = _verdict(sample, estimate)
     if sample.guessed and decision == "none seen":
         decision = "undecided"  # the vial may stand elsewhere, and bare paper was read
@@ -59,7 +66,9 @@ def judge(sample: TintSample, estimate: TintEstimate) -> tuple[TintEstimate, lis
 def _verdict(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, list[Reason]]:
     """What holds whatever the colour's place on the curves, else :func:`_by_colour`; with its reasons."""
     cloudy = not math.isnan(sample.clarity) and sample.clarity < CLEAR
-    veil = [because("cloudy", f"the printed ring shows {sample.clarity:.0%} as clearly as in the blank")]
+    veil = [
+        because("cloudy", _("the printed ring shows {clarity:.0%} as clearly as in the blank", clarity=sample.clarity))
+    ]
     if _pale_blue(sample, estimate, cloudy):
         return "copper", [because("pale_blue_precipitate")]
     if _deep_blue(sample):
@@ -75,7 +84,7 @@ def _deep(estimate: TintEstimate, reasons: list[Reason]) -> tuple[Decision, list
     """Verdict on a blue in which red is gone."""
     if estimate.nickel <= PERHAPS and estimate.misfit <= OTHER_COLOUR:
         return "copper", reasons
-    reasons = [*reasons, because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")]
+    reasons = [*reasons, because("perhaps_nickel", _("{nickel:.0%} by its colour alone", nickel=estimate.nickel))]
     return ("undecided" if estimate.nickel > TOO_LIKELY else "copper"), reasons
 
 
@@ -85,15 +94,17 @@ def _by_colour(sample: TintSample, estimate: TintEstimate) -> tuple[Decision, li
     if estimate.misfit > OTHER_COLOUR or estimate.signal < -3.5 * estimate.sd0 or _nickel(estimate):
         return decision, [because("other_colour", _which(sample, estimate))]
     if decision == "copper" and estimate.absorbance > SATURATED and estimate.nickel > PERHAPS:
-        doubt = because("perhaps_nickel", f"{estimate.nickel:.0%} by its colour alone")
+        doubt = because("perhaps_nickel", _("{nickel:.0%} by its colour alone", nickel=estimate.nickel))
         return ("undecided" if estimate.nickel > TOO_LIKELY else decision), [doubt]
     unlike = _unlike_pair(sample, estimate)
     if unlike:
         return "undecided", [because("other_colour", unlike)]
     if sample.sided > ONE_SIDED:
-        return "undecided", [because("uneven_liquid", f"red over blue drifts by {sample.sided:.0%} of the whole tint")]
+        return "undecided", [
+            because("uneven_liquid", _("red over blue drifts by {sided:.0%} of the whole tint", sided=sample.sided))
+        ]
     if sample.uneven > UNEVEN + UNEVEN_SHARE * max(estimate.signal, 0.0):
-        doubt = because("uneven_liquid", f"red over blue varies by {sample.uneven:.0%}")
+        doubt = because("uneven_liquid", _("red over blue varies by {uneven:.0%}", uneven=sample.uneven))
         return ("undecided" if estimate.signal < STRONG else decision), [doubt]
     return decision, [because("near_limit")] if decision == "undecided" else []
 
@@ -102,12 +113,17 @@ def _unlike_pair(sample: TintSample, estimate: TintEstimate) -> str:
     """How the light differs as no two like vessels differ, in words; empty where it does not."""
     red = float(sample.ratio[0])
     if estimate.decision == "copper" and red > RED_WHOLE:
-        return f"red is {red - 1.0:.1%} stronger than in the blank, where copper takes it away"
+        return _("red is {red:.1%} stronger than in the blank, where copper takes it away", red=red - 1.0)
     if estimate.decision == "copper" and sample.yellow > YELLOW and sample.ratio[2] > 1.0 and estimate.signal < STRONG:
-        return f"the blank is yellow or brown: it takes {sample.yellow:.0%} more of blue than of red and green"
+        return _(
+            "the blank is yellow or brown: it takes {yellow:.0%} more of blue than of red and green",
+            yellow=sample.yellow,
+        )
     if GREY_LOW < estimate.grey < GREY_HIGH or estimate.signal >= STRONG:
         return ""
-    return f"{'lighter' if estimate.grey > 0 else 'darker'} than the blank by {abs(estimate.grey):.0%}"
+    if estimate.grey > 0:
+        return _("lighter than the blank by {grey:.0%}", grey=estimate.grey)
+    return _("darker than the blank by {grey:.0%}", grey=-estimate.grey)
 
 
 def _pale_blue(sample: TintSample, estimate: TintEstimate, cloudy: bool) -> bool:
@@ -152,15 +168,19 @@ def _nickel(estimate: TintEstimate) -> bool:
 def _which(sample: TintSample, estimate: TintEstimate) -> str:
     red, green, blue = (math.log(max(float(v), 1e-3)) for v in sample.ratio)
     if blue < min(red, green) - 0.01:
-        return "it is yellow or brown, as iron is"
+        return _("it is yellow or brown, as iron is")
     if _nickel(estimate):
-        return "it is violet-blue, as nickel is"
+        return _("it is violet-blue, as nickel is")
     if max(red, green, blue) > 0.05:
-        return (
-            "it is lighter than the blank: haze, a reflection, or the blank's wall in sight, not the paper below; "
-            "hold the phone straight above"
+        return _(
+            "it is lighter than the blank: haze, a reflection, or the blank's wall in sight, not the "
+            "paper below; hold the phone straight above"
         )
-    return f"its squared distance to copper's colours is {estimate.misfit:.0f}, and {OTHER_COLOUR:.0f} would be much"
+    return _(
+        "its squared distance to copper's colours is {misfit:.0f}, and {other_colour:.0f} would be much",
+        misfit=estimate.misfit,
+        other_colour=OTHER_COLOUR,
+    )
 
 
 def implications(
@@ -179,7 +199,9 @@ def implications(
         if estimate.detection_limit > WEAK_ABSORBANCE:
             reasons.append(
                 because(
-                    "weak_limit", f"an absorbance of {estimate.detection_limit:.3f}", value=estimate.detection_limit
+                    "weak_limit",
+                    _("an absorbance of {detection_limit:.3f}", detection_limit=estimate.detection_limit),
+                    value=estimate.detection_limit,
                 )
             )
     elif found is not None:
@@ -187,7 +209,7 @@ def implications(
             reasons.append(
                 because(
                     "weak_limit",
-                    f"{found.detection_limit:.0f} mg/L of copper or more",
+                    _("{detection_limit:.0f} mg/L of copper or more", detection_limit=found.detection_limit),
                     value=found.detection_limit,
                     unit="mg/L",
                 )
@@ -200,7 +222,7 @@ def implications(
     if estimate.decision != "copper":
         ammonia = conditions.ammonia
         if ammonia == "too acid":
-            reasons.append(because("still_acid", f"pH {conditions.ammonia_ph:g}"))
+            reasons.append(because("still_acid", _("pH {ph:g}", ph=conditions.ammonia_ph)))
         elif ammonia != "shown":
             codes = {"short": "ammonia_short", "smelled": "ammonia_smelled"}
             reasons.append(because(codes.get(ammonia, "ammonia_unknown")))

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stripread.card.view import CardView
     from stripread.window.vials import Vial
 from stripread.tuned import tuned
+from stripread.words import _
 
 Array = NDArray[np.float64]
 
@@ -48,7 +49,7 @@ def liquid_mean(view: CardView, vial: Vial) -> LiquidMean:
     """
     pixels, places = vial.pixels(view), vial.places_mm(view)
     if not len(pixels):
-        raise Refused(because("no_vial", "left or right"))
+        raise Refused(because("no_vial", _("left or right")))
     stride = max(1, len(pixels) // MOST_PIXELS)
     if stride % 2 == 0:  # an even stride would walk down columns and see half of them
         stride += 1

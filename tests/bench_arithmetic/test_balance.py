@@ -58,7 +58,7 @@ def test_a_shortfall_is_explained_or_said_not_to_be():
     assert "agrees" in balance(expected, (99.5, 0.1), small).verdict
     assert "explain at most" in balance(expected, (80.0, 0.1), small).verdict
     assert "more than expected" in balance(expected, (110.0, 0.1), small).verdict
-    big = (Loss("fines in wash 1", (2.0, 15.0, 30.0), "x"),)
+    big = (Loss("fines in wash 1", (2.0, 15.0, 30.0), "x", decant="wash 1"),)
     found = balance(expected, (85.0, 0.1), big)
     assert found.settle_again == ("wash 1",)
     assert "explain 15 g" in found.verdict

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Chloride, Span, silver_share
 from service.bench.chemistry.silver import Solubility, ammonia_solubility, chloride_solubility
+from stripread.words import _
 
 NO_SPAN: Span = (0.0, 0.0, 0.0)
 
@@ -75,6 +76,7 @@ class Loss:
     where: str
     note: str = ""
     cause: str = ""
+    decant: str = ""  # whose fines they are
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ def expected_from_metal(mass_g: float, fineness: tuple[float, float], scale_g: f
     """
     low, high = min(fineness), max(fineness)
     if not 0.0 <= low <= high <= 1.0 or not mass_g > 0.0:
-        raise ValueError("the fineness lies between 0 and 1 (925 parts in a thousand are 0.925), the mass above 0")
+        raise ValueError(_("the fineness lies between 0 and 1 (925 parts in a thousand are 0.925), the mass above 0"))
     return max(0.0, mass_g - scale_g) * low, mass_g * 0.5 * (low + high), (mass_g + scale_g) * high
 
 
@@ -121,25 +123,32 @@ def decant_loss(decant: Decant) -> tuple[Loss, Loss]:
         For a volume below 0 or an unknown word for the turbidity.
     """
     if not decant.litres >= 0.0:
-        raise ValueError("a volume can't be below 0")
+        raise ValueError(_("a volume can't be below 0"))
     if decant.solid not in ("chloride", "oxide", "metal"):
-        raise ValueError(f"the fines are chloride, oxide or metal, not {decant.solid!r}")
+        raise ValueError(_("the fines are chloride, oxide or metal, not {solid!r}", solid=decant.solid))
     dissolved = _times(dissolved_mg_l(decant), decant.litres / 1000.0)
     solids = _solids(decant)
     share = {"chloride": silver_share(), "oxide": SILVER_IN_OXIDE, "metal": 1.0}[decant.solid]
     fines = _times(solids, decant.litres * share / 1000.0)
-    note = "by the settling time" if decant.looks is None and decant.settled_h is not None else ""
+    note = _("by the settling time") if decant.looks is None and decant.settled_h is not None else ""
     if decant.looks is None and decant.settled_h is None:
-        note = "neither settling time nor turbidity given"
+        note = _("neither settling time nor turbidity given")
     return (
         Loss(
-            f"dissolved in {decant.name}",
+            _("dissolved in {name}", name=decant.name),
             dissolved,
-            "in the stock vessel",
-            "" if decant.chloride is not None or decant.solid != "chloride" else "its chloride is not known",
+            _("in the stock vessel"),
+            "" if decant.chloride is not None or decant.solid != "chloride" else _("its chloride is not known"),
             f"dissolved over {decant.solid}",
         ),
-        Loss(f"fines in {decant.name}", fines, "in the stock vessel, at the bottom", note, "fines"),
+        Loss(
+            _("fines in {name}", name=decant.name),
+            fines,
+            _("in the stock vessel, at the bottom"),
+            note,
+            "fines",
+            decant.name,
+        ),
     )
 
 
@@ -176,7 +185,9 @@ def chloride_by_ph(ph: float, interval: tuple[float, float] | None = None) -> tu
 def _solids(decant: Decant) -> Span:
     if decant.looks is not None:
         if decant.looks not in TURBIDITY:
-            raise ValueError(f"a liquid looks {', '.join(TURBIDITY)}, not {decant.looks!r}")
+            raise ValueError(
+                _("a liquid looks {turbidity}, not {looks!r}", turbidity=", ".join(TURBIDITY), looks=decant.looks)
+            )
         return TURBIDITY[decant.looks]
     if decant.settled_h is None:
         return TURBIDITY["clear"][0], TURBIDITY["hazy"][1], TURBIDITY["cloudy"][2]
@@ -188,11 +199,11 @@ def ammonia_test_loss(drops_ml: float, strength: float, on_solid: bool = False) 
     if on_solid:
         held = ammonia_solubility(strength)
         span = _times((held.low / 5.0, held.mg_l, held.high), drops_ml / 1e6)
-        note = "explosive on standing: acidify the test at once; then the chloride falls and goes back to the batch"
+        note = _("explosive on standing: acidify the test at once; then the chloride falls and goes back to the batch")
     else:
         span = _times((0.05, 0.5, 2.0), drops_ml / 1e6)
-        note = "acidified and put back, nothing of it is lost"
-    return Loss("taken by the ammonia checks", span, "in the test vial", note, "ammonia")
+        note = _("acidified and put back, nothing of it is lost")
+    return Loss(_("taken by the ammonia checks"), span, _("in the test vial"), note, "ammonia")
 
 
 def back_to_chloride_loss(oxide_silver_g: float, acid_mol: float) -> Loss:
@@ -201,11 +212,11 @@ def back_to_chloride_loss(oxide_silver_g: float, acid_mol: float) -> Loss:
     ``oxide_silver_g`` is the silver that may still be oxide; the acid turns at most its own moles.
     """
     most = min(oxide_silver_g, acid_mol * 107.8682)
-    note = "reduce before the acid rinse: add sugar until it darkens no more"
+    note = _("reduce before the acid rinse: add sugar until it darkens no more")
     return Loss(
-        "turned back to chloride by the acid rinse",
+        _("turned back to chloride by the acid rinse"),
         (0.0, 0.5 * most, most),
-        "in the powder, as chloride",
+        _("in the powder, as chloride"),
         note,
         "rinse",
     )
@@ -215,22 +226,24 @@ def unconverted_loss(silver_g: float, pale: Span) -> Loss:
     """Chloride left in the powder, from the pale share of its surface as read (low, value, high)."""
     # The eye sees the outside: coats hide chloride inside, so the mass may be a few times the area.
     span = (0.3 * pale[0] * silver_g, pale[1] * silver_g, min(1.0, 3.0 * pale[2]) * silver_g)
-    return Loss("left as chloride", span, "in the powder", "the surface is seen, the inside is not: factor 3", "coats")
+    return Loss(
+        _("left as chloride"), span, _("in the powder"), _("the surface is seen, the inside is not: factor 3"), "coats"
+    )
 
 
 def filters_and_glass(papers: int, vessels: int) -> tuple[Loss, ...]:
     """Silver in filter papers and on glass. Common practice, no source."""
     losses = []
     if papers:
-        note = "collect the papers wet; rinse nitrate out before any burning"
-        losses.append(Loss("in filter paper", _times(PAPER_G, papers), "in the papers", note, "paper"))
+        note = _("collect the papers wet; rinse nitrate out before any burning")
+        losses.append(Loss(_("in filter paper"), _times(PAPER_G, papers), _("in the papers"), note, "paper"))
     if vessels:
         losses.append(
             Loss(
-                "on glass and rods",
+                _("on glass and rods"),
                 _times(GLASS_G, vessels),
-                "on the vessels",
-                "a rinse brings most of it back",
+                _("on the vessels"),
+                _("a rinse brings most of it back"),
                 "glass",
             )
         )
@@ -265,15 +278,13 @@ def balance(
     ordered = tuple(sorted(losses, key=lambda loss: -loss.silver_g[1]))
     explained = add_by_cause(ordered)
     again = tuple(
-        loss.name.removeprefix("fines in ")
-        for loss in ordered
-        if loss.name.startswith("fines in ") and loss.silver_g[2] >= max(0.05, 0.002 * expected_g[1])
+        loss.decant for loss in ordered if loss.decant and loss.silver_g[2] >= max(0.05, 0.002 * expected_g[1])
     )
     if weighed is None:
-        unweighed = "Not weighed yet."
+        unweighed = _("Not weighed yet.")
         return Balance(expected_g, None, None, None, ordered, explained, unweighed, again, chalk_g, chalk_note)
     if not expected_g[1] > 0.0:
-        empty = "The mass to start from is 0: strike it out and write the right one down."
+        empty = _("The mass to start from is 0: strike it out and write the right one down.")
         return Balance(expected_g, None, None, None, ordered, explained, empty, again, chalk_g, chalk_note)
     mass, scale = weighed
     got = (max(0.0, mass - scale - chalk_g[2]), max(0.0, mass - chalk_g[1]), max(0.0, mass + scale - chalk_g[0]))
@@ -289,20 +300,31 @@ def balance(
 def _verdict(shortfall: Span, explained: Span) -> str:
     low, mid, high = shortfall
     if high < 0.0:
-        return (
-            f"{-mid:.3g} g more than expected: the powder is not dry, not pure (chloride, copper, salt), "
-            "or the input was richer than assumed."
+        return _(
+            "{mid:.3g} g more than expected: the powder is not dry, not pure (chloride, copper, salt), "
+            "or the input was richer than assumed.",
+            mid=-mid,
         )
     if low <= 0.0:
-        return "The weight agrees with what was expected, within the uncertainty of both."
+        return _("The weight agrees with what was expected, within the uncertainty of both.")
     if explained[2] < low:
-        return (
-            f"{mid:.3g} g are missing ({low:.3g} to {high:.3g}); the models explain at most {explained[2]:.2g} g: "
-            "look for a spill, the input's fineness, or a decant thrown away."
+        return _(
+            "{mid:.3g} g are missing ({low:.3g} to {high:.3g}); the models explain at most "
+            "{explained_2:.2g} g: look for a spill, the input's fineness, or a decant thrown away.",
+            mid=mid,
+            low=low,
+            high=high,
+            explained_2=explained[2],
         )
-    return (
-        f"{mid:.3g} g are missing ({low:.3g} to {high:.3g}); the models explain {explained[1]:.2g} g "
-        f"({explained[0]:.2g} to {explained[2]:.2g})."
+    return _(
+        "{mid:.3g} g are missing ({low:.3g} to {high:.3g}); the models explain {explained_1:.2g} g "
+        "({explained_0:.2g} to {explained_2:.2g}).",
+        mid=mid,
+        low=low,
+        high=high,
+        explained_1=explained[1],
+        explained_0=explained[0],
+        explained_2=explained[2],
     )
 
 
@@ -335,9 +357,14 @@ def dropping_out(decant: Decant) -> str | None:
     then = chloride_solubility(chloride / times, 25.0, decant.acid).mg_l * decant.litres * times
     if now - then < 20.0:  # mg
         return None
-    return (
-        f"{decant.name} holds about {now:.0f} mg of silver; cold and diluted {times:.0f} times it keeps {then:.0f} mg: "
-        "let it cool, dilute, settle overnight, and pour the clear part to the stock vessel."
+    return _(
+        "{name} holds about {now:.0f} mg of silver; cold and diluted {times:.0f} times it keeps "
+        "{then:.0f} mg: let it cool, dilute, settle overnight, and pour the clear part to the stock "
+        "vessel.",
+        name=decant.name,
+        now=now,
+        times=times,
+        then=then,
     )
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Span
 from service.bench.chemistry.silver import Equilibrium, log_k
+from stripread.words import N_, _, number
 
 # Solid AgCl, and Ag2O + 2 H+ = 2 Ag+ + H2O, and H2O = H+ + OH-, of two compilations as
 # distributed with PHREEQC; mixing constants of different ones would cost 20 % at 90 °C.
@@ -39,7 +40,7 @@ def chloride_over_hydroxide(temp_c: float, lye_mol_l: float = 0.1) -> Span:
         Outside 0-100 °C.
     """
     if not 0.0 <= temp_c <= 100.0:
-        raise ValueError(f"temperature {temp_c:g} °C is outside 0-100 °C")
+        raise ValueError(_("temperature {temp_c:g} °C is outside 0-100 °C", temp_c=temp_c))
     logs = [
         log_k(salt, temp_c) - (0.5 * log_k(oxide, temp_c) + log_k(water, temp_c))
         for salt, oxide, water in (_NIST46, _THERMODDEM)
@@ -68,7 +69,7 @@ def after_portions(chloride_mol: float, portion_mol: float, portions: int, k: fl
     ``carried`` is the share of the old liquid, with its chloride, that stays with the solid.
     """
     left, salt, base = chloride_mol, 0.0, 0.0
-    for _ in range(portions):
+    for _unused in range(portions):
         salt, base = carried * salt, carried * base + portion_mol
         turned = min(left, max(0.0, (k * base - salt) / (1.0 + k)))
         left, salt, base = left - turned, salt + turned, base - turned
@@ -102,7 +103,7 @@ def plan_lye(
         For amounts not above 0 or a carried share outside 0-1.
     """
     if min(chloride_mol, portion_mol, lye_mol_l) <= 0 or portions < 1 or not 0.0 <= carried < 1.0:
-        raise ValueError("needs amounts above 0, one portion or more, and a carried share between 0 and 1")
+        raise ValueError(_("needs amounts above 0, one portion or more, and a carried share between 0 and 1"))
     low_k, mid_k, high_k = chloride_over_hydroxide(temp_c, lye_mol_l)
     parts = [
         after_portions(chloride_mol, portion_mol, portions, k, carried) / chloride_mol for k in (high_k, mid_k, low_k)
@@ -111,11 +112,15 @@ def plan_lye(
     span = (max(parts[0], COATED[0]), max(parts[1], COATED[1]), max(parts[2], COATED[2]))
     needs = [portions_needed(chloride_mol, portion_mol, k, carried=carried) for k in (high_k, mid_k, low_k)]
     many = [str(n) if n else "over 200" for n in needs]
-    text = (
-        f"Leaves {_percent(span)} as chloride. Down to 1 % takes about {many[1]} such portions "
-        f"({many[0]} to {many[2]}): the equilibrium is against you."
+    text = _(
+        "Leaves {span} as chloride. Down to 1 % takes about {many_1} such portions ({many_0} to "
+        "{many_2}): the equilibrium is against you.",
+        span=_percent(span),
+        many_1=many[1],
+        many_0=many[0],
+        many_2=many[2],
     )
-    return LyePlan("lye alone", portions, portions * portion_mol, temp_c, span, text)
+    return LyePlan(_("lye alone"), portions, portions * portion_mol, temp_c, span, text)
 
 
 def plan_sugar(chloride_mol: float, lye_mol: float, temp_c: float) -> LyePlan:
@@ -130,28 +135,35 @@ def plan_sugar(chloride_mol: float, lye_mol: float, temp_c: float) -> LyePlan:
         For amounts not above 0.
     """
     if min(chloride_mol, lye_mol) <= 0:
-        raise ValueError("needs amounts above 0")
+        raise ValueError(_("needs amounts above 0"))
     short = [max(0.0, 1.0 - lye_mol / (need * chloride_mol)) for need in (1.5, 1.8, 2.5)]
     span = (max(short[0], COATED[0]), max(short[1], COATED[1]), max(short[2], COATED[2]))
-    text = f"Leaves {_percent(span)} as chloride"
+    text = _("Leaves {span} as chloride", span=_percent(span))
     text += (
-        ": lye may run short; check that it stays above pH 13." if short[2] > COATED[2] else "; stir, wait, look again."
+        _(": lye may run short; check that it stays above pH 13.")
+        if short[2] > COATED[2]
+        else _("; stir, wait, look again.")
     )
     if temp_c < 50.0:
-        text += " Cold it is slow: warm to 60-80 °C, in small portions."
-    return LyePlan("lye and sugar", 1, lye_mol, temp_c, span, text)
+        text += _(" Cold it is slow: warm to 60-80 °C, in small portions.")
+    return LyePlan(_("lye and sugar"), 1, lye_mol, temp_c, span, text)
 
 
 def _percent(span: Span) -> str:
     low, mid, high = (100.0 * s for s in span)
-    return f"{_short(mid)} % ({_short(low)} to {_short(high)} %)" if not math.isclose(low, high) else f"{_short(mid)} %"
+    return (
+        _("{mid} % ({low} to {high} %)", mid=_short(mid), low=_short(low), high=_short(high))
+        if not math.isclose(low, high)
+        else _("{mid} %", mid=_short(mid))
+    )
 
 
 def _short(value: float) -> str:
-    return f"{value:.0f}" if value >= 10 else f"{value:.2g}"
+    return number(value, ".0f" if value >= 10 else ".2g")
 
 
-NO_PROOF = (
-    "No white seen is an optical end point, not proof: black oxide coats white chloride. Crush clots, stir, look "
-    "again; chloride that is left melts first (455 °C), fumes and goes to the slag."
+NO_PROOF = N_(
+    "No white seen is an optical end point, not proof: black oxide coats white chloride. Crush "
+    "clots, stir, look again; chloride that is left melts first (455 °C), fumes and goes to the "
+    "slag."
 )

@@ -14,6 +14,7 @@ from decimal import Decimal
 from functools import cache
 
 from service.bench.quantities import registry
+from stripread.words import N_, _, number
 
 DISSOLVING_NAOH_KJ_MOL = 44.5
 NEUTRALISING_KJ_MOL = (55.8, 57.6)
@@ -39,7 +40,7 @@ def molar_mass(formula: str) -> float:
     try:
         return float(periodictable.formula(formula).mass)
     except (ValueError, KeyError) as problem:
-        raise ValueError(f"no such formula: {formula!r}") from problem
+        raise ValueError(_("no such formula: {formula!r}", formula=formula)) from problem
 
 
 def silver_share() -> float:
@@ -49,7 +50,7 @@ def silver_share() -> float:
 
 def written(value: float, digits: int = 3) -> str:
     """``value`` to so many figures, as people write amounts: 2750 becomes "2800" at two, never "2.8e+03"."""
-    return f"{Decimal(f'{value:.{digits}g}'):f}"
+    return number(Decimal(f"{value:.{digits}g}"), "f")
 
 
 def shown(value: float, unit: str, wanted: str | None) -> str:
@@ -69,7 +70,7 @@ def shown(value: float, unit: str, wanted: str | None) -> str:
             raise ValueError
         return f"{written(registry().Quantity(value, unit).to(wanted).magnitude)} {wanted.replace('_', ' ')}"
     except (pint.PintError, ValueError, TypeError, AttributeError, AssertionError) as problem:
-        raise ValueError(f"can't show {unit} in {wanted!r}") from problem
+        raise ValueError(_("can't show {unit} in {wanted!r}", unit=unit, wanted=wanted)) from problem
 
 
 @dataclass(frozen=True)
@@ -100,9 +101,9 @@ def chloride(weighed_g: float, moisture: tuple[float, float] = (0.0, 0.0), scale
     """
     low, high = min(moisture), max(moisture)
     if not 0.0 <= low <= high < 1.0:
-        raise ValueError("the moisture share lies between 0 and 1")
+        raise ValueError(_("the moisture share lies between 0 and 1"))
     if not weighed_g > 0.0:
-        raise ValueError("the mass must be above 0")
+        raise ValueError(_("the mass must be above 0"))
     dry = (
         max(0.0, weighed_g - scale_g) * (1.0 - high),
         weighed_g * (1.0 - 0.5 * (low + high)),
@@ -152,9 +153,9 @@ def dose(
         For an excess below 1 or a purity outside 0-1.
     """
     if lye_excess < 1.0 or sugar_excess < 1.0:
-        raise ValueError("an excess below 1 is a shortage: it must be 1 or more")
+        raise ValueError(_("an excess below 1 is a shortage: it must be 1 or more"))
     if not 0.0 < purity <= 1.0:
-        raise ValueError("the purity lies between 0 and 1")
+        raise ValueError(_("the purity lies between 0 and 1"))
     lye_for_one = molar_mass("NaOH") * (1.5 if with_sugar else 1.0) * lye_excess / purity
     lye = _times(stock.mol, lye_for_one)
     sugar_g = _times(stock.mol, 0.5 * molar_mass(sugar) * sugar_excess) if with_sugar else (0.0, 0.0, 0.0)
@@ -176,7 +177,7 @@ def temperature_rise(heat_kj: float, mass_g: float) -> float:
         For a mass that is not above 0.
     """
     if mass_g <= 0:
-        raise ValueError("the mass must be above 0")
+        raise ValueError(_("the mass must be above 0"))
     return heat_kj * 1000.0 / (mass_g * HEAT_CAPACITY)
 
 
@@ -189,16 +190,18 @@ def portions(rise_k: float, each_k: float = 8.0) -> int:
 # https://liquisearch.com/sodium_hydroxide/safety; ammonia
 # http://www.ihcworld.com/royellis/ABCSafe/chemicals/silver-nitrate.htm; the rest: common practice, no source.
 LYE_CAUTIONS = (
-    "Put lye into cold water, a little at a time, stirring. Never pour water on lye, never lye into hot water.",
-    "Goggles, face shield, gloves, long sleeves. Lye on skin or in an eye: rinse 15 minutes, see a doctor.",
-    "Wash the acid out first: acid left in the chloride meets the lye with about 57 kJ a mol.",
-    "No aluminium, no zinc: lye makes hydrogen of them, which burns. Lye etches glass with time; hot glass breaks when "
-    "cold water meets it: use a tray.",
+    N_("Put lye into cold water, a little at a time, stirring. Never pour water on lye, never lye into hot water."),
+    N_("Goggles, face shield, gloves, long sleeves. Lye on skin or in an eye: rinse 15 minutes, see a doctor."),
+    N_("Wash the acid out first: acid left in the chloride meets the lye with about 57 kJ a mol."),
+    N_(
+        "No aluminium, no zinc: lye makes hydrogen of them, which burns. Lye etches glass with time; "
+        "hot glass breaks when cold water meets it: use a tray."
+    ),
 )
 SUGAR_CAUTIONS = (
-    "Add the sugar in small portions to a vessel at most half full: it reacts fast, warms up and foams.",
-    "Never on a stiff slurry, and not near boiling: it boils over. Thin it until it stirs, start at 50 to 60 °C.",
-    "Sugar goes in dissolved in a little water, never dry with water after it: it reacts in one burst.",
-    "No ammonia near this slurry: with lye, oxide or sugar it makes explosive silver compounds.",
+    N_("Add the sugar in small portions to a vessel at most half full: it reacts fast, warms up and foams."),
+    N_("Never on a stiff slurry, and not near boiling: it boils over. Thin it until it stirs, start at 50 to 60 °C."),
+    N_("Sugar goes in dissolved in a little water, never dry with water after it: it reacts in one burst."),
+    N_("No ammonia near this slurry: with lye, oxide or sugar it makes explosive silver compounds."),
 )
-RULES = "Local law, the data sheets of acid and lye, and licensed practice go before anything said here."
+RULES = N_("Local law, the data sheets of acid and lye, and licensed practice go before anything said here.")

@@ -18,6 +18,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from service.bench.chemistry.water import constants, log_gamma
+from stripread.words import _
 
 GAS = 8.314462618e-3  # kJ/(mol K)
 SILVER_G_MOL = 107.8682  # IUPAC standard atomic weight; reagents.py takes the same from periodictable
@@ -121,7 +122,7 @@ def _solve(entry: ConstantSet, chloride: float, temp_c: float, acid: bool) -> fl
     pair = 10.0 ** log_k(entry.acid_pair, temp_c) if acid and entry.acid_pair is not None else 0.0
     of_silver, of_chloride, of_hydrogen = entry.sizes
     ionic, silver = max(chloride, 1e-5), 0.0
-    for _ in range(60):
+    for _unused in range(60):
         g_cl = _gamma(-1, of_chloride, ionic, temp_c)
         g_ag = _gamma(1, of_silver, ionic, temp_c)
         g_h = _gamma(1, of_hydrogen, ionic, temp_c)
@@ -171,7 +172,7 @@ def chloride_solubility(chloride: float, temp_c: float = 25.0, acid: bool = True
         Outside these limits.
     """
     if not 0.0 <= chloride <= 12.0:
-        raise ValueError(f"chloride {chloride:g} mol/L is outside 0 to 12")
+        raise ValueError(_("chloride {chloride:g} mol/L is outside 0 to 12", chloride=chloride))
     values = {
         s.name: _solve(s, chloride, temp_c, acid) * SILVER_G_MOL * 1000.0 for s in _sets() if chloride <= s.strongest
     }
@@ -200,12 +201,12 @@ def ammonia_solubility(ammonia: float) -> Solubility:
         Outside 0 to 15 mol/L.
     """
     if not 0.0 <= ammonia <= 15.0:
-        raise ValueError(f"ammonia {ammonia:g} mol/L is outside 0 to 15")
+        raise ValueError(_("ammonia {ammonia:g} mol/L is outside 0 to 15", ammonia=ammonia))
     # NIST 46 by minteq.v4.dat: Ksp -9.75; Ag+ + 2 NH4+ = Ag(NH3)2+ + 2 H+ -11.268; pKa 9.244.
     k = 10.0 ** (0.5 * (-9.75 + 2.0 * 9.244 - 11.268))
     ideal = real = k * ammonia / (1.0 + 2.0 * k)
     debye = constants(25.0).debye
-    for _ in range(80):
+    for _unused in range(80):
         g = 10.0 ** (0.5 * (float(log_gamma(real)) - debye * math.sqrt(min(real, 0.25))))
         real = 0.5 * real + 0.5 * (k / g) * ammonia / (1.0 + 2.0 * k / g)
     low, high = (s * SILVER_G_MOL * 1000.0 for s in (ideal, real))

@@ -20,6 +20,8 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from stripread.words import _
+
 Array = npt.NDArray[np.float64]
 
 OUTDOOR_CO2_ATM = 420e-6  # partial pressure of CO2 outdoors; a closed room with people reaches 1000e-6
@@ -46,7 +48,7 @@ def constants(temp_c: float = 25.0) -> Constants:
         Outside 0-100 °C, where the expressions were not fitted.
     """
     if not 0.0 <= temp_c <= 100.0:
-        raise ValueError(f"temperature {temp_c:g} °C is outside 0-100 °C")
+        raise ValueError(_("temperature {temp_c:g} °C is outside 0-100 °C", temp_c=temp_c))
     t = temp_c + 273.15
     lt = math.log10(t)
     k2 = -107.8871 - 0.03252849 * t + 5151.79 / t + 38.92561 * lt - 563713.9 / t**2
@@ -99,7 +101,7 @@ def ph_from_acid(
     carbon = np.broadcast_to(np.asarray(0.0 if total_carbon is None else total_carbon, float), a.shape)
     low = np.full(a.shape, -2.0)
     high = np.full(a.shape, 16.0)
-    for _ in range(48):  # 18 / 2^48: far below any rounding that matters
+    for _unused in range(48):  # 18 / 2^48: far below any rounding that matters
         ph = 0.5 * (low + high)
         h = 10.0**-ph
         one, two = _ratios(h, gamma1, c)
@@ -192,8 +194,10 @@ def tap_water(alkalinity: float, ph: float = 7.5, salt: float | None = None, tem
         For an alkalinity below 0 or above 0.05 mol/L (probably given in other units), or a pH outside 4-10.
     """
     if not 0.0 <= alkalinity <= 0.05:
-        raise ValueError(f"alkalinity {alkalinity:g} mol/L is not a tap water's (0 to 0.05 mol/L)")
+        raise ValueError(
+            _("alkalinity {alkalinity:g} mol/L is not a tap water's (0 to 0.05 mol/L)", alkalinity=alkalinity)
+        )
     if not 4.0 <= ph <= 10.0:
-        raise ValueError(f"pH {ph:g} is not a tap water's")
+        raise ValueError(_("pH {ph:g} is not a tap water's", ph=ph))
     ions = 1.5 * alkalinity + 5e-4 if salt is None else salt  # calcium bicarbonate and a little salt
     return RinseWater("tap", alkalinity, carbon_at(ph, alkalinity, ions, temp_c), ions, temp_c)

@@ -12,7 +12,8 @@ from typing import Literal
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import TintNone
-from service.bench.readings import LOOK_TWICE, LoggedTint, Observation
+from service.bench.readings import LoggedTint, Observation, look_twice
+from stripread.words import _
 
 Pair = tuple[float, float]
 Water = Literal["soft", "hard", "unknown"]
@@ -76,21 +77,28 @@ def judge_copper(
     """
     seen = [o for o in here if isinstance(o.reading, LoggedTint) and not o.reading.refused]
     if not seen:
-        return Verdict("cannot tell", "No tint reading in this stage yet.")
+        return Verdict("cannot tell", _("No tint reading in this stage yet."))
     if seen[-1].wash is None:
-        return Verdict("cannot tell", f"{_name(seen[-1])} has no wash number: correct it, to tell washes apart.")
+        return Verdict(
+            "cannot tell",
+            _("{last_seen} has no wash number: correct it, to tell washes apart.", last_seen=_name(seen[-1])),
+        )
     tests = [_Test(o, o.reading, o.wash) for o in seen if isinstance(o.reading, LoggedTint) and o.wash is not None]
     washes = sorted({test.wash for test in tests})[-int(gate.times) :]
     if any(t.tint.decision == "copper" and not t.tint.doubtful for t in tests if t.wash in washes):
-        return Verdict("hold", "Copper was still seen in the last washes: wash on.")
+        return Verdict("hold", _("Copper was still seen in the last washes: wash on."))
     counted = [[t for t in tests if t.wash == wash][-1] for wash in washes]
     doubts = [_late(tests[-1], counted[-1])]
     doubts += [_doubt(test, [o for o in every or here if o.wash == test.wash], water) for test in counted]
     if any(doubts):
         return Verdict("cannot tell", next(filter(None, doubts)))
     if len(counted) < int(gate.times):
-        text = f"None seen in wash {washes[-1]}; {int(gate.times)} different washes running are needed"
-        return Verdict("hold", f"{text}: test the next one too.")
+        text = _(
+            "None seen in wash {last_washes}; {times} different washes running are needed",
+            last_washes=washes[-1],
+            times=int(gate.times),
+        )
+        return Verdict("hold", _("{text}: test the next one too.", text=text))
     return _hidden(gate.ppm, counted, metal)
 
 
@@ -98,14 +106,20 @@ def _late(latest: _Test, last: _Test) -> str:
     """A test taken last that is not of the last wash: one of the two numbers is wrong."""
     if latest.wash == last.wash:
         return ""
-    text = f"{_name(latest.seen)} (wash {latest.wash}) was taken after {_name(last.seen, first=False)} "
-    return f"{text}(wash {last.wash}): which wash number is wrong? Correct or withdraw one."
+    return _(
+        "{seen} (wash {wash}) was taken after {seen2} (wash {wash2}): which wash number is wrong? "
+        "Correct or withdraw one.",
+        seen=_name(latest.seen),
+        wash=latest.wash,
+        seen2=_name(last.seen, first=False),
+        wash2=last.wash,
+    )
 
 
 def _name(seen: Observation, *, first: bool = True) -> str:
     if seen.entry is None:
-        return "A copper test" if first else "a copper test"
-    return f"{'Entry' if first else 'entry'} {seen.entry}"
+        return _("A copper test") if first else _("a copper test")
+    return _("Entry {entry}", entry=seen.entry) if first else _("entry {entry}", entry=seen.entry)
 
 
 def _doubt(test: _Test, same_wash: Sequence[Observation], water: Water) -> str:
@@ -120,40 +134,74 @@ def _doubt(test: _Test, same_wash: Sequence[Observation], water: Water) -> str:
 def _ammonia(test: _Test) -> str:
     called, taken = _name(test.seen), test.tint.conditions()
     if taken.ammonia == "lye":
-        return f"{called}: no ammonia makes pH {taken.ammonia_ph:g}, lye does: test again with ammonia."
-    missing = "dip a strip into the drop (9.5 or more)" if taken.ammonia_ph is None else "say whether flakes float"
-    unshown = f"{called} does not show that ammonia was in excess: {missing}, and log it with the photo."
+        return _(
+            "{called}: no ammonia makes pH {ammonia_ph:g}, lye does: test again with ammonia.",
+            called=called,
+            ammonia_ph=taken.ammonia_ph,
+        )
+    missing = (
+        _("dip a strip into the drop (9.5 or more)") if taken.ammonia_ph is None else _("say whether flakes float")
+    )
+    unshown = _(
+        "{called} does not show that ammonia was in excess: {missing}, and log it with the photo.",
+        called=called,
+        missing=missing,
+    )
     return {
         "shown": "",
-        "too acid": f"{called} was still acid, where copper shows nothing: add ammonia to pH 9.5 or more.",
-        "short": f"{called} had too little ammonia: more drops, until no flakes float and a strip reads 9.5 or more.",
+        "too acid": _(
+            "{called} was still acid, where copper shows nothing: add ammonia to pH 9.5 or more.", called=called
+        ),
+        "short": _(
+            "{called} had too little ammonia: more drops, until no flakes float and a strip reads 9.5 or more.",
+            called=called,
+        ),
     }.get(taken.ammonia, unshown)
 
 
 def _unclear(test: _Test) -> str:
     called, tint = _name(test.seen), test.tint
     if test.seen.cells_lost:
-        return f"{called} was read with a photo of its vials that was withdrawn since: take the tint again."
+        return _(
+            "{called} was read with a photo of its vials that was withdrawn since: take the tint again.", called=called
+        )
     if tint.doubtful and any(tint.has_reason(code) for code in LEFT_OUT):
-        return f"{called} {LOOK_TWICE}, for the photo of its vials was left out: take a new cell blank, then the tint."
+        return _(
+            "{called} {says}, for the photo of its vials was left out: take a new cell blank, then the tint.",
+            called=called,
+            says=look_twice(),
+        )
     near = tint.decision == "undecided" and (tint.has_reason("near_limit") or not tint.doubtful)
     if near and tint.cells == "none":
-        text = "would likely settle it: both vials with the same blank in the same places, then the tint again"
-        return f"{called} is undecided: a cell blank (or a photo with the vials swapped) {text}. Or a deeper sample."
+        text = _("would likely settle it: both vials with the same blank in the same places, then the tint again")
+        return _(
+            "{called} is undecided: a cell blank (or a photo with the vials swapped) {text}. Or a deeper sample.",
+            called=called,
+            text=text,
+        )
     if near:
-        return f"{called} is undecided though its vials were measured: take it again with a deeper sample."
+        return _(
+            "{called} is undecided though its vials were measured: take it again with a deeper sample.", called=called
+        )
     if tint.doubtful:
-        return f"{called} {LOOK_TWICE}: take the tint again."
-    return "" if tint.decision == "none seen" else f"{called} shows no absence: take the tint again."
+        return _("{called} {says}: take the tint again.", called=called, says=look_twice())
+    return "" if tint.decision == "none seen" else _("{called} shows no absence: take the tint again.", called=called)
 
 
 def _diluted(test: _Test, intervals: Sequence[Pair]) -> str:
     dilution = test.tint.dilution()
     if dilution is None or dilution == 1.0:  # a drop without its ammonia is none
-        return f"{_name(test.seen)} does not say how far it was diluted: give the sample's mL and the drops added."
+        return _(
+            "{seen} does not say how far it was diluted: give the sample's mL and the drops added.",
+            seen=_name(test.seen),
+        )
     if any((dilution - 1.0) * STRONGEST < 10.0**-high for _, high in intervals):
-        text = f"{_name(test.seen)}: so little ammonia can't have taken up the acid of wash {test.wash}"
-        return f"{text}: check the drops and the volume."
+        text = _(
+            "{seen}: so little ammonia can't have taken up the acid of wash {wash}",
+            seen=_name(test.seen),
+            wash=test.wash,
+        )
+        return _("{text}: check the drops and the volume.", text=text)
     return ""
 
 
@@ -163,10 +211,10 @@ def _in_solid(test: _Test, strips: _Strips, water: Water) -> str:
     if ("soft" in waters and "hard" not in waters) or strips.acid_side(taken.wash):
         return ""
     if "hard" in waters:
-        text = "None seen in the liquid, but in hard water copper may lie in the solid"
-        return f"{text}: rinse once with slightly acid water and test that."
-    text = f"{_name(test.seen)}: copper may lie in the solid unless the wash is acid or the water soft"
-    return f"{text}: read that wash's pH, or name the batch's water."
+        text = _("None seen in the liquid, but in hard water copper may lie in the solid")
+        return _("{text}: rinse once with slightly acid water and test that.", text=text)
+    text = _("{seen}: copper may lie in the solid unless the wash is acid or the water soft", seen=_name(test.seen))
+    return _("{text}: read that wash's pH, or name the batch's water.", text=text)
 
 
 def _hidden(most: float, tests: Sequence[_Test], metal: Metal) -> Verdict:
@@ -175,19 +223,34 @@ def _hidden(most: float, tests: Sequence[_Test], metal: Metal) -> Verdict:
     known = [limit for limit in limits if limit is not None]
     missing = ""
     if len(known) < len(limits):
-        missing = "give the depth of the sample in mm"
+        missing = _("give the depth of the sample in mm")
     elif not metal.silver_g:
-        missing = "weigh the chloride or the metal"
+        missing = _("weigh the chloride or the metal")
     elif not metal.retained_l:
-        missing = "note the liquid that stays with the solid (the batch's vessel)"
+        missing = _("note the liquid that stays with the solid (the batch's vessel)")
     if missing or not metal.silver_g or not metal.retained_l:
-        return Verdict("cannot tell", f"None seen; to say what hides in the metal, {missing}.")
+        return Verdict("cannot tell", _("None seen; to say what hides in the metal, {missing}.", missing=missing))
     limit = max(known)
     ppm = copper_ppm(limit, metal.retained_l, metal.silver_g)
-    what = f"{ppm:.2g} ppm ({limit:.2g} mg/L in the wash, dilution counted; {most:g} ppm wanted)"
+    what = _(
+        "{ppm:.2g} ppm ({limit:.2g} mg/L in the wash, dilution counted; {most:g} ppm wanted)",
+        ppm=ppm,
+        limit=limit,
+        most=most,
+    )
     if ppm > most:
-        return Verdict("hold", f"None seen, but up to {what} could hide in the metal: use a deeper sample, or wash on.")
-    return Verdict("open", f"None seen in {len(tests)} different washes: below {what} copper from the liquid.")
+        return Verdict(
+            "hold",
+            _("None seen, but up to {what} could hide in the metal: use a deeper sample, or wash on.", what=what),
+        )
+    return Verdict(
+        "open",
+        _(
+            "None seen in {n_tests} different washes: below {what} copper from the liquid.",
+            n_tests=len(tests),
+            what=what,
+        ),
+    )
 
 
 def _limit(tint: LoggedTint) -> float | None:

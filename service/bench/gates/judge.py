@@ -16,6 +16,7 @@ from service.bench.gates.verdict import Verdict
 from service.bench.gates.weight import Weighing, judge_weight
 from service.bench.procedure import PaleBelow, PhNeutral, Stage, TintNone, WeightConstant
 from service.bench.readings import Observation
+from stripread.words import _
 
 
 @dataclass(frozen=True)
@@ -49,4 +50,4 @@ def judge(
         return judge_neutral(gate, seen, around.every, around.alkalinity)
     if isinstance(gate, WeightConstant):
         return judge_weight(gate, sorted(weighings, key=lambda w: w.at))
-    return Verdict("cannot tell", "Nothing is measured here: say yourself when this stage is done.")
+    return Verdict("cannot tell", _("Nothing is measured here: say yourself when this stage is done."))

@@ -11,10 +11,11 @@ from dataclasses import replace
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import PhNeutral
-from service.bench.readings import LOOK_TWICE, LoggedPh, Observation
+from service.bench.readings import LoggedPh, Observation, look_twice
 from service.bench.washing.course import Course, course, plausible_water
 from service.bench.washing.reading import Reading
 from service.bench.washing.water_beside import SURELY, contradicts, water_beside
+from stripread.words import _
 
 BOUNDS = {None: 0, "at most": -1, "at least": 1}
 ALIKE = 0.3  # pH: two strips of one lot in one liquid
@@ -36,7 +37,7 @@ def wash_reading(seen: Observation) -> Reading | None:
         return None
     if seen.wash is None or bound == "unknown":
         return None
-    name = "" if seen.entry is None else f"entry {seen.entry}"
+    name = "" if seen.entry is None else _("entry {entry}", entry=seen.entry)
     beside, apart = reading.comparison, None
     if beside is not None and beside.liquid == "water" and beside.delta_ph is not None and beside.delta_interval:
         apart = (beside.delta_ph, beside.delta_interval)
@@ -64,12 +65,14 @@ def judge_neutral(
     read = [o for o in here if isinstance(o.reading, LoggedPh) and not o.reading.refused and o.reading.ph is not None]
     seen = [o for o in read if not o.blank]
     if not seen:
-        return Verdict("cannot tell", "No pH reading in this stage yet.")
+        return Verdict("cannot tell", _("No pH reading in this stage yet."))
     if seen[-1].wash is None:
-        who = "The last pH reading" if seen[-1].entry is None else f"Entry {seen[-1].entry}"
-        return Verdict("cannot tell", f"{who} has no wash number: correct it, so that washes can be told apart.")
+        who = _("The last pH reading") if seen[-1].entry is None else _("Entry {entry}", entry=seen[-1].entry)
+        return Verdict(
+            "cannot tell", _("{who} has no wash number: correct it, so that washes can be told apart.", who=who)
+        )
     if seen[-1].bound() == "unknown":
-        return Verdict("cannot tell", "The last strip stood at the end of its range: use a strip of a wider one.")
+        return Verdict("cannot tell", _("The last strip stood at the end of its range: use a strip of a wider one."))
     washes = [o for o in (every or here) if not o.blank]
     found = course([r for o in washes if (r := wash_reading(o)) is not None], alkalinity)
     return _of_course(gate, found, {(o.entry, o.at) for o in seen}, _blank(read))
@@ -81,9 +84,9 @@ def _blank(read: Sequence[Observation]) -> LoggedPh | str | None:
     if not blanks or blanks[-1].ph is None or blanks[-1].interval is None:
         return water_beside(read)
     if blanks[-1].doubtful:
-        return f"The rinse water's own reading {LOOK_TWICE}: read it again."
+        return _("The rinse water's own reading {says}: read it again.", says=look_twice())
     if not plausible_water(blanks[-1].interval):
-        return f"The rinse water's own pH {blanks[-1].ph:.1f} is no plausible water: read it again."
+        return _("The rinse water's own pH {ph:.1f} is no plausible water: read it again.", ph=blanks[-1].ph)
     return contradicts(blanks[-1], read) or blanks[-1]
 
 
@@ -97,21 +100,26 @@ def _of_course(
         if {*reps[-2:], latest} & set(question.about):
             return Verdict("cannot tell", question.sentence)
     if not any(r.wash == last.wash and _key(r) in here for r in found.readings):
-        text = f"{last.at_start} was read in an earlier stage: read a wash of this one."
+        text = _("{at_start} was read in an earlier stage: read a wash of this one.", at_start=last.at_start)
         return Verdict("cannot tell", text)
     if last.doubtful:
-        return Verdict("cannot tell", f"The last pH, {last.ph:.1f}, {LOOK_TWICE}: read it again.")
+        text = _("The last pH, {ph:.1f}, {says}: read it again.", ph=last.ph, says=look_twice())
+        return Verdict("cannot tell", text)
     strips = [r for r in found.readings if r.wash == last.wash and not r.doubtful]
     if any(abs(r.ph - last.ph) > APART * math.hypot(r.sd, last.sd) for r in strips):
-        text = f"The strips of wash {last.wash} disagree ({', '.join(f'pH {r.ph:.1f}' for r in strips)})"
-        return Verdict("cannot tell", f"{text}: withdraw the wrong one, or read the next wash.")
+        text = _(
+            "The strips of wash {wash} disagree ({strips})",
+            wash=last.wash,
+            strips=", ".join(_("pH {ph:.1f}", ph=r.ph) for r in strips),
+        )
+        return Verdict("cannot tell", _("{text}: withdraw the wrong one, or read the next wash.", text=text))
     judged = _newest(gate.band, _pooled(strips), before, blank)
     doubt = _once_more(reps, gate.band) if judged.state == "open" else ""
     if doubt and len({r.at for r in strips}) < 2:
-        judged = Verdict("cannot tell", f"{doubt} Read this wash once more, or the next.")
+        judged = Verdict("cannot tell", _("{doubt} Read this wash once more, or the next.", doubt=doubt))
     elif doubt and any(_newest(gate.band, r, before, blank).state != "open" for r in strips):
         # One of the strips may be of another liquid, and would pull the mean of both to its side: each by itself.
-        judged = Verdict("cannot tell", f"{doubt} Not every strip of it says so: read the next wash.")
+        judged = Verdict("cannot tell", _("{doubt} Not every strip of it says so: read the next wash.", doubt=doubt))
     return judged
 
 
@@ -119,13 +127,17 @@ def _once_more(reps: Sequence[Reading], band: tuple[float, float]) -> str:
     """Why one strip of the newest wash is not enough, for it may have been dipped in the rinse water; else empty."""
     last, before = reps[-1], reps[-2] if len(reps) > 1 else None
     if (before is None and last.part > 0) or (before is not None and before.ph > band[1]):
-        return (
-            f"{last.at_start} is the first to read neutral after the lye or the rinse, and a strip dipped in the "
-            "rinse water does so too."
+        return _(
+            "{at_start} is the first to read neutral after the lye or the rinse, and a strip dipped in "
+            "the rinse water does so too.",
+            at_start=last.at_start,
         )
     if before is not None and _leaps(reps, band):
-        text = f"{last.at_start} is a leap from {before.called}: hard water does that, and so does a strip"
-        return f"{text} dipped in the wrong liquid."
+        return _(
+            "{at_start} is a leap from {called}: hard water does that, and so does a strip dipped in the wrong liquid.",
+            at_start=last.at_start,
+            called=before.called,
+        )
     return ""
 
 
@@ -155,30 +167,61 @@ def _newest(band: tuple[float, float], last: Reading, before: Reading | None, bl
     (a, b), (low, high) = _open(last), band
     inside = low <= a and b <= high
     if inside and before is not None and not before.doubtful and _touches(_open(before), band):
-        text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}"
-        return Verdict("open", f"{text}, after {before.ph:.1f} in the wash before.")
+        text = _(
+            "pH {ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}", ph=last.ph, a=a, b=b, low=low, high=high
+        )
+        return Verdict("open", _("{text}, after {ph:.1f} in the wash before.", text=text, ph=before.ph))
     if isinstance(blank, LoggedPh):
         if inside and blank.ph is not None and abs(last.ph - blank.ph) <= SURELY:
-            text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}"
-            return Verdict("open", f"{text}, and near the rinse water's own {blank.ph:.1f}.")
+            text = _(
+                "pH {ph:.1f} ({a:.1f} to {b:.1f}) lies inside {low:g} to {high:g}",
+                ph=last.ph,
+                a=a,
+                b=b,
+                low=low,
+                high=high,
+            )
+            return Verdict("open", _("{text}, and near the rinse water's own {ph:.1f}.", text=text, ph=blank.ph))
         alike = _against_blank(last, blank)
         if alike.state == "open" and last.part > 0 and b > high >= (blank.ph or 0.0):
-            text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) reaches over {high:g}"
-            return Verdict("cannot tell", f"{text}, and oxide left in the powder holds 8.7: read the next wash too.")
+            text = _("pH {ph:.1f} ({a:.1f} to {b:.1f}) reaches over {high:g}", ph=last.ph, a=a, b=b, high=high)
+            return Verdict(
+                "cannot tell", _("{text}, and oxide left in the powder holds 8.7: read the next wash too.", text=text)
+            )
         return alike
     if inside:
         more = f" {blank}" if isinstance(blank, str) else ""
-        text = f"pH {last.ph:.1f} lies inside {low:g} to {high:g}, but one reading is no proof"
-        return Verdict("cannot tell", f"{text}: read the next wash too, or the rinse water.{more}")
-    return _outside(last, band, blank if isinstance(blank, str) else "Read the rinse water too.")
+        text = _(
+            "pH {ph:.1f} lies inside {low:g} to {high:g}, but one reading is no proof", ph=last.ph, low=low, high=high
+        )
+        return Verdict(
+            "cannot tell", _("{text}: read the next wash too, or the rinse water.{more}", text=text, more=more)
+        )
+    return _outside(last, band, blank if isinstance(blank, str) else _("Read the rinse water too."))
 
 
 def _outside(last: Reading, band: tuple[float, float], then: str) -> Verdict:
     (a, b), (low, high) = _open(last), band
     if b < low or a > high:
-        text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) lies outside {low:g} to {high:g}: wash on. {then}"
+        text = _(
+            "pH {ph:.1f} ({a:.1f} to {b:.1f}) lies outside {low:g} to {high:g}: wash on. {then}",
+            ph=last.ph,
+            a=a,
+            b=b,
+            low=low,
+            high=high,
+            then=then,
+        )
         return Verdict("hold", text)
-    text = f"pH {last.ph:.1f} ({a:.1f} to {b:.1f}) reaches over the edge of {low:g} to {high:g}. {then}"
+    text = _(
+        "pH {ph:.1f} ({a:.1f} to {b:.1f}) reaches over the edge of {low:g} to {high:g}. {then}",
+        ph=last.ph,
+        a=a,
+        b=b,
+        low=low,
+        high=high,
+        then=then,
+    )
     return Verdict("cannot tell", text)
 
 
@@ -209,12 +252,18 @@ def _against_blank(sample: Reading, blank: LoggedPh) -> Verdict:
         gap, (below, above) = sample.apart
         reach = max(above - gap, gap - below)
     if sample.bound:
-        return Verdict("cannot tell", "The strip stood at the end of its range: use one of a wider range.")
+        return Verdict("cannot tell", _("The strip stood at the end of its range: use one of a wider range."))
     if abs(gap) > max(reach, ALIKE):
-        return Verdict("hold", f"pH {sample.ph:.1f} still differs from the rinse water's {own:.1f}: wash on.")
+        return Verdict(
+            "hold", _("pH {ph:.1f} still differs from the rinse water's {own:.1f}: wash on.", ph=sample.ph, own=own)
+        )
     if abs(gap) + reach > SURELY:
-        text = (
-            f"pH {sample.ph:.1f} against {own:.1f} of the rinse water, each too uncertain to compare: read both again."
+        text = _(
+            "pH {ph:.1f} against {own:.1f} of the rinse water, each too uncertain to compare: read both again.",
+            ph=sample.ph,
+            own=own,
         )
         return Verdict("cannot tell", text)
-    return Verdict("open", f"pH {sample.ph:.1f} is not different from the rinse water's own {own:.1f}.")
+    return Verdict(
+        "open", _("pH {ph:.1f} is not different from the rinse water's own {own:.1f}.", ph=sample.ph, own=own)
+    )

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import PaleBelow
-from service.bench.readings import LOOK_TWICE, LoggedSolid, Observation
+from service.bench.readings import LoggedSolid, Observation, look_twice
+from stripread.words import _
 
 
 def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
@@ -17,18 +18,35 @@ def judge_pale(gate: PaleBelow, observations: Sequence[Observation]) -> Verdict:
     most = gate.share
     solids = [o.reading for o in observations if isinstance(o.reading, LoggedSolid) and not o.reading.refused]
     if not solids:
-        return Verdict("cannot tell", "No picture of the solid in this stage yet.")
+        return Verdict("cannot tell", _("No picture of the solid in this stage yet."))
     share, interval = solids[-1].pale_fraction, solids[-1].pale_interval
     if share is None or interval is None or solids[-1].doubtful:
-        text = (
-            f"The last picture of the solid {LOOK_TWICE}: stir, wash it once, spread it flat, photograph it again. "
-            "Grey silver hides what is pale."
+        text = _(
+            "The last picture of the solid {says}: stir, wash it once, spread it flat, photograph it again. "
+            "Grey silver hides what is pale.",
+            says=look_twice(),
         )
         return Verdict("cannot tell", text)
     if interval[1] <= most:
-        text = f"At most {interval[1]:.1%} is pale (below {most:.1%} wanted); crush clots and look once more."
+        text = _(
+            "At most {interval_1:.1%} is pale (below {most:.1%} wanted); crush clots and look once more.",
+            interval_1=interval[1],
+            most=most,
+        )
         return Verdict("open", text)
     if interval[0] > most:
-        return Verdict("hold", f"{share:.1%} is still pale (below {most:.1%} wanted): more sugar, more stirring.")
-    text = f"Between {interval[0]:.1%} and {interval[1]:.1%} is pale: too near {most:.1%}; look again."
+        return Verdict(
+            "hold",
+            _(
+                "{share:.1%} is still pale (below {most:.1%} wanted): more sugar, more stirring.",
+                share=share,
+                most=most,
+            ),
+        )
+    text = _(
+        "Between {interval_0:.1%} and {interval_1:.1%} is pale: too near {most:.1%}; look again.",
+        interval_0=interval[0],
+        interval_1=interval[1],
+        most=most,
+    )
     return Verdict("cannot tell", text)

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from service.bench.gates.verdict import Verdict
 from service.bench.procedure import WeightConstant
+from stripread.words import _
 
 
 @dataclass(frozen=True)
@@ -32,25 +33,39 @@ def judge_weight(gate: WeightConstant, weighings: Sequence[Weighing]) -> Verdict
     """
     same = _same(weighings)
     if len(same) < 2:
-        return Verdict("cannot tell", "Two weights of the same thing with drying between are needed.")
+        return Verdict("cannot tell", _("Two weights of the same thing with drying between are needed."))
     last, before = same[-1], [w for w in same[:-1] if _hours(w, same[-1]) >= gate.hours]
     if not before:
         hours = _hours(same[0], last)
-        return Verdict("hold", f"Only {hours:.1f} h of drying between the weights; {gate.hours:g} h are wanted.")
+        return Verdict(
+            "hold",
+            _(
+                "Only {hours:.1f} h of drying between the weights; {hours2:g} h are wanted.",
+                hours=hours,
+                hours2=gate.hours,
+            ),
+        )
     course = same[same.index(before[-1]) :]
     within = max(gate.within_g, gate.within_share * last.grams)
     named = [w.scale_g for w in course if w.scale_g is not None]
     if len(named) < len(course):
-        text = f"Nobody said how far the scale is right: weigh again and say so, {within:.2g} g count."
+        text = _("Nobody said how far the scale is right: weigh again and say so, {within:.2g} g count.", within=within)
         return Verdict("cannot tell", text)
     if 2.0 * max(named) > 3.0 * within:
-        text = f"The scale (±{max(named):g} g) is too coarse to tell a change of {within:.2g} g."
+        text = _(
+            "The scale (±{named:g} g) is too coarse to tell a change of {within:.2g} g.",
+            named=max(named),
+            within=within,
+        )
         return Verdict("cannot tell", text)
     a, b = max(course[:-1], key=lambda w: abs(w.grams - last.grams)).grams, last.grams
     if abs(a - b) <= within:
-        return Verdict("open", f"{a:g} g, then {b:g} g: constant within {within:.2g} g.")
-    change = "losing" if b < a else "gaining"
-    return Verdict("hold", f"{a:g} g, then {b:g} g: still {change} weight (within {within:.2g} g wanted).")
+        return Verdict("open", _("{a:g} g, then {b:g} g: constant within {within:.2g} g.", a=a, b=b, within=within))
+    if b < a:
+        text = _("{a:g} g, then {b:g} g: still losing weight (within {within:.2g} g wanted).", a=a, b=b, within=within)
+    else:
+        text = _("{a:g} g, then {b:g} g: still gaining weight (within {within:.2g} g wanted).", a=a, b=b, within=within)
+    return Verdict("hold", text)
 
 
 def _same(weighings: Sequence[Weighing]) -> list[Weighing]:

@@ -13,11 +13,12 @@ from service.bench.chemistry.reagents import molar_mass
 from service.bench.quantities import WrongQuantity, typed_number
 from service.bench.vessel.neutralisers import Form, Neutraliser, neutralisers
 from stripread.errors import CallError
+from stripread.words import N_, _, say
 
 NEAR = 0.06  # g/mL, by which a density may differ from the usual one of its percentage; from memory, not looked up
 _MOLAR = re.compile(r"(.+?) ?(?:mol/l|mol per l|mol per litre|molar|m)", re.IGNORECASE)
 _PERCENT = re.compile(r"(.+?) ?%(?: ?(?:w/w|by mass))?(?:[ ,;:]+(.+?) ?(?:g/ml|g/cm3|g/cc|kg/l)?)?", re.IGNORECASE)
-FORM = "NAME: 20 %, 1.10 g/ml (percent by mass, and the density of a liquid) or NAME: 2 mol/l"
+FORM = N_("NAME: 20 %, 1.10 g/ml (percent by mass, and the density of a liquid) or NAME: 2 mol/l")
 
 
 @dataclass(frozen=True)
@@ -40,7 +41,7 @@ def bottle_of_text(text: str) -> Bottle:
     """
     name, colon, strength = text.partition(":")
     if not colon:
-        raise CallError(f"bottle: give {FORM}, not {text[:60]!r}")
+        raise CallError(_("bottle: give {form}, not {text!r}", form=say(FORM), text=text[:60]))
     one = _named(name)
     said = " ".join(strength.split())
     try:
@@ -50,8 +51,8 @@ def bottle_of_text(text: str) -> Bottle:
             density = None if found[2] is None else typed_number("density_g_ml", found[2])
             return Bottle(one.name, _by_mass(one, typed_number("percent", found[1]), density))
     except WrongQuantity as wrong:
-        raise wrong.at(f"bottle of {name.strip()}") from None
-    raise CallError(f"bottle: give {FORM}, not {text[:60]!r}")
+        raise wrong.at(_("bottle of {name}", name=name.strip())) from None
+    raise CallError(_("bottle: give {form}, not {text!r}", form=say(FORM), text=text[:60]))
 
 
 def with_bottles(one: Neutraliser, bottles: Sequence[Bottle]) -> Neutraliser:
@@ -67,24 +68,54 @@ def _named(name: str) -> Neutraliser:
         if wanted in {word.lower() for word in (one.name, short, one.word, one.formula, *one.trade)}:
             return one
     known = ", ".join(re.sub(r" \(.*\)", "", n) for n in neutralisers())
-    raise CallError(f"bottle: no neutraliser is called {name.strip()[:40]!r}; there are {known}")
+    raise CallError(
+        _("bottle: no neutraliser is called {name!r}; there are {known}", name=name.strip()[:40], known=known)
+    )
 
 
 def _molar(one: Neutraliser, mol_l: float) -> Form:
     most = one.strongest[1]
     if mol_l > most:
-        raise WrongQuantity(f"{one.name} has at most about {most:g} mol/L, not {mol_l:g}: read the label again")
-    return Form(f"your {one.trade[0]} {mol_l:g} mol/L", None, None, mol_l * molar_mass(one.formula) / 1000.0)
+        raise WrongQuantity(
+            _(
+                "{name} has at most about {most:g} mol/L, not {mol_l:g}: read the label again",
+                name=say(one.name),
+                most=most,
+                mol_l=mol_l,
+            )
+        )
+    return Form(
+        _("your {trade} {mol_l:g} mol/L", trade=say(one.trade[0]), mol_l=mol_l),
+        None,
+        None,
+        mol_l * molar_mass(one.formula) / 1000.0,
+    )
 
 
 def _by_mass(one: Neutraliser, percent: float, density: float | None) -> Form:
     most = one.strongest[0]
     if percent > most and (density is not None or one.formula == "HCl"):
-        raise WrongQuantity(f"{one.name} in water has at most about {most:g} %, not {percent:g}: read the label again")
+        raise WrongQuantity(
+            _(
+                "{name} in water has at most about {most:g} %, not {percent:g}: read the label again",
+                name=say(one.name),
+                most=most,
+                percent=percent,
+            )
+        )
     if density is None:
-        return Form(f"your {one.trade[0]} {percent:g} %", percent)
+        return Form(_("your {trade} {percent:g} %", trade=say(one.trade[0]), percent=percent), percent)
     usual = 1.0 + one.swells * percent
     if abs(density - usual) > NEAR:
-        weighs = f"{percent:g} % of {one.name} in water weighs about {usual:.2f} g/mL"
-        raise WrongQuantity(f"{weighs}, not {density:g}: check both on the label")
-    return Form(f"your {one.trade[0]} {percent:g} %, {density:g} g/mL", percent, density)
+        weighs = _(
+            "{percent:g} % of {name} in water weighs about {usual:.2f} g/mL",
+            percent=percent,
+            name=say(one.name),
+            usual=usual,
+        )
+        raise WrongQuantity(_("{weighs}, not {density:g}: check both on the label", weighs=weighs, density=density))
+    return Form(
+        _("your {trade} {percent:g} %, {density:g} g/mL", trade=say(one.trade[0]), percent=percent, density=density),
+        percent,
+        density,
+    )

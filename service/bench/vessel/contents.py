@@ -13,6 +13,7 @@ from functools import lru_cache, reduce
 from service.bench.chemistry.reagents import Span
 from service.bench.chemistry.water import log_gamma
 from service.bench.vessel.substances import Kind, Named, mentioned, named
+from stripread.words import _, spoken
 
 ENDS = (1.0, 13.0)  # pH below and above which a strip's reading is only a bound
 SATURATED = (0.3, 13.7)  # an interval that reaches these may belong to the strongest acid and lye that are sold
@@ -132,7 +133,7 @@ def _strength(ph: float) -> float:
     acid = ph < 7.0
     activity = math.pow(10.0, -ph if acid else ph - 14.0)
     molar = activity
-    for _ in range(30):
+    for _unused in range(30):
         molar = activity / math.pow(10.0, float(log_gamma(molar)))
     return molar if acid else -molar
 
@@ -185,13 +186,13 @@ def contents_of(poured: list[Poured]) -> Contents:
         For a volume below 0.
     """
     if any(not p.litres >= 0.0 for p in poured):
-        raise ValueError("a volume can't be below 0")
-    return reduce(together, (_contents(p) for p in poured), EMPTY)
+        raise ValueError(_("a volume can't be below 0"))
+    return reduce(together, (_contents(p, spoken()) for p in poured), EMPTY)
 
 
 @lru_cache(maxsize=4096)
-def _contents(poured: Poured) -> Contents:
-    """What one pouring is."""
+def _contents(poured: Poured, _language: str) -> Contents:
+    """What one pouring is; its questions are kept for the language they are asked in."""
     base = base_of(poured)
     amounts = tuple(
         (kind, (0.9 * n.mol_l * poured.litres, n.mol_l * poured.litres, 1.1 * n.mol_l * poured.litres))

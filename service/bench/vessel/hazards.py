@@ -15,6 +15,7 @@ from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, temperature_ri
 from service.bench.vessel.contents import EMPTY, Contents, Poured, contents_of, together
 from service.bench.vessel.substances import Kind, UnknownContents
 from stripread.errors import CallError
+from stripread.words import _, say
 
 TOO_HOT_K = 20.0  # a rise at once from which it spatters where it is poured; common practice, no source
 CHARS = 3.0  # mol/L of acid from which sugar heats and chars in it; from memory, not looked up
@@ -32,7 +33,8 @@ class Stop:
     @property
     def sentence(self) -> str:
         """Both in words, on one line."""
-        return f"{self.happens[0].upper()}{self.happens[1:]}. {self.instead}."
+        happens, instead = say(self.happens), say(self.instead)
+        return f"{happens[0].upper()}{happens[1:]}. {instead}."
 
 
 class PouringStopped(CallError):  # noqa: N818 - a stop, not a fault of the call
@@ -40,10 +42,12 @@ class PouringStopped(CallError):  # noqa: N818 - a stop, not a fault of the call
 
     def __init__(self, stops: tuple[Stop, ...]) -> None:
         super().__init__(
-            "STOP, nothing was written: "
+            _("STOP, nothing was written: ")
             + " ".join(stop.sentence for stop in stops)
-            + " If it is done already, say so: the note's `despite` takes what happened, and the danger stays shown "
-            "until somebody writes down what was done about it."
+            + _(
+                " If it is done already, say so: the note's `despite` takes what happened, and the danger "
+                "stays shown until somebody writes down what was done about it."
+            )
         )
         self.stops = stops
         self.code = f"danger_{stops[0].code}"
@@ -64,11 +68,15 @@ class OpenDanger:
     @property
     def sentence(self) -> str:
         """In words, with the way to close it."""
-        said = f" It was said: {self.despite}." if self.despite else ""
+        said = _(" It was said: {despite}.", despite=self.despite) if self.despite else ""
         seen = f"{self.seen} " if self.seen else ""
-        return (
-            f"Danger from note {self.note}: {seen}{self.stop.sentence}{said} Write down what was done about it "
-            f"(made_safe, note {self.note})."
+        return _(
+            "Danger from note {note}: {seen}{sentence}{said} Write down what was done about it "
+            "(made_safe, note {note}).",
+            note=self.note,
+            seen=seen,
+            sentence=self.stop.sentence,
+            said=said,
         )
 
 

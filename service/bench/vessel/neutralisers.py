@@ -9,6 +9,7 @@ from functools import cache
 from importlib.resources import files
 
 from service.bench.chemistry.reagents import Span, molar_mass
+from stripread.words import _
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,9 @@ def as_bought(grams: Span, form: Form) -> Bought:
         return Bought(form.name, (grams[0] / form.g_per_ml, grams[1] / form.g_per_ml, grams[2] / form.g_per_ml), "mL")
     dense = form.density is None or 0.5 <= form.density <= 3.0
     if form.percent is None or not 0.0 < form.percent <= 100.0 or not dense:
-        raise ValueError(f"{form.name}: the percentage lies between 0 and 100, the density between 0.5 and 3 g/mL")
+        raise ValueError(
+            _("{name}: the percentage lies between 0 and 100, the density between 0.5 and 3 g/mL", name=form.name)
+        )
     factor = 100.0 / form.percent / (form.density or 1.0)
     amount = grams[0] * factor, grams[1] * factor, grams[2] * factor
     return Bought(form.name, amount, "g" if form.density is None else "mL")

@@ -13,6 +13,7 @@ from service.bench.readings import LoggedPh, Observation
 from service.bench.vessel.contents import Contents
 from service.bench.vessel.hazards import READ_ALKALINE, OpenDanger, all_stops
 from service.bench.vessel.substances import Kind, mentioned
+from stripread.words import _
 
 # From pH 8 on, 0.1 mol/L of ammonia holds silver beside its chloride (1.62 mg/L against 1.55 without, 5.1 at pH 9):
 # tests/data/vessel.csv (PHREEQC). A value is taken for alkaline half a pH sooner: strips are no better.
@@ -32,7 +33,9 @@ def vessel_danger(note: Note, vessel: Contents) -> OpenDanger | None:
         return None
     if not alkaline(read.ph, read.interval):
         return None
-    return OpenDanger(note.id, all_stops()[READ_ALKALINE], None, f"The stock vessel was read at pH {read.ph:g}.")
+    return OpenDanger(
+        note.id, all_stops()[READ_ALKALINE], None, _("The stock vessel was read at pH {ph:g}.", ph=read.ph)
+    )
 
 
 def brings_ammonia(content: Content) -> bool:
@@ -62,7 +65,11 @@ def batch_dangers(notes: Sequence[Note], observations: Sequence[Observation]) ->
             if not max(note.at, since) < seen.at or (washed and seen.at > washed[0]):
                 continue
             if alkaline(reading.ph, reading.interval):
-                what = f"Entry {seen.entry} reads pH {reading.ph:.1f}, and ammonia went to the silver before."
+                what = _(
+                    "Entry {entry} reads pH {ph:.1f}, and ammonia went to the silver before.",
+                    entry=seen.entry,
+                    ph=reading.ph,
+                )
                 found.append(OpenDanger(note.id, all_stops()[READ_ALKALINE], None, what))
                 break
     return tuple(found)

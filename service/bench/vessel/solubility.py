@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 
 from service.bench.chemistry.reagents import Span
 from service.bench.chemistry.water import constants, log_gamma, ph_from_acid
+from stripread.words import _
 
 G_MOL = {"silver": 107.8682, "copper": 63.546}  # IUPAC standard atomic weights
 GASSING_ATM = 0.1  # CO2 over a liquid that foams; the pressure of tests/data/vessel.csv
@@ -185,9 +186,9 @@ def in_solution(
         For another metal, a pH outside 0-14 or an amount below 0.
     """
     if metal not in G_MOL:
-        raise ValueError(f"no constants for {metal}; there are {', '.join(G_MOL)}")
+        raise ValueError(_("no constants for {metal}; there are {g_mol}", metal=metal, g_mol=", ".join(G_MOL)))
     if not 0.0 <= ph <= 14.0 or min(total_mg_l, chloride, ammonia, citrate, salt) < 0.0:
-        raise ValueError("the pH lies between 0 and 14, no amount below 0")
+        raise ValueError(_("the pH lies between 0 and 14, no amount below 0"))
     table = _tables().metals[metal]
     total = total_mg_l / 1000.0 / G_MOL[metal]
     ionic = salt + max(0.0, chloride - (total if metal == "silver" else 0.0)) + 6.0 * citrate

@@ -15,6 +15,8 @@ from enum import StrEnum
 from functools import cache, lru_cache
 from importlib.resources import files
 
+from stripread.words import _
+
 
 class Kind(StrEnum):
     """What a substance brings into a vessel."""
@@ -91,10 +93,13 @@ def _one(text: str) -> Named:
         if guess in known:
             return Named(words, known[guess], mol_l)
     close = difflib.get_close_matches(words, known, n=3, cutoff=0.6)
-    hint = f" Did you mean {', '.join(close)}?" if close else ""
-    question = (
-        f"what is {text.strip()[:60]!r}?{hint} Name it by what it does: acid, lye, ammonia, bleach, peroxide, nitrate, "
-        "sugar, cyanide, sulfide, salt, or a metal; an unknown thing is not poured to the others."
+    hint = _(" Did you mean {close}?", close=", ".join(close)) if close else ""
+    question = _(
+        "what is {text!r}?{hint} Name it by what it does: acid, lye, ammonia, bleach, peroxide, "
+        "nitrate, sugar, cyanide, sulfide, salt, or a metal; an unknown thing is not poured to the "
+        "others.",
+        text=text.strip()[:60],
+        hint=hint,
     )
     return Named(words, frozenset(), mol_l, question)
 

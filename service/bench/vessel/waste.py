@@ -15,34 +15,46 @@ from service.bench.vessel.hazards import Stop, stops, stops_within
 from service.bench.vessel.neutralisers import Bought, Neutraliser, neutralisers
 from service.bench.vessel.solubility import in_solution
 from service.bench.vessel.substances import Kind
+from stripread.words import N_, _, number, say
 
 __all__ = ["NO_DRAIN", "Neutralise", "Poured", "Stock", "acid_in", "cautions", "neutralise", "recover", "stock", "ways"]
 
-NO_DRAIN = (
-    "Nothing of this goes down a drain, neutral or not: silver and copper poison water life in traces. Keep it "
-    "labelled and closed, and hand it to the licensed collection; ask the local authority first."
+NO_DRAIN = N_(
+    "Nothing of this goes down a drain, neutral or not: silver and copper poison water life in "
+    "traces. Keep it labelled and closed, and hand it to the licensed collection; ask the local "
+    "authority first."
 )
 # Sources: tests/data and service/bench/data/hazards.toml; practice from memory, not looked up.
-_SETTLES = (
+_SETTLES = N_(
     "Silver settles as chloride: add salt first. Copper settles at pH 9 to 10. Above 10 some metals dissolve again."
 )
 _CAUTIONS = (
-    "Pour acid waste into alkaline waste slowly, stirring, with room to foam; it warms up. "
-    "Dilute both below 1 mol/L first.",
+    N_(
+        "Pour acid waste into alkaline waste slowly, stirring, with room to foam; it warms up. "
+        "Dilute both below 1 mol/L first."
+    ),
     _SETTLES,
-    "Nothing with ammonia and silver goes in unacidified, and nothing alkaline goes to them: it can turn explosive. "
-    "Ammonia also keeps metals dissolved. Test vials never go into a lye vessel.",
-    "Never bleach, cyanide or sulfide near acid, never bleach with ammonia.",
-    "Zinc, iron or aluminium in acid, and zinc or aluminium in lye, give hydrogen: open vessel, no flame.",
+    N_(
+        "Nothing with ammonia and silver goes in unacidified, and nothing alkaline goes to them: it "
+        "can turn explosive. Ammonia also keeps metals dissolved. Test vials never go into a lye "
+        "vessel."
+    ),
+    N_("Never bleach, cyanide or sulfide near acid, never bleach with ammonia."),
+    N_("Zinc, iron or aluminium in acid, and zinc or aluminium in lye, give hydrogen: open vessel, no flame."),
 )
 SETTLING_PH = 9.5
 USUAL_CITRATE = 0.05  # mol/L where nobody said: from there on all of 100 mg/L copper stay (tests/data/vessel.csv)
 _AMMONIA_SILVER = (
-    "Silver with ammonia: never make it alkaline, it can turn explosive. Nothing here may be neutralised.",
-    "First, in a draught and slowly: dilute hydrochloric acid until a strip reads pH 2 or below{acid}; most of the "
-    "silver falls as white chloride (about {left} mg/L stay). Settle, pour the clear off, keep the white wet.",
-    "The liquid that is left stays acid and goes to the licensed collection as silver waste with ammonia. No lye, no "
-    "sugar.",
+    N_("Silver with ammonia: never make it alkaline, it can turn explosive. Nothing here may be neutralised."),
+    N_(
+        "First, in a draught and slowly: dilute hydrochloric acid until a strip reads pH 2 or "
+        "below{acid}; most of the silver falls as white chloride (about {left} mg/L stay). Settle, "
+        "pour the clear off, keep the white wet."
+    ),
+    N_(
+        "The liquid that is left stays acid and goes to the licensed collection as silver waste with "
+        "ammonia. No lye, no sugar."
+    ),
 )
 
 
@@ -101,7 +113,7 @@ def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles
     held = contents_of(poured)
     found = stops_within(poured) if dangers is None else dangers
     metals = tuple(dict.fromkeys(m for p in poured for m in p.metals))
-    text = _sentence(held) if poured else "It is empty."
+    text = _sentence(held) if poured else _("It is empty.")
     return Stock(
         held.litres,
         held.base.mol,
@@ -124,46 +136,62 @@ def _sentence(held: Contents) -> str:
     mol, side = base.mol, held.side
     low, mid, high = sorted(abs(m) for m in mol)
     if side == "neither":
-        text = "Near neutral by what was read: read its pH all the same."
+        text = _("Near neutral by what was read: read its pH all the same.")
     elif side != "unknown" and high > 0.0:
-        text = f"About {written(mid, 2)} mol of {side} ({written(low, 2)} to {written(high, 2)})."
+        text = _(
+            "About {mid} mol of {side} ({low} to {high}).",
+            mid=written(mid, 2),
+            side=say(side),
+            low=written(low, 2),
+            high=written(high, 2),
+        )
     elif side != "unknown":
-        text = f"It holds {side}, nobody wrote down how much: read its pH first."
+        text = _("It holds {side}, nobody wrote down how much: read its pH first.", side=say(side))
     elif mol == (0.0, 0.0, 0.0):
-        text = "How much acid or lye it holds is not known: read its pH first."
+        text = _("How much acid or lye it holds is not known: read its pH first.")
     else:
-        text = f"Could be acid or lye: read its pH first, stirred. By what was written down it holds {_between(mol)}."
+        text = _(
+            "Could be acid or lye: read its pH first, stirred. By what was written down it holds {mol}.",
+            mol=_between(mol),
+        )
     if base.ends:
-        text += " A strip stood at its end: read this as at least so much, and check as you go."
+        text += _(" A strip stood at its end: read this as at least so much, and check as you go.")
     if base.unknown:
-        text += " Something went in without a pH."
+        text += _(" Something went in without a pH.")
     return text
 
 
 def _between(mol: Span) -> str:
     """ "0.3 mol of lye to 0.5 mol of acid"."""
-    ends = [f"{written(abs(m), 2)} mol of {'acid' if m >= 0 else 'lye'}" for m in (mol[0], mol[2])]
-    return " to ".join(ends)
+    ends = [
+        _("{m} mol of {word}", m=written(abs(m), 2), word=_("acid") if m >= 0 else _("lye")) for m in (mol[0], mol[2])
+    ]
+    return _(" to ").join(ends)
 
 
 def _first(
     held: Contents, found: tuple[Stop, ...], metals: tuple[str, ...], bottles: Sequence[Bottle]
 ) -> tuple[str, ...]:
     """What comes before any neutralising."""
-    steps = [f"Danger in the vessel: {stop.sentence}" for stop in found]
-    steps += [f"Ask first: {question}" for question in held.questions]
+    steps = [_("Danger in the vessel: {sentence}", sentence=stop.sentence) for stop in found]
+    steps += [_("Ask first: {question}", question=question) for question in held.questions]
     if held.silver_form == "with ammonia":
         left = in_solution("silver", 2.0, 1000.0, chloride=0.2)[1]
-        steps += [text.format(left=f"{left:.1g}", acid=_acid_first(held, bottles)) for text in _AMMONIA_SILVER]
+        steps += [_(text, left=number(left, ".1g"), acid=_acid_first(held, bottles)) for text in _AMMONIA_SILVER]
     elif Kind.AMMONIA in held.kinds and not metals:
         steps.append(
-            "Ammonia went in, and no metal is named: silver with ammonia must never be made alkaline. Is silver in it? "
-            "Name the metals; until then it stays acid."
+            _(
+                "Ammonia went in, and no metal is named: silver with ammonia must never be made alkaline. Is "
+                "silver in it? Name the metals; until then it stays acid."
+            )
         )
     if held.silver_form == "dissolved":
         steps.append(
-            f"Silver, and no chloride named: without it {_silver_stays()} mg/L stay dissolved at "
-            "pH 9.5. Add salt, stir, until nothing more turns white, settle, keep the white; neutralise after."
+            _(
+                "Silver, and no chloride named: without it {silver_stays} mg/L stay dissolved at pH 9.5. Add "
+                "salt, stir, until nothing more turns white, settle, keep the white; neutralise after.",
+                silver_stays=_silver_stays(),
+            )
         )
     return tuple(steps)
 
@@ -181,7 +209,7 @@ def _copper_stays(held: Contents) -> str:
 
 
 def _mg_l(dissolved: float) -> str:
-    return f"{dissolved:.0f}" if dissolved >= 10.0 else f"{dissolved:.1g}"
+    return number(dissolved, ".0f" if dissolved >= 10.0 else ".1g")
 
 
 def _held(found: Stock) -> Contents:
@@ -213,7 +241,7 @@ def _why_not(found: Stock, one: Neutraliser) -> str | None:
     if found_stops:
         return found_stops[0].sentence
     if one.formula == "C6H8O7" and {"copper", "metal"} & set(found.contents):
-        return "citric acid keeps copper, nickel, zinc and iron dissolved: take hydrochloric acid"
+        return _("citric acid keeps copper, nickel, zinc and iron dissolved: take hydrochloric acid")
     return None
 
 
@@ -228,11 +256,13 @@ def neutralise(found: Stock, by: str, bottles: Sequence[Bottle] = ()) -> Neutral
     """
     one = neutralisers().get(by)
     if one is None:
-        raise ValueError(f"no such neutraliser: {by!r}; there are {', '.join(neutralisers())}")
+        raise ValueError(
+            _("no such neutraliser: {by!r}; there are {neutralisers}", by=by, neutralisers=", ".join(neutralisers()))
+        )
     if found.side not in ("acid", "lye"):
-        raise ValueError(f"the vessel could be acid or lye: {by} might add to it; read its pH first")
+        raise ValueError(_("the vessel could be acid or lye: {by} might add to it; read its pH first", by=by))
     if found.side != one.side:
-        raise ValueError(f"the vessel holds {found.side}: {by} would add to it")
+        raise ValueError(_("the vessel holds {side}: {by} would add to it", side=say(found.side), by=by))
     if why := _why_not(found, one):
         raise ValueError(why)
     one = with_bottles(one, bottles)
@@ -249,11 +279,11 @@ def neutralise(found: Stock, by: str, bottles: Sequence[Bottle] = ()) -> Neutral
         grams,
         rise,
         count,
-        " ".join([_way(found, one, grams, count), *metals, *one.cautions]),
+        " ".join([_way(found, one, grams, count), *metals, *map(say, one.cautions)]),
         bought,
         one.end_ph,
         metals,
-        one.cautions,
+        tuple(map(say, one.cautions)),
         one.source,
     )
 
@@ -262,43 +292,56 @@ def _metals(found: Stock, one: Neutraliser) -> tuple[str, ...]:
     """What becomes of the metals in the vessel."""
     texts = []
     if found.silver == "dissolved":
-        texts.append(one.metals["silver"])
+        texts.append(say(one.metals["silver"]))
     if Kind.COPPER in found.contents:
         if Kind.CITRATE not in found.contents:
-            texts.append(one.metals["copper"])
+            texts.append(say(one.metals["copper"]))
         else:
             held = _held(found)
-            texts.append(f"Citrate is in it: {_copper_stays(held)} of 100 mg/L copper stay dissolved at pH 9.5.")
+            texts.append(
+                _("Citrate is in it: {held} of 100 mg/L copper stay dissolved at pH 9.5.", held=_copper_stays(held))
+            )
     if Kind.METAL in found.contents:
-        texts.append(one.metals["other"])
+        texts.append(say(one.metals["other"]))
     return tuple(texts)
 
 
 def _way(found: Stock, one: Neutraliser, grams: Span, count: int) -> str:
-    more = " or more (a strip stood at its end)" if found.at_least else ""
-    shop = "; ".join(f"{_range(b.amount)} {b.unit} of {b.form}" for b in one.bought(grams))
+    more = _(" or more (a strip stood at its end)") if found.at_least else ""
+    shop = "; ".join(
+        _("{amount} {unit} of {form}", amount=_range(b.amount), unit=b.unit, form=say(b.form))
+        for b in one.bought(grams)
+    )
     low, high = one.end_ph
     if found.ammonia:
-        end = "stop at pH 6 to 7: ammonia in it keeps copper dissolved at any higher pH, and would gas off."
+        end = _("stop at pH 6 to 7: ammonia in it keeps copper dissolved at any higher pH, and would gas off.")
     elif Kind.CITRATE in found.contents and {Kind.COPPER, Kind.METAL} & set(found.contents):
-        end = "stop at pH 6 to 8: citrate keeps the metals dissolved at any higher pH; the collection takes them so."
+        end = _("stop at pH 6 to 8: citrate keeps the metals dissolved at any higher pH; the collection takes them so.")
     elif high < 9.0:
-        end = (
-            f"it ends at pH {low:g} to {high:g}: the acid is gone, but not all metals settle; finish with lye or "
-            "washing soda to pH 9 to 10."
+        end = _(
+            "it ends at pH {low:g} to {high:g}: the acid is gone, but not all metals settle; finish with "
+            "lye or washing soda to pH 9 to 10.",
+            low=low,
+            high=high,
         )
     else:
-        end = "stop at pH 9 to 10: there the metals settle."
-    return (
-        f"{_range(grams)} g{more} of {one.name}, that is {shop}; dissolved or in small spoons, in {count} portions or "
-        f"more, stirring, waiting and reading the pH after each; {end}"
+        end = _("stop at pH 9 to 10: there the metals settle.")
+    return _(
+        "{grams} g{more} of {name}, that is {shop}; dissolved or in small spoons, in {count} "
+        "portions or more, stirring, waiting and reading the pH after each; {end}",
+        grams=_range(grams),
+        more=more,
+        name=say(one.name),
+        shop=shop,
+        count=count,
+        end=end,
     )
 
 
 def _range(span: Span) -> str:
     """ "26.1 (20.4 to 33.4)"."""
     low, mid, high = (written(amount) for amount in span)
-    return f"{mid} ({low} to {high})"
+    return _("{mid} ({low} to {high})", mid=mid, low=low, high=high)
 
 
 def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
@@ -310,13 +353,20 @@ def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
     acid = with_bottles(neutralisers()["hydrochloric acid (as HCl)"], bottles)
     bought = acid.bought(acid.grams((pure[0], pure[1], pure[2])))[0]
     low_amount, amount, high_amount = (written(part, 2) for part in bought.amount)
-    size = f"{amount} {bought.unit} of {bought.form}, {low_amount} to {high_amount}"
-    return f" (by what was written down {size}; diluted first)"
+    size = _(
+        "{amount} {unit} of {form}, {low_amount} to {high_amount}",
+        amount=amount,
+        unit=bought.unit,
+        form=say(bought.form),
+        low_amount=low_amount,
+        high_amount=high_amount,
+    )
+    return _(" (by what was written down {size}; diluted first)", size=size)
 
 
 def cautions(found: Stock) -> tuple[str, ...]:
     """Cautions for the vessel; none speaks of pH 9 to 10 where nothing may be made alkaline."""
-    return tuple(text for text in _CAUTIONS if text != _SETTLES or found.silver != "with ammonia")
+    return tuple(say(text) for text in _CAUTIONS if text != _SETTLES or found.silver != "with ammonia")
 
 
 def recover(found: Stock) -> tuple[str, ...]:
@@ -324,12 +374,15 @@ def recover(found: Stock) -> tuple[str, ...]:
     tips = []
     if found.silver not in ("none", "with ammonia"):
         tips.append(
-            "Silver: add salt or a little hydrochloric acid until nothing more turns white; settle, keep the white."
+            _("Silver: add salt or a little hydrochloric acid until nothing more turns white; settle, keep the white.")
         )
     if Kind.COPPER in found.contents and not found.ammonia and Kind.CITRATE not in found.contents:
         tips.append(
-            "Copper: falls as pale-blue hydroxide at pH 9 to 10; filter, keep the cake wet and labelled, hand it over."
+            _(
+                "Copper: falls as pale-blue hydroxide at pH 9 to 10; filter, keep the cake wet and labelled, "
+                "hand it over."
+            )
         )
-    tips.append(NO_DRAIN)
-    tips.append(RULES)
+    tips.append(say(NO_DRAIN))
+    tips.append(say(RULES))
     return tuple(tips)

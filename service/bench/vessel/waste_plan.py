@@ -10,6 +10,7 @@ from service.bench.vessel import waste
 from service.bench.vessel.bottles import Bottle
 from service.bench.vessel.contents import Poured
 from stripread.errors import CallError
+from stripread.words import _
 
 
 @dataclass(frozen=True)
@@ -24,11 +25,15 @@ class WastePlan:
     @property
     def lines(self) -> list[str]:
         """The plan in words; what comes first stands first."""
-        lines = [*(f"! {text}" for text in self.stock.first), f"{self.stock.litres:.3g} L. {self.stock.sentence}", ""]
+        lines = [
+            *(f"! {text}" for text in self.stock.first),
+            _("{litres:.3g} L. {sentence}", litres=self.stock.litres, sentence=self.stock.sentence),
+            "",
+        ]
         if self.ways:
-            lines += ["To neutralise, one of:", *(f"  {way.sentence}" for way in self.ways), ""]
+            lines += [_("To neutralise, one of:"), *(f"  {way.sentence}" for way in self.ways), ""]
         elif self.stock.first:
-            lines += ["No way to neutralise it is given: the lines above come first.", ""]
+            lines += [_("No way to neutralise it is given: the lines above come first."), ""]
         return [*lines, *self.recover[:-1], *(f"! {text}" for text in self.cautions)]
 
 
@@ -57,9 +62,9 @@ def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: 
     CallError
         If it can't be read.
     """
-    form = "LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it)"
+    form = _("LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it)")
     n = typed_parts("--poured", text, ("litres", "ph", "ph", "ph"), 1, form)
     if len(n) == 3 or (len(n) == 4 and not n[2] <= n[1] <= n[3]):
-        raise CallError(f"--poured: give {form}, not {text!r}")
+        raise CallError(_("--poured: give {form}, not {text!r}", form=form, text=text))
     interval = (n[2], n[3]) if len(n) == 4 else None
     return Poured(f"no. {place}", n[0], n[1] if len(n) > 1 else None, interval, metals=words, ammonia=ammonia)

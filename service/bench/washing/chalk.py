@@ -16,6 +16,7 @@ from service.bench.procedure import Procedure
 from service.bench.readings import LoggedPh, Observation
 from service.bench.washing.parts import LYE_WORDS
 from service.bench.washing.stalls import chalk_g, chalk_sentence
+from stripread.words import _
 
 NONE: Span = (0.0, 0.0, 0.0)
 G_MOL_ACID = 50.04  # g of chalk that a mol of acid dissolves: half of CaCO3, 100.09 g/mol, IUPAC atomic weights
@@ -62,29 +63,38 @@ def chalk_of(
     if not washes or known == 0.0:
         return Chalk(washes=washes)
     if _melted(notes):
-        return Chalk(why="The silver was melted before it was weighed: chalk went to the slag.", washes=washes)
+        return Chalk(why=_("The silver was melted before it was weighed: chalk went to the slag."), washes=washes)
     poured = [n.content for n in notes if isinstance(n.content, DecantNote)]
     others = [decant.litres for decant in poured if decant.wash_number is not None]
     missing = washes - len(decants)
     if missing and not (decants or others):
-        text = f"{washes} washes after lye, and no decant says how much water: the chalk in the silver is not known."
+        text = _(
+            "{washes} washes after lye, and no decant says how much water: the chalk in the silver is not known.",
+            washes=washes,
+        )
         return Chalk(why=text, washes=washes)
     usual = statistics.median(decants or others)
     low = chalk_g(decants, known)[0]
     value = chalk_g([*decants, *[usual] * missing], known)[1]
     high = chalk_g([*decants, *[GUESSED * usual] * missing], known)[2]
-    why = [f"{washes} washes after lye"]
+    why = [_("{washes} washes after lye", washes=washes)]
     if missing:
-        why.append(f"{missing} without a decant written down, taken as {usual:.2g} L like the others")
+        why.append(
+            _(
+                "{missing} without a decant written down, taken as {usual:.2g} L like the others",
+                missing=missing,
+                usual=usual,
+            )
+        )
     why.append(
-        f"water of {known:g} mmol/L alkalinity"
+        _("water of {known:g} mmol/L alkalinity", known=known)
         if known is not None
-        else "the water's alkalinity is not known: from none, as in pure water, to 4 mmol/L, as in hard"
+        else _("the water's alkalinity is not known: from none, as in pure water, to 4 mmol/L, as in hard")
     )
     acid = sum(n.content.acid_mol for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
     if acid:
         low, value = 0.0, max(0.0, value - G_MOL_ACID * acid)
-        why.append("an acid rinse since may have taken it out")
+        why.append(_("an acid rinse since may have taken it out"))
     return Chalk((low, value, high), "; ".join(why)[0].upper() + "; ".join(why)[1:] + ".", washes)
 
 

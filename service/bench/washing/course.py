@@ -14,6 +14,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from service.bench.washing.reading import Reading
+from stripread.words import _
 
 Pair = tuple[float, float]
 # pH of any rinse water: pure in a crowded room 5.4 (PHREEQC), tap water up to 9.5 (from memory)
@@ -89,8 +90,11 @@ def _late(present: Sequence[Reading], earlier: Sequence[int]) -> list[Question]:
     most = max(earlier, default=0)
     if not present or present[0].wash > most or present[0].wash <= RESTART:
         return []
-    text = f"{_start(present[0])} has the number of a wash of the washing before: a late photo, or a wrong number?"
-    return [Question(f"{text} Correct or withdraw it.", (present[0],))]
+    text = _(
+        "{present_0} has the number of a wash of the washing before: a late photo, or a wrong number?",
+        present_0=_start(present[0]),
+    )
+    return [Question(_("{text} Correct or withdraw it.", text=text), (present[0],))]
 
 
 def _order(present: Sequence[Reading]) -> list[Question]:
@@ -98,7 +102,11 @@ def _order(present: Sequence[Reading]) -> list[Question]:
     timed = sorted((r for r in present if r.at), key=lambda r: r.at)
     for a, b in pairwise(timed):
         if b.wash < a.wash and _seconds(a.at, b.at) > TOGETHER_S:
-            text = f"{_start(b)} was taken after {a.called}: which wash number is wrong? Correct or withdraw one."
+            text = _(
+                "{b} was taken after {called}: which wash number is wrong? Correct or withdraw one.",
+                b=_start(b),
+                called=a.called,
+            )
             found.append(Question(text, (a, b)))
     return found
 
@@ -118,11 +126,14 @@ def _kinds(present: Sequence[Reading]) -> list[Question]:
         return []
     one = wrong[0]
     what = (
-        "is lye among acid washes: if lye went in, go on to its stage or note the lye used; else it is another liquid"
+        _(
+            "is lye among acid washes: if lye went in, go on to its stage or note the lye used; else it "
+            "is another liquid"
+        )
         if sign > 0
-        else "is acid among lye washes: if it was an acid rinse, note it; else it is another liquid"
+        else _("is acid among lye washes: if it was an acid rinse, note it; else it is another liquid")
     )
-    return [Question(f"{_start(one)} {what}: correct or withdraw it.", tuple(wrong))]
+    return [Question(_("{one} {what}: correct or withdraw it.", one=_start(one), what=what), tuple(wrong))]
 
 
 def _way(reps: Sequence[Reading], alkalinity: float) -> list[Question]:
@@ -135,14 +146,20 @@ def _way(reps: Sequence[Reading], alkalinity: float) -> list[Question]:
             back = sign * (a.ph - b.ph) - CERTAIN * math.hypot(a.sd, b.sd)
             dirty = b.ph < CLEAN[0] if sign > 0 else b.ph > CLEAN[1]
             if a.bound == 0 and back > 0 and dirty:
-                text = f"{_start(b)} lies back behind {a.called}, and no wash goes back"
-                return [Question(f"{text}: which one is wrong? Correct or withdraw it, or read once more.", (a, b))]
+                text = _("{b} lies back behind {called}, and no wash goes back", b=_start(b), called=a.called)
+                return [
+                    Question(
+                        _("{text}: which one is wrong? Correct or withdraw it, or read once more.", text=text), (a, b)
+                    )
+                ]
         a = reps[i - 1]
         if i and a.bound == 0 and _too_fast(a, b, sign, alkalinity):
-            text = (
-                f"{_start(b)} is further from {a.called} than a wash can bring it: another liquid, or a wrong number?"
+            text = _(
+                "{b} is further from {called} than a wash can bring it: another liquid, or a wrong number?",
+                b=_start(b),
+                called=a.called,
             )
-            return [Question(f"{text} Correct or withdraw it, or read once more.", (a, b))]
+            return [Question(_("{text} Correct or withdraw it, or read once more.", text=text), (a, b))]
     return []
 
 
@@ -160,7 +177,11 @@ def _skipped(reps: Sequence[Reading]) -> list[Question]:
     """A number far beyond the one before, as 12 typed for 2; a second reading beyond the gap confirms it."""
     if len(reps) < 2 or reps[-1].wash - reps[-2].wash <= MOST_SKIPPED:
         return []
-    text = f"{_start(reps[-1])} follows {reps[-2].called}: is its number right? Correct it, or read the next wash too."
+    text = _(
+        "{last_reps} follows {called}: is its number right? Correct it, or read the next wash too.",
+        last_reps=_start(reps[-1]),
+        called=reps[-2].called,
+    )
     return [Question(text, (reps[-2], reps[-1]))]
 
 

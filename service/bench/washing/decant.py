@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from stripread.words import _
+
 
 @dataclass(frozen=True)
 class Split:
@@ -30,7 +32,7 @@ def retained_share(retained_l: float, added_l: float) -> float:
         For a volume that is not above 0.
     """
     if retained_l <= 0 or added_l <= 0:
-        raise ValueError("retained and added volume must both be above 0")
+        raise ValueError(_("retained and added volume must both be above 0"))
     return retained_l / (retained_l + added_l)
 
 
@@ -48,7 +50,7 @@ def washes_needed(share: float, factor: float) -> int:
         For a share outside 0 to 1, or a factor that is not above 0.
     """
     if not 0.0 < share < 1.0 or factor <= 0:
-        raise ValueError("the retained share lies between 0 and 1, and the factor above 0")
+        raise ValueError(_("the retained share lies between 0 and 1, and the factor above 0"))
     return max(0, math.ceil(math.log(factor) / -math.log(share) - 1e-9))
 
 
@@ -66,7 +68,7 @@ def splits(
         For a volume that is not above 0.
     """
     if volume_l <= 0 or retained_l <= 0:
-        raise ValueError("volume and retained volume must be above 0")
+        raise ValueError(_("volume and retained volume must be above 0"))
     smallest = retained_l if least_portion_l is None else least_portion_l
     rows = []
     for n in range(1, most + 1):
@@ -101,5 +103,5 @@ def portion_for(factor: float, washes: int, retained_l: float) -> float:
         For a factor not above 1, no wash, or a retained volume that is not above 0.
     """
     if factor <= 1 or washes < 1 or retained_l <= 0:
-        raise ValueError("needs a factor above 1, at least one wash and a retained volume above 0")
+        raise ValueError(_("needs a factor above 1, at least one wash and a retained volume above 0"))
     return float(retained_l * (factor ** (1.0 / washes) - 1.0))

@@ -13,12 +13,13 @@ from scipy.special import ndtr
 
 from service.bench.chemistry.water import Array, RinseWater
 from service.bench.procedure import NEUTRAL
-from service.bench.readings import LOOK_TWICE
+from service.bench.readings import look_twice
 from service.bench.washing.course import course, plausible_water, side
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update
 from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import Wash, stall
+from stripread.words import _, _n, say
 
 LEVEL = 0.90
 TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip
@@ -93,14 +94,15 @@ def forecast(
         return Forecast("cannot tell", checked.questions[0].sentence, last, name)
     wrong_blank = ""
     if blank is not None and not plausible_water(blank[1]):
-        wrong_blank = (
-            f" The rinse water's own pH {blank[0]:.1f} is no plausible water and does not count: read it again."
+        wrong_blank = _(
+            " The rinse water's own pH {blank_0:.1f} is no plausible water and does not count: read it again.",
+            blank_0=blank[0],
         )
         blank = None
     if len({r.wash for r in readings}) < 2:
-        return Forecast("cannot tell", "Read the pH after two different washes or more.", last, name)
+        return Forecast("cannot tell", _("Read the pH after two different washes or more."), last, name)
     if all(r.bound for r in readings):
-        text = "Every reading stands at the end of the strip's range: use a strip of a wider range, or wash on."
+        text = _("Every reading stands at the end of the strip's range: use a strip of a wider range, or wash on.")
         return Forecast("cannot tell", text, last, name)
     waters = hypotheses(water, sign)
     own = None if blank is None else (blank[0], Reading(0, blank[0], blank[1]).sd)
@@ -142,10 +144,15 @@ def _outside(newest: Reading, sign: int, band: tuple[float, float], own: tuple[f
 def _not_yet(found: Forecast, newest: Reading, outside: bool) -> Forecast:
     """Done, or probably so, only where the newest reading itself says so."""
     if outside:
-        text = f"{newest.at_start} lies outside neutral, though the others say it should be done: wash on and "
-        return replace(found, status="cannot tell", sentence=f"{text}read once more.", washes=None, whole=None)
+        text = _(
+            "{at_start} lies outside neutral, though the others say it should be done: wash on and read once more.",
+            at_start=newest.at_start,
+        )
+        return replace(found, status="cannot tell", sentence=text, washes=None, whole=None)
     if newest.doubtful:
-        text = f"{newest.at_start} {LOOK_TWICE}: read it again before you call it done."
+        text = _(
+            "{at_start} {says}: read it again before you call it done.", at_start=newest.at_start, says=look_twice()
+        )
         return replace(found, status="cannot tell", sentence=text, washes=None, whole=None, done_now=None)
     return found
 
@@ -164,7 +171,7 @@ def _side(readings: list[Reading], kind: str) -> int:
     if kind in ("acid", "lye"):
         return 1 if kind == "acid" else -1
     if kind != "auto":
-        raise ValueError(f"kind is acid, lye or auto, not {kind!r}")
+        raise ValueError(_("kind is acid, lye or auto, not {kind!r}", kind=kind))
     return side(readings)
 
 
@@ -227,28 +234,43 @@ def _verdict(found: Forecast, cells: Cells, ahead: Array, chance: Array) -> Fore
     steps = chance[:: round(1 / FINE)]
     few, most, many = (int(np.argmax(steps >= q)) for q in (0.05, 0.5, 0.95))
     planned = replace(found, washes=Range(mid, low, high), whole=(most, few, many))
-    plural = "es" if many != 1 else ""
     if many == 0:
-        text = "The last liquid reads neutral or like the rinse water; no further wash is needed for pH."
+        text = _("The last liquid reads neutral or like the rinse water; no further wash is needed for pH.")
         return replace(planned, status="done", sentence=text)
     if high - low > TOO_WIDE:
-        text = f"Somewhere between {few} and {many} more washes: too wide to plan by; one more reading narrows it."
+        text = _(
+            "Somewhere between {few} and {many} more washes: too wide to plan by; one more reading narrows it.",
+            few=few,
+            many=many,
+        )
         return replace(planned, status="cannot tell", sentence=text)
     if most == 0:
-        text = f"Probably done ({chance[0]:.0%}); read once more: at most {many} more wash{plural} to come."
+        text = _n(
+            "Probably done ({chance:.0%}); read once more: at most {n} more wash to come.",
+            "Probably done ({chance:.0%}); read once more: at most {n} more washes to come.",
+            many,
+            chance=chance[0],
+        )
     else:
-        span = f"{most}" if few == many else f"{most} ({few} to {many})"
-        text = f"{span} more wash{plural} until the pH is neutral or the rinse water's own."
+        span = f"{most}" if few == many else _("{most} ({few} to {many})", most=most, few=few, many=many)
+        text = _n(
+            "{span} more wash until the pH is neutral or the rinse water's own.",
+            "{span} more washes until the pH is neutral or the rinse water's own.",
+            many,
+            span=span,
+        )
     return replace(planned, sentence=text)
 
 
 def _doubt(found: Forecast, cells: Cells, chance: Array) -> str:
     """Why no number can be given, or nothing."""
     if cells.surprise > 3.0:
-        return "The readings do not fall as a wash does; check the wash numbers and read once more."
+        return _("The readings do not fall as a wash does; check the wash numbers and read once more.")
     if found.share is not None and found.share.low > 0.45:
-        text = "The pH hardly moves from wash to wash; stir the solid up in each wash, or look for what gives off"
-        return f"{text} {found.kind}."
+        return _(
+            "The pH hardly moves from wash to wash; stir the solid up in each wash, or look for what gives off {kind}.",
+            kind=say(found.kind),
+        )
     if chance[-1] < 0.95:
-        return f"It may take more than {MOST_WASHES} washes; wash with more water."
+        return _("It may take more than {most_washes} washes; wash with more water.", most_washes=MOST_WASHES)
     return ""

@@ -12,6 +12,7 @@ from service.bench.washing.course import course
 from service.bench.washing.forecast import Forecast
 from service.bench.washing.forecast import forecast as bench_forecast
 from service.bench.washing.reading import Reading
+from stripread.words import _
 
 NEWEST_OF_A_WASH = 8  # more readings of one wash tell hardly more: their errors are mostly shared
 LEVEL = 0.90
@@ -68,7 +69,7 @@ def named_water(name: str | None, alkalinity_mmol_l: float | None = None) -> Rin
         return pure_water()
     if name == "air":
         return aired_water()
-    raise ValueError(f"the rinse water is pure, air, tap or unknown, not {name!r}")
+    raise ValueError(_("the rinse water is pure, air, tap or unknown, not {name!r}", name=name))
 
 
 def forecast(

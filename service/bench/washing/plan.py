@@ -13,16 +13,18 @@ from service.bench.washing.phases import named_water
 from service.bench.washing.posterior import Prior
 from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import chalk_g, chalk_sentence
+from stripread.words import N_, _, say
 
 WORSE = 1.5  # dead corners: the share held back is up to this much larger than volume over volume; common practice
 CHALK_WASHES = 4  # after lye, hard water drops its chalk in these
 HARD = 1e-3  # mol/L alkalinity
 
-HARD_WATER = (
-    "Hard water: the pH jumps to neutral in one wash while copper may fall pale green into the white; the clear liquid "
-    "then tests clean. Wash with soft or slightly acid water until copper is gone, use this water after."
+HARD_WATER = N_(
+    "Hard water: the pH jumps to neutral in one wash while copper may fall pale green into the "
+    "white; the clear liquid then tests clean. Wash with soft or slightly acid water until "
+    "copper is gone, use this water after."
 )
-REALITY = "Hot water, salt, clots and paper make it slower than the sum: go by the readings."
+REALITY = N_("Hot water, salt, clots and paper make it slower than the sum: go by the readings.")
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,11 @@ def ideal_washes(share: float, start: float, water: RinseWater, most: int = 60) 
 
 def _part(share: float) -> str:
     """A share in words: percent while that can be read, else 1 part in so many."""
-    return f"{100 * share:.2g} %" if share >= 1e-3 else f"1 part in {float(f'{1 / share:.2g}'):,.0f}"
+    return (
+        _("{share:.2g} %", share=100 * share)
+        if share >= 1e-3
+        else _("1 part in {parts:,.0f}", parts=float(f"{1 / share:.2g}"))
+    )
 
 
 def wash_plan(
@@ -101,10 +107,12 @@ def wash_plan(
         For volumes not above 0, acid beyond 12 mol/L, or tap water without its alkalinity and without readings.
     """
     if not 0.0 < abs(start) <= 12.0 or not math.isfinite(start):
-        raise ValueError("the first liquid's acid or lye must lie between 0 and 12 mol/L")
+        raise ValueError(_("the first liquid's acid or lye must lie between 0 and 12 mol/L"))
     rinse = named_water(water, alkalinity)
     if rinse is None and not readings:
-        raise ValueError("tap water needs its alkalinity (in mmol/L: 1 is 50 mg/L as CaCO3), or readings to tell it by")
+        raise ValueError(
+            _("tap water needs its alkalinity (in mmol/L: 1 is 50 mg/L as CaCO3), or readings to tell it by")
+        )
     plan = WashPlan()
     said, lines = plan.said, plan.lines
     share = None if added_l is None else retained_share(retained_l, added_l)
@@ -113,13 +121,33 @@ def wash_plan(
         plan.washes = WashCount(few, many, share, rinse.ph(0.3))
         most = "over 60" if many is None else f"{many}"
         ideal = "over 60" if few is None else f"{few}"
-        lines.append(f"Held back {share:.1%} a wash: {ideal} washes if ideal, {most} with dead corners. {REALITY}")
-        said.append(
-            f"About {100 * share:.0f} % is held back in each wash: neutral after "
-            f"{ideal} if it mixes well, {most} if not."
+        lines.append(
+            _(
+                "Held back {share:.1%} a wash: {ideal} washes if ideal, {most} with dead corners. {reality}",
+                share=share,
+                ideal=ideal,
+                most=most,
+                reality=say(REALITY),
+            )
         )
-        fresh, aired = f"{rinse.ph(0.0):.1f}", f"{rinse.ph(1.0):.1f}"
-        own = f"The water's own pH is {fresh}{f' fresh and {aired}' if fresh != aired else ''} after standing in air."
+        said.append(
+            _(
+                "About {share:.0f} % is held back in each wash: neutral after {ideal} if it mixes well, {most} if not.",
+                share=100 * share,
+                ideal=ideal,
+                most=most,
+            )
+        )
+        fresh, aired = round(rinse.ph(0.0), 1), round(rinse.ph(1.0), 1)
+        own = (
+            _("The water's own pH is {fresh:.1f} after standing in air.", fresh=fresh)
+            if fresh == aired
+            else _(
+                "The water's own pH is {fresh:.1f} fresh and {aired:.1f} after standing in air.",
+                fresh=fresh,
+                aired=aired,
+            )
+        )
         lines.append(own)
         said.append(own)
     if volume_l is not None:
@@ -130,18 +158,35 @@ def wash_plan(
         plan.splits, plan.best = rows, best.washes
         once = _part(rows[0].share_left)
         said.append(
-            f"All {volume_l:.3g} L in {best.washes} washes of {best.portion_l:.3g} L leave {_part(best.share_left)} of "
-            f"the first liquid, {_part(best.share_left_high)} if it mixes badly; in one wash {once}."
+            _(
+                "All {volume_l:.3g} L in {washes} washes of {portion_l:.3g} L leave {share_left} of the "
+                "first liquid, {share_left_high} if it mixes badly; in one wash {once}.",
+                volume_l=volume_l,
+                washes=best.washes,
+                portion_l=best.portion_l,
+                share_left=_part(best.share_left),
+                share_left_high=_part(best.share_left_high),
+                once=once,
+            )
         )
-        lines += ["", "portions  litres each  share left (ideal)  with dead corners"]
+        lines += ["", _("portions  litres each  share left (ideal)  with dead corners")]
         for row in rows:
-            mark = "  <- enough" if row is best else ""
+            mark = _("  <- enough") if row is best else ""
             worse = row.share_left_high
-            lines.append(f"{row.washes:8d}  {row.portion_l:11.3g}  {row.share_left:18.2g}  {worse:17.2g}{mark}")
+            lines.append(
+                _(
+                    "{washes:8d}  {portion_l:11.3g}  {share_left:18.2g}  {worse:17.2g}{mark}",
+                    washes=row.washes,
+                    portion_l=row.portion_l,
+                    share_left=row.share_left,
+                    worse=worse,
+                    mark=mark,
+                )
+            )
     if rinse is not None and rinse.alkalinity >= HARD and start > 0:
-        lines.append(HARD_WATER)
-        plan.caution = HARD_WATER
-        said.append(HARD_WATER)
+        lines.append(say(HARD_WATER))
+        plan.caution = say(HARD_WATER)
+        said.append(say(HARD_WATER))
     if rinse is not None and start < 0 and added_l is not None:
         chalk = chalk_sentence(chalk_g([added_l] * CHALK_WASHES, 1000.0 * rinse.alkalinity))
         if chalk is not None:
@@ -154,7 +199,14 @@ def wash_plan(
         lines.append(found.sentence)
         if found.share is not None:
             fitted = found.share
-            lines.append(f"Fitted share held back: {fitted.value:.0%} ({fitted.low:.0%} to {fitted.high:.0%}).")
+            lines.append(
+                _(
+                    "Fitted share held back: {value:.0%} ({low:.0%} to {high:.0%}).",
+                    value=fitted.value,
+                    low=fitted.low,
+                    high=fitted.high,
+                )
+            )
     if not lines:
-        raise ValueError("give the water in all, the water added in each wash, or a reading")
+        raise ValueError(_("give the water in all, the water added in each wash, or a reading"))
     return plan

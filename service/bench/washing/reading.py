@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from stripread.words import _
+
 MODEL_SD = 0.08  # pH: activity, salt error of the dye, temperature; of the size the dilution table shows
 DOUBTED = 2.0  # a doubtful reading's standard deviation counts as so many times its own; common practice, no source
 
@@ -46,8 +48,8 @@ class Reading:
     def called(self) -> str:
         """How to ask about it: "entry 7 (wash 12, pH 2.5)"."""
         if not self.name:
-            return f"wash {self.wash} (pH {self.ph:.1f})"
-        return f"{self.name} (wash {self.wash}, pH {self.ph:.1f})"
+            return _("wash {wash} (pH {ph:.1f})", wash=self.wash, ph=self.ph)
+        return _("{name} (wash {wash}, pH {ph:.1f})", name=self.name, wash=self.wash, ph=self.ph)
 
     @property
     def at_start(self) -> str:

@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from service.bench.chemistry.reagents import Span
+from stripread.words import N_, _
 
 OXIDE_PH = 10.14  # silver oxide in pure water kept from air, 15 mg/L silver; PHREEQC, tests/data/stall.csv
 OXIDE_AIRED_PH = 8.74  # the same, open to air; tests/data/stall.csv
@@ -48,15 +49,21 @@ class Stall:
 
 OXIDE = Stall(
     "oxide",
-    "The washes stand still at pH {ph:.1f}: that is what silver oxide left in the powder holds (10.1, or 8.7 once the "
-    "sample stood in air). More washes won't move it: warm it with a little lye again, add more sugar in small "
-    "portions, stirring, until it darkens no more, then wash. No acid: it would turn the oxide white, to chloride.",
+    N_(
+        "The washes stand still at pH {ph:.1f}: that is what silver oxide left in the powder holds "
+        "(10.1, or 8.7 once the sample stood in air). More washes won't move it: warm it with a "
+        "little lye again, add more sugar in small portions, stirring, until it darkens no more, "
+        "then wash. No acid: it would turn the oxide white, to chloride."
+    ),
     "PHREEQC, minteq.v4.dat: tests/data/stall.csv; what to do: common practice, no source",
 )
 CLOTS = Stall(
     "clots",
-    "The washes stand still at pH {ph:.1f} for {washes} washes: clots bleed acid from their inside. More washes won't "
-    "do: crush the clots under water, stir, let it stand an hour, then wash on.",
+    N_(
+        "The washes stand still at pH {ph:.1f} for {washes} washes: clots bleed acid from their "
+        "inside. More washes won't do: crush the clots under water, stir, let it stand an hour, then "
+        "wash on."
+    ),
     "common practice, no source",
 )
 
@@ -99,7 +106,7 @@ def stall(washes: Sequence[Wash], after: Literal["acid", "lye"], water_ph: tuple
         found = CLOTS
     else:
         return None
-    return Stall(found.code, found.sentence.format(ph=ph, washes=len(held)), found.source)
+    return Stall(found.code, _(found.sentence, ph=ph, washes=len(held)), found.source)
 
 
 def _pace(washes: Sequence[Wash], after: Literal["acid", "lye"]) -> float:
@@ -138,7 +145,7 @@ def chalk_g(litres: Sequence[float], alkalinity_mmol_l: float | None) -> Span:
         For a volume or an alkalinity below 0, or an alkalinity above 50 mmol/L.
     """
     if any(not v >= 0.0 for v in litres) or not 0.0 <= (alkalinity_mmol_l or 0.0) <= 50.0:
-        raise ValueError("volumes lie above 0, the alkalinity between 0 and 50 mmol/L")
+        raise ValueError(_("volumes lie above 0, the alkalinity between 0 and 50 mmol/L"))
     if alkalinity_mmol_l is None:
         return 0.0, chalk_g(litres, 2.0)[1], chalk_g(litres, 4.0)[2]
     at, table = _chalk_table()
@@ -154,8 +161,12 @@ def chalk_sentence(grams: Span) -> str | None:
     """What the chalk means for weight and rinse; None where it is next to nothing."""
     if grams[2] < 0.01:
         return None
-    return (
-        f"Hard water drops {grams[1]:.2g} g ({grams[0]:.1g} to {grams[2]:.2g} g) of chalk into the silver while the "
-        "lye is washed out: it weighs with the powder and goes to the slag. A last rinse with very dilute acid takes "
-        "it out (it fizzes), but only once no oxide is left; or wash with soft water."
+    return _(
+        "Hard water drops {grams_1:.2g} g ({grams_0:.1g} to {grams_2:.2g} g) of chalk into the "
+        "silver while the lye is washed out: it weighs with the powder and goes to the slag. A last "
+        "rinse with very dilute acid takes it out (it fizzes), but only once no oxide is left; or "
+        "wash with soft water.",
+        grams_1=grams[1],
+        grams_0=grams[0],
+        grams_2=grams[2],
     )

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 from service.bench.readings import LoggedComparison, LoggedPh, Observation
 from service.bench.washing.course import plausible_water
+from stripread.words import _
 
 SURELY = 1.0  # pH: against the rinse water, what is left of acid or lye lies below 1e-4 mol/L
 Beside = tuple[Observation, LoggedComparison]
@@ -31,24 +32,28 @@ def water_beside(seen: Sequence[Observation]) -> LoggedPh | str | None:
     last, other = found[-1]
     earlier = [(o, beside) for o, beside in found if o.wash != last.wash and _differs(beside)]
     if not earlier:
-        return (
-            "Nothing proves yet that the strips beside the washes' were in the rinse water: none differed from its "
-            "wash for sure. Read the rinse water by itself."
+        return _(
+            "Nothing proves yet that the strips beside the washes' were in the rinse water: none "
+            "differed from its wash for sure. Read the rinse water by itself."
         )
     before, one = earlier[-1]
     assert one.interval is not None
     assert other.interval is not None
     if not _overlap(one.interval, other.interval):
-        return (
-            f"The rinse water reads {_words(one.interval)} beside wash {before.wash} and {_words(other.interval)} "
-            f"beside wash {last.wash}: dip a strip in fresh water."
+        return _(
+            "The rinse water reads {interval} beside wash {wash} and {interval2} beside wash {wash2}: "
+            "dip a strip in fresh water.",
+            interval=_words(one.interval),
+            wash=before.wash,
+            interval2=_words(other.interval),
+            wash2=last.wash,
         )
     if not _surely_alike(one.interval, other.interval):
-        return "The strips in the rinse water are too unsure to agree: read the rinse water by itself."
+        return _("The strips in the rinse water are too unsure to agree: read the rinse water by itself.")
     low, high = other.interval
     middle = (low + high) / 2.0
     if not plausible_water((low, high)):
-        return f"The rinse water's own pH {middle:.1f} is no plausible water: read it again."
+        return _("The rinse water's own pH {middle:.1f} is no plausible water: read it again.", middle=middle)
     return LoggedPh(ph=middle, interval=(low, high))
 
 
@@ -74,9 +79,11 @@ def contradicts(blank: LoggedPh, seen: Sequence[Observation]) -> str:
     assert beside.interval is not None
     if _overlap(blank.interval, beside.interval):
         return ""
-    return (
-        f"The rinse water reads {_words(blank.interval)} by itself and {_words(beside.interval)} beside wash "
-        f"{last.wash}: dip a strip in fresh water."
+    return _(
+        "The rinse water reads {interval} by itself and {interval2} beside wash {wash}: dip a strip in fresh water.",
+        interval=_words(blank.interval),
+        interval2=_words(beside.interval),
+        wash=last.wash,
     )
 
 
@@ -97,4 +104,4 @@ def _overlap(one: tuple[float, float], other: tuple[float, float]) -> bool:
 
 
 def _words(interval: tuple[float, float]) -> str:
-    return f"{interval[0]:.1f} to {interval[1]:.1f}"
+    return _("{interval_0:.1f} to {interval_1:.1f}", interval_0=interval[0], interval_1=interval[1])

@@ -41,6 +41,7 @@ from service.log.database import Database
 from service.log.models import metadata, now, profiles
 from service.log.opening.form import form_of
 from stripread.results import SOFTWARE
+from stripread.words import _
 
 CHUNK = 256 * 1024
 
@@ -109,7 +110,7 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
             faults, photos = list(found.faults), found.photos
             if damaged:  # which photos are left can't wait until they are copied: the manifest comes first
                 gone = _photos_gone(data, photos)
-                faults += [f"photo {sha256} is missing" for sha256 in sorted(gone)]
+                faults += [_("photo {sha256} is missing", sha256=sha256) for sha256 in sorted(gone)]
                 photos = {sha256: size for sha256, size in photos.items() if sha256 not in gone}
             elif faults:
                 raise _not_whole(faults[0])
@@ -134,13 +135,15 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
         )
     except ValidationError:
         log.close()
-        why = faults[0] if faults else "its rows"
-        said = f"The log is too damaged for a back-up ({why}): stop the service and copy its folder."
+        why = faults[0] if faults else _("its rows")
+        said = _("The log is too damaged for a back-up ({why}): stop the service and copy its folder.", why=why)
         raise Conflict("log_not_whole", said) from None
     text = manifest.text()
     if len(text) > MAX_MANIFEST:
         log.close()
-        raise Conflict("too_many_photos", "This log has more photos than one back-up takes: copy its folder instead.")
+        raise Conflict(
+            "too_many_photos", _("This log has more photos than one back-up takes: copy its folder instead.")
+        )
     length = _length(manifest, text)
     by_name = {profile_name(sha256): text for sha256, text in kept.items()}
     return Backup(manifest, length + len(tape.end(length)), log, by_name, Blobs(data / "photos", reading=True))
@@ -164,14 +167,14 @@ def _held_against(source: BinaryIO, member: Member) -> Iterator[bytes]:
         left -= len(piece)
         yield piece
     if _read(source, 1, member) or digest.hexdigest() != member.sha256:
-        raise _not_whole(f"{member.name} is not what it was")
+        raise _not_whole(_("{name} is not what it was", name=member.name))
 
 
 def _read(source: BinaryIO, size: int, member: Member) -> bytes:
     try:
         return source.read(size)
     except OSError as problem:
-        raise _not_whole(f"{member.name} can't be read: {problem.strerror}") from None
+        raise _not_whole(_("{name} can't be read: {strerror}", name=member.name, strerror=problem.strerror)) from None
 
 
 def _photo(path: Path) -> BinaryIO:
@@ -179,12 +182,14 @@ def _photo(path: Path) -> BinaryIO:
     try:
         handle = os.open(path, os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
     except FileNotFoundError:
-        raise _not_whole(f"photo {path.name} is missing") from None
+        raise _not_whole(_("photo {name} is missing", name=path.name)) from None
     except OSError as problem:
-        raise _not_whole(f"photo {path.name} can't be read: {problem.strerror}") from None
+        raise _not_whole(
+            _("photo {name} can't be read: {strerror}", name=path.name, strerror=problem.strerror)
+        ) from None
     if not stat.S_ISREG(os.fstat(handle).st_mode):
         os.close(handle)
-        raise _not_whole(f"photo {path.name} is no file")
+        raise _not_whole(_("photo {name} is no file", name=path.name))
     return os.fdopen(handle, "rb")
 
 
@@ -196,8 +201,11 @@ def _photos_gone(data: Path, photos: dict[str, int]) -> set[str]:
 def _not_whole(fault: str) -> Conflict:
     return Conflict(
         "log_not_whole",
-        f"The log is not whole, so no back-up was made: {fault}. `stripread log check` says all; `stripread log backup "
-        "--damaged` takes what is left.",
+        _(
+            "The log is not whole, so no back-up was made: {fault}. `stripread log check` says all; "
+            "`stripread log backup --damaged` takes what is left.",
+            fault=fault,
+        ),
     )
 
 

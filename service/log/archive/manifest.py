@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from service.log.archive.tape import MOST
 from stripread.errors import CallError
+from stripread.words import _
 
 FORMAT = "stripread back-up"
 VERSION = 1
@@ -59,7 +60,7 @@ class Manifest(_Said):
     def _is_a_time(cls, said: str) -> str:
         at = datetime.fromisoformat(said)
         if at.tzinfo is None or not 0 <= at.timestamp() <= MOST:
-            raise ValueError("a time with its offset, from 1970 on")
+            raise ValueError(_("a time with its offset, from 1970 on"))
         return said
 
     @field_validator("members")
@@ -67,12 +68,12 @@ class Manifest(_Said):
     def _names_are_a_logs(cls, said: list[Member]) -> list[Member]:
         for member in said:
             if member.name not in (LOG, photo_name(member.sha256), profile_name(member.sha256)):
-                raise ValueError(f"no log has a file {member.name[:120]!r} with that hash")
+                raise ValueError(_("no log has a file {name!r} with that hash", name=member.name[:120]))
         names = [member.name for member in said]
         if len(set(names)) != len(names):
-            raise ValueError("a name stands there twice")
+            raise ValueError(_("a name stands there twice"))
         if names[:1] != [LOG]:
-            raise ValueError(f"{LOG} must come first")
+            raise ValueError(_("{log} must come first", log=LOG))
         return said
 
     @property
@@ -113,18 +114,23 @@ def read_manifest(text: bytes) -> Manifest:
     try:
         said = json.loads(text)
     except (ValueError, RecursionError):
-        raise CallError("its manifest can't be read") from None
+        raise CallError(_("its manifest can't be read")) from None
     if not isinstance(said, dict) or said.get("format") != FORMAT:
-        raise CallError("its manifest is not one of stripread's")
+        raise CallError(_("its manifest is not one of stripread's"))
     if said.get("version") != VERSION:
-        made = str(said.get("software", "another version"))[:60]
+        made = str(said.get("software", _("another version")))[:60]
         raise CallError(
-            f"it has version {str(said.get('version'))[:20]!r} of the format, made by {made!r}; this stripread knows "
-            f"version {VERSION}: restore it with that one"
+            _(
+                "it has version {said!r} of the format, made by {made!r}; this stripread knows version "
+                "{version}: restore it with that one",
+                said=str(said.get("version"))[:20],
+                made=made,
+                version=VERSION,
+            )
         )
     try:
         return Manifest.model_validate_json(text)
     except ValidationError as wrong:
         first = wrong.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
-        raise CallError(f"its manifest is wrong at {place}: {first['msg']}") from None
+        raise CallError(_("its manifest is wrong at {place}: {msg}", place=place, msg=first["msg"])) from None

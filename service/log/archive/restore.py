@@ -28,6 +28,7 @@ from service.log.database import Database
 from service.log.models import metadata, profiles, sessions
 from service.log.opening.form import newest_form
 from stripread.errors import CallError
+from stripread.words import _
 
 _TABLES = {*metadata.tables, "alembic_version"}
 
@@ -58,17 +59,21 @@ def restore(source: Path, to: Path, *, damaged: bool = False) -> Restored:
     to = Path(os.path.realpath(to))
     _need_empty(to)
     if not source.is_file():
-        raise CallError(f"{source} is a folder: name a file" if source.is_dir() else f"no such file: {source}")
+        raise CallError(
+            _("{source} is a folder: name a file", source=source)
+            if source.is_dir()
+            else _("no such file: {source}", source=source)
+        )
     try:
         file = source.open("rb")
     except OSError as problem:
-        raise CallError(f"can't read {source}: {problem.strerror}") from None
+        raise CallError(_("can't read {source}: {strerror}", source=source, strerror=problem.strerror)) from None
     with file, _stage(to) as stage:
         try:
             manifest = _unpacked(file, stage)
             check = _checked(stage, manifest, damaged=damaged)
         except CallError as wrong:
-            raise CallError(f"{source} was not restored: {wrong}") from None
+            raise CallError(_("{source} was not restored: {wrong}", source=source, wrong=wrong)) from None
         _sync(stage)
         _need_empty(to)
         stage.rename(to)  # takes the place of an empty folder, and of nothing else
@@ -78,11 +83,13 @@ def restore(source: Path, to: Path, *, damaged: bool = False) -> Restored:
 
 def _need_empty(to: Path) -> None:
     if os.path.lexists(to) and not to.is_dir():
-        raise CallError(f"{to} is no folder: name one that does not exist yet")
+        raise CallError(_("{to} is no folder: name one that does not exist yet", to=to))
     if to.is_dir() and any(to.iterdir()):
-        raise CallError(f"{to} is not empty, and nothing is overwritten: name a folder that does not exist yet")
+        raise CallError(
+            _("{to} is not empty, and nothing is overwritten: name a folder that does not exist yet", to=to)
+        )
     if not to.parent.is_dir():
-        raise CallError(f"no such folder: {to.parent}")
+        raise CallError(_("no such folder: {parent}", parent=to.parent))
 
 
 @contextmanager
@@ -107,10 +114,19 @@ def _unpacked(file: BinaryIO, stage: Path) -> Manifest:
     total = sum(member.size for member in manifest.members)
     left = os.fstat(file.fileno()).st_size - file.tell()
     if left < total:
-        raise CallError(f"it is cut off: its files are {total:,} bytes, and {left:,} are there")
+        raise CallError(
+            _("it is cut off: its files are {total:,} bytes, and {left:,} are there", total=total, left=left)
+        )
     free = shutil.disk_usage(stage).free
     if free < total:
-        raise CallError(f"it takes {total:,} bytes, and {stage.parent} has {free:,} free: make room first")
+        raise CallError(
+            _(
+                "it takes {total:,} bytes, and {parent} has {free:,} free: make room first",
+                total=total,
+                parent=stage.parent,
+                free=free,
+            )
+        )
     for member in manifest.members:
         _expect(file, tape.header(member.name, member.size, manifest.at), member.name)
         place = stage / member.name
@@ -123,16 +139,18 @@ def _unpacked(file: BinaryIO, stage: Path) -> Manifest:
             out.flush()
             os.fsync(out.fileno())
         if digest.hexdigest() != member.sha256:
-            raise CallError(f"{member.name} is not what its manifest says: its hash is another")
+            raise CallError(_("{name} is not what its manifest says: its hash is another", name=member.name))
         _expect(file, tape.padding(member.size), member.name)
     listed = sums(said, manifest.members)
     _expect(file, tape.header(SUMS, len(listed), manifest.at), SUMS)
     if b"".join(_content(file, len(listed), SUMS)) != listed:
-        raise CallError(f"{SUMS} does not agree with {MANIFEST}: one of the two was changed")
+        raise CallError(
+            _("{sums} does not agree with {manifest}: one of the two was changed", sums=SUMS, manifest=MANIFEST)
+        )
     _expect(file, tape.padding(len(listed)), SUMS)
-    _expect(file, tape.end(file.tell()), "the end of the file")
+    _expect(file, tape.end(file.tell()), _("the end of the file"))
     if file.read(1):
-        raise CallError("there is something after its end")
+        raise CallError(_("there is something after its end"))
     return manifest
 
 
@@ -140,7 +158,7 @@ def _manifest(file: BinaryIO) -> bytes:
     """The manifest's bytes, as far as they can be told before it is known; back at the beginning after that."""
     size = tape.size_of(_read(file, tape.BLOCK), MANIFEST)
     if size is None or not 0 < size <= MAX_MANIFEST:
-        raise CallError("it is no back-up made by `stripread log backup`, or another program packed it anew")
+        raise CallError(_("it is no back-up made by `stripread log backup`, or another program packed it anew"))
     said = b"".join(_content(file, size, MANIFEST))
     file.seek(0)
     return said
@@ -152,18 +170,20 @@ def _expect(file: BinaryIO, wanted: bytes, what: str, *, again: bool = False) ->
     if found == wanted:
         return
     if len(found) < len(wanted):
-        raise CallError(f"it is cut off at {what}")
+        raise CallError(_("it is cut off at {what}", what=what))
     if not any(wanted):
-        raise CallError(f"there is something after {what} that does not belong there")
-    where = "the header of" if again else "where the header should be of"
-    raise CallError(f"{where} {what} it has {tape.found_in(found[: tape.BLOCK])}")
+        raise CallError(_("there is something after {what} that does not belong there", what=what))
+    where = _("the header of") if again else _("where the header should be of")
+    raise CallError(
+        _("{where} {what} it has {found}", where=where, what=what, found=tape.found_in(found[: tape.BLOCK]))
+    )
 
 
 def _read(file: BinaryIO, size: int) -> bytes:
     try:
         return file.read(size)
     except OSError as problem:
-        raise CallError(f"it can't be read: {problem.strerror}") from None
+        raise CallError(_("it can't be read: {strerror}", strerror=problem.strerror)) from None
 
 
 def _content(file: BinaryIO, size: int, what: str) -> Iterator[bytes]:
@@ -171,7 +191,7 @@ def _content(file: BinaryIO, size: int, what: str) -> Iterator[bytes]:
     while left:
         piece = _read(file, min(CHUNK, left))
         if not piece:
-            raise CallError(f"it is cut off within {what}")
+            raise CallError(_("it is cut off within {what}", what=what))
         left -= len(piece)
         yield piece
 
@@ -186,13 +206,21 @@ def _checked(stage: Path, manifest: Manifest, *, damaged: bool) -> LogCheck:
     """
     if manifest.form != newest_form():
         raise CallError(
-            f"its log has the form {manifest.form[:60]!r}, made by {manifest.software[:60]!r}: restore it with that "
-            "version; this one brings the folder up to date when it first opens it"
+            _(
+                "its log has the form {form!r}, made by {software!r}: restore it with that version; this one "
+                "brings the folder up to date when it first opens it",
+                form=manifest.form[:60],
+                software=manifest.software[:60],
+            )
         )
     if manifest.faults and not damaged:
         raise CallError(
-            f"its log was not whole when it was backed up ({len(manifest.faults)} faults, first: "
-            f"{manifest.faults[0][:200]}): --damaged restores it as it was"
+            _(
+                "its log was not whole when it was backed up ({n_faults} faults, first: {faults_0}): "
+                "--damaged restores it as it was",
+                n_faults=len(manifest.faults),
+                faults_0=manifest.faults[0][:200],
+            )
         )
     try:
         with closing(Database(f"sqlite:///{stage / LOG}", read_only=True)) as database:
@@ -203,20 +231,23 @@ def _checked(stage: Path, manifest: Manifest, *, damaged: bool) -> LogCheck:
                 phones = c.execute(select(func.count()).select_from(sessions)).scalar_one()
             found = check_log(database, stage)
     except SQLAlchemyError as problem:
-        raise CallError(f"its log can't be read: {str(problem).splitlines()[0]}") from None
+        raise CallError(_("its log can't be read: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     if phones:
-        raise CallError("it brings paired phones along, which no back-up has: somebody put them in")
+        raise CallError(_("it brings paired phones along, which no back-up has: somebody put them in"))
     new = [fault for fault in found.faults if fault not in manifest.faults]
     if new:
-        raise CallError(f"its log is not whole: {new[0]}" + (f" (and {len(new) - 1} more)" if len(new) > 1 else ""))
+        raise CallError(
+            _("its log is not whole: {new_0}", new_0=new[0])
+            + (_(" (and {n_new} more)", n_new=len(new) - 1) if len(new) > 1 else "")
+        )
     if set(manifest.faults) - set(found.faults):
-        raise CallError("its manifest tells of faults that its log does not have")
+        raise CallError(_("its manifest tells of faults that its log does not have"))
     if (found.chain.links, found.chain.head, counts) != (manifest.chain.links, manifest.chain.head, manifest.counts):
-        raise CallError("its log is not the one that its manifest describes: head of the chain or counts differ")
+        raise CallError(_("its log is not the one that its manifest describes: head of the chain or counts differ"))
     unnamed = [m.name for m in manifest.members if m.name.startswith("profiles/") and m.name not in kept]
     loose = [*found.orphans, *unnamed]
     if loose:
-        raise CallError(f"it has a file that its log does not name: {loose[0]}")
+        raise CallError(_("it has a file that its log does not name: {loose_0}", loose_0=loose[0]))
     return found
 
 
@@ -225,7 +256,7 @@ def _need_own_tables(c: Connection) -> None:
     for kind, name, words in c.exec_driver_sql("SELECT type, name, sql FROM sqlite_master"):
         known = kind in ("index", "trigger") or (kind == "table" and (name in _TABLES or name.startswith("sqlite_")))
         if not known or str(words).upper().startswith("CREATE VIRTUAL"):
-            raise CallError(f"its log has a {kind} {name[:60]!r}, which is none of a log's")
+            raise CallError(_("its log has a {kind} {name!r}, which is none of a log's", kind=kind, name=name[:60]))
 
 
 def _sync(stage: Path) -> None:

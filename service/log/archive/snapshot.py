@@ -15,6 +15,7 @@ from sqlalchemy.exc import OperationalError
 
 from service.errors import Conflict
 from service.log.database import BUSY_SECONDS, Database, busy
+from stripread.words import _
 
 
 def take_snapshot(url: str, place: Path) -> None:
@@ -39,8 +40,10 @@ def take_snapshot(url: str, place: Path) -> None:
     if make_url(url).get_backend_name() != "sqlite":
         raise Conflict(
             "database_elsewhere",
-            "This log's rows are in a database of their own: back them up with its program (PostgreSQL: pg_dump), and "
-            "after that copy the folder photos.",
+            _(
+                "This log's rows are in a database of their own: back them up with its program (PostgreSQL: "
+                "pg_dump), and after that copy the folder photos."
+            ),
         )
     raw = place.with_name(place.name + "-all")
     source = Database(url, read_only=True)

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import tarfile
 
+from stripread.words import _
+
 BLOCK = 512
 RECORD = 20 * BLOCK
 MOST = 8**11 - 1  # what eleven octal digits hold
@@ -55,19 +57,24 @@ def size_of(block: bytes, name: str) -> int | None:
 def found_in(block: bytes) -> str:
     """What a header that was not expected stands for, in words."""
     if not any(block):
-        return "the end of the file"
+        return _("the end of the file")
     try:
         info = tarfile.TarInfo.frombuf(block, "utf-8", "surrogateescape")
     except tarfile.HeaderError:
-        return "a damaged header"
-    what = "folder" if info.isdir() else "link" if info.islnk() or info.issym() else "special file"
-    return f"{'the file' if info.isreg() else 'the ' + what} {info.name[:120]!a}, {info.size} bytes"
+        return _("a damaged header")
+    what = "folder" if info.isdir() else "link" if info.islnk() or info.issym() else _("special file")
+    return _(
+        "{word} {name!a}, {size} bytes",
+        word=_("the file") if info.isreg() else "the " + what,
+        name=info.name[:120],
+        size=info.size,
+    )
 
 
 def _ustar(name: str, size: int, at: int, kind: bytes) -> bytes:
     place = name.encode("ascii")
     if len(place) > 100:
-        raise ValueError("a name of more than 100 bytes")
+        raise ValueError(_("a name of more than 100 bytes"))
     fields = (
         place.ljust(100, b"\0"),
         b"0000600\0",  # who unpacks it by hand gets files of his own that nobody else reads

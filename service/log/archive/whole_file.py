@@ -10,6 +10,7 @@ from pathlib import Path
 
 from service.errors import Conflict
 from service.log.blobs import sync_folder
+from stripread.words import _
 
 _NO_LINKS = {errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}
 
@@ -53,7 +54,9 @@ def need_free(target: Path) -> None:
         If it is.
     """
     if os.path.lexists(target):
-        raise Conflict("name_taken", f"{target} is there already, and nothing is overwritten: give another name.")
+        raise Conflict(
+            "name_taken", _("{target} is there already, and nothing is overwritten: give another name.", target=target)
+        )
 
 
 def _name(unfinished: Path, target: Path) -> None:

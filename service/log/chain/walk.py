@@ -12,6 +12,7 @@ from sqlalchemy.exc import DatabaseError
 
 from service.log.chain.links import GROWS, KEY, MARK, NOTHING, Head, content_hash, link_hash
 from service.log.models import chain, metadata
+from stripread.words import _
 
 _ONE = {
     "entries": "entry",
@@ -50,15 +51,21 @@ class _Links:
 def walk(c: Connection, asked: str | None = None) -> Walk:
     """Walk the chain and hold every row against it. ``asked``: first digits of a printed hash to look for."""
     if not inspect(c).has_table("chain"):
-        return Walk(faults=("the log has no chain",))
+        return Walk(faults=(_("the log has no chain"),))
     found = _links(c, asked)
     faults = found.faults
     for table in KEY:
         try:
             faults += _held_against(c, table, found.latest)
         except DatabaseError as problem:
-            faults.append(f"{table} can't be read: {str(problem.orig).splitlines()[0]}")
-    faults += [f"{_ONE.get(what, what)} {key} was taken out of the log" for what, key in found.latest if what != MARK]
+            faults.append(
+                _("{table} can't be read: {splitlines_0}", table=table, splitlines_0=str(problem.orig).splitlines()[0])
+            )
+    faults += [
+        _("{one} {key} was taken out of the log", one=_ONE.get(what, what), key=key)
+        for what, key in found.latest
+        if what != MARK
+    ]
     taken_up = found.mark.get("taken_up")
     return Walk(
         found.head,
@@ -81,30 +88,41 @@ def _links(c: Connection, asked: str | None) -> _Links:
             found.holds_to = row.n
         place = (str(row.what), str(row.row_key))
         if place in found.latest and row.what in GROWS:
-            found.faults.append(f"chain: link {row.n} stands for {_ONE[row.what]} {row.row_key} a second time")
+            found.faults.append(
+                _(
+                    "chain: link {n} stands for {one} {row_key} a second time",
+                    n=row.n,
+                    one=_ONE[row.what],
+                    row_key=row.row_key,
+                )
+            )
         found.latest[place] = str(row.content)
         if asked is not None and here.link.startswith(asked):
             found.asked = row.n
         found.head = here
     if found.head.n == 0:
-        found.faults.append("chain: its beginning is missing")
+        found.faults.append(_("chain: its beginning is missing"))
     return found
 
 
 def _wrong(row: Row[Any], so_far: _Links) -> str | None:
     """What is wrong with this link, if anything; the mark at the beginning is taken in."""
     if row.n != so_far.head.n + 1:
-        return f"chain: link {so_far.head.n + 1} is missing"
+        return _("chain: link {n} is missing", n=so_far.head.n + 1)
     if link_hash(row.n, str(row.what), str(row.row_key), str(row.content), so_far.head.link) != row.link:
-        return f"chain: link {row.n} does not follow from the one before it"
+        return _("chain: link {n} does not follow from the one before it", n=row.n)
     if (row.what == MARK) != (row.n == 1):
-        return "chain: it does not begin with its mark" if row.n == 1 else f"chain: a second mark at link {row.n}"
+        return (
+            _("chain: it does not begin with its mark")
+            if row.n == 1
+            else _("chain: a second mark at link {n}", n=row.n)
+        )
     if row.what == MARK:
         so_far.mark = _mark(str(row.detail))
         if hashlib.sha256(str(row.detail).encode()).hexdigest() != row.content or not so_far.mark:
-            return "chain: its mark was changed"
+            return _("chain: its mark was changed")
     elif row.what not in KEY:
-        return f"chain: link {row.n} stands for no row of a log"
+        return _("chain: link {n} stands for no row of a log", n=row.n)
     return None
 
 
@@ -124,9 +142,11 @@ def _held_against(c: Connection, table: str, latest: dict[tuple[str, str], str])
         key = str(row[KEY[table]])
         content = latest.pop((table, key), None)
         if content is None:
-            faults.append(f"{_ONE[table]} {key} has no link in the chain: it was not added by this program")
+            faults.append(
+                _("{one} {key} has no link in the chain: it was not added by this program", one=_ONE[table], key=key)
+            )
         elif content != content_hash(table, dict(row)):
-            faults.append(f"{_ONE[table]} {key} is not what it was")
+            faults.append(_("{one} {key} is not what it was", one=_ONE[table], key=key))
         if table in _NUMBERED:
             highest = row["id"]
     return faults + (_cut_off(c, table, highest) if table in _NUMBERED and c.dialect.name == "sqlite" else [])
@@ -137,4 +157,11 @@ def _cut_off(c: Connection, table: str, highest: int) -> list[str]:
     counted = c.exec_driver_sql("SELECT seq FROM sqlite_sequence WHERE name = ?", (table,)).scalar()
     if (counted or 0) == highest:
         return []
-    return [f"{table}: the newest is number {highest}, but the database has given number {counted or 0}"]
+    return [
+        _(
+            "{table}: the newest is number {highest}, but the database has given number {value}",
+            table=table,
+            highest=highest,
+            value=counted or 0,
+        )
+    ]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from service.log.blobs import hash_of
+from stripread.words import _
 
 
 @dataclass
@@ -42,7 +43,7 @@ def check_photos(root: Path, known: dict[str, int]) -> FolderCheck:
 def check_profile_files(root: Path) -> list[str]:
     """Files of kept profiles whose name is not the hash of what is in them."""
     return [
-        f"profile file {path.name} is not what it was: remove it, the log keeps a copy"
+        _("profile file {name} is not what it was: remove it, the log keeps a copy", name=path.name)
         for path in sorted(root.glob("*.toml") if root.is_dir() else ())
         if path.is_symlink() or not path.is_file() or hash_of(path) != path.stem
     ]
@@ -50,18 +51,18 @@ def check_profile_files(root: Path) -> list[str]:
 
 def _wrong(root: Path, sha256: str, size: int) -> str | None:
     if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
-        return "has a name that is no hash"
+        return _("has a name that is no hash")
     path = root / sha256[:2] / sha256
     if path.is_symlink() or path.parent.is_symlink():
-        return "is a link to somewhere else, not a file of the log"
+        return _("is a link to somewhere else, not a file of the log")
     if not path.exists():
-        return "is missing"
+        return _("is missing")
     if not path.is_file():
-        return "is no file"
+        return _("is no file")
     try:
-        return "is not what it was" if path.stat().st_size != size or hash_of(path) != sha256 else None
+        return _("is not what it was") if path.stat().st_size != size or hash_of(path) != sha256 else None
     except OSError as problem:
-        return f"can't be read: {problem.strerror}"
+        return _("can't be read: {strerror}", strerror=problem.strerror)
 
 
 def _files(root: Path) -> list[Path]:

@@ -11,13 +11,14 @@ from sqlalchemy import Connection, inspect, select
 from service.log.models import answers, batches, entries, events, keys, photos, profiles
 from service.log.store import figures
 from service.log.unreadable import read_row
+from stripread.words import _
 
 
 def profile_faults(c: Connection) -> Iterator[str]:
     """Profiles whose text is not that of their hash."""
     for row in c.execute(select(profiles)):
         if hashlib.sha256(str(row.text).encode()).hexdigest() != row.sha256:
-            yield f"profile {row.sha256} is not what it was"
+            yield _("profile {sha256} is not what it was", sha256=row.sha256)
 
 
 def json_faults(c: Connection) -> Iterator[str]:
@@ -33,7 +34,7 @@ def json_faults(c: Connection) -> Iterator[str]:
         except (ValueError, TypeError, RecursionError):
             torn = True
         if torn:
-            yield f"{what} {number} can't be read"
+            yield _("{what} {number} can't be read", what=what, number=number)
 
 
 def entry_faults(c: Connection) -> Iterator[str]:
@@ -44,20 +45,20 @@ def entry_faults(c: Connection) -> Iterator[str]:
     batch_of = {row.id: row.batch_id for row in c.execute(select(entries.c.id, entries.c.batch_id))}
     for row in c.execute(select(entries).order_by(entries.c.id)):
         checks = [
-            (_torn(dict(row._mapping)), "does not agree with its reading"),
-            (row.photo_sha256 not in known, "names an unknown photo"),
-            (row.batch_id not in batch_ids, "is in no batch"),
-            (row.profile_sha256 is not None and row.profile_sha256 not in kept, "names an unknown profile"),
+            (_torn(dict(row._mapping)), _("does not agree with its reading")),
+            (row.photo_sha256 not in known, _("names an unknown photo")),
+            (row.batch_id not in batch_ids, _("is in no batch")),
+            (row.profile_sha256 is not None and row.profile_sha256 not in kept, _("names an unknown profile")),
             (
                 row.corrects_id is not None and batch_of.get(row.corrects_id) != row.batch_id,
-                "corrects no entry of its batch",
+                _("corrects no entry of its batch"),
             ),
-            (row.corrects_id is not None and not row.why, "corrects without saying why"),
+            (row.corrects_id is not None and not row.why, _("corrects without saying why")),
         ]
         yield from (f"entry {row.id} {what}" for wrong, what in checks if wrong)
     for key in c.execute(select(keys)):
         if key.entry_id not in batch_of:
-            yield f"key {key.key!r} names no entry"
+            yield _("key {key!r} names no entry", key=key.key)
 
 
 def _torn(row: dict[str, object]) -> bool:

@@ -16,6 +16,7 @@ from service.log.check.rows import entry_faults, json_faults, profile_faults
 from service.log.database import Database
 from service.log.models import entries, photos
 from service.log.opening.form import form_of, later_form, newest_form
+from stripread.words import _
 
 HEAD_DIGITS = 16  # of a printed head that must be given at least: by chance nobody meets another one
 
@@ -131,7 +132,7 @@ def _inside(c: Connection) -> list[str]:
     lines = [str(row[0]) for row in c.exec_driver_sql("PRAGMA integrity_check")]
     loose = c.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
     return [f"database: {line}" for line in lines if line != "ok"] + [
-        f"database: loose row in {row[0]}" for row in loose
+        _("database: loose row in {row_0}", row_0=row[0]) for row in loose
     ]
 
 
@@ -141,15 +142,36 @@ def _form(c: Connection) -> list[str]:
     if form == newest:
         return []
     if form is None:
-        return ["the log does not say which form it has"]
+        return [_("the log does not say which form it has")]
     if later_form(c) is not None:
-        return [f"the log has the form {form}, which this version does not know: check it with a later stripread"]
-    return [f"the log has the older form {form}: `stripread serve` or `stripread batch new` takes it up into a chain"]
+        return [
+            _(
+                "the log has the form {form}, which this version does not know: check it with a later stripread",
+                form=form,
+            )
+        ]
+    return [
+        _(
+            "the log has the older form {form}: `stripread serve` or `stripread batch new` takes it up into a chain",
+            form=form,
+        )
+    ]
 
 
 def _asked(asked: str, walked: Walk) -> list[str]:
     if walked.asked is None:
-        return [f"the head {asked} is not in this log's chain: printed from another log, or this one was changed"]
+        return [
+            _(
+                "the head {asked} is not in this log's chain: printed from another log, or this one was changed",
+                asked=asked,
+            )
+        ]
     if walked.asked > walked.holds_to:
-        return [f"the head {asked} is link {walked.asked}, but the chain does not hold up to there"]
+        return [
+            _(
+                "the head {asked} is link {asked2}, but the chain does not hold up to there",
+                asked=asked,
+                asked2=walked.asked,
+            )
+        ]
     return []

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import QueuePool
 
 from stripread.errors import CallError
+from stripread.words import _
 
 
 def as_text(data: bytes) -> str:
@@ -61,7 +62,7 @@ def _connector(path: Path, owner: object) -> Callable[[], sqlite3.Connection]:
     if problem is None:
         return _opening(_uri(path, "mode=ro"))
     if not path.is_file():
-        raise CallError(f"there is no log at {path}")
+        raise CallError(_("there is no log at {path}", path=path))
     journal = path.with_name(path.name + "-wal")
     try:
         if not journal.exists() or journal.stat().st_size == 0:
@@ -80,7 +81,7 @@ def _connector(path: Path, owner: object) -> Callable[[], sqlite3.Connection]:
                 return _opening(copied)
     except OSError as wrong:
         problem = str(wrong.strerror)
-    raise CallError(f"can't read the log {path}: {problem}")
+    raise CallError(_("can't read the log {path}: {problem}", path=path, problem=problem))
 
 
 def _uri(path: Path, how: str) -> str:
@@ -99,5 +100,5 @@ def _problem(uri: str) -> str | None:
     except sqlite3.OperationalError as problem:
         return str(problem)
     except sqlite3.DatabaseError as problem:
-        raise CallError(f"this is no log that can be read: {problem}") from None
+        raise CallError(_("this is no log that can be read: {problem}", problem=problem)) from None
     return None

@@ -6,6 +6,7 @@ from sqlalchemy import Connection
 
 from service.errors import Conflict
 from service.log import store
+from stripread.words import _
 
 
 def blank_of(c: Connection, batch_id: int, number: int) -> store.Row:
@@ -18,7 +19,7 @@ def blank_of(c: Connection, batch_id: int, number: int) -> store.Row:
     """
     row = store.entry(c, number)
     if row is None or row["batch_id"] != batch_id or row["kind"] != "ph":
-        raise Conflict("not_a_blank", "The blank must be a pH reading of this batch.")
+        raise Conflict("not_a_blank", _("The blank must be a pH reading of this batch."))
     return row
 
 

@@ -14,6 +14,7 @@ from service.log.models import now
 from service.log.taken import taken_at
 from service.log.unreadable import KeptCells
 from service.readers.worker import CellsPhoto
+from stripread.words import _
 
 
 class NamedCells(KeptCells):
@@ -49,16 +50,24 @@ def cells_of(
     row = store.entry(c, number)
     if row is None or row["batch_id"] != batch_id or row["kind"] != "cells" or row.get("unreadable"):
         raise Conflict(
-            "not_cells", f"Entry {number} is no photo of a pair of vials in this batch: log a cell blank and name that."
+            "not_cells",
+            _(
+                "Entry {number} is no photo of a pair of vials in this batch: log a cell blank and name that.",
+                number=number,
+            ),
         )
     newest = row
     while (later := store.corrector(c, newest["id"])) is not None and later > newest["id"]:
         newest = store.known_entry(c, later)
     if newest["extras"].get("withdrawn"):
-        raise Conflict("not_cells", f"Entry {number} was withdrawn: log a new cell blank, or send the tint without it.")
+        raise Conflict(
+            "not_cells",
+            _("Entry {number} was withdrawn: log a new cell blank, or send the tint without it.", number=number),
+        )
     if newest["reading"]["status"] == "refused":
         raise Conflict(
-            "not_cells", f"Entry {number} could not be read: log a new cell blank, or send the tint without it."
+            "not_cells",
+            _("Entry {number} could not be read: log a new cell blank, or send the tint without it.", number=number),
         )
     opened = store.known_batch(c, batch_id)["opened_at"]
     age = None

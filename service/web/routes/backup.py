@@ -19,6 +19,7 @@ from service.web.components import ServiceDep
 from service.web.guard import check_same_site
 from service.web.problems import responses
 from service.web.routes.join import LOCAL
+from stripread.words import _
 
 router = APIRouter(prefix="/api/backup", tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 _TAR: dict[int | str, dict[str, Any]] = {200: {"content": {"application/x-tar": {}}}}
@@ -38,7 +39,7 @@ def _own_page(request: Request) -> None:
 def download_backup(service: ServiceDep) -> Response:
     """All of the log as one tar, as `stripread log backup` writes it; `stripread log restore` takes it back."""
     if not service.one_backup.acquire(blocking=False):
-        raise BenchBusy("backing_up", "A back-up is being made already. Wait until it has ended.", 30)
+        raise BenchBusy("backing_up", _("A back-up is being made already. Wait until it has ended."), 30)
     try:
         scratch = service.blobs.incoming / secrets.token_hex(16)  # swept at the next start, whatever happens
         made = prepare(service.settings.database_url, service.settings.data, scratch)

@@ -25,6 +25,7 @@ from service.web.once import OnceDep
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
+from stripread.words import SOURCE, _, speaking
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 WrittenAt = Annotated[
@@ -59,7 +60,7 @@ class NewNote(BaseModel):
     @classmethod
     def _known(cls, kind: str) -> str:
         if kind not in NOTE_KINDS:
-            raise ValueError(f"kind is {', '.join(NOTE_KINDS)}")
+            raise ValueError(_("kind is {note_kinds}", note_kinds=", ".join(NOTE_KINDS)))
         return kind
 
 
@@ -172,7 +173,8 @@ async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceD
             small[sha256] = await service.kept.get(thumbnail_name(sha256), make, lambda: None)
         except (NotAPicture, OSError):
             continue  # the reading stands in the report without its picture
-    data = await run_in_threadpool(_report, service, batch, form, small)
+    with speaking(SOURCE):  # the report's own words stand in English yet: not two languages in one document
+        data = await run_in_threadpool(_report, service, batch, form, small)
     kind = "text/html; charset=utf-8" if form == "html" else "application/pdf"
     name = f'attachment; filename="batch-{batch}.{form}"'  # a file to keep: the page's own policy forbids inline style
     return Response(data, media_type=kind, headers={"Content-Disposition": name})

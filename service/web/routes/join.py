@@ -15,13 +15,14 @@ from service.web.problems import ServiceProblem, responses
 from service.web.schemas import About, Health, Join, LinkOut, SessionOut, StripProfile
 from stripread.results import SOFTWARE
 from stripread.tint.cells_age import HOURS
+from stripread.words import _
 
 router = APIRouter(tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 
 
 def _local_only(request: Request) -> None:
     if not request.state.local:
-        raise ServiceProblem(403, "only_here", "This can be done only on the bench computer itself.")
+        raise ServiceProblem(403, "only_here", _("This can be done only on the bench computer itself."))
 
 
 LOCAL = [Depends(_local_only)]
@@ -55,7 +56,7 @@ def join(body: Join, request: Request, service: ServiceDep) -> Response:
     secret = service.pairing.join(body.token, request.headers.get("user-agent", "unknown device"))
     if secret is None:
         raise ServiceProblem(
-            403, "wrong_token", "This link is no longer valid. Scan the code that the bench computer shows now."
+            403, "wrong_token", _("This link is no longer valid. Scan the code that the bench computer shows now.")
         )
     response = Response(status_code=204)
     response.set_cookie(
@@ -103,5 +104,5 @@ def list_sessions(service: ServiceDep) -> list[SessionOut]:
 def revoke(session: Annotated[int, Path(ge=1, le=MAX_ID)], service: ServiceDep) -> Response:
     """Shut a phone out at once."""
     if not service.pairing.revoke(session):
-        raise ServiceProblem(404, "no_such_session", "There is no such phone, or it is shut out already.")
+        raise ServiceProblem(404, "no_such_session", _("There is no such phone, or it is shut out already."))
     return Response(status_code=204)

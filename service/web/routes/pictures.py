@@ -18,6 +18,7 @@ from service.web.components import Service, ServiceDep
 from service.web.kept_pictures import overlay_name, shared_name, thumbnail_name
 from service.web.problems import ServiceProblem, responses
 from service.web.routes.readings import EntryId
+from stripread.words import _
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 _PICTURE: dict[int | str, dict[str, Any]] = {200: {"content": {"image/jpeg": {}}}}
@@ -113,7 +114,7 @@ def _job(service: Service, entry: int) -> tuple[Job, store.Row]:
 
 def _no_picture() -> ServiceProblem:
     return ServiceProblem(
-        409, "not_a_picture", "What was sent is no picture that can be shown. The file is kept in the data folder."
+        409, "not_a_picture", _("What was sent is no picture that can be shown. The file is kept in the data folder.")
     )
 
 

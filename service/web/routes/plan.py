@@ -16,6 +16,7 @@ from service.bench.vessel.hazards import PouringStopped
 from service.log.notes import AskedFirst
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
+from stripread.words import _, say
 
 router = APIRouter(prefix="/api/plan", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 T = TypeVar("T")
@@ -97,7 +98,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
             unit=unit or None,
         )
     )
-    return {**asdict(answer), "cautions": [*answer.cautions, RULES]}
+    return {**asdict(answer), "cautions": [*answer.cautions, say(RULES)]}
 
 
 @router.get("/yield")
@@ -124,7 +125,7 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
 
     def work_out() -> YieldPlan:
         if bool(chloride_g) == bool(metal_g):
-            raise CallError("give either chloride_g or metal_g")
+            raise CallError(_("give either chloride_g or metal_g"))
         scale = typed_number("scale_g", scale_g)
         wet, fine = None if not moisture else moisture_of(moisture), typed_range(fineness)
         masses = [typed_number("chloride_g", text) for text in chloride_g or ()]
@@ -140,7 +141,7 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
         )
 
     plan = asked(work_out)
-    return {**plan.to_dict(), "lines": plan.lines, "cautions": [RULES]}
+    return {**plan.to_dict(), "lines": plan.lines, "cautions": [say(RULES)]}
 
 
 @router.get("/waste")
@@ -171,7 +172,7 @@ def plan_waste(
             [bottle_of_text(text) for text in bottle or ()],
         )
     )
-    return {**asdict(plan), "lines": plan.lines, "cautions": [*plan.cautions, RULES]}
+    return {**asdict(plan), "lines": plan.lines, "cautions": [*plan.cautions, say(RULES)]}
 
 
 @router.get("/wash")
@@ -202,4 +203,4 @@ def plan_wash(  # noqa: PLR0917 - query parameters, given by name
             readings=[],
         )
     )
-    return {**plan.to_dict(), "lines": plan.lines, "cautions": [REALITY, RULES]}
+    return {**plan.to_dict(), "lines": plan.lines, "cautions": [say(REALITY), say(RULES)]}

@@ -27,6 +27,7 @@ from service.web.routes.batches import BatchId
 from service.web.schemas import LogEntry
 from stripread.errors import CallError
 from stripread.tint.conditions import dilution_of
+from stripread.words import _
 
 router = APIRouter(prefix="/api", tags=["readings"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 EntryId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
@@ -127,8 +128,8 @@ async def send_photo(
     """
     strip = kind == "ph"
     if strip and beside and blank_entry is not None:
-        text = "beside compares two strips in one photo, blank_entry two photos: send one of the two."
-        raise ServiceProblem(422, "invalid_request", f"The request does not fit: {text}")
+        text = _("beside compares two strips in one photo, blank_entry two photos: send one of the two.")
+        raise ServiceProblem(422, "invalid_request", _("The request does not fit: {text}", text=text))
     diluted = dilution
     if dilution is None and sample_ml is not None and (drops or added_ml is not None):
         diluted = round(dilution_of(sample_ml, drops, added_ml or 0.0), 4)
@@ -152,7 +153,7 @@ async def send_photo(
             else StripStatement()
         )
     except CallError as wrong:
-        raise ServiceProblem(422, "invalid_request", f"The request does not fit: {wrong}.") from None
+        raise ServiceProblem(422, "invalid_request", _("The request does not fit: {wrong}.", wrong=wrong)) from None
     sent = Submission(
         batch,
         kind,

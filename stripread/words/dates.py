@@ -1,0 +1,17 @@
+"""Times as people of a language write them, by Babel's tables; JSON and CSV keep ISO 8601."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from stripread.words.language import SOURCE, spoken
+
+
+def moment(at: datetime) -> str:
+    """A time of day with its day, in the zone that ``at`` is in: "14:05 on 27 November"."""
+    language = spoken()
+    if language == SOURCE:
+        return f"{at:%H:%M on %d %B}"
+    from babel.dates import format_skeleton, format_time  # noqa: PLC0415 - English never pays for it
+
+    return f"{format_skeleton('MMMMd', at, locale=language)}, {format_time(at, 'short', locale=language)}"

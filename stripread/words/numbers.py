@@ -1,0 +1,43 @@
+"""Numbers as people of a language write them: the signs of decimals and of thousands, by Babel's tables."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import cache
+from numbers import Real
+from string import Formatter
+from typing import Any
+
+from stripread.words.language import SOURCE, spoken
+
+
+@cache
+def _signs(language: str) -> dict[int, str]:
+    """What stands for point, comma and per cent."""
+    from babel import Locale  # noqa: PLC0415 - English never pays for it
+    from babel.numbers import get_decimal_symbol, get_group_symbol  # noqa: PLC0415
+
+    per_cent = Locale.parse(language).percent_formats[None].suffix[0]
+    return str.maketrans({".": get_decimal_symbol(language), ",": get_group_symbol(language), "%": per_cent})
+
+
+def local(text: str, language: str) -> str:
+    """A number that was written with a point, as ``language`` writes it."""
+    return text if language == SOURCE else text.translate(_signs(language))
+
+
+def number(value: float | Decimal, spec: str = "") -> str:
+    """``value`` in the form ``spec``, as the language spoken now writes it. For people, never for JSON or CSV."""
+    return local(format(value, spec), spoken())
+
+
+class Filling(Formatter):
+    """Fills the fields of a sentence; numbers as ``language`` writes them."""
+
+    def __init__(self, language: str) -> None:
+        self.language = language
+
+    def format_field(self, value: Any, format_spec: str) -> str:  # noqa: ANN401 - what str.format takes
+        """One field, as ``str.format`` fills it but for the signs of a number."""
+        text: str = super().format_field(value, format_spec)
+        return local(text, self.language) if isinstance(value, Real) and not isinstance(value, bool) else text

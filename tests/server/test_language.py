@@ -1,0 +1,88 @@
+"""The service in several languages at once: by address, by what was chosen on the page, by the browser's header."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+from stripread.words import LANGUAGES
+from tests.server.conftest import a_photo
+
+NONE = {"en": "There is no batch 999.", "de": "Es gibt keine Charge 999.", "es": "No existe el lote 999."}
+
+
+def _detail(client, **asked):
+    response = client.get("/api/batches/999", **asked)
+    assert response.status_code == 404
+    assert response.json()["code"] == "no_such_batch"
+    return response.json()["detail"], response.headers["content-language"]
+
+
+def test_problems_by_header_cookie_and_address(client):
+    assert _detail(client) == (NONE["en"], "en")
+    assert _detail(client, headers={"Accept-Language": "de-AT, en;q=0.5"}) == (NONE["de"], "de")
+    chosen = {"Accept-Language": "de", "Cookie": "language=es"}
+    assert _detail(client, headers=chosen) == (NONE["es"], "es")
+    assert _detail(client, headers=chosen, params={"language": "en"}) == (NONE["en"], "en")
+    nonsense = {"Accept-Language": "xx", "Cookie": "language=../../etc"}
+    assert _detail(client, headers=nonsense, params={"language": "%00"}) == (NONE["en"], "en")
+    assert "Accept-Language" in client.get("/api/batches/999").headers["vary"]
+
+
+def test_several_at_once(client):
+    def ask(place):
+        language = LANGUAGES[place % len(LANGUAGES)]
+        return _detail(client, headers={"Accept-Language": language}) == (NONE[language], language)
+
+    with ThreadPoolExecutor(6) as pool:
+        assert all(pool.map(ask, range(60)))
+
+
+def test_a_reading_is_kept_in_english_and_told_in_the_readers_language(client, batch, send):
+    sent = send(a_photo("ph=7.00"), wash=1)
+    assert sent.status_code == 200
+    state = {}
+    for language in LANGUAGES:
+        state[language] = client.get(f"/api/batches/{batch}/bench", headers={"Accept-Language": language}).json()
+    assert state["en"]["gate"]["state"] == state["de"]["gate"]["state"]  # a code
+    assert len({found["gate"]["sentence"] for found in state.values()}) == 3
+    assert state["de"]["stage"]["title"] == "Kupfer auswaschen, saure Seite"
+    forced = client.post(
+        f"/api/batches/{batch}/stage", json={"reason": "weiter", "who": "ich"}, headers={"Accept-Language": "de"}
+    )
+    assert forced.status_code == 200
+    assert forced.json()["moves"][-1]["sentence"] == state["de"]["gate"]["sentence"]
+    english = client.get(f"/api/batches/{batch}/bench").json()
+    assert english["moves"][-1]["sentence"] == state["en"]["gate"]["sentence"]  # kept in English
+    assert english["moves"][-1]["reason"] == "weiter"  # a person's words are nobody's to change
+
+
+def test_a_correction_by_hand_is_kept_in_english(client, send):
+    entry = send(a_photo("ph=7.00")).json()["log"]["id"]
+    said = {"by": "me", "why": "read by eye", "ph": 6.5, "interval": [6.0, 7.0]}
+    made = client.post(f"/api/readings/{entry}/corrections", json=said, headers={"Accept-Language": "de"})
+    assert made.status_code == 201
+    assert made.json()["reasons"][0]["message"].startswith("Dieser Wert wurde von Hand eingegeben (me)")
+    again = client.get(f"/api/readings/{made.json()['log']['id']}").json()
+    assert again["reasons"][0]["message"].startswith("This value was entered by hand (me)")
+
+
+def test_the_pages_words(client):
+    for language in ("de", "es"):
+        response = client.get(f"/words/{language}.json")
+        assert response.status_code == 200
+        assert isinstance(response.json(), dict)
+        assert response.headers["cache-control"] == "no-cache"
+    assert client.get("/words/en.json").status_code == 404
+    assert client.get("/words/xx.json").status_code == 404
+    worker = client.get("/sw.js").text
+    assert "/words.js" in worker
+    assert "words" in worker.split('addEventListener("fetch"')[1]
+
+
+def test_a_forecast_is_worked_out_once_for_each_language(client, batch, send):
+    for wash, ph in ((1, 2.0), (2, 3.0), (3, 4.0)):
+        assert send(a_photo(f"ph={ph}"), wash=wash).status_code == 200
+    told = [
+        client.get(f"/api/batches/{batch}/forecast", headers={"Accept-Language": language}).json()["message"]
+        for language in (*LANGUAGES, *LANGUAGES)
+    ]
+    assert len(set(told)) == 3
+    assert told[:3] == told[3:]
