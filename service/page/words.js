@@ -2,9 +2,11 @@
 const LANGUAGES = { en: "English", de: "Deutsch", es: "Español" };
 const chosen = () => (document.cookie.match(/(?:^|; )language=(\w+)/) || [])[1];
 const known = (name) => LANGUAGES[name] && name;
-const wished = (navigator.languages || []).map((name) => known(name.toLowerCase().split("-")[0])).find(Boolean);
 
-export const language = known(chosen()) || wished || "en";
+// The page's own words are English so far: what the service says beside them is asked for in English, too, or a reader
+// of German would see both on one page.
+if (!chosen()) document.cookie = "language=en; path=/; max-age=31536000; samesite=strict";
+export const language = known(chosen()) || "en";
 let told = {};
 
 // Before anything is drawn. Without a connection the service worker has them from the last time; else it stays English.

@@ -31,7 +31,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     ),
     "serve": ("stripread serve --data bench --profile profile.toml",),
     "demo": ("stripread demo --files",),
-    "batch new": ('stripread batch new "June" --water tap --alkalinity 3',),
+    "batch new": ('stripread batch new "June" --water tap --alkalinity 3', 'stripread batch new "July"'),
     "batch list": ("stripread batch list",),
     "batch add": (
         "stripread batch add 1 photos/01-wash-01.jpg --wash 1 --profile profile.toml",
@@ -42,7 +42,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
         'stripread batch note 1 decant name="wash 1" litres="900 ml" settled_h="90 min"',
     ),
     "batch correct": (
-        'stripread batch correct 1 note 4 grams="2 lb" --why "misread" --who me',
+        'stripread batch correct 1 note 7 grams="2 lb" --why "misread" --who me',
         'stripread batch correct 1 entry 1 --note "first strip" --why "added later"',
     ),
     "batch timeline": ("stripread batch timeline 1",),
@@ -52,10 +52,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "batch stock": ("stripread batch stock",),
     "batch report": ("stripread batch report 1 --out june.pdf",),
     "batch find": ("stripread batch find wash --since 2026-01-01", "stripread batch find --kind ph --status refused"),
-    "batch compare": (
-        'stripread batch new "July"',
-        "stripread batch compare 1 2 --csv both.csv --plot both.png",
-    ),
+    "batch compare": ("stripread batch compare 1 2 --csv both.csv --plot both.png",),
     "batch share": ("stripread batch share 1 --out wash1.png",),
     "batch close": ("stripread batch close 1",),
     "batch reopen": ('stripread batch reopen 1 --reason "one more wash" --who me',),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-NEAR_MM = (0.0, 1.4)  # from the edge, where the bright line lies
+NEAR_MM = (0.0, 1.45)  # from the edge, where the bright line lies
 FAR_MM = (1.9, 2.6)  # where the paper is itself again
 BLACK_MM = (-1.8, -0.3)  # inside the square's black border
 STEP_MM = 0.1

@@ -8,10 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from service.cli import main
+from service.cli import app, main
 
 ROOT = Path(__file__).resolve().parents[2]
 PLAN = ["plan", "lye", "--chloride", "500 g", "--moisture", "0.3"]
+
+
+@pytest.fixture(autouse=True)
+def no_help_kept():
+    """Click keeps a command's help option, in the language of its first use; a program that ends does not mind."""
+    commands = [app]
+    for command in commands:
+        command._help_option = None
+        commands += getattr(command, "commands", {}).values()
 
 
 def said(capsys, *argv):

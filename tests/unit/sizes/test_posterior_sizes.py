@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import multivariate_t
 
 from stripread.kind import Pad, StripKind
-from stripread.ph.posterior import infer_ph
+from stripread.ph.posterior import SHOULDER, WIDE, WIDE_SHOULDER, infer_ph
 from stripread.strip.pads import PadSet
 from tests.unit.sizes.montecarlo import assert_share
 
@@ -85,7 +85,11 @@ def test_density_interval_and_variance_are_those_of_the_integral(ph):
     assert e.density == pytest.approx(np.interp(e.grid, grid, density), abs=0.004 * density.max())
     low, high = e.interval
     held = np.diff(np.interp([low, high], grid, np.cumsum(density) * 0.01))[0]
-    assert held == pytest.approx(0.95, abs=0.008)
+    assert held > 0.95 - 0.008
+    if held > 0.95 + 0.008:  # it reaches to where the density has fallen as far as a normal's has at its ends
+        inside = [end for end in (low, high) if grid[0] < end < grid[-1]]
+        ends = np.interp(inside, grid, density) / density.max()
+        assert ends.max() == pytest.approx(WIDE_SHOULDER if high - low > WIDE else SHOULDER, rel=0.1)
     mean, variance = moments(grid, density)
     assert sum(e.budget.values()) == pytest.approx(variance, rel=0.01)
     assert np.average(e.grid, weights=e.density) == pytest.approx(mean, abs=0.003)
