@@ -17,6 +17,10 @@ import cv2  # noqa: E402 - after the settings
 cv2.setNumThreads(1)
 
 import pytest  # noqa: E402 - after the settings
+from hypothesis import settings  # noqa: E402 - after the settings
+
+settings.register_profile("untimed", deadline=None)  # speed is for the benchmark: a busy machine fails no test
+settings.load_profile("untimed")
 
 from tests.slow_tests import function_of, slow_tests  # noqa: E402
 
