@@ -86,6 +86,6 @@ def _tuning(module: ModuleType, constant: str, values: Sequence[Value]) -> Tunin
 
 TUNINGS = {
     "cut_charge": _tuning(order, "CUT_CHARGE", (0.0, 3.0, 6.0, 10.0, 15.0, 25.0)),
-    "edge_colour": _tuning(touching, "EDGE_COLOUR", (0.06, 0.12, 0.18, 0.25, 0.3, 0.4)),
-    "too_wide": _tuning(touching, "TOO_WIDE", (1.03, 1.06, 1.09, 1.12, 1.16)),
+    "edge_colour": _tuning(touching, "EDGE_COLOUR", (0.06, 0.12, 0.18, 0.25, 0.35, 0.45)),
+    "too_wide": _tuning(touching, "TOO_WIDE", (1.03, 1.06, 1.09, 1.12, 1.15, 1.18)),
 }
