@@ -119,9 +119,9 @@ def test_a_plateau_keeps_its_shoulders_and_a_normal_its_interval():
 
 
 def test_a_wide_interval_reaches_farther():
-    """Beyond 2 pH to the 98.6 % of a normal: 2.45 standard deviations."""
+    """Beyond 2 pH to the 99.5 % of a normal: 2.80 standard deviations."""
     grid = np.linspace(0.0, 14.0, 2801)
-    for sd, ends in ((0.5, 1.96), (0.6, 2.448)):
+    for sd, ends in ((0.5, 1.96), (0.6, 2.797)):
         normal = np.exp(-0.5 * ((grid - 7.0) / sd) ** 2)
         low, high = with_shoulders(grid, normal, _shortest(grid, normal, LEVEL))
         assert (high - low) / 2 / sd == pytest.approx(ends, abs=0.02)
