@@ -202,27 +202,15 @@ def _newest(band: tuple[float, float], last: Reading, before: Reading | None, bl
 
 def _outside(last: Reading, band: tuple[float, float], then: str) -> Verdict:
     (a, b), (low, high) = _open(last), band
+    said = {"ph": last.ph, "a": a, "b": b, "low": low, "high": high, "then": then}
     if b < low or a > high:
-        text = _(
-            "pH {ph:.1f} ({a:.1f} to {b:.1f}) lies outside {low:g} to {high:g}: wash on. {then}",
-            ph=last.ph,
-            a=a,
-            b=b,
-            low=low,
-            high=high,
-            then=then,
+        return Verdict(
+            "hold", _("pH {ph:.1f} ({a:.1f} to {b:.1f}) lies outside {low:g} to {high:g}: wash on. {then}", **said)
         )
-        return Verdict("hold", text)
-    text = _(
-        "pH {ph:.1f} ({a:.1f} to {b:.1f}) reaches over the edge of {low:g} to {high:g}. {then}",
-        ph=last.ph,
-        a=a,
-        b=b,
-        low=low,
-        high=high,
-        then=then,
+    return Verdict(
+        "cannot tell",
+        _("pH {ph:.1f} ({a:.1f} to {b:.1f}) reaches over the edge of {low:g} to {high:g}. {then}", **said),
     )
-    return Verdict("cannot tell", text)
 
 
 def _key(reading: Reading) -> tuple[int | None, str]:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from stripread.card.values import CardValues
+from stripread.correction import dyes
 from stripread.correction.fit import fix_colour
 from stripread.correction.residual import fit_residual
 from stripread.ph.curve import Lot, Scatter, StripCurve
@@ -89,9 +90,11 @@ def fit_trace(pads, cause):
     return float(np.trace(pads.parts[cause]))
 
 
-@pytest.mark.parametrize(("cause", "least"), [("tone", 1.3), ("light", 1.5), ("correction", 1.03)])
-def test_a_card_known_less_well_is_a_fit_known_less_well(cause, least):
-    """The correction has a large part, of dyes that are not inks, that the card's own doubt does not change."""
+@pytest.mark.parametrize(("cause", "least"), [("tone", 1.3), ("light", 1.5), ("correction", 1.05)])
+def test_a_card_known_less_well_is_a_fit_known_less_well(cause, least, monkeypatch):
+    """The correction has a large part, of dyes that are not inks, that the card's own doubt does not change; so is the
+    veil over a strip, left away here."""
+    monkeypatch.setattr(dyes, "VEIL_SD", 0.0)
     loose = CardValues(PRINTED, 4.0 * KNOWN.sd, "estimated")
     assert fit_trace(measured(values=loose), cause) > least * fit_trace(measured(), cause)
 
