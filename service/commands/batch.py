@@ -55,7 +55,7 @@ def new(name: str, procedure: str, zone: str | None, data: Path, database: str |
     """Start a batch called NAME."""
     from service.bench.procedure import load_procedure
     from service.log import store
-    from service.log.notes import choose_procedure
+    from service.log.course.moving import choose_procedure
     from service.moments import checked_zone
 
     load_procedure(procedure)  # a wrong one leaves no batch behind
@@ -104,7 +104,7 @@ def list_(data: Path, database: str | None) -> int:
 def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
     """The stage of BATCH, its gate, and what to do next."""
     from service.bench.state_view import state_view
-    from service.log.notes import batch_state
+    from service.log.course.state import batch_state
 
     with opened(data, database, reading=True) as log, log.read() as c:
         state = batch_state(c, batch)
@@ -174,7 +174,7 @@ def zone_(batch: int, name: str | None, data: Path, database: str | None) -> int
 @log_options
 def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # noqa: ANN401 - click's options
     """Go on to the next stage of BATCH."""
-    from service.log.notes import move_on
+    from service.log.course.moving import move_on
 
     with opened(data, database) as log, log.write() as c:
         _, state = move_on(c, batch, how["to"], how["reason"], how["who"])

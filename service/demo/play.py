@@ -11,9 +11,10 @@ from service.demo import script
 from service.log import store
 from service.log.blobs import Blobs
 from service.log.correction import Correction, corrected_entry
+from service.log.course.moving import choose_procedure, move_on
 from service.log.database import Database
 from service.log.models import made_up_time
-from service.log.notes import add_note, choose_procedure, move_on
+from service.log.notes import add_note
 from service.log.profiles import KeptProfile, Profiles
 from service.readers.in_order import in_order
 from service.readers.photo_reader import PipelineReader

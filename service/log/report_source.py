@@ -13,8 +13,9 @@ from service.bench.state import State
 from service.bench.washing.phases import WashForecast, phases
 from service.log import store
 from service.log.chain.links import head
-from service.log.notes import batch_state, damaged_notes, notes_of
-from service.log.wash_forecast import forecast_from, forecast_of, wash_readings
+from service.log.course.forecast import forecast_from, forecast_of, wash_readings
+from service.log.course.state import batch_state
+from service.log.notes import damaged_notes, notes_of
 from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__

@@ -47,9 +47,7 @@ def moment_of(row: Row, opened_at: str, zone: str) -> Moment:
     return Moment(at, zone, "upload" if at == received else source)
 
 
-def told_time(
-    camera: str | None, said_at: str | None, said_by: Teller, zone: str
-) -> tuple[str | None, Source | None]:
+def told_time(camera: str | None, said_at: str | None, said_by: Teller, zone: str) -> tuple[str | None, Source | None]:
     """What the log keeps of when a photo was taken: the time with its offset, and who told it.
 
     ``camera`` is the photo's own time (EXIF, ISO 8601). ``said_at`` is by the ``phone``'s clock, and goes first, or by

@@ -9,11 +9,13 @@ from service.errors import NotFound, WrongStatement
 from service.log import store
 from service.log.aside.phones import all_phones, keep_phone, label, name_phone, photos_to_look_at, unknown_photos
 from service.log.aside.stages import first_stage
+from service.log.course.moving import move_on
+from service.log.course.state import batch_state
 from service.log.database import Database
 from service.log.finding.search import search
 from service.log.finding.sources import SOURCES, Wanted
 from service.log.models import batch_stages, events, now, photo_phones
-from service.log.notes import add_note, batch_state, move_on, notes_of
+from service.log.notes import add_note, notes_of
 from stripread.errors import CallError
 from tests.log.conftest import add_reading
 from tests.log.made_logs import as_older_form, made_log

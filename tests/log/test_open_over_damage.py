@@ -7,9 +7,11 @@ import hashlib
 import pytest
 
 from service.log import store
+from service.log.course.forecast import forecast_now
+from service.log.course.moving import choose_procedure
+from service.log.course.state import batch_state
 from service.log.database import Database
-from service.log.notes import add_note, batch_state, choose_procedure, stock_of_log
-from service.log.wash_forecast import forecast_now
+from service.log.notes import add_note, stock_of_log
 from stripread.errors import CallError
 from tests.log.conftest import KEPT, BaseLog
 from tests.log.test_tampering import as_owner

@@ -14,10 +14,11 @@ from service.bench.readings import logged
 from service.log import store
 from service.log.check.whole import check_log
 from service.log.correction import Correction, corrected_entry
+from service.log.course.state import observations
 from service.log.database import Database
 from service.log.listing import csv_export, pieces
 from service.log.models import made_up_time, metadata
-from service.log.notes import add_note, observations
+from service.log.notes import add_note
 from service.log.opening.form import steps
 from service.log.report_source import batch_record
 from service.log.taken import moment_of, told_time

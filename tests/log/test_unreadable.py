@@ -8,9 +8,9 @@ import io
 import pytest
 
 from service.log import store
+from service.log.course.state import batch_state
 from service.log.database import Database
 from service.log.listing import csv_export, json_list, pieces
-from service.log.notes import batch_state
 from service.log.report_source import batch_record
 from service.log.unreadable import rereadable
 from service.report.html import html_report

@@ -11,8 +11,8 @@ from PIL import Image
 
 from service.cli import main
 from service.log import store
+from service.log.course.state import observations
 from service.log.database import Database
-from service.log.notes import observations
 from service.log.taken import taken_times
 from service.readers.add_photos import add_photos, entry_lines
 from service.readers.intake import Submission

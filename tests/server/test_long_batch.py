@@ -10,7 +10,8 @@ from service.bench.state_view import state_view
 from service.bench.washing.phases import NEWEST_OF_A_WASH, counting
 from service.bench.washing.reading import Reading
 from service.log import entry_cache, listing, store
-from service.log.notes import batch_state, notes_of, observations
+from service.log.course.state import batch_state, observations
+from service.log.notes import notes_of
 from tests.server.conftest import a_photo
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from service.log import store
+from service.log.course.forecast import wash_readings
+from service.log.course.state import observations
 from service.log.database import Database
-from service.log.notes import observations
-from service.log.wash_forecast import wash_readings
 
 PROFILE = 'name = "roll"\n[kind]\nrange = [5.5, 9.0]\n'
 

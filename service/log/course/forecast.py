@@ -16,8 +16,8 @@ from service.bench.readings import LoggedPh
 from service.bench.washing.parts import part_of
 from service.bench.washing.reading import Reading
 from service.bench.washing.water_beside import water_beside
+from service.log.course.state import neutral_band, observations, unanswered, unreadable_in_force, washing_begins
 from service.log.entry_cache import BATCHES, slim_rows
-from service.log.notes import neutral_band, observations, unanswered, unreadable_in_force, washing_begins
 from service.log.store import Row, last_entry
 from stripread.words import _, spoken
 

@@ -13,10 +13,11 @@ from service.bench.washing.decant import retained_share
 from service.bench.washing.phases import phases
 from service.errors import NotFound
 from service.log import store
+from service.log.course.forecast import wash_readings
+from service.log.course.state import batch_state, observations
 from service.log.entry_cache import slim_rows
-from service.log.notes import batch_state, notes_of, observations
+from service.log.notes import notes_of
 from service.log.report_source import forecasts
-from service.log.wash_forecast import wash_readings
 from service.report.comparison import MOST, BatchFigures, Comparison, WashPoint, by_step
 from stripread.errors import CallError
 

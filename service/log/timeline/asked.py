@@ -13,12 +13,13 @@ from service.bench.readings import Observation, logged
 from service.bench.state import stage_now
 from service.bench.washing.parts import breaks, part_of
 from service.log import store
+from service.log.course.forecast import forecast_now
+from service.log.course.state import observations
 from service.log.entry_cache import slim_rows
 from service.log.models import now
-from service.log.notes import notes_of, observations
+from service.log.notes import notes_of
 from service.log.strip_range import strip_range
 from service.log.taken import taken_at
-from service.log.wash_forecast import forecast_now
 
 RECENT = 200  # entries looked at: a course is asked about its last washes, and a photo must not wait for a long log
 

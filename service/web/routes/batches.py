@@ -10,11 +10,11 @@ from fastapi.responses import StreamingResponse
 from sqlalchemy import Connection
 
 from service.log import store
+from service.log.course.forecast import forecast_now
+from service.log.course.state import neutral_band
 from service.log.fields import MAX_ID
 from service.log.listing import csv_export, json_export, pieces
 from service.log.models import now
-from service.log.notes import neutral_band
-from service.log.wash_forecast import forecast_now
 from service.readers.earlier.blank import blank_of
 from service.web.components import ServiceDep
 from service.web.once import OnceDep

@@ -16,6 +16,8 @@ from service.bench.question import Question
 from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
+from service.log.course.moving import move_on
+from service.log.course.state import batch_state
 from service.log.fields import Text
 from service.readers.pictures import NotAPicture, thumbnail_job
 from service.readers.worker import Job
@@ -91,7 +93,7 @@ def bench(batch: BatchId, service: ServiceDep) -> BenchState:
     """The batch's stage, its gate, what to do next, cautions, mass balance, stock vessel."""
     with service.database.read() as c:
         store.known_batch(c, batch)
-        return state_view(asked(lambda: bench_log.batch_state(c, batch)))
+        return state_view(asked(lambda: batch_state(c, batch)))
 
 
 @router.get("/note-forms")
@@ -149,7 +151,7 @@ def go_on(batch: BatchId, body: Onward, once: OnceDep) -> Response:
         store.known_batch(c, batch)
         at, keyed = body.written_at, once.key is not None
         _, state = asked(
-            lambda: bench_log.move_on(c, batch, body.to, body.reason, body.who, written_at=at, keyed=keyed)
+            lambda: move_on(c, batch, body.to, body.reason, body.who, written_at=at, keyed=keyed)
         )
         return state_view(state)
 

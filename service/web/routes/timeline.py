@@ -12,12 +12,13 @@ from sqlalchemy import Connection
 from service.bench.question import Question
 from service.bench.state_view import BalanceView, GateView, balance_view
 from service.log import store
+from service.log.course.forecast import forecast_now
+from service.log.course.state import batch_state
 from service.log.fields import MAX_ID, Text
-from service.log.notes import Said, batch_state
+from service.log.notes import Said
 from service.log.timeline.amending import amend_note, answer_note, undo_note, withdraw_note
 from service.log.timeline.asked import next_wash
 from service.log.timeline.build import timeline
-from service.log.wash_forecast import forecast_now
 from service.web.components import ServiceDep
 from service.web.once import OnceDep
 from service.web.problems import ServiceProblem, responses

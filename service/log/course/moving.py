@@ -1,0 +1,67 @@
+"""The next stage of a batch: its procedure chosen, the gate asked, the move written down."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection
+
+from service.bench.notes import Note
+from service.bench.procedure import load_procedure
+from service.bench.state import State
+from service.log.course.state import batch_state
+from service.log.notes import Said, add_note
+from stripread.errors import CallError
+from stripread.words import SOURCE, _, say, speaking
+
+
+def choose_procedure(c: Connection, batch: int, where: str) -> Note:
+    """Give a batch its procedure: a shipped one by name, or a file; its text is kept in the log."""
+    return add_note(c, batch, "procedure", {"text": load_procedure(where).text})
+
+
+def move_on(
+    c: Connection,
+    batch: int,
+    to: str | None,
+    reason: str | None,
+    who: str | None,
+    *,
+    written_at: str | None = None,
+    keyed: bool = False,
+) -> tuple[Note, State]:
+    """Go on to the next stage, or to the stage named.
+
+    Raises
+    ------
+    CallError
+        When the gate is not open (or the stage is not the next one) and no reason is given; for a stage unknown.
+    """
+    state = batch_state(c, batch)
+    after = state.procedure.after(state.stage.id)
+    if to is None and after is None:
+        raise CallError(_("this was the last stage"))
+    target = state.procedure.stage(to) if to is not None else after
+    assert target is not None
+    if (state.verdict.state != "open" or target != after) and not (reason or "").strip():
+        why = (
+            state.verdict.sentence
+            if target == after
+            else _("{title!r} is not the next stage.", title=say(target.title))
+        )
+        raise CallError(
+            _(
+                "the gate says {state}: {why} To go on against it, give a reason.",
+                state=say(state.verdict.state),
+                why=why,
+            )
+        )
+    with speaking(SOURCE):  # the log is kept in one language, whoever writes it
+        kept = batch_state(c, batch)
+    data: dict[str, object] = {
+        "to": target.id,
+        "state": state.verdict.state,
+        "sentence": kept.verdict.sentence,
+        "reason": reason,
+        "who": who,
+    }
+    moved = add_note(c, batch, "move", data, Said(written_at=written_at, keyed=keyed))
+    return moved, batch_state(c, batch)
