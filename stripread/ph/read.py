@@ -23,6 +23,7 @@ from stripread.reasons import because
 from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading
 from stripread.strip.find import FoundStrip, InLane, find_in_lane
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
+from stripread.words import _
 
 if TYPE_CHECKING:
     from stripread.card.pose import CardPose
@@ -183,7 +184,7 @@ def _why_unread(other: StripTrace) -> Reason:
     """Why a comparison strip tells nothing: no pH has its colours, as when it is dry, or what it was refused for."""
     if other.estimate is not None:
         misfit = other.estimate.misfit
-        return because("comparison_dry", f"{misfit:.1f} standard deviations away", value=misfit)
+        return because("comparison_dry", _("{misfit:.1f} standard deviations away", misfit=misfit), value=misfit)
     why = next((reason.code for reason in other.reasons if reason.severity == "refuse"), "refused")
     return because("comparison_unread", why)
 
@@ -205,7 +206,7 @@ def _unread_beside(trace: PhTrace) -> tuple[float, Reason] | None:
         if one.reason.code != "no_strip":
             return one.y_mm, one.reason
     if len(trace.strips) == 1 and lane.foreign is not None and lane.foreign.area_mm2 > FOREIGN_MM2:
-        return lane.foreign.y_mm, because("wrong_kind", "the strip nearer the card's top edge")
+        return lane.foreign.y_mm, because("wrong_kind", _("the strip nearer the card's top edge"))
     return None
 
 
