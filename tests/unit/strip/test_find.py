@@ -8,10 +8,12 @@ import cv2
 import numpy as np
 import pytest
 
-from stripread.card.layout import LANE_MM
+from stripread.card.layout import LANE_MM, layout
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
 from stripread.strip.find import FoundStrip, find_in_lane, find_strips
+from stripread.strip.lane import lane_map
+from stripread.strip.search import search
 from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
 FOUR = StripKind("four", 6.0, 75.0, tuple(Pad(o, 6.0) for o in (2.0, 9.0, 16.0, 23.0)), (0.0, 14.0))
@@ -128,7 +130,10 @@ def test_two_strips_are_both_found() -> None:
 def test_two_like_strips_are_both_found_and_not_the_paper_between_them(colour: tuple[float, float, float]) -> None:
     one = lying(NARROW, [colour], 1.0, (80.0, 31.5))
     two = lying(NARROW, [colour], -0.5, (80.5, 42.5))
-    found = find_strips(draw(NARROW, [one, two]), NARROW)
+    view = draw(NARROW, [one, two])
+    best = search(lane_map(view, layout()), NARROW)
+    assert min(abs(best.y - 31.5), abs(best.y - 42.5)) < PLACED_MM
+    found = find_strips(view, NARROW)
     assert len(found) == 2
     upper, lower = sorted(found, key=lambda s: s.outline_mm[:, 1].mean())
     assert misplaced(upper, one, NARROW) < PLACED_MM
