@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.gauss import gaussian_between
-from stripread.ph.kubelka import lab_by_load
+from stripread.ph.kubelka import lab_by_light, lab_by_load
 from stripread.ph.profile import Profile
 from stripread.results import PhReading
 from stripread.tuned import tuned
@@ -113,9 +113,10 @@ def _shared_ways(photos: Sequence[Checked], profile: Profile) -> tuple[Array, Ar
             lot.shift * (by_pad * slope).sum(axis=2),
             lot.load * (by_pad * lab_by_load(profile.curve(ph))).sum(axis=2),
             lot.lightness * by_pad[:, :, 0],
+            lot.through * (by_pad * lab_by_light(profile.curve(ph))).sum(axis=(1, 2))[:, None],
         ],
         axis=1,
-    )  # (n, 3P): what each pad's change of the bottle does to each reading
+    )  # (n, 3P + 1): what each change of the bottle does to each reading
     bottle = ways @ ways.T
     photo = np.einsum("ni,ij,nj->n", w, strip.scatter_cov(), w)
     return near, _correlation(bottle), np.diag(bottle) / np.maximum(np.diag(bottle) + photo, 1e-12)

@@ -76,11 +76,12 @@ class ScatterFile(_File):
 
 
 class LotFile(_File):
-    """How bottles differ: pH, relative dye load, L*."""
+    """How bottles differ: pH, relative dye load, L*, share of light that comes through (older files don't say)."""
 
     shift: Deviation
     load: Deviation
     lightness: Deviation
+    through: Deviation | None = None
 
 
 class KnownPhotoFile(_File):

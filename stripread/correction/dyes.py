@@ -26,8 +26,6 @@ DARK_SD = _TUNED.number("dark_sd")
 DARK_CLIPPED = _TUNED.number("dark_clipped")
 MOVED_SD = _TUNED.number("moved_sd")
 MOVED_SHARED = _TUNED.number("moved_shared")
-VEIL_SD = _TUNED.number("veil_sd")
-VEIL_SHARED = _TUNED.number("veil_shared")
 
 
 def moved_cov(shift: Array) -> Array:
@@ -50,21 +48,6 @@ def channel_cov(reference: Array) -> Array:
         block = slice(3 * p, 3 * p + 3)
         shared[block, block] += (1.0 - CHANNEL_SHARED) * (ways[p] @ ways[p].T)
     return np.asarray(shared)
-
-
-def veil_cov(reference: Array) -> Array:
-    """Doubt of a strip's linear colours (P, 3) from uncoloured light over them, as CIELAB covariance (3P, 3P).
-
-    A wet surface, a phone that lifts the shade of a strip above the paper's, a lens that spreads the paper's light: all
-    add or take the same of each channel, which the deep colours feel most, and no printed patch has a strip's surface.
-    """
-    ways = lab_jacobian(reference).sum(axis=2)  # (P, lab): of equal light in all channels
-    stacked = ways.reshape(-1)
-    shared = VEIL_SHARED * np.outer(stacked, stacked)
-    for p in range(len(reference)):
-        block = slice(3 * p, 3 * p + 3)
-        shared[block, block] += (1.0 - VEIL_SHARED) * np.outer(ways[p], ways[p])
-    return np.asarray(VEIL_SD**2 * shared)
 
 
 def dark_cov(reference: Array, encoded: Array) -> Array:

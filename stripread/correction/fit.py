@@ -22,7 +22,7 @@ from stripread.card.exposure import check_patches
 from stripread.colour import rgb_to_lab
 from stripread.correction import light, tone
 from stripread.correction.dye_field import INK_SHARE, TERMS, basis, dye_field, ink_field
-from stripread.correction.dyes import channel_cov, dark_cov, moved_cov, veil_cov
+from stripread.correction.dyes import channel_cov, dark_cov, moved_cov
 from stripread.correction.residual import ResidualModel, fit_residual
 from stripread.tuned import tuned
 
@@ -86,8 +86,6 @@ class ColourFix:
         lab = rgb_to_lab(reference)
         shift, cov = self.residual.at(lab)
         cov = cov + channel_cov(reference) + dark_cov(reference, rgb)
-        if dye:
-            cov = cov + veil_cov(reference)
         if dye and self.dyes.any():
             moved = basis(lab) @ self.dyes
             shift, cov = INK_SHARE * shift + moved, cov + moved_cov(moved)

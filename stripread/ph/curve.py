@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stripread.ph.kubelka import lab_by_load
+from stripread.ph.kubelka import lab_by_light, lab_by_load
 from stripread.tuned import tuned
 
 if TYPE_CHECKING:
@@ -47,13 +47,15 @@ class Scatter:
 class Lot:
     """How strips differ, as standard deviations of one pad.
 
-    shift: of its transitions, in pH. load: of its dye, relative. lightness: of its paper, in L*. The default is what
-    strips are taken to do from bottle to bottle; calibration photos of one bottle can't tell.
+    shift: of its transitions, in pH. load: of its dye, relative. lightness: of its paper, in L*. through: the share of
+    light that comes through the dye from what lies below, alike for all pads of a strip. The default is what strips are
+    taken to do from bottle to bottle; calibration photos of one bottle can't tell.
     """
 
     shift: float = _TUNED.number("lot_shift")
     load: float = _TUNED.number("lot_load")
     lightness: float = _TUNED.number("lot_lightness")
+    through: float = _TUNED.number("lot_through")
 
 
 @dataclass(frozen=True)
@@ -95,11 +97,12 @@ class StripCurve:
         return self.scatter.cov(self.pads)
 
     def strip_cov(self, ph: Array) -> Array:
-        """Covariance of one strip about the curve at pH (N,): (N, 3P, 3P). Pads vary independently."""
-        slope = _between(self.ph, self._slope, ph)
-        load = lab_by_load(self.curve(ph))
+        """Covariance of one strip about the curve at pH (N,): (N, 3P, 3P). Pads vary independently, but for light
+        that comes through them."""
+        slope, lab = _between(self.ph, self._slope, ph), self.curve(ph)
+        load, through = lab_by_load(lab), self.lot.through * lab_by_light(lab).reshape(len(slope), -1)
         light = np.array([1.0, 0.0, 0.0]) * self.lot.lightness
-        out = np.zeros((len(slope), 3 * self.pads, 3 * self.pads))
+        out = through[:, :, None] * through[:, None, :]
         for p in range(self.pads):
             block = slice(3 * p, 3 * p + 3)
             for sd, way in ((self.lot.shift, slope[:, p]), (self.lot.load, load[:, p])):

@@ -59,6 +59,16 @@ def reflectance_slope(k_over_s: ArrayLike) -> Array:
     return np.asarray(1.0 - (k + 1.0) / np.sqrt(k * k + 2.0 * k))
 
 
+def lab_by_light(lab: ArrayLike, paper: float = 0.9) -> Array:
+    """How CIELAB (..., 3) moves when light of the paper comes through the dye, per unit of its share: (..., 3).
+
+    paper: the bare paper's reflectance, towards which each channel goes; what is lighter than that stays.
+    """
+    channels = lab_to_channels(lab)
+    moved = np.maximum(paper - channels, 0.0)
+    return np.asarray(np.einsum("...ij,...j->...i", lab_by_channels(np.clip(channels, DARKEST, LIGHTEST)), moved))
+
+
 def lab_by_load(lab: ArrayLike, paper: float = 0.9) -> Array:
     """How CIELAB (..., 3) moves when the paper takes up more dye, per unit of relative load: (..., 3).
 

@@ -138,7 +138,7 @@ def profile_text(profile: Profile) -> str:
             "parameters": profile.parameters,
         },
         "scatter": {"common": [_short(v) for v in s.scatter.common], "own": [_short(v) for v in s.scatter.own]},
-        "lot": {"shift": s.lot.shift, "load": s.lot.load, "lightness": s.lot.lightness},
+        "lot": {"shift": s.lot.shift, "load": s.lot.load, "lightness": s.lot.lightness, "through": s.lot.through},
         "photos": [
             {"file": p.file, "sha256": p.sha256, "ph": _short(p.ph), "ph_sd": _short(p.ph_sd)} for p in profile.photos
         ],
@@ -200,7 +200,7 @@ def _build(table: dict[str, Any], where: str) -> Profile:
         cov_ph,
         factor,
         Scatter(_three(given.scatter.common), _three(given.scatter.own)),
-        Lot(given.lot.shift, given.lot.load, given.lot.lightness),
+        Lot(**given.lot.model_dump(exclude_none=True)),
     )
     fit = given.fit
     quality = Quality(

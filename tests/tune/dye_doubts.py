@@ -122,8 +122,7 @@ def squares(setup: Setup) -> tuple[Array, Array, Array]:
     known = setup.learned.plain + correction_fit.INK_SHARE * setup.learned.ink_shift
     rows = []
     for photo in setup.photos:
-        with replaced(dyes, "VEIL_SD", 0.0):  # sampled strips have no surface
-            shift, cov = photo.fix.left_over(photo.pads.rgb, photo.pads.at_mm, dye=True)
+        shift, cov = photo.fix.left_over(photo.pads.rgb, photo.pads.at_mm, dye=True)
         whole = photo.cov + cov
         for p, own in enumerate(setup.learned.cov):
             whole[3 * p : 3 * p + 3, 3 * p : 3 * p + 3] += own

@@ -44,17 +44,21 @@ def draw(setup: int) -> Bottles:
     for kind in KINDS:
         low, high = STRIP_RANGE[kind]
         grid = np.arange(low - 0.5, high + 0.5, STEP)
-        lab = np.array([true_lab(StripState(kind, float(ph), 2 * setup, 0).pad_spectra()) for ph in grid])
+        lab = np.array([true_lab(_strip(kind, float(ph), 2 * setup, 0).pad_spectra()) for ph in grid])
         size = 3 * lab.shape[1]
         seen = (SEEN_SD, SEEN_SD, SEEN_SD)
         curves.append(
             StripCurve(grid, lab, grid[[0, -1]], np.zeros((2, size, size)), Scatter((0.0, 0.0, 0.0), seen), Lot())
         )
         ph = rng.uniform(low, high, STRIPS)
-        states = [StripState(kind, float(p), 2 * setup + 1, n) for n, p in enumerate(ph)]
+        states = [_strip(kind, float(p), 2 * setup + 1, n) for n, p in enumerate(ph)]
         all_ph.append(ph)
         all_lab.append(np.array([true_lab(state.pad_spectra()) for state in states]))
     return Bottles(tuple(curves), tuple(all_ph), tuple(all_lab))
+
+
+def _strip(kind: str, ph: float, lot: int, strip: int) -> StripState:
+    return StripState(kind, ph, lot, strip, through=float(np.random.default_rng([lot, 89]).uniform(0.0, 0.05)))
 
 
 def judged(bottles: Bottles, lot: Lot) -> dict[str, float]:
@@ -88,4 +92,5 @@ TUNINGS = {
     "lot_shift": _tuning("lot_shift", 0.002, 0.5),
     "lot_load": _tuning("lot_load", 0.002, 0.5),
     "lot_lightness": _tuning("lot_lightness", 0.02, 5.0),
+    "lot_through": _tuning("lot_through", 0.0005, 0.5),
 }

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from stripread.colour import rgb_to_lab
-from stripread.correction.dyes import CHANNEL_SHARED, VEIL_SD, VEIL_SHARED, channel_cov, dark_cov, veil_cov
+from stripread.correction.dyes import CHANNEL_SHARED, channel_cov, dark_cov
 
 
 def sd(cov, pad=0):
@@ -36,14 +35,3 @@ def test_a_channel_that_the_phone_wrote_as_zero_is_open():
     seen = dark_cov(np.array([[0.5, 0.4, 0.01]]), np.array([[0.7, 0.6, 0.1]]))
     cut = dark_cov(np.array([[0.5, 0.4, 0.01]]), np.array([[0.7, 0.6, 0.0]]))
     assert sd(cut)[2] > 5.0 * sd(seen)[2]
-
-
-def test_a_veil_is_what_equal_light_in_all_channels_does():
-    """Against CIELAB computed anew with that much light more, which deep colours feel most."""
-    pads = np.array([[0.05, 0.06, 0.2], [0.6, 0.5, 0.4]])
-    cov = veil_cov(pads)
-    moved = rgb_to_lab(pads + VEIL_SD) - rgb_to_lab(pads - VEIL_SD)
-    for pad in range(2):
-        assert sd(cov, pad) == pytest.approx(np.abs(moved[pad]) / 2, rel=0.1)
-    assert sd(cov)[0] > 2 * sd(cov, 1)[0]
-    assert cov[0, 3] == pytest.approx(VEIL_SHARED * sd(cov)[0] * sd(cov, 1)[0])

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from stripread.card.values import CardValues
-from stripread.correction import dyes
 from stripread.correction.fit import fix_colour
 from stripread.correction.residual import fit_residual
 from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.kubelka import channels_to_lab, lab_by_light, lab_to_channels
 from stripread.ph.posterior import FREEDOM, infer_ph
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab
 from tests.unit.correction.test_fit import CENTRES, KNOWN, PADS, PRINTED, encode, photo
@@ -91,10 +91,8 @@ def fit_trace(pads, cause):
 
 
 @pytest.mark.parametrize(("cause", "least"), [("tone", 1.3), ("light", 1.5), ("correction", 1.05)])
-def test_a_card_known_less_well_is_a_fit_known_less_well(cause, least, monkeypatch):
-    """The correction has a large part, of dyes that are not inks, that the card's own doubt does not change; so is the
-    veil over a strip, left away here."""
-    monkeypatch.setattr(dyes, "VEIL_SD", 0.0)
+def test_a_card_known_less_well_is_a_fit_known_less_well(cause, least):
+    """The correction has a large part, of dyes that are not inks, that the card's own doubt does not change."""
     loose = CardValues(PRINTED, 4.0 * KNOWN.sd, "estimated")
     assert fit_trace(measured(values=loose), cause) > least * fit_trace(measured(), cause)
 
@@ -133,15 +131,26 @@ def strip(lot=Lot(), scatter=0.5, factor=1.0):  # noqa: B008 - frozen
 
 def test_strips_that_differ_twice_as_much_give_four_times_their_covariance():
     at = np.array([5.0])
-    plain = Lot(0.03, 0.05, 0.4)
-    double = Lot(0.06, 0.10, 0.8)
+    plain = Lot(0.03, 0.05, 0.4, 0.01)
+    double = Lot(0.06, 0.10, 0.8, 0.02)
     assert strip(double).strip_cov(at) == pytest.approx(4 * strip(plain).strip_cov(at))
     assert strip(scatter=1.0).scatter_cov() == pytest.approx(4 * strip().scatter_cov())
     assert strip(factor=2.0).curve_cov(at) == pytest.approx(4 * strip().curve_cov(at))
     # a shift of the transitions is a shift in pH: its doubt of one pad is that of the shift, whatever the colours
-    shifted = strip(Lot(0.05, 0.0, 0.0)).strip_cov(at)[0, :3, :3]
+    shifted = strip(Lot(0.05, 0.0, 0.0, 0.0)).strip_cov(at)[0, :3, :3]
     slope = np.array([2.0, 3.0, 0.0])
     assert slope @ shifted @ slope / (slope @ slope) ** 2 == pytest.approx(0.05**2)
+
+
+def test_light_through_the_dye_moves_all_pads_at_once_and_deep_ones_most():
+    """Against colours with a fiftieth of the way to the paper's reflectance added."""
+    at, share = np.array([5.0]), 0.02
+    channels = lab_to_channels(strip().curve(at)[0])
+    moved = (channels_to_lab(channels + share * (0.9 - channels)) - channels_to_lab(channels)).reshape(-1)
+    cov = strip(Lot(0.0, 0.0, 0.0, share)).strip_cov(at)[0]
+    assert cov == pytest.approx(np.outer(moved, moved), rel=0.1, abs=0.01)
+    deep, pale = (lab_by_light([lightness, 0.0, 0.0])[0] for lightness in (30.0, 90.0))
+    assert deep > 10 * pale > 0
 
 
 @dataclass(frozen=True)

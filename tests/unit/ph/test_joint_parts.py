@@ -34,7 +34,7 @@ def _observation(name, lab, **variances):
     return StripObservation(f"{name}.jpg", name, np.asarray(lab), {c: np.zeros((size, size)) for c in SIZES} | roots)
 
 
-def _exact(curve_factor=None, lot=Lot(0.0, 0.0, 0.0), scatter=Scatter((0.0,) * 3, (0.0,) * 3)):  # noqa: B008 - frozen
+def _exact(curve_factor=None, lot=Lot(0.0, 0.0, 0.0, 0.0), scatter=Scatter((0.0,) * 3, (0.0,) * 3)):  # noqa: B008 - frozen
     """The straight profile with doubts of one's choice; slopes of 3 in L* of pad 1 and in a* of pad 2."""
     known = profile()
     factor = np.broadcast_to(np.zeros((6, 6)) if curve_factor is None else curve_factor, (2, 6, 6))
@@ -203,7 +203,7 @@ def test_shares_follow_what_the_value_rests_on():
     """
     factor = np.diag(np.sqrt([1 / 3] * 3 + [2 / 3] * 3))
     for lightness, share in ((1.0, 1 / 2), (0.0, 5 / 9)):
-        known = _exact(factor, Lot(0.0, 0.0, lightness))
+        known = _exact(factor, Lot(0.0, 0.0, lightness, 0.0))
         lab = known.curve(np.array([6.0]))[0]
         pair = [_observation("a", lab, noise=[1, 1, 1, 4, 4, 4]), _observation("b", lab, noise=2.0)]
         joint = infer_joint(pair, known, same_strip=True, alike=np.eye(2))

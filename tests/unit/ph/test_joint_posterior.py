@@ -26,7 +26,7 @@ def profile(curve_sd=0.3):
     lab = np.array([[50.0, 0.0, 0.0], [60.0, -20.0, 0.0]]) + PH[:, None, None] * SLOPE
     factor = np.broadcast_to(curve_sd * np.eye(6), (2, 6, 6))
     strip = StripCurve(
-        PH, lab, np.array([0.0, 14.0]), factor, Scatter((0.2, 0.2, 0.2), (0.1, 0.1, 0.1)), Lot(0.03, 0.0, 0.2)
+        PH, lab, np.array([0.0, 14.0]), factor, Scatter((0.2, 0.2, 0.2), (0.1, 0.1, 0.1)), Lot(0.03, 0.0, 0.2, 0.0)
     )
     return Profile("toy", KIND, strip, "chart only", Quality(0, 0), "line", "made up", (), "test", "2026-01-01")
 

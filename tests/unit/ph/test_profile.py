@@ -82,7 +82,7 @@ def test_beyond_the_grid_the_end_is_held():
 def test_lot_moves_a_pad_along_its_own_curve():
     # With a shift only, the covariance is the outer product of the slope with itself, and pads stay independent.
     profile = made()
-    strip = dataclasses.replace(profile.strip, lot=Lot(0.1, 0.0, 0.0))
+    strip = dataclasses.replace(profile.strip, lot=Lot(0.1, 0.0, 0.0, 0.0))
     cov = strip.strip_cov(np.array([4.0]))[0]
     assert cov[:3, :3] == pytest.approx(0.01 * np.outer([-5, 3, 4], [-5, 3, 4]), rel=1e-6)
     assert np.abs(cov[:3, 3:]).max() == 0.0

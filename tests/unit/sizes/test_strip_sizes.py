@@ -39,17 +39,20 @@ def strip(lot, scatter=Scatter((0.8, 1.1, 1.4), (0.4, 0.5, 0.7))):  # noqa: B008
 
 
 def test_strips_of_other_lots():
-    """Each pad's transitions come 0.04 pH earlier or later, its paper is 0.5 L* lighter, its dye 3 % more or less."""
+    """Each pad's transitions come 0.04 pH earlier or later, its paper is 0.5 L* lighter, its dye 3 % more or less, and
+    through all of a strip's comes 0.5 % more or less of the light."""
     rng = np.random.default_rng(1)
-    lot = Lot(shift=0.04, load=0.03, lightness=0.5)
+    lot = Lot(shift=0.04, load=0.03, lightness=0.5, through=0.005)
     shift, load, light = rng.normal(0, [[[0.04]], [[0.03]], [[0.5]]], (3, DRAWS, 2))
+    through = rng.normal(0, 0.005, DRAWS)
     draws = np.zeros((DRAWS, 2, 3))
     bare = (1.0 - 0.9) ** 2 / (2 * 0.9)  # Kubelka and Munk's K/S of the paper without dye
     for n in range(DRAWS):
         for p in range(2):
             lab = two_pads(np.array([5.6 + shift[n, p]]))[0, p]
             k = absorption(lab_to_channels(lab))
-            draws[n, p] = channels_to_lab(reflectance(k + load[n, p] * np.maximum(k - bare, 0.0)))
+            dyed = reflectance(k + load[n, p] * np.maximum(k - bare, 0.0))
+            draws[n, p] = channels_to_lab(dyed + through[n] * (0.9 - dyed))
             draws[n, p, 0] += light[n, p]
     assert_covariance(strip(lot).strip_cov(np.array([5.6]))[0], draws.reshape(DRAWS, -1), bend=0.03)
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stripread.correction import dyes, residual
+from stripread.correction import residual
 from stripread.ph.curve import Lot
 from stripread.ph.posterior import FREEDOM
 from tests.tune import blanks, cards, dye_doubts, heaps, lots, profiles
@@ -34,8 +34,7 @@ def misses_by(setup, rng):
     known = setup.learned.plain + dye_doubts.correction_fit.INK_SHARE * setup.learned.ink_shift
     photos = []
     for photo in setup.photos:
-        with replaced(dyes, "VEIL_SD", 0.0):  # as ``squares`` judges them: sampled strips have no surface
-            shift, cov = photo.fix.left_over(photo.pads.rgb, photo.pads.at_mm, dye=True)
+        shift, cov = photo.fix.left_over(photo.pads.rgb, photo.pads.at_mm, dye=True)
         whole, lab = photo.cov + cov, known - shift
         for strip in setup.strips:
             block = slice(3 * strip.start, 3 * strip.stop)
