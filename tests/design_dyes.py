@@ -1,9 +1,10 @@
 """What inks tell about dyes: run ``python -m tests.design_dyes``, which writes ``stripread/correction/dye_modes.csv``.
 
-For made-up printers, phones, lamps and dyes (``design_spectra``, ``design_phones``) the reader's own colour fit is run
-on exact patch colours with a little noise: a card is learned from photos by one phone under many lamps, then read by
-others. The dyes' errors against what the learning phone made of them are regressed on the ink field of the same photo,
-and the regression is cut down to a few modes (reduced-rank regression: Izenman, J. Multivariate Anal. 5, 1975).
+For made-up printers and dyes, and phones and lamps of which every other card's are measured ones of the choosing half
+(``design_spectra``, ``design_phones``), the reader's own colour fit is run on exact patch colours with a little noise:
+a card is learned from photos by one phone under many lamps, then read by others. The dyes' errors against what the
+learning phone made of them are regressed on the ink field of the same photo, and the regression is cut down to a few
+modes (reduced-rank regression: Izenman, J. Multivariate Anal. 5, 1975).
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ PATCH_SD = 0.005  # of the encoded value: print texture, light field, compressio
 MODES, RIDGE = 8, 0.1
 MOST = 15.0  # CIELAB: larger errors count as this
 HEAD = """# How a dye's error follows from the inks' errors: modes of the step from the ink field to the dye field.
-# Written by python -m tests.design_dyes; terms are those of stripread/dyefield.py, units CIELAB. Do not edit.
+# Written by python -m tests.design_dyes; terms are those of correction/dye_field.py, units CIELAB. Do not edit.
 """
 
 
@@ -57,7 +58,7 @@ def dyes(rng: np.random.Generator, count: int = DYES) -> Array:
 def one_card(seed: int) -> list[tuple[Array, ...]]:
     """One printer and learning phone: for each photo read its ink field (10, 3), the dyes' CIELAB (D, 3), their errors
     (D, 3), which of them the phone's gamut cut off (D,), and the shift of an ink of that colour (D, 3)."""
-    rng = np.random.default_rng([seed, 5])
+    rng, measured = np.random.default_rng([seed, 5]), seed % 2 == 1
     patches = layout().patches
     printer = Printer.made_up(rng, managed=bool(rng.random() < 0.3))
     print_out = printer.printed(np.array([p.srgb for p in patches]) / 255.0)
@@ -67,7 +68,7 @@ def one_card(seed: int) -> list[tuple[Array, ...]]:
     at = np.tile([[60.0, 40.0]], (DYES, 1))
 
     def photo(phone: Phone) -> tuple[PatchSamples, Array]:
-        v = phone.photo(seen, lamp(rng), 0.9 * rng.uniform(0.75, 0.98) / white, rng)
+        v = phone.photo(seen, lamp(rng, measured=measured), 0.9 * rng.uniform(0.75, 0.98) / white, rng)
         card, pads = v[: len(patches)], v[len(patches) :]
         dark = (card <= 1.5 / 255).astype(float)
         card = np.clip(card + PATCH_SD * rng.normal(size=card.shape), 0.002, 1.0)
@@ -83,14 +84,14 @@ def one_card(seed: int) -> list[tuple[Array, ...]]:
             pads,
         )
 
-    learner = Phone.made_up(rng)
+    learner = Phone.drawn(rng, measured=measured)
     learned = [photo(learner) for _ in range(LEARNED)]
     card = estimate_card([samples for samples, _ in learned])
     known = [rgb_to_lab(fix_colour(samples, card).to_rgb(pads, at)) for samples, pads in learned]
     truth, values = np.median(known, axis=0), rgb_to_lab(card.rgb)
     out = []
     for _ in range(READ):
-        samples, pads = photo(learner if rng.random() < SAME_PHONE else Phone.made_up(rng))
+        samples, pads = photo(learner if rng.random() < SAME_PHONE else Phone.drawn(rng, measured=measured))
         fix = fix_colour(samples, card)
         lab, inks = rgb_to_lab(fix.to_rgb(pads, at)), rgb_to_lab(fix.to_rgb(samples.rgb, centre))
         field = ink_field(values, values - inks, 116.0 * card.sd, fix.weights)

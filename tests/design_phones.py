@@ -1,9 +1,10 @@
-"""Made-up phones and lamps for the design of what the reader expects of dyes (``tests/design_dyes.py``).
+"""Phones and lamps for the design of what the reader expects of dyes (``tests/design_dyes.py``).
 
-Sensitivities are skewed Gaussians with crosstalk and cut-offs; a maker's matrix is fitted to smooth reflectances in two
-lights; lamps are CIE illuminants, mixtures of two, and three narrow lines. No code of ``tests/scenes`` is used, and
-inks and dyes follow other rules; but sensors, three-line lamps and the maker's smooth colours are of the same make as
-there, so that photos from there are no wholly independent trial.
+Sensitivities are skewed Gaussians with crosstalk and cut-offs, or measured ones of the choosing half
+(``tests/scenes/measured.py``); a maker's matrix is fitted to smooth reflectances in two lights; lamps are CIE
+illuminants, mixtures of two, and three narrow lines, or the choosing half's. Inks and dyes follow other rules than in
+``tests/scenes``; but sensors, three-line lamps and the maker's smooth colours are of the same make as there, so that
+photos from there are no wholly independent trial.
 """
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.design_spectra import NM
+from tests.scenes.measured import lamps, response
+from tests.scenes.spectra import source
 
 Array = NDArray[np.float64]
 
@@ -42,9 +45,15 @@ def illuminant(name: str) -> Array:
     return np.asarray(power / (power @ matching()[:, 1]))
 
 
-def lamp(rng: np.random.Generator) -> Array:
-    """Power (31,) of a drawn light."""
+def lamp(rng: np.random.Generator, *, measured: bool = False) -> Array:
+    """Power (31,) of a drawn light; with ``measured`` a lamp of the choosing half, or a mixture of two."""
     kind = rng.random()
+    if measured:
+        if kind < _NARROW + _POOR:
+            return _of_the_half(str(rng.choice(lamps("choosing", poor=True))))
+        power = _of_the_half(str(rng.choice(lamps("choosing"))))
+        share = rng.uniform(0, 1) if rng.random() < _MIXED else 1.0
+        return share * power + (1 - share) * _of_the_half(str(rng.choice(lamps("choosing"))))
     if kind < _NARROW:
         centres = np.array([455.0, 527.0, 628.0]) + rng.normal(0, 7, 3)
         heights, widths = np.exp(rng.normal(0, 0.3, 3)), rng.uniform(7, 16, 3)
@@ -57,6 +66,12 @@ def lamp(rng: np.random.Generator) -> Array:
         share = rng.uniform(0, 1)
         power = share * power + (1 - share) * illuminant(str(rng.choice(ORDINARY)))
     return power
+
+
+@cache
+def _of_the_half(name: str) -> Array:
+    power = source(name)
+    return np.asarray(power / (power @ matching()[:, 1]))
 
 
 def _sensitivities(rng: np.random.Generator) -> Array:
@@ -102,14 +117,15 @@ class Phone:
     shoulder: float
 
     @staticmethod
-    def made_up(rng: np.random.Generator) -> Phone:
-        """Draw a phone."""
-        response, saturation = _sensitivities(rng), rng.uniform(0.95, 1.3)
+    def drawn(rng: np.random.Generator, *, measured: bool = False) -> Phone:
+        """Draw a phone; with ``measured`` its sensor is a camera of the choosing half."""
+        made, saturation = _sensitivities(rng), rng.uniform(0.95, 1.3)
+        sensor = response("choosing", int(rng.integers(1 << 30))) if measured else made
         error = rng.normal(0, 0.02, (3, 3))
-        cool, warm = (_matrix(response, illuminant(name), saturation) for name in ("D65", "A"))
+        cool, warm = (_matrix(sensor, illuminant(name), saturation) for name in ("D65", "A"))
         error = error - error.mean(axis=1, keepdims=True)
         flare, contrast, shoulder = rng.uniform(0.002, 0.02), rng.uniform(0.0, 0.4), rng.uniform(0.0, 0.8)
-        return Phone(response, cool, warm, error, flare, contrast, shoulder)
+        return Phone(sensor, cool, warm, error, flare, contrast, shoulder)
 
     def photo(self, reflectance: Array, light: Array, level: float, rng: np.random.Generator) -> Array:
         """Encoded colours (N, 3), 0 to 1, of reflectances (N, 31); ``level`` is the exposure of a perfect white."""

@@ -89,6 +89,24 @@ def _look(count: int, by: Processing) -> tuple[Image, Image]:
     return turn.astype(np.float32), (1 + np.array(by.chromas) @ waves).astype(np.float32)
 
 
+def _turned(red: Image, blue: Image, by: Processing) -> tuple[Image, Image]:
+    """Red and blue chroma, zero at grey, after the look: in steps of a 256th of the circle."""
+    turn, gain = _look(256, by)
+    at = np.round(np.arctan2(red, blue) * (256 / (2 * np.pi))).astype(np.int32) & 255
+    cos, sin = (np.cos(turn) * gain)[at], (np.sin(turn) * gain)[at]
+    return red * cos + blue * sin, blue * cos - red * sin
+
+
+def looked(encoded: Array, by: Processing) -> Array:
+    """Encoded colours (N, 3), 0 to 1, with the look of ``finished`` alone: what it does to a large even area."""
+    if by == NONE:
+        return encoded
+    planes = cv2.cvtColor(encoded[None].astype(np.float32), cv2.COLOR_RGB2YCrCb)[0]
+    red, blue = _turned(planes[:, 1] - np.float32(0.5), planes[:, 2] - np.float32(0.5), by)
+    merged = np.stack([planes[:, 0], red + np.float32(0.5), blue + np.float32(0.5)], axis=1)
+    return np.clip(cv2.cvtColor(merged[None], cv2.COLOR_YCrCb2RGB)[0].astype(float), 0.0, 1.0)
+
+
 def finished(codes: Codes, by: Processing) -> Codes:
     """8-bit RGB (H, W, 3) with chroma smoothed and looked after, and lightness sharpened wide.
 
@@ -101,10 +119,7 @@ def finished(codes: Codes, by: Processing) -> Codes:
     red, blue = red - 128.0, blue - 128.0
     if by.chroma_px > 0.3:
         red, blue = (cv2.GaussianBlur(p, (0, 0), by.chroma_px, borderType=cv2.BORDER_REPLICATE) for p in (red, blue))
-    turn, gain = _look(256, by)
-    at = np.round(np.arctan2(red, blue) * (256 / (2 * np.pi))).astype(np.int32) & 255
-    cos, sin = (np.cos(turn) * gain)[at], (np.sin(turn) * gain)[at]
-    red, blue = red * cos + blue * sin, blue * cos - red * sin
+    red, blue = _turned(red, blue, by)
     if by.halo > 0:
         soft = cv2.GaussianBlur(luma, (0, 0), by.halo_px, borderType=cv2.BORDER_REPLICATE)
         luma = luma + by.halo * (luma - soft)

@@ -8,6 +8,7 @@ and print texture is drawn on top.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +17,10 @@ from stripread.card.layout import layout
 from stripread.card.patches import CLIP_HIGH, CLIP_LOW, PatchSamples
 from stripread.strip.pads import PadSamples
 from tests.scenes.ageing import sheet_of
+from tests.scenes.measured import World
 from tests.scenes.phone import phone
 from tests.scenes.photo import camera_of
+from tests.scenes.processing import looked
 from tests.scenes.scene import Scene, random_scene
 from tests.scenes.spectra import source
 from tests.scenes.strips import StripState
@@ -94,12 +97,17 @@ def _developed(raw: Array, white: Array, across: Array, scene: Scene, rng: np.ra
     d65, warm = neutral[0] / neutral[2], warm_raw[0] / warm_raw[2]
     warmth = float(np.clip(np.log(white[0] / white[2] / d65) / np.log(warm / d65), 0, 1))
     linear = np.minimum(seen * gains, 1.0) @ eye.colour_matrix(warmth, wide=False).T
-    return eye.tone(linear)
+    return looked(eye.tone(linear), eye.processing)
+
+
+def world_of(setup: int) -> World:
+    """Pairs of setups lie in the made-up world and in the choosing half of the measured one in turns."""
+    return "choosing" if setup // 2 % 2 else "made-up"
 
 
 def scene_of_setup(setup: int, draw: int, tag: int, *, phone_seed: int | None = None, hard: bool = False) -> Scene:
     """A scene with the card of a setup; ``phone_seed`` fixes the phone, else it is anybody's."""
-    own = {"printer_seed": setup, "sheet_seed": setup}
+    own: dict[str, Any] = {"printer_seed": setup, "sheet_seed": setup, "world": world_of(setup)}
     if phone_seed is not None:
         own["phone_seed"] = phone_seed
     scene = random_scene(np.random.default_rng([setup, draw, tag]), hard=hard, **own)

@@ -112,7 +112,7 @@ def test_fitted_parameters_scatter_as_the_patches_do():
 def test_a_dye_s_own_error_by_channel():
     """The logarithm of the reflectance is off by a part of its own power, six tenths of it shared by the pads."""
     rng = np.random.default_rng(5)
-    sds = np.array([0.053, 0.017, 0.028]) * np.minimum(-np.log(MIXED), 2.5) ** 1.1
+    sds = np.array([0.06, 0.026, 0.0315]) * np.minimum(-np.log(MIXED), 2.5) ** 1.1
     shared, own = rng.normal(size=(DRAWS, 1, 3)), rng.normal(size=(DRAWS, 3, 3))
     off = sds * (np.sqrt(0.6) * shared + np.sqrt(0.4) * own)
     draws = rgb_to_lab(MIXED * np.exp(off)).reshape(DRAWS, -1)
