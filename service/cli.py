@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "calibrate-tint": ("calibrate_tint", "Learn from standards how blue a concentration of copper is."),
     "solid": ("solid", "Read the colour and the pale share of a solid."),
     "serve": ("serve", "Run the bench service: the phone's page, the readings and the log."),
+    "install-launcher": ("starting.install_launcher", "Write something to press that starts the bench service."),
     "log": ("log", "Check the log of the bench service, back it up, restore it."),
     "reread": ("reread", "Read a batch of the log again and say what changed."),
     "demo": ("demo", "Read the shipped photos of a made-up workshop."),

@@ -55,7 +55,10 @@ class Settings:
     port: int = 8000
     lan: bool = False
     names: tuple[str, ...] = ()  # further host names that the page may be called by
-    tls: bool = False
+    tls: bool = False  # with --cert: this port speaks TLS and no other
+    https_port: int | None = None  # a second port, with a certificate of the service's own authority
+    demo: bool = False  # the made-up workshop's log, not the user's
+    demo_beside: bool = True  # the demo may be started beside it, from its page
     workers: int = field(default_factory=_cores)
     waiting: int = 16  # photos that may wait for a worker; a further one is answered 503
     coming_in: int = 32  # bodies that may come in or be worked on at once; bounds the memory that they take

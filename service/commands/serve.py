@@ -9,6 +9,7 @@ import click
 from stripread.errors import CallError
 from stripread.words import _
 
+_HTTPS_ABOVE, _LAST = 443, 65535  # 8000 and 8443: the usual pair of ports (common practice, no source)
 _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 
 
@@ -16,10 +17,12 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 @click.option("--host", help="Address to listen on (default: this machine only, or all with --lan).")
 @click.option("--port", type=click.IntRange(1, 65535), default=8000, show_default=True, help="Port to listen on.")
 @click.option(
+    "--https-port", type=click.IntRange(1, 65535), help="With --lan, the port with TLS (default: --port + 443)."
+)
+@click.option(
     "--data",
     type=click.Path(path_type=Path, file_okay=False),
-    default=Path("stripread-data"),
-    help="Folder of the log.",
+    help="Folder of the log (default: stripread-data, with --demo stripread-demo).",
 )
 @click.option("--database", help="SQLAlchemy URL of the log's database (default: SQLite in the data folder).")
 @click.option(
@@ -35,11 +38,15 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 @click.option("--cert", type=click.Path(path_type=Path), help="TLS certificate (PEM), with --key.")
 @click.option("--key", type=click.Path(path_type=Path), help="Private key of --cert (PEM).")
 @click.option("--watch", type=click.Path(path_type=Path), help="Read photos that appear in this folder.")
+@click.option("--demo", is_flag=True, help="Show the made-up workshop, in a folder of its own.")
+@click.option("--no-browser", is_flag=True, help="Don't open the page in this computer's browser.")
+@click.option("--until-input-ends", is_flag=True, hidden=True, help="Stop when standard input ends.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
 def command(  # noqa: PLR0917 - one parameter for each option
     host: str | None,
     port: int,
-    data: Path,
+    https_port: int | None,
+    data: Path | None,
     database: str | None,
     profiles: tuple[Path, ...],
     standards: Path | None,
@@ -48,6 +55,9 @@ def command(  # noqa: PLR0917 - one parameter for each option
     cert: Path | None,
     key: Path | None,
     watch: Path | None,
+    demo: bool,
+    no_browser: bool,
+    until_input_ends: bool,
     workers: int | None,
 ) -> None:
     """Run the bench service: the phone's page, the readings and the log."""
@@ -66,14 +76,17 @@ def command(  # noqa: PLR0917 - one parameter for each option
         click.echo(f"stripread: {text}", err=True)
     if host is not None and host not in _LOOPBACK and not lan:
         raise CallError(_("--host {host} is open to the network: add --lan, which pairs phones", host=host))
-    if not profiles and Path("profile.toml").is_file():
+    data = data or Path("stripread-demo" if demo else "stripread-data")
+    if demo:
+        profiles = _played(data, lan or bool(profiles) or watch is not None)
+    elif not profiles and Path("profile.toml").is_file():
         profiles = (Path("profile.toml"),)
 
     import os
 
     from service.log.profiles import check_profile
     from service.settings import Settings
-    from service.web.serving import serve
+    from service.web.serving import Start, serve
 
     for path in profiles:
         check_profile(path)
@@ -87,7 +100,26 @@ def command(  # noqa: PLR0917 - one parameter for each option
         lan=lan,
         names=names,
         tls=cert is not None,
+        https_port=None if not lan or cert is not None else _https_port(port, https_port),
+        demo=demo,
+        demo_beside=not demo,
         workers=workers or os.cpu_count() or 1,
         watch=watch,
     )
-    serve(settings, cert, key)
+    serve(settings, Start(cert, key, browser=not no_browser, until_input_ends=until_input_ends))
+
+
+def _https_port(port: int, wanted: int | None) -> int:
+    if wanted == port:
+        raise CallError(_("--https-port must be another than --port"))
+    return wanted or (port + _HTTPS_ABOVE if port + _HTTPS_ABOVE <= _LAST else port - _HTTPS_ABOVE)
+
+
+def _played(data: Path, wants_more: bool) -> tuple[Path, ...]:
+    """The made-up workshop's log, played where it is not there yet; its profile."""
+    from service.demo.play import DEMO, play_whole
+
+    if wants_more:
+        raise CallError(_("--demo goes without --lan, --profile and --watch: it is only to be looked at"))
+    play_whole(data)
+    return (DEMO / "profile.toml",)

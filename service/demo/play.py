@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import secrets
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -21,9 +23,38 @@ from service.readers.photo_reader import PipelineReader
 from service.readers.swatches import swatches
 from service.readers.worker import Job, Outcome, read_job
 from service.settings import Settings
-from stripread.words import SOURCE, speaking
+from stripread.errors import CallError
+from stripread.words import SOURCE, _, speaking
 
 DEMO = Path(__file__).parent
+_MARK = "made-up"  # an empty file in a folder that was played
+
+
+def play_whole(data: Path) -> None:
+    """Write the made-up batch into ``data`` unless it is there: all of it or nothing, whatever ends this.
+
+    Raises
+    ------
+    CallError
+        Where ``data`` has another log, or can't be written.
+    """
+    if (data / _MARK).is_file():
+        return
+    if data.is_dir() and any(data.iterdir()):
+        raise CallError(_("{data} is no folder of the demo: name a new one with --data", data=data))
+    beside = data.with_name(f"{data.name}.{secrets.token_hex(4)}.part")
+    try:
+        beside.mkdir(parents=True)
+        try:
+            play(beside)
+            (beside / _MARK).touch()
+            beside.replace(data)  # over an empty folder, too
+        finally:
+            shutil.rmtree(beside, ignore_errors=True)
+    except OSError as problem:
+        raise CallError(
+            _("can't write to {folder}: {value}", folder=data, value=problem.strerror or problem)
+        ) from None
 
 
 def play(data: Path) -> int:

@@ -4,6 +4,7 @@ import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
 import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName, zoneAsked } from "./manage.js";
 import { calculators } from "./plan.js";
+import { place } from "./place.js";
 import { photoTime } from "./photo_time.js";
 import { plot } from "./plot.js";
 import * as queue from "./queue.js";
@@ -87,6 +88,7 @@ async function refresh() {
     state.about = await call("/api/about");
     state.batches = await call("/api/batches");
     store.set("about", state.about);
+    place(state.about);
     store.set("batches", state.batches);
     $("join").hidden = true;
     if (choice()) {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import os
-import resource
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -14,6 +14,9 @@ from typing import Any, Literal, Protocol, TypeVar
 
 from service.readers.statement import StripStatement
 from service.readers.taking import Taking
+
+if sys.platform != "win32":
+    import resource
 
 Kind = Literal["ph", "tint", "solid", "cells"]
 KINDS: tuple[Kind, ...] = ("ph", "tint", "solid", "cells")
@@ -80,12 +83,13 @@ _made: Any = None  # of this worker process
 def begin(make: Callable[[], Any], parent: int, memory: int | None, nice: int) -> None:
     """Set up a worker: polite to the page, bounded in memory, gone when the service is gone."""
     global _made  # noqa: PLW0603 - one a process, made once instead of for every photo
-    os.nice(nice)
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # a process each core already; read when the library is first loaded
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))  # a worker over its budget leaves no picture of its memory
-    if memory is not None:
-        resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
+    if sys.platform != "win32":  # it has neither: there a reading's time alone is bounded, by the pool
+        os.nice(nice)
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))  # a worker over its budget leaves no picture of its memory
+        if memory is not None:
+            resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     import cv2  # noqa: PLC0415 - the service's own process never loads it
 
     cv2.setNumThreads(1)  # one process a core already
@@ -105,9 +109,7 @@ def work(function: Callable[[Any, J], T], job: J, budget: float | None = None) -
     ``budget``: seconds of processor time, whoever else the bench computer works for meanwhile; over it the system ends
     the worker by SIGXCPU. A worker that is out of memory ends: what it has gathered is no place to read the next photo.
     """
-    _, most = resource.getrlimit(resource.RLIMIT_CPU)
-    if budget is not None:
-        resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(time.process_time() + budget), most))
+    _processor_time(budget)
     try:
         return function(_made, job)
     except Exception as trouble:
@@ -115,7 +117,15 @@ def work(function: Callable[[Any, J], T], job: J, budget: float | None = None) -
             os._exit(OUT_OF_MEMORY)
         raise
     finally:
-        resource.setrlimit(resource.RLIMIT_CPU, (most, most))  # an idle worker's own clock must not end it days later
+        _processor_time(None)  # an idle worker's own clock must not end it days later
+
+
+def _processor_time(budget: float | None) -> None:
+    """Bound what this process still may use, in seconds; None: no more than it was started with."""
+    if sys.platform != "win32":
+        _, most = resource.getrlimit(resource.RLIMIT_CPU)
+        until = most if budget is None else math.ceil(time.process_time() + budget)
+        resource.setrlimit(resource.RLIMIT_CPU, (until, most))
 
 
 def _is_opencvs_memory_error(trouble: Exception) -> bool:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import fcntl
 import threading
 import time
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Annotated, BinaryIO
 
 from fastapi import Depends, Request
 
+from service.authority.keeper import Keeper
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.profiles import Profiles
@@ -20,12 +19,13 @@ from service.readers.photo_reader import PipelineReader
 from service.readers.pictures import no_reader
 from service.readers.pool import WorkPool
 from service.settings import Settings
+from service.web.door.demo_beside import DemoBeside
+from service.web.door.lock import only_one
+from service.web.door.names import certificate_names
 from service.web.kept_pictures import KeptPictures
 from service.web.pairing import Pairing
 from service.web.rates import Buckets
 from service.web.stopping import Stopping
-from stripread.errors import CallError
-from stripread.words import _
 
 _STANDS_BACK = (
     15  # of nice(2); readers have 5: a reader gets about nine times the processor time of a drawing beside it
@@ -50,13 +50,17 @@ class Service:
     intake: Intake
     stopping: Stopping
     one_backup: threading.Lock  # one at a time: each reads all photos
+    keeper: Keeper | None  # of the certificates of the port with TLS
+    demo: DemoBeside
     lock: BinaryIO  # held as long as the service runs
 
     @classmethod
     def start(cls, settings: Settings) -> Service:
         """Open the log and start the workers."""
         settings.data.mkdir(parents=True, exist_ok=True)
-        lock = _only_one(settings.data)
+        lock = only_one(settings.data)
+        own_tls = settings.https_port is not None
+        keeper = Keeper(settings.data, lambda: certificate_names(settings)) if own_tls else None
         database = Database(settings.database_url, settings.database_wait)
         database.migrate()
         blobs = Blobs(settings.data / "photos")
@@ -86,6 +90,8 @@ class Service:
             intake=intake,
             stopping=Stopping(),
             one_backup=threading.Lock(),
+            keeper=keeper,
+            demo=DemoBeside(settings),
             lock=lock,
         )
 
@@ -104,29 +110,13 @@ class Service:
 
     async def stop(self) -> None:
         """Finish what is under way, then end the workers."""
+        self.demo.stop()
         await self.intake.drain()
         self.readers.close()
         self.pictures.close()
         self.drawings.close()
         self.database.close()
         self.lock.close()
-
-
-def _only_one(data: Path) -> BinaryIO:
-    """Take this folder for one service: another would sweep away what is just coming in. Freed by any end, kills too.
-
-    Raises
-    ------
-    CallError
-        If another service has it.
-    """
-    lock = (data / "lock").open("ab")
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        lock.close()
-        raise CallError(_("another stripread uses the folder {data}: stop it, or ask it instead", data=data)) from None
-    return lock
 
 
 async def _of_request(request: Request) -> Service:  # async: a plain function would cost a hop to a thread

@@ -17,15 +17,16 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.readers.pool import stopping
 from service.settings import Settings
 from service.web.connection import HEAD_TOO_LARGE, MAX_HEAD
-from service.web.pairing import COOKIE, Pairing, lan_address
+from service.web.door.names import TRUST_PAGES, Hosts, name_of
+from service.web.pairing import COOKIE, SECURE_COOKIE, Pairing
 from service.web.problems import ServiceProblem, answer
 from service.web.rates import Buckets, device_name, is_loopback, network_of
 from service.web.stopping import Stopping
 from stripread.words import _, say
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
-_OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico"}  # and the page's own files
-_LOCAL_NAMES = {"localhost", "127.0.0.1", "[::1]"}
+# And the page's own files. A phone reads how to trust the service before it is paired.
+_OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico", *TRUST_PAGES}
 _HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -57,7 +58,7 @@ class Guard:
         self._posts = Buckets(settings.posts_per_minute)
         self._joins = Buckets(settings.joins_per_minute)
         self._coming_in = 0
-        self._hosts = _LOCAL_NAMES | set(settings.names) | ({lan_address()} if settings.lan else set())
+        self._hosts = Hosts(settings)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it here."""
@@ -90,7 +91,7 @@ class Guard:
         address = scope["client"][0] if scope.get("client") else ""
         host = headers.get("host", "")
         # Only under its own names: a foreign name that points here (DNS rebinding) would share its site's scripts.
-        if _name_of(host) not in self._hosts:
+        if name_of(host) not in self._hosts:
             raise ServiceProblem(
                 421, "wrong_host", _("This service does not answer under that name. Use the link that it shows.")
             )
@@ -103,7 +104,7 @@ class Guard:
                 413, "too_large", _("The body is larger than {limit} MB. Send a smaller photo.", limit=limit)
             )
         local = not self._settings.lan or is_loopback(address)
-        session = self._pairing.session_of(_cookie(headers))
+        session = self._pairing.session_of(_cookie(headers, scope["scheme"]))
         scope.setdefault("state", {}).update(local=local, session=session)
         if path == "/api/join":
             self._joins.need(network_of(address))
@@ -142,18 +143,13 @@ def _head_size(scope: Scope) -> int:
     return line + sum(len(name) + len(value) + 4 for name, value in scope["headers"])
 
 
-def _cookie(headers: Headers) -> str:
+def _cookie(headers: Headers, scheme: str) -> str:
     try:
-        morsel = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
+        kept = SimpleCookie(headers.get("cookie", ""))
     except CookieError:
         return ""
+    morsel = (kept.get(SECURE_COOKIE) if scheme == "https" else None) or kept.get(COOKIE)
     return morsel.value if morsel else ""
-
-
-def _name_of(host: str) -> str:
-    if host.startswith("["):
-        return host.partition("]")[0] + "]"
-    return host.partition(":")[0].lower()
 
 
 def _dressed(send: Send, path: str, stop: Stopping) -> Send:

@@ -10,7 +10,6 @@ import hashlib
 import hmac
 import io
 import secrets
-import socket
 import threading
 import time
 from dataclasses import dataclass
@@ -20,11 +19,16 @@ from typing import Any
 import segno
 from sqlalchemy import Row, insert, select, update
 
+from service.authority.names import lan_address
 from service.log.database import Database
 from service.log.models import now, sessions
 from service.settings import Settings
+from service.web.door.names import https_root
 
 COOKIE = "stripread_session"
+# The same over TLS: the prefix keeps a page without TLS from setting it (draft-ietf-httpbis-rfc6265bis, 4.1.3.2, from
+# memory), and a phone that joined on either port is asked for neither again.
+SECURE_COOKIE = "__Host-stripread_session"
 
 
 @dataclass(frozen=True)
@@ -69,10 +73,15 @@ class Pairing:
         self._forget_ended()
 
     def link(self) -> str:
-        """The link for the phone. The token stands behind the `#`, so that it is never sent in an address or logged."""
+        """The link for the phone. The token stands behind the `#`, so that it is never sent in an address or logged.
+
+        With a certificate of the service's own it leads to the page that says how to trust it, and goes on with the
+        token from there: where the phone trusts it already at once, and over TLS.
+        """
         scheme = "https" if self._settings.tls else "http"
         host = lan_address() if self._settings.lan else "127.0.0.1"
-        return f"{scheme}://{host}:{self._settings.port}/#join={self._token}"
+        page = "trust" if https_root(self._settings, host) else ""
+        return f"{scheme}://{host}:{self._settings.port}/{page}#join={self._token}"
 
     def qr_svg(self) -> bytes:
         """The link as a QR code, SVG."""
@@ -170,13 +179,3 @@ class Pairing:
 
 def _hash(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
-
-
-def lan_address() -> str:
-    """This machine's address towards its network. Nothing is sent: a datagram socket only chooses a route."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): an address that belongs to nobody
-            return str(probe.getsockname()[0])
-        except OSError:
-            return "127.0.0.1"

@@ -219,6 +219,13 @@ class StripProfile(BaseModel):
     read_after_s: Pair = Field(None, description="The maker's reading window, seconds after dipping.")
 
 
+class DemoOut(BaseModel):
+    """The made-up workshop's own service: while it starts its photos are read, which takes a moment the first time."""
+
+    state: Literal["off", "starting", "ready", "failed"]
+    url: str | None
+
+
 class About(BaseModel):
     """What the page needs to know of this service."""
 
@@ -229,3 +236,5 @@ class About(BaseModel):
     local: bool
     neutral: Two
     cells_hours: dict[str, float] = Field({}, description="Hours for which a photo of the vials counts, by `matching`.")
+    trust: bool = Field(False, description="There is a port with TLS; `/trust` says how a phone comes to trust it.")
+    demo: bool = Field(False, description="This is the made-up workshop's log.")

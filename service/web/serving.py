@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import errno
-import socket
+import os
+import signal
+import sys
+import threading
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -11,26 +15,50 @@ import uvicorn
 from alembic.util import CommandError
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
+from service.authority.names import lan_address
 from service.readers.memory import keep_memory
 from service.settings import Settings
 from service.web.app import create_app
 from service.web.components import Service
 from service.web.connection import MAX_HEAD, bounded
-from service.web.stopping import StoppingServer
+from service.web.door.browser import open_page, somebody_sees
+from service.web.door.names import https_root
+from service.web.door.port import runs_already
+from service.web.door.second_port import SecondPort, TwoPortServer
 from stripread.errors import CallError
 from stripread.words import _
 from stripread.words.dates import moment
 
 
-def serve(settings: Settings, cert: Path | None = None, key: Path | None = None) -> None:
-    """Serve until stopped.
+@dataclass(frozen=True)
+class Start:
+    """How a service is started, beside what it is.
+
+    ``cert``, ``key``: of the user's own, instead of one that the service makes; ``browser``: open the page;
+    ``until_input_ends``: stop when standard input does.
+    """
+
+    cert: Path | None = None
+    key: Path | None = None
+    browser: bool = False
+    until_input_ends: bool = False
+
+
+def serve(settings: Settings, start: Start = Start()) -> None:
+    """Serve until stopped; where the service runs already, only its page is opened.
 
     Raises
     ------
     CallError
-        When the data folder or the database can't be opened, or the port is taken.
+        When the data folder or the database can't be opened, or a port is taken.
     """
-    _check_port(settings)
+    here = f"{'https' if settings.tls else 'http'}://localhost:{settings.port}/"
+    browser = start.browser and somebody_sees()
+    if runs_already(settings):
+        click.echo(_("stripread runs already at {here}  (log: {data})", here=here, data=settings.data))
+        if browser:
+            open_page(here, wait=True)
+        return
     keep_memory()
     try:
         app = create_app(settings)
@@ -43,8 +71,23 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         ) from None
     service: Service = app.state.service
     _say(settings, service)
+    server = _server(settings, start, service, app)
+    if browser:
+        server.when_started = lambda: open_page(here)
+    _stop_with_its_window(server)
+    if start.until_input_ends:
+        threading.Thread(target=_wait_for_end_of_input, daemon=True).start()
+    server.run()
+    if server.failed is not None:
+        said = {"host": settings.host, "port": settings.https_port, "why": server.failed.strerror}
+        raise CallError(_("can't listen on {host} port {port}: {why}", **said))
+    if not server.started:
+        raise CallError(_("can't listen on {host} port {port}", host=settings.host, port=settings.port))
+
+
+def _server(settings: Settings, start: Start, service: Service, app: object) -> TwoPortServer:
     config = uvicorn.Config(
-        app,
+        app,  # type: ignore[arg-type]
         host=settings.host,
         port=settings.port,
         http=bounded(settings.connection),
@@ -57,31 +100,26 @@ def serve(settings: Settings, cert: Path | None = None, key: Path | None = None)
         timeout_keep_alive=20,
         timeout_graceful_shutdown=5,  # of answers that are not taken: the readings are answered by then
         h11_max_incomplete_event_size=MAX_HEAD,
-        ssl_certfile=str(cert) if cert else None,
-        ssl_keyfile=str(key) if key else None,
+        ssl_certfile=str(start.cert) if start.cert else None,
+        ssl_keyfile=str(start.key) if start.key else None,
     )
-    server = StoppingServer(config, service.settle)
-    server.run()
-    if not server.started:
-        raise CallError(_("can't listen on {host} port {port}", host=settings.host, port=settings.port))
+    second = None
+    if service.keeper is not None and settings.https_port is not None:
+        second = SecondPort(settings.host, settings.https_port, service.keeper)
+    return TwoPortServer(config, service.settle, second)
 
 
-def _check_port(settings: Settings) -> None:
-    """Say it before the workers start, and in one line."""
-    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
-    with socket.socket(family, socket.SOCK_STREAM) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((settings.host, settings.port))
-        except OSError as problem:
-            raise CallError(
-                _(
-                    "can't listen on {host} port {port}: {strerror}",
-                    host=settings.host,
-                    port=settings.port,
-                    strerror=problem.strerror,
-                )
-            ) from None
+def _stop_with_its_window(server: TwoPortServer) -> None:
+    """A terminal that is closed hangs up (POSIX, SIGHUP): the service then stops by plan, as by Ctrl-C."""
+    if sys.platform != "win32" and threading.current_thread() is threading.main_thread():
+        if signal.getsignal(signal.SIGHUP) is signal.SIG_DFL:  # under nohup it is ignored, and stays so
+            signal.signal(signal.SIGHUP, server.handle_exit)
+
+
+def _wait_for_end_of_input() -> None:
+    while sys.stdin.buffer.read(4096):
+        pass
+    os.kill(os.getpid(), signal.SIGTERM)
 
 
 def _say(settings: Settings, service: Service) -> None:
@@ -94,6 +132,8 @@ def _say(settings: Settings, service: Service) -> None:
             data=settings.data,
         )
     )
+    if settings.demo:
+        click.echo(_("This is the made-up workshop: nothing here is in your own log."))
     if not any(service.profiles.available()[k] for k in ("ph",)):
         click.echo(_("No pH profile: give --profile to read strips."))
     if settings.lan:
@@ -110,4 +150,24 @@ def _say(settings: Settings, service: Service) -> None:
             )
         )
         if not settings.tls:
-            click.echo(_("Without --cert the network can listen in: use it only in a network that you trust."))
+            _say_tls(settings, service)
+
+
+def _say_tls(settings: Settings, service: Service) -> None:
+    address = lan_address()
+    secure = https_root(settings, address)
+    if secure is None or service.keeper is None:
+        click.echo(
+            _(
+                "The network can listen in: {address} is no address of a home network, for which alone the service "
+                "makes a certificate. Give --cert and --key, or use it only in a network that you trust.",
+                address=address,
+            )
+        )
+        return
+    click.echo(
+        _("Encrypted: {secure}/ once a phone trusts this computer's certificate; the code leads there.", secure=secure)
+    )
+    click.echo(_("Its SHA-256 fingerprint, to compare with what the phone shows:"))
+    click.echo(f"  {service.keeper.root.fingerprint()}")
+    click.echo(_("Until then the network can listen in: use it only in a network that you trust."))

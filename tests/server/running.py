@@ -96,6 +96,7 @@ def main() -> None:
     parser.add_argument("--database", help="URL of a database; SQLite in the data folder without it")
     parser.add_argument("--watch", type=Path)
     parser.add_argument("--lan", type=int, default=0)
+    parser.add_argument("--https-port", type=int)
     parser.add_argument("--max-body", type=int, default=64 * 1024 * 1024)
     parser.add_argument("--posts-per-minute", type=int, default=100_000)
     said = parser.parse_args()
@@ -113,6 +114,7 @@ def main() -> None:
         connection=Bounds(**{bound.name: getattr(said, bound.name) for bound in fields(Bounds)}),
         posts_per_minute=said.posts_per_minute,
         lan=bool(said.lan),
+        https_port=said.https_port,
         max_body=said.max_body,
         host="0.0.0.0" if said.lan else "127.0.0.1",
         watch=said.watch,

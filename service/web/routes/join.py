@@ -10,7 +10,7 @@ from sqlalchemy import text
 from service.bench.procedure import NEUTRAL
 from service.log.fields import MAX_ID
 from service.web.components import ServiceDep
-from service.web.pairing import COOKIE
+from service.web.pairing import COOKIE, SECURE_COOKIE
 from service.web.problems import ServiceProblem, responses
 from service.web.schemas import About, Health, Join, LinkOut, SessionOut, StripProfile
 from stripread.results import SOFTWARE
@@ -47,6 +47,8 @@ def about(request: Request, service: ServiceDep) -> About:
         local=request.state.local,
         neutral=list(NEUTRAL),
         cells_hours=HOURS,
+        trust=service.keeper is not None,
+        demo=service.settings.demo,
     )
 
 
@@ -59,13 +61,14 @@ def join(body: Join, request: Request, service: ServiceDep) -> Response:
             403, "wrong_token", _("This link is no longer valid. Scan the code that the bench computer shows now.")
         )
     response = Response(status_code=204)
+    secure = request.url.scheme == "https"
     response.set_cookie(
-        COOKIE,
+        SECURE_COOKIE if secure else COOKIE,
         secret,
         max_age=int(service.settings.session_age),
         httponly=True,
         samesite="strict",
-        secure=service.settings.tls,
+        secure=secure,
     )
     return response
 

@@ -1,0 +1,77 @@
+"""Files for their owner alone: a folder 0700, files 0600, each there whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+
+from stripread.errors import CallError
+from stripread.words import _
+
+FOLDER_MODE, FILE_MODE = 0o700, 0o600
+MOST = 64 * 1024  # bytes of a key with its certificate, with room to spare
+
+
+def private_folder(path: Path) -> Path:
+    """Make the folder if it is not there; one that others may enter is shut again.
+
+    Raises
+    ------
+    CallError
+        Where it can't be.
+    """
+    try:
+        path.mkdir(mode=FOLDER_MODE, parents=True, exist_ok=True)
+        path.chmod(FOLDER_MODE)
+    except OSError as problem:
+        raise CallError(_("can't keep keys in {path}: {why}", path=path, why=problem.strerror or problem)) from None
+    return path
+
+
+def write_private(path: Path, content: bytes) -> None:
+    """Write under a name of its own, then give it its name: nobody else can read it at any moment.
+
+    Raises
+    ------
+    CallError
+        Where it can't be written.
+    """
+    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE_MODE)
+        try:
+            with os.fdopen(handle, "wb") as out:
+                out.write(content)
+                out.flush()
+                os.fsync(out.fileno())
+            beside.chmod(FILE_MODE)  # whatever mask this process has
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except OSError as problem:
+        raise CallError(
+            _("can't keep keys in {path}: {why}", path=path.parent, why=problem.strerror or problem)
+        ) from None
+
+
+def read_private(path: Path) -> bytes | None:
+    """Its content, or None where it is not there; one that others may read is shut again. A link is not followed.
+
+    Raises
+    ------
+    CallError
+        Where it can't be read, or is no file of that size.
+    """
+    try:
+        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+        with os.fdopen(handle, "rb") as source:
+            content = source.read(MOST + 1)
+        path.chmod(FILE_MODE)
+    except FileNotFoundError:
+        return None
+    except OSError as problem:
+        raise CallError(_("can't read {path}: {why}", path=path, why=problem.strerror or problem)) from None
+    if len(content) > MOST:
+        raise CallError(_("{path} is too large for a key", path=path))
+    return content
