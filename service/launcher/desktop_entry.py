@@ -1,4 +1,4 @@
-"""A menu entry for desktops that follow freedesktop.org's Desktop Entry Specification (version 1.5).
+"""A menu entry for desktops that follow freedesktop.org's Desktop Entry Specification (version 1.4 and later).
 
 Its sections "Basic format of the file", "Possible value types" and "The Exec key" say how a value and a command are
 written: https://specifications.freedesktop.org/desktop-entry/latest/
@@ -50,7 +50,7 @@ def desktop_entry(
     words = [word for word in command if word != "--lan"]
     at = words.index(folder)
     for_demo = [*words[:at], str(Path(folder) / "demo"), *words[at + 1 :], "--demo"]
-    lines = ["[Desktop Entry]", "Type=Application", "Version=1.5"]
+    lines = ["[Desktop Entry]", "Type=Application", "Version=1.4"]
     lines += _told("Name", names) + _told("Comment", comments)
     lines += [f"Exec={value(exec_line(command))}", f"Icon={value(str(icon))}", "Terminal=true", "StartupNotify=false"]
     lines += ["Categories=Science;Chemistry;", "Actions=demo;", "", "[Desktop Action demo]", *_told("Name", demo)]
