@@ -40,7 +40,7 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 @click.option("--watch", type=click.Path(path_type=Path), help="Read photos that appear in this folder.")
 @click.option("--demo", is_flag=True, help="Show the made-up workshop, in a folder of its own.")
 @click.option("--no-browser", is_flag=True, help="Don't open the page in this computer's browser.")
-@click.option("--until-input-ends", is_flag=True, hidden=True, help="Stop when standard input ends.")
+@click.option("--until-input-ends", is_flag=True, help="Stop when standard input ends.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
 def command(  # noqa: PLR0917 - one parameter for each option
     host: str | None,

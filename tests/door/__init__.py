@@ -1,1 +1,1 @@
-"""The ways in: certificates against other verifiers, two ports, launchers against their specification, the demo beside."""
+"""The ways in: certificates against other verifiers, two ports, launchers against their specification, the demo."""

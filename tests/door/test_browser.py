@@ -1,4 +1,4 @@
-"""When the page is opened in the bench computer's browser: only where somebody sees it, and never as a reason to fail."""
+"""When the page is opened in the bench computer's browser: only where somebody sees it; never a reason to fail."""
 
 import webbrowser
 

@@ -1,4 +1,4 @@
-"""The authority and its certificates, judged by the verifier of `cryptography` (RFC 5280 as browsers use it) and OpenSSL."""
+"""The authority and its certificates, judged by the verifier of `cryptography` (RFC 5280) and OpenSSL."""
 
 import ipaddress
 import shutil

@@ -1,8 +1,8 @@
 """Launchers: read back as the systems that start them would, with paths that have blanks and worse in them.
 
-The desktop entry is held against freedesktop.org's Desktop Entry Specification (version 1.4 and later): by a reader written here
-from its sections "Possible value types" and "The Exec key", by the package pyxdg, and by `desktop-file-validate` of
-desktop-file-utils where it is installed. The shell script is run by a real shell.
+The desktop entry is held against freedesktop.org's Desktop Entry Specification (version 1.4 and later): by a reader
+written here from its sections "Possible value types" and "The Exec key", by the package pyxdg, and by
+`desktop-file-validate` of desktop-file-utils where it is installed. The shell script is run by a real shell.
 """
 
 import os
@@ -24,7 +24,7 @@ from service.launcher.script_file import cmd_file
 from stripread.errors import CallError
 from stripread.words import LANGUAGES
 
-PATHS = ["plain", "with blanks", "100 %f $HOME", "quo\"te's", "back\\slash`x`", "a;b&c|d (e) #f ~g*?", "ümläut – ñ"]
+PATHS = ["plain", "with blanks", "100 %f $HOME", "quo\"te's", "back\\slash`x`", "a;b&c|d (e) #f ~g*?", "ümläut ñ"]
 
 
 def entry_in(folder):
@@ -55,10 +55,9 @@ def words_of(exec_value):
                 if inside == '"':
                     break
                 assert inside not in "`$", "has to be escaped"
-                if inside == "\\":
-                    inside = next(rest)
-                    assert inside in '"`$\\'
-                word += inside
+                escaped = next(rest) if inside == "\\" else None
+                assert escaped is None or escaped in '"`$\\'
+                word += escaped or inside
             else:
                 raise AssertionError("a quote is not closed")
         else:
