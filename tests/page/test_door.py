@@ -6,11 +6,13 @@ from selenium.webdriver.common.by import By
 from tests.door.conftest import TwoPorts
 from tests.page.phone import Phone
 
-
 PLACED = """
 const [about, done] = arguments;
 Object.defineProperty(window, "isSecureContext", { value: false });
-import("/place.js").then((m) => { m.place({ local: true, ...about }); done(document.getElementById("place").innerText); });
+import("/place.js").then((m) => {
+  m.place({ local: true, ...about });
+  done(document.getElementById("place").innerText);
+});
 """
 
 
