@@ -2,6 +2,7 @@
 
 import asyncio
 import io
+import signal
 import socket
 import ssl
 import subprocess
@@ -72,12 +73,15 @@ def test_a_handshake_that_does_not_come_is_ended(two_ports):
         assert 5 < time.monotonic() - started < 15
 
 
-def test_it_stops_by_plan_with_a_connection_on_each_port(tmp_path):
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGHUP])  # the last: its terminal's window is closed (POSIX)
+def test_it_stops_by_plan_with_a_connection_on_each_port(tmp_path, how):
+    if signal.getsignal(how) is signal.SIG_IGN:
+        pytest.skip("these tests run under nohup")
     from tests.door.conftest import TwoPorts
 
     with TwoPorts(tmp_path) as running:
         fetch(f"{running.https}/healthz", running.trusting())
-        running.process.terminate()
+        running.process.send_signal(how)
         assert running.process.wait(20) == 0
 
 

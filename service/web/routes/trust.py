@@ -14,6 +14,7 @@ from service.web.problems import ServiceProblem
 from stripread.words import _
 
 router = APIRouter(include_in_schema=False)
+_FRESH = {"Cache-Control": "no-cache"}  # asked for again, as the page's own files are: versions must not mix
 
 
 def _keeper(service: Service) -> Keeper:
@@ -60,10 +61,10 @@ def seen(service: ServiceDep) -> Response:
 @router.get("/trust/trust.js")
 def script() -> Response:
     """The page's script."""
-    return FileResponse(FILES / "trust.js", media_type="text/javascript; charset=utf-8")
+    return FileResponse(FILES / "trust.js", media_type="text/javascript; charset=utf-8", headers=_FRESH)
 
 
 @router.get("/trust/trust.css")
 def style() -> Response:
     """What the page has beside the other page's style."""
-    return FileResponse(FILES / "trust.css", media_type="text/css; charset=utf-8")
+    return FileResponse(FILES / "trust.css", media_type="text/css; charset=utf-8", headers=_FRESH)
