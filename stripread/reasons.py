@@ -101,6 +101,33 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "What lies beside this strip looks like another one and could not be read ({detail}): make sure that the value "
         "is that of the strip you mean. Mend that, or take it out of the lane, and take the photo again.",
     ),
+    # an unused strip that is described
+    "pads_unsure": (
+        "doubt",
+        "Not every pad could be measured surely ({detail}). Look at the picture, and correct the figures with a ruler.",
+    ),
+    "no_pads_seen": (
+        "doubt",
+        "No pads stand out from the carrier. If this is roll paper, say so; else its pads are as pale as the carrier, and "
+        "have to be measured with a ruler.",
+    ),
+    "pad_may_hide": (
+        "doubt",
+        "A pad as pale as the carrier may lie {detail}. Look at the strip; if there is one, add it with a ruler.",
+    ),
+    "strip_size_unsure": (
+        "doubt",
+        "The strip's own edges are hard to see on the paper, so its length or width is not sure. Measure them with a ruler.",
+    ),
+    "strip_turned_round": (
+        "doubt",
+        "The pads lie nearer the right end. The end that is dipped belongs left: turn the strip round and take the photo "
+        "again, or take the figures as they are if it is dipped at the left all the same.",
+    ),
+    "strip_not_alone": (
+        "doubt",
+        "Something else lies in the lane beside the strip. Take it away and take the photo again.",
+    ),
     "one_strip": (
         "refuse",
         "Only one strip was found, and two were to be compared. Lay the sample's strip nearer the card's top edge and "

@@ -20,7 +20,7 @@ from tests.scenes.photo import render
 from tests.scenes.scene import Scene
 
 # These have no part in a strip's photo.
-APART = {"__main__", "bound", "chart", "demo", "demo_batch", "faults", "shelf", "solid", "vessels", "vial"}
+APART = {"__main__", "bound", "chart", "demo", "demo_batch", "faults", "shelf", "solid", "unused", "vessels", "vial"}
 
 
 @cache

@@ -1,0 +1,123 @@
+"""The path of a photo to the description of an unused strip, top to bottom."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stripread.card.find import CardTrace, find_card
+from stripread.card.layout import layout
+from stripread.describe.along import cut, profile_along
+from stripread.describe.doubts import doubts_of_pads, doubts_of_strip, end_beside_line
+from stripread.describe.measure import Measure, MeasuredStrip, measure_strip
+from stripread.describe.place import Axis, find_axis
+from stripread.describe.result import Corners, DescribedPad, StripDescription
+from stripread.errors import Refused
+from stripread.reasons import because
+from stripread.strip.lane import lane_map
+
+if TYPE_CHECKING:
+    from stripread.card.pose import CardPose
+    from stripread.card.view import CardView
+    from stripread.photo import Source
+
+Array = NDArray[np.float64]
+
+
+@dataclass
+class DescriptionTrace:
+    """What each stage of a description came to, as far as it got."""
+
+    card: CardTrace = field(default_factory=CardTrace)
+    axis: Axis | None = None
+    strip: MeasuredStrip | None = None
+    description: StripDescription | None = None
+
+
+def describe_strip(data: Source, name: str = "") -> StripDescription:
+    """Describe an unused strip. Never raises for a bad photo: the description is then refused, with its reason."""
+    description = trace_description(data, name).description
+    assert description is not None
+    return description
+
+
+def trace_description(data: Source, name: str = "") -> DescriptionTrace:
+    """Describe an unused strip in the lane of the card and keep what every stage came to."""
+    start = time.perf_counter()
+    trace = DescriptionTrace()
+    found: StripDescription | None = None
+    try:
+        view = find_card(data, trace.card)
+        found = _described(view, trace)
+    except Refused as refused:
+        stamp = trace.card.stamp(name, data, time.perf_counter() - start)
+        trace.description = StripDescription(stamp, reasons=(refused.reason,))
+        return trace
+    trace.description = replace(found, stamp=trace.card.stamp(name, data, time.perf_counter() - start))
+    return trace
+
+
+def _described(view: CardView, trace: DescriptionTrace) -> StripDescription:
+    """Find the strip, measure it, and say what is not sure.
+
+    Raises
+    ------
+    Refused
+        ``no_strip`` where nothing that may be one lies in the lane.
+    """
+    lane = lane_map(view, layout())
+    axis = find_axis(lane)
+    found = cut(profile_along(axis.frame, axis.width_mm))
+    if found is None:
+        raise Refused(because("no_strip"))
+    strip = _beside_line(axis, measure_strip(axis, found, view.edge_mm))
+    trace.axis, trace.strip = axis, strip
+    outline = _box(axis, strip, strip.start.mm, strip.stop.mm, strip.width.mm)
+    doubts = doubts_of_pads(view, lane, axis, strip)
+    reasons = doubts_of_strip(lane, strip, outline, doubts)
+    pose = trace.card.pose
+    assert pose is not None
+    pads = []
+    for pad, doubt in zip(strip.pads, doubts, strict=True):
+        corners = _box(axis, strip, pad.first.mm, pad.last.mm, min(pad.width.mm, strip.width.mm))
+        described = DescribedPad(pad.offset, pad.length, pad.width, _points(corners), _in_photo(pose, corners), doubt)
+        pads.append(described)
+    return StripDescription(
+        stamp=trace.card.stamp("", b"", 0.0),
+        width=strip.width,
+        length=strip.length,
+        roll=strip.roll,
+        pads=tuple(pads),
+        outline_mm=_points(outline),
+        outline_px=_in_photo(pose, outline),
+        reasons=tuple(reasons),
+    )
+
+
+def _beside_line(axis: Axis, strip: MeasuredStrip) -> MeasuredStrip:
+    """The strip with its ends as unsure as the lane's printed line beside them makes them."""
+    ends = []
+    for end in (strip.start, strip.stop):
+        at = axis.place.to_mm(np.array([[end.mm, 0.0]]))[0]
+        ends.append(Measure(end.mm, float(np.hypot(end.sd, end_beside_line(float(at[0]))))))
+    grown = float(np.sqrt(max(ends[0].sd ** 2 - strip.start.sd**2, 0.0)))
+    pads = tuple(replace(p, offset=Measure(p.offset.mm, float(np.hypot(p.offset.sd, grown)))) for p in strip.pads)
+    return replace(strip, start=ends[0], stop=ends[1], pads=pads)
+
+
+def _box(axis: Axis, strip: MeasuredStrip, a: float, b: float, width: float) -> Array:
+    """Corners (4, 2) mm on the card of a box on the strip, the dipped end's first and last."""
+    low, high = strip.middle_mm - width / 2, strip.middle_mm + width / 2
+    return axis.place.to_mm(np.array([[a, low], [b, low], [b, high], [a, high]]))
+
+
+def _points(corners: Array) -> Corners:
+    return tuple((float(x), float(y)) for x, y in corners)
+
+
+def _in_photo(pose: CardPose, corners_mm: Array) -> Corners:
+    return _points(pose.to_full_px(corners_mm))
