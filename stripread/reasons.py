@@ -106,6 +106,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "doubt",
         "Not every pad could be measured surely ({detail}). Look at the picture, and correct the figures with a ruler.",
     ),
+    "dipped_end_unsure": (
+        "doubt",
+        "The dipped end is hard to see on the paper, so where the pads begin may be off by up to {detail}, all of them alike. "
+        "Measure from the end to the first pad with a ruler, and correct it.",
+    ),
     "no_pads_seen": (
         "doubt",
         "No pads stand out from the carrier. If this is roll paper, say so; else its pads are as pale as the carrier, and "

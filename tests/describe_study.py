@@ -39,22 +39,22 @@ class PadJudged:
 
 def judged(strip: Unused, got: StripDescription) -> list[PadJudged]:
     """Each pad that there is, then those that were told of besides."""
-    hidden = any(reason.code in {"pad_may_hide", "no_pads_seen"} for reason in got.reasons)
+    codes = {reason.code for reason in got.reasons}
+    hidden, end = bool(codes & {"pad_may_hide", "no_pads_seen"}), "dipped_end_unsure" in codes
     rows, taken = [], set()
     for pad in strip.pads:
         a, b = pad.offset_mm, pad.offset_mm + pad.length_mm
-        best, most = None, 0.5 * pad.length_mm
-        for n, one in enumerate(got.pads):
-            both = min(b, one.offset.mm + one.length.mm) - max(a, one.offset.mm)
-            if both > most and n not in taken and one.length.mm < 2.0 * pad.length_mm:
-                best, most = n, both
-        if best is None:
-            rows.append(PadJudged(False, True, np.inf, hidden))
+        over = [min(b, one.offset.mm + one.length.mm) - max(a, one.offset.mm) for one in got.pads]
+        fits = [both > 0.5 * pad.length_mm > 0.25 * one.length.mm for both, one in zip(over, got.pads, strict=True)]
+        best = max((n for n in range(len(over)) if fits[n] and n not in taken), key=over.__getitem__, default=None)
+        if best is None:  # said as well where all that was found in its place is said to be unsure
+            instead = [one.doubt for both, one in zip(over, got.pads, strict=True) if both > 0.0]
+            rows.append(PadJudged(False, True, np.inf, hidden or (bool(instead) and None not in instead)))
             continue
         taken.add(best)
         one = got.pads[best]
         off = max(abs(one.offset.mm - a), abs(one.offset.mm + one.length.mm - b))
-        rows.append(PadJudged(True, True, off, one.doubt is not None))
+        rows.append(PadJudged(True, True, off, end or hidden or one.doubt is not None))
     rows += [PadJudged(True, False, np.inf, one.doubt is not None) for n, one in enumerate(got.pads) if n not in taken]
     return rows
 

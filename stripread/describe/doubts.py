@@ -57,8 +57,6 @@ def doubts_of_pads(view: CardView, lane: LaneMap, axis: Axis, strip: MeasuredStr
             said.append(_("it shines"))
         elif max(shadow.near(at.mm - MARGIN_MM, at.mm + MARGIN_MM) for at in (pad.first, pad.last)) > SHADE:
             said.append(_("a shadow's edge lies on it"))
-        elif pad.offset.sd > SURE_SD_MM:
-            said.append(_("the strip's end, which it is measured from, is hard to see"))
         else:
             said.append(None)
     return said
@@ -73,6 +71,8 @@ def doubts_of_strip(lane: LaneMap, strip: MeasuredStrip, outline_mm: Array, pads
     if unsure and not reasons:
         detail = ", ".join(_("pad {number}: {doubt}", number=n, doubt=pads[n - 1]) for n in unsure)
         reasons.append(because("pads_unsure", detail))
+    if strip.start.sd > SURE_SD_MM and not strip.roll:
+        reasons.append(because("dipped_end_unsure", _("{mm:.1f} mm", mm=2.0 * strip.start.sd)))
     gap = _hidden(strip)
     if gap is not None:
         detail = _("{start:.0f} to {stop:.0f} mm from the dipped end", start=gap[0], stop=gap[1])

@@ -90,6 +90,7 @@ def _described(view: CardView, trace: DescriptionTrace) -> StripDescription:
         stamp=trace.card.stamp("", b"", 0.0),
         width=strip.width,
         length=strip.length,
+        end_sd=strip.start.sd,
         roll=strip.roll,
         pads=tuple(pads),
         outline_mm=_points(outline),

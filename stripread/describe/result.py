@@ -55,6 +55,7 @@ class StripDescription(Shown):
     stamp: Stamp
     width: Measure | None = None
     length: Measure | None = None
+    end_sd: float | None = None  # of the dipped end, mm: every pad's offset has a part in it
     roll: bool = False
     pads: tuple[DescribedPad, ...] = ()
     outline_mm: Corners = ()
@@ -99,6 +100,7 @@ class StripDescription(Shown):
             "status": self.status,
             **_measured("width", self.width),
             **_measured("length", self.length),
+            "dipped_end_sd_mm": None if self.end_sd is None else round(self.end_sd, DIGITS),
             "roll": self.roll,
             "pads": [pad.to_dict() for pad in self.pads],
             "outline_mm": _corners(self.outline_mm, 2),
