@@ -25,6 +25,7 @@ from stripread.words import LANGUAGES, _, say, speaking
 # commands imports none of them.
 COMMANDS: dict[str, tuple[str, str]] = {
     "card": ("card", "Write the reference card to print."),
+    "describe": ("first_day.describe", "Measure an unused strip on the card and write its kind's file."),
     "calibrate": ("calibrate", "Learn a strip kind from photos at known pH, from the maker's chart, or both."),
     "read": ("read", "Read the pH from photos of a strip on the card."),
     "check": ("check", "Say whether a calibration is still true, from new photos at known pH."),

@@ -21,6 +21,10 @@ _WANTED = {
     "range": N_("the lowest and the highest pH of the strip, each from -1 to 15, such as [0, 14]"),
     "read_after_s": N_("when to read the strip, in seconds after dipping, such as [10, 60]"),
 }
+ROLL_MM = (
+    7.0,
+    40.0,
+)  # width of common rolls, and length of a piece torn off (from memory); the reader allows for others
 _PAD = N_("{offset_mm = 2.0, length_mm = 6.0}, mm from the dipped end")
 
 
@@ -127,6 +131,31 @@ def kind_from_dict(table: object, where: str) -> StripKind:
         )
     except CallError as wrong:
         raise CallError(f"{where}: {wrong}") from None
+
+
+def kind_text(kind: StripKind) -> str:
+    """The kind as the text of its TOML file."""
+    import tomli_w  # noqa: PLC0415 - only where a file is written
+
+    return tomli_w.dumps(kind.to_dict())
+
+
+def roll_kind(
+    name: str,
+    ph_range: tuple[float, float],
+    read_after_s: tuple[float, float] | None = None,
+    *,
+    width_mm: float = ROLL_MM[0],
+    length_mm: float = ROLL_MM[1],
+) -> StripKind:
+    """Indicator paper off a roll: one pad as long as the piece, whose length may differ from photo to photo.
+
+    Raises
+    ------
+    CallError
+        If a length is none, or the range does not run from low to high.
+    """
+    return StripKind(name, width_mm, length_mm, (Pad(0.0, length_mm),), ph_range, read_after_s)
 
 
 def pad_name(number: int) -> str:

@@ -20,8 +20,27 @@ from stripread.words import _
     help="The paper in the printer.",
 )
 @click.option("--layout", "as_layout", is_flag=True, help="Print where everything lies on the card, as JSON.")
-def command(out: Path | None, paper: str, as_layout: bool) -> int:
-    """Write the reference card, to be printed at 100 % in colour on matt paper."""
+@click.option(
+    "--judge",
+    type=click.Path(path_type=Path),
+    help="A photo of the printed card, nothing laid on it: is the print good?",
+)
+@click.option("--measured-mm", type=float, help="With --judge: length of the sheet's bar by a ruler, mm.")
+@click.option("--json", "as_json", is_flag=True, help="With --judge: one JSON object.")
+def command(  # noqa: PLR0917 - the command's options
+    out: Path | None, paper: str, as_layout: bool, judge: Path | None, measured_mm: float | None, as_json: bool
+) -> int:
+    """Write the reference card, to be printed at 100 % in colour on matt paper; or judge a print of it.
+
+    With --judge the exit code is 0 for a good print, 1 where the photo was refused or the print is not good, 2 when the
+    call was wrong.
+    """
+    if judge is not None:
+        if out is not None or as_layout:
+            raise CallError(_("--judge looks at a print: give it without --out and --layout"))
+        return _judge(judge, measured_mm, as_json=as_json)
+    if measured_mm is not None or as_json:
+        raise CallError(_("--measured-mm and --json go with --judge, a photo of the printed card"))
     from service.terminal.targets import check_target
     from stripread.card.layout import layout_json
     from stripread.card.pdf import PAPERS, draw_sheet
@@ -42,3 +61,21 @@ def command(out: Path | None, paper: str, as_layout: bool) -> int:
             _("{out}: two cards on {title}. Print at 100 %, in colour, on matt paper.", out=out, title=page.title)
         )
     return 0
+
+
+def _judge(photo: Path, measured_mm: float | None, *, as_json: bool) -> int:
+    """Say whether a printed card is good."""
+    from service.terminal.photo_batch import check_photos
+    from stripread.json_line import json_line
+    from stripread.printed.judge import judge_card
+
+    check_photos((photo,))
+    judged = judge_card(photo.read_bytes(), str(photo), measured_mm)
+    told = judged.to_dict()
+    if as_json:
+        click.echo(json_line(told))
+    else:
+        signs = {"right": "✓", "look": "?", "wrong": "✗", "unknown": "-"}
+        lines = [f"{photo}: {told['message']}", *(f"    {signs[c.state]} {c.message}" for c in judged.checks)]
+        click.echo("\n".join(lines))
+    return 0 if judged.verdict == "ok" else 1

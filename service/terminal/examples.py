@@ -12,6 +12,7 @@ HEAD = f"Examples, in the folder that `stripread demo --files` fills ({FOLDER}):
 # by the command's words, in an order in which they can be run one after the other
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "card": ("stripread card --out card.pdf --paper letter",),
+    "describe": ('stripread describe --roll --name "roll 3-11" --range 3 11 --out roll.toml',),
     "calibrate": ("stripread calibrate strip.toml --buffers buffers/buffers.csv --out own.toml",),
     "read": (
         "stripread read photos/05-wash-04.jpg --profile profile.toml --overlay wash4.png",

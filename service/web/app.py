@@ -21,7 +21,21 @@ from service.web.guard import Guard
 from service.web.page_states import page_files
 from service.web.page_words import page_words
 from service.web.problems import add_handlers
-from service.web.routes import backup, batches, bench, demo, finding, join, pictures, plan, readings, timeline, trust
+from service.web.routes import (
+    backup,
+    batches,
+    bench,
+    card,
+    demo,
+    finding,
+    join,
+    pictures,
+    plan,
+    readings,
+    strip_kinds,
+    timeline,
+    trust,
+)
 from service.web.tongue import Tongue
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE
@@ -76,7 +90,21 @@ def create_app(settings: Settings) -> FastAPI:
     # The limit sits on the routes, inside the guard: around the app it would answer in plain text.
     api = APIRouter(max_body_size=settings.max_body)
     # Addresses are tried in this order: photos come first, they are the many.
-    for routes in (readings, pictures, batches, timeline, bench, plan, finding, join, trust, demo, backup):
+    for routes in (
+        readings,
+        pictures,
+        batches,
+        timeline,
+        bench,
+        plan,
+        finding,
+        card,
+        strip_kinds,
+        join,
+        trust,
+        demo,
+        backup,
+    ):
         api.include_router(routes.router)
     app.include_router(api)
     files = _add_page(app) | _add_words(app)

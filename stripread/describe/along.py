@@ -148,10 +148,7 @@ def _one_piece(profile: Profile) -> tuple[float, Cut | None]:
     """The cheapest place of a piece of one colour on the paper, and its cost in units of half chi-square."""
     paper = np.concatenate([[0.0], np.cumsum(_paper_costs(profile))])
     count = len(profile.s_mm)
-    i, j = np.meshgrid(np.arange(count + 1), np.arange(count + 1), indexing="ij")
-    i, j = i.ravel(), j.ravel()
-    here = j - i >= round(LEAST_STRIP_MM / profile.step_mm)
-    i, j = i[here], j[here]
+    i, j = np.triu_indices(count + 1, round(LEAST_STRIP_MM / profile.step_mm))
     total = paper[i] + _pad_costs(profile, np.zeros(3), i, j) + paper[-1] - paper[j] + 2 * TURN_COST
     if not len(total) or total.min() >= paper[-1]:
         return np.inf, None
@@ -241,7 +238,8 @@ def _paper_costs(profile: Profile) -> Array:
 def _bare_costs(profile: Profile, carrier: Array) -> Array:
     """Cost of each column as bare carrier of a colour (3,): as that, and with a seam on either side, (N,)."""
     off = np.maximum(np.abs(profile.core - carrier) - SLACK, 0.0)
-    cost = 0.5 * (off**2).sum(axis=1) / profile.sd**2 + NO_SEAM_COST * (profile.seam > -SLACK)
+    variance = profile.sd**2 + MOTTLE**2 * float((carrier**2).sum()) / 3.0  # dyed paper is mottled all along
+    cost = 0.5 * (off**2).sum(axis=1) / variance + NO_SEAM_COST * (profile.seam > -SLACK)
     return np.asarray(np.minimum(cost, COLUMN_CAP) * profile.known)
 
 
@@ -257,5 +255,5 @@ def _pad_costs(profile: Profile, carrier: Array, first: Places, end: Places) -> 
     n = np.maximum(number[b] - number[a], 1.0)
     level = (one[b] - one[a]) / n[..., None]
     left = np.maximum(two[b] - two[a] - n * (level**2).sum(axis=-1), 0.0)
-    variance = profile.sd**2 + MOTTLE**2 * ((level - carrier) ** 2).sum(axis=-1) / 3.0
+    variance = profile.sd**2 + MOTTLE**2 * (((level - carrier) ** 2).sum(axis=-1) + float((carrier**2).sum())) / 3.0
     return np.asarray(0.5 * left / variance + 0.4 * n * np.log(variance / profile.sd**2) + 2 * inset + PAD_COST)

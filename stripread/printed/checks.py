@@ -48,8 +48,8 @@ def marks_seen(pose: CardPose, layout: CardLayout) -> Check:
         "marks",
         "look",
         _(
-            "Only {seen} of {there} marks are seen. Take the photo again with the whole card free and flat; if marks are "
-            "still missing, they are misprinted: print again.",
+            "Only {seen} of {there} marks are seen. Take the photo again with the whole card free and flat; if marks "
+            "are still missing, they are misprinted: print again.",
             seen=seen,
             there=there,
         ),
@@ -127,15 +127,16 @@ def enough_contrast(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -
     steps = int((np.diff(np.sqrt(np.maximum(ramps, 0.0)), axis=1).min(axis=0) > LEAST_STEP).sum())
     if black > PALE_BLACK:
         text = _(
-            "Black is very pale: it sends back {black:.0f} % of the paper's light. Ink or toner is low, or the print was "
-            "made in draft quality: print again in normal quality.",
+            "Black is very pale: it sends back {black:.0f} % of the paper's light. Ink or toner is low, or the print "
+            "was made in draft quality: print again in normal quality.",
             black=100 * black,
         )
         return Check("contrast", "wrong", text)
     if black > GREY_BLACK or steps < LEAST_STEPS:
         text = _(
-            "Contrast is weak: black sends back {black:.0f} % of the paper's light, and {steps} of {all_steps} steps of "
-            "grey can be told apart. Take the photo again without mirrored light; if it stays, print in normal quality.",
+            "Contrast is weak: black sends back {black:.0f} % of the paper's light, and {steps} of {all_steps} steps "
+            "of grey can be told apart. Take the photo again without mirrored light; if it stays, print in normal "
+            "quality.",
             black=100 * black,
             steps=steps,
             all_steps=len(GREYS) - 1,
@@ -159,7 +160,7 @@ def even_patches(samples: PatchSamples) -> Check:
 
 
 def shining(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Check:
-    """Whether mirrored light shows on the dark patches, as on shiny paper or toner; one photo can't say that it is matt.
+    """Whether mirrored light shows on the dark patches, as on shiny paper; one photo can't say that it is matt.
 
     Light that is mirrored comes on top of the patch's own, and not everywhere: of two copies of one dark step, one is
     then brighter by more than the light on the card explains.
@@ -172,8 +173,8 @@ def shining(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Check:
     rise = float(np.abs(pairs[:, 0] - pairs[:, 1]).max())
     if rise > SHINE_RISE:
         text = _(
-            "Light is mirrored on the card. Turn it or move the lamp; if the print shines from every side, print on matt "
-            "paper."
+            "Light is mirrored on the card. Turn it or move the lamp; if the print shines from every side, print on "
+            "matt paper."
         )
         return Check("shine", "look", text)
     text = _(

@@ -150,9 +150,7 @@ def go_on(batch: BatchId, body: Onward, once: OnceDep) -> Response:
     def act(c: Connection) -> BenchState:
         store.known_batch(c, batch)
         at, keyed = body.written_at, once.key is not None
-        _, state = asked(
-            lambda: move_on(c, batch, body.to, body.reason, body.who, written_at=at, keyed=keyed)
-        )
+        _, state = asked(lambda: move_on(c, batch, body.to, body.reason, body.who, written_at=at, keyed=keyed))
         return state_view(state)
 
     return once.answer(body, BenchState, act)

@@ -1,0 +1,1 @@
+"""Commands of the first day with a new strip: what comes before the calibration."""
