@@ -21,6 +21,7 @@ from stripread.tint.conditions import Answer, Wash, Water
 from stripread.words import _
 
 if TYPE_CHECKING:
+    from stripread.describe.result import StripDescription
     from stripread.results import PhReading, SolidReading, TintReading
 
 AnyPath = str | os.PathLike[str]
@@ -30,6 +31,7 @@ Dipped = float | str | datetime | time
 # What a number may be, as the commands' options have it: least, most, unit
 BOUNDS = {
     "temperature_c": (0.0, 100.0, "°C"),
+    "measured_mm": (20.0, 500.0, "mm"),  # of a bar of 100 mm: anything else is a slip, or another unit
     "path_mm": (0.1, 1000.0, "mm"),
     "retained_ml": (1e-3, 1e6, "mL"),
     "silver_g": (1e-4, 1e5, "g"),
@@ -66,7 +68,7 @@ class OpenedPhoto:
     name: str
     get: Callable[[], Source]
 
-    def again(self, reading: PhReading | TintReading | SolidReading) -> PhotoAgain:
+    def again(self, reading: PhReading | TintReading | SolidReading | StripDescription) -> PhotoAgain:
         """The photo without its data, for the reading's picture."""
         return PhotoAgain(self.get, reading.stamp.sha256, self.name)
 

@@ -28,6 +28,7 @@ from stripread.arguments import (
     region_of,
 )
 from stripread.card.layout import CardLayout, layout
+from stripread.describe.read import trace_description
 from stripread.errors import CallError
 from stripread.ph.circumstances import Circumstances, with_circumstances
 from stripread.ph.combined_reading import CombinedReading, ObservedPhoto, observed_photo
@@ -35,6 +36,7 @@ from stripread.ph.combined_reading import combine as combine_observed
 from stripread.ph.profile import Profile
 from stripread.ph.profile import load_profile as profile_of
 from stripread.ph.read import PhTrace, trace_ph
+from stripread.printed.judge import judge_card as judged_card
 from stripread.solid.read import trace_solid
 from stripread.tint.conditions import Answer, TintConditions, Wash, Water
 from stripread.tint.profile import TintProfile, default_response, load_tint_profile
@@ -42,7 +44,9 @@ from stripread.tint.read import TintRequest, measure_cells, trace_tint
 from stripread.words import _
 
 if TYPE_CHECKING:
+    from stripread.describe.result import StripDescription
     from stripread.photo import Source
+    from stripread.printed.result import CardJudgement
     from stripread.results import PhReading, SolidReading, TintReading
     from stripread.tint.cells import SecondPhoto
 
@@ -207,6 +211,56 @@ def read_solid(
     return reading.drawn_by(partial(_draw_solid, source.again(reading), region))
 
 
+def judge_card(photo: Photo, *, measured_mm: float | None = None, name: str | None = None) -> CardJudgement:
+    """Say whether a printed card, nothing laid on it, is good enough to work with.
+
+    Parameters
+    ----------
+    photo, name
+        As for ``read_ph``: a path, bytes, or (H, W, 3) uint8.
+    measured_mm
+        Length of the sheet's scale bar by a ruler, mm.
+
+    Returns
+    -------
+    CardJudgement
+        With ``verdict`` and ``checks``; refused, with a reason, where the photo can't be judged.
+
+    Raises
+    ------
+    CallError
+        As ``read_ph``, and for a length that the bar can't have.
+    """
+    length = number_of("measured_mm", measured_mm)
+    source = opened(photo, name)
+    return judged_card(source.data, source.name, length)
+
+
+def describe_strip(photo: Photo, *, name: str | None = None) -> StripDescription:
+    """Measure an unused strip that lies in the card's lane, dipped end left, whose kind nobody has written down.
+
+    Parameters
+    ----------
+    photo, name
+        As for ``read_ph``: a path, bytes, or (H, W, 3) uint8.
+
+    Returns
+    -------
+    StripDescription
+        Outline and pads with their doubts; ``kind`` makes a strip kind of it. Refused, with a reason, where no strip
+        is found.
+
+    Raises
+    ------
+    CallError
+        As ``read_ph``.
+    """
+    source = opened(photo, name)
+    described = trace_description(source.data, source.name).description
+    assert described is not None
+    return described.drawn_by(partial(_draw_described, source.again(described)))
+
+
 def combine(
     photos: Sequence[Photo],
     profile: AnyPath | Profile,
@@ -302,3 +356,10 @@ def _draw_solid(photo: PhotoAgain, region: tuple[float, float, float, float] | N
 
     data = photo.data()
     return None if data is None else solid_picture(trace_solid(data, photo.name, region))
+
+
+def _draw_described(photo: PhotoAgain) -> bytes | None:
+    from stripread.picture.of_described import described_picture  # noqa: PLC0415
+
+    data = photo.data()
+    return None if data is None else described_picture(trace_description(data, photo.name))

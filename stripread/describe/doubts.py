@@ -29,6 +29,7 @@ SURE_SD_MM = _TUNED.number("sure_sd")
 LEAST_EVIDENCE = _TUNED.number("least_evidence")
 PALE_PIECE = _TUNED.number("pale_piece")
 SHADE = _TUNED.number("shade_near_pad")
+UNEVEN_LIGHT = _TUNED.number("faint_piece")
 LEAST_SHINE = 0.1  # share of a pad
 NEAR_LINE_MM = 1.2  # of the lane's printed line: what the map mends there may be the strip's own end
 NEAR_LINE_SD_MM = 0.4
@@ -39,6 +40,12 @@ def end_beside_line(x_mm: float) -> float:
     """What an end's standard deviation (mm) grows by for the lane's printed line at its place on the card."""
     x, _y, w, _h = LANE_MM
     return NEAR_LINE_SD_MM if min(abs(x_mm - x), abs(x_mm - x - w)) < NEAR_LINE_MM else 0.0
+
+
+def is_nothing(strip: MeasuredStrip) -> bool:
+    """Whether what was found is only light that is not quite even: faint, of one colour, without clear edges."""
+    faint = strip.roll and strip.pads[0].contrast < UNEVEN_LIGHT
+    return faint and max(strip.width.sd, strip.length.sd) > 2.0 * SURE_SD_MM
 
 
 def doubts_of_pads(view: CardView, lane: LaneMap, axis: Axis, strip: MeasuredStrip) -> list[str | None]:

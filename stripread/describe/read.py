@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from stripread.card.find import CardTrace, find_card
 from stripread.card.layout import layout
 from stripread.describe.along import cut, profile_along
-from stripread.describe.doubts import doubts_of_pads, doubts_of_strip, end_beside_line
+from stripread.describe.doubts import doubts_of_pads, doubts_of_strip, end_beside_line, is_nothing
 from stripread.describe.measure import Measure, MeasuredStrip, measure_strip
 from stripread.describe.place import Axis, find_axis
 from stripread.describe.result import Corners, DescribedPad, StripDescription
 from stripread.errors import Refused
-from stripread.reasons import because
+from stripread.reasons import Reason, because
 from stripread.strip.lane import lane_map
 
 if TYPE_CHECKING:
@@ -36,6 +36,17 @@ class DescriptionTrace:
     axis: Axis | None = None
     strip: MeasuredStrip | None = None
     description: StripDescription | None = None
+
+
+@dataclass(frozen=True)
+class SeenStrip:
+    """A strip measured, with its corners (4, 2) mm on the card, why each pad is not sure, and what is to be said."""
+
+    axis: Axis
+    strip: MeasuredStrip
+    outline_mm: Array
+    doubts: tuple[str | None, ...]
+    reasons: tuple[Reason, ...]
 
 
 def describe_strip(data: Source, name: str = "") -> StripDescription:
@@ -62,7 +73,32 @@ def trace_description(data: Source, name: str = "") -> DescriptionTrace:
 
 
 def _described(view: CardView, trace: DescriptionTrace) -> StripDescription:
-    """Find the strip, measure it, and say what is not sure.
+    """Find the strip, measure it, and say what is not sure."""
+    seen = measured(view)
+    trace.axis, trace.strip = seen.axis, seen.strip
+    pose = trace.card.pose
+    assert pose is not None
+    strip = seen.strip
+    pads = []
+    for pad, doubt in zip(strip.pads, seen.doubts, strict=True):
+        corners = _box(seen.axis, strip, pad.first.mm, pad.last.mm, min(pad.width.mm, strip.width.mm))
+        described = DescribedPad(pad.offset, pad.length, pad.width, _points(corners), _in_photo(pose, corners), doubt)
+        pads.append(described)
+    return StripDescription(
+        stamp=trace.card.stamp("", b"", 0.0),
+        width=strip.width,
+        length=strip.length,
+        end_sd=strip.start.sd,
+        roll=strip.roll,
+        pads=tuple(pads),
+        outline_mm=_points(seen.outline_mm),
+        outline_px=_in_photo(pose, seen.outline_mm),
+        reasons=seen.reasons,
+    )
+
+
+def measured(view: CardView) -> SeenStrip:
+    """The strip in the lane of a card laid flat, measured, with what is not sure.
 
     Raises
     ------
@@ -75,28 +111,11 @@ def _described(view: CardView, trace: DescriptionTrace) -> StripDescription:
     if found is None:
         raise Refused(because("no_strip"))
     strip = _beside_line(axis, measure_strip(axis, found, view.edge_mm))
-    trace.axis, trace.strip = axis, strip
+    if is_nothing(strip):
+        raise Refused(because("no_strip"))
     outline = _box(axis, strip, strip.start.mm, strip.stop.mm, strip.width.mm)
     doubts = doubts_of_pads(view, lane, axis, strip)
-    reasons = doubts_of_strip(lane, strip, outline, doubts)
-    pose = trace.card.pose
-    assert pose is not None
-    pads = []
-    for pad, doubt in zip(strip.pads, doubts, strict=True):
-        corners = _box(axis, strip, pad.first.mm, pad.last.mm, min(pad.width.mm, strip.width.mm))
-        described = DescribedPad(pad.offset, pad.length, pad.width, _points(corners), _in_photo(pose, corners), doubt)
-        pads.append(described)
-    return StripDescription(
-        stamp=trace.card.stamp("", b"", 0.0),
-        width=strip.width,
-        length=strip.length,
-        end_sd=strip.start.sd,
-        roll=strip.roll,
-        pads=tuple(pads),
-        outline_mm=_points(outline),
-        outline_px=_in_photo(pose, outline),
-        reasons=tuple(reasons),
-    )
+    return SeenStrip(axis, strip, outline, tuple(doubts), tuple(doubts_of_strip(lane, strip, outline, doubts)))
 
 
 def _beside_line(axis: Axis, strip: MeasuredStrip) -> MeasuredStrip:

@@ -32,7 +32,7 @@ def described_picture(trace: DescriptionTrace) -> bytes:
         scale = _working(trace)
         strip = np.array(described.outline_px) * scale
         ribbon = straighten(photo, strip)
-        outlines.append(Outline(strip, "strip", _("dipped end left")))
+        outlines.append(Outline(strip, "strip", _("strip")))
         for number, pad in enumerate(described.pads):
             label = f"{number + 1}" if pad.doubt is None else f"{number + 1}?"
             outlines.append(Outline(np.array(pad.corners_px) * scale, "pad", label))

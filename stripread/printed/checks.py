@@ -74,10 +74,10 @@ def in_colour(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Chec
 def _ink_gains(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Array:
     """Effect of cyan, magenta and yellow on their own channel beyond the others', to that of a usual print, (3,).
 
-    By least squares of the logarithms of light seen on those sent, over all printed patches.
+    By least squares of the logarithms of light seen on those sent, over the coloured patches.
     """
     white = np.array([patch.role == "white" for patch in layout.patches])
-    printed = ~white & samples.clean
+    printed = np.array([patch.role == "colour" for patch in layout.patches]) & samples.clean
     light = _even_light(fix, samples)
     seen = -np.log(np.maximum(light[printed] / np.median(light[white], axis=0), DARKEST))
     sent = -np.log(np.maximum(srgb_decode(layout.nominal_srgb()[printed]), DARKEST))

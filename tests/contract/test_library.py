@@ -22,8 +22,9 @@ PROFILE = DEMO / "profile.toml"
 STRIP, OTHER, BLURRED = (DEMO / "photos" / f"{n}.jpg" for n in ("05-wash-04", "04-wash-03", "03-wash-03-blurred"))
 TINT, SOLID = DEMO / "windows" / "tint-1-first-wash.jpg", DEMO / "windows" / "solid-1-early.jpg"
 NAMES = [
-    "CallError", "CardLayout", "CombinedReading", "PhReading", "Profile", "Reason", "SolidReading", "TintReading",
-    "__version__", "card_layout", "combine", "load_profile", "read_ph", "read_solid", "read_tint",
+    "CallError", "CardJudgement", "CardLayout", "CombinedReading", "PhReading", "Profile", "Reason", "SolidReading",
+    "StripDescription", "TintReading", "__version__", "card_layout", "combine", "describe_strip", "judge_card",
+    "load_profile", "read_ph", "read_solid", "read_tint",
 ]  # fmt: skip
 
 
@@ -111,6 +112,18 @@ def test_a_tint_is_what_the_command_says():
     result = stripread.read_tint(str(TINT), path_mm=20, retained_ml=40, silver_g=50, dilution=1.5, **shown)
     same(result.to_dict(), line)
     assert result.metal
+
+
+def test_a_description_is_what_the_command_says():
+    result = stripread.describe_strip(str(STRIP))
+    same(result.to_dict(), *said("describe", str(STRIP)))
+    assert repr(result) == "<StripDescription 4 pads ok>"
+    assert stripread.describe_strip(BLURRED).status == "refused"
+
+
+def test_a_judgement_is_what_the_command_says():
+    done = run("card", "--judge", str(STRIP), "--measured-mm", "100", "--json")
+    same(stripread.judge_card(str(STRIP), measured_mm=100).to_dict(), json.loads(done.stdout))
 
 
 def test_a_solid_is_what_the_command_says():

@@ -5,10 +5,10 @@ from itertools import chain
 import pytest
 
 from stripread.reasons import REASONS
-from tests.reason_cases import card, several, solid, strip, tint
+from tests.reason_cases import card, described, several, solid, strip, tint
 from tests.reason_cases.row import reasons_of, status
 
-ROWS = list(chain(card.ROWS, strip.ROWS, several.ROWS, tint.ROWS, solid.ROWS))
+ROWS = list(chain(card.ROWS, strip.ROWS, several.ROWS, described.ROWS, tint.ROWS, solid.ROWS))
 
 
 def test_every_reason_has_a_row():
