@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.words import _
 
@@ -25,7 +26,9 @@ from stripread.words import _
     type=click.Path(path_type=Path),
     help="A photo of the printed card, nothing laid on it: is the print good?",
 )
-@click.option("--measured-mm", type=float, help="With --judge: length of the sheet's bar by a ruler, mm.")
+@click.option(
+    "--measured-mm", type=Quantity("measured_mm"), help="With --judge: length of the sheet's bar by a ruler, mm."
+)
 @click.option("--json", "as_json", is_flag=True, help="With --judge: one JSON object.")
 def command(  # noqa: PLR0917 - the command's options
     out: Path | None, paper: str, as_layout: bool, judge: Path | None, measured_mm: float | None, as_json: bool
@@ -75,7 +78,6 @@ def _judge(photo: Path, measured_mm: float | None, *, as_json: bool) -> int:
     if as_json:
         click.echo(json_line(told))
     else:
-        signs = {"right": "✓", "look": "?", "wrong": "✗", "unknown": "-"}
-        lines = [f"{photo}: {told['message']}", *(f"    {signs[c.state]} {c.message}" for c in judged.checks)]
+        lines = [f"{photo}: {told['message']}", *(f"    {check.message}" for check in judged.checks)]
         click.echo("\n".join(lines))
     return 0 if judged.verdict == "ok" else 1

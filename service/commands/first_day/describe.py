@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.words import _
@@ -24,14 +25,14 @@ if TYPE_CHECKING:
     "--range",
     "ph_range",
     nargs=2,
-    type=float,
+    type=Quantity("ph"),
     help="The lowest and the highest pH of the strip, such as 0 14 (needed with --out).",
 )
 @click.option(
     "--read-after",
     "read_after_s",
     nargs=2,
-    type=float,
+    type=Quantity("read_after_s"),
     help="The maker's reading window, seconds after dipping: 10 60.",
 )
 @click.option("--roll", is_flag=True, help="Paper off a roll: one colour all along; no photo is needed.")

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, File, Form, Response, UploadFile
-from pydantic import BaseModel, Field
+from pydantic import BaseModel
 
-from service.readers.first_day import judge_job, layout_job, sheet_job
-from service.readers.passing import passing_photo
+from service.bench.typed_fields import Typed
+from service.readers.first_day.jobs import judge_job, layout_job, sheet_job
+from service.readers.first_day.passing import passing_photo
 from service.readers.worker import Job
 from service.web.components import ServiceDep
 from service.web.problems import ServiceProblem, responses
@@ -19,6 +20,7 @@ from stripread.words import spoken
 
 router = APIRouter(prefix="/api", tags=["first day"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 Sheet = Literal["a4", "letter"]
+Measured = Annotated[float, Typed("measured_mm")]
 _NO_PHOTO = Job("ph", Path("card"), "card")
 
 
@@ -75,7 +77,7 @@ async def judge_print(
     service: ServiceDep,
     photo: Annotated[UploadFile, File(description="The printed card, nothing laid on it.")],
     measured_mm: Annotated[
-        float | None, Form(description="Length of the sheet's bar by a ruler, mm; it must be 100."), Field(gt=0)
+        Measured | None, Form(description="Length of the sheet's bar by a ruler, mm; it must be 100.")
     ] = None,
 ) -> Any:  # noqa: ANN401
     """Say whether a print is good enough to work with, check by check. The photo is not kept."""

@@ -11,8 +11,8 @@ from sqlalchemy import Connection
 
 from service.log.fields import Text
 from service.log.kinds.shelf import StripKinds
-from service.readers.first_day import describe_job
-from service.readers.passing import passing_photo
+from service.readers.first_day.jobs import describe_job
+from service.readers.first_day.passing import passing_photo
 from service.web.components import Service, ServiceDep
 from service.web.once import OnceDep
 from service.web.problems import ServiceProblem, responses

@@ -1,4 +1,4 @@
-"""What workers do before there is a profile: the card to print, a print judged, an unused strip described."""
+"""Jobs of workers: the card to print, a print judged, an unused strip described."""
 
 from __future__ import annotations
 

@@ -1,0 +1,1 @@
+"""What workers do before there is a profile, and photos that are looked at and not kept."""
