@@ -58,7 +58,7 @@ RULES_OF: dict[str, Rule] = {
     "temp_c": Rule("degC", 0.0, 100.0),
     "path_mm": Rule("mm", 0.1, 1000.0, zero=False),
     "measured_mm": Rule("mm", 20.0, 500.0, zero=False),
-    "read_after_s": Rule("s", 0.0, 86_400.0),
+    "read_after_s": Rule(None, 0.0, 86_400.0),
     "ph": Rule(None, -1.0, 15.0),
     "wash": Rule(None, 0.0, 999.0),
     "drops": Rule(None, 0.0, 2000.0),

@@ -23,6 +23,7 @@ PACKAGES = sorted(
 # Constants that have a tuned number's value by chance: the file, the value, what it is
 OTHER_MEANING = {
     ("stripread/strip/pads.py", 12): "pixels a pad must have",
+    ("stripread/describe/measure.py", 0.12): "mm of the least blur",
     ("stripread/describe/along.py", 12): "mm that a strip is long at least",
     ("stripread/card/edges.py", 0.12): "share of a mark's side",
     ("stripread/card/markers.py", 45): "pixels of a threshold window",

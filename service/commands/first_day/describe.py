@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     "read_after_s",
     nargs=2,
     type=Quantity("read_after_s"),
-    help="The maker's reading window, seconds after dipping: 10 60.",
+    help="The maker's reading window after dipping, in [s]: 10 60.",
 )
 @click.option("--roll", is_flag=True, help="Paper off a roll: one colour all along; no photo is needed.")
 @click.option("--overlay", type=click.Path(path_type=Path), help="Write a picture of what was found: a PNG file.")
