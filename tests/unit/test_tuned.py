@@ -25,6 +25,7 @@ OTHER_MEANING = {
     ("stripread/strip/pads.py", 12): "pixels a pad must have",
     ("stripread/describe/measure.py", 0.12): "mm of the least blur",
     ("stripread/describe/along.py", 12): "mm that a strip is long at least",
+    ("stripread/describe/place.py", 12): "degrees that are tried",
     ("stripread/card/edges.py", 0.12): "share of a mark's side",
     ("stripread/card/markers.py", 45): "pixels of a threshold window",
     ("calibration/check_picture.py", 0.012): "distance of marks in the picture",
