@@ -28,6 +28,7 @@ from stripread.arguments import (
     region_of,
 )
 from stripread.card.layout import CardLayout, layout
+from stripread.describe.along import MOST_PADS
 from stripread.describe.read import trace_description
 from stripread.errors import CallError
 from stripread.ph.circumstances import Circumstances, with_circumstances
@@ -236,13 +237,15 @@ def judge_card(photo: Photo, *, measured_mm: float | None = None, name: str | No
     return judged_card(source.data, source.name, length)
 
 
-def describe_strip(photo: Photo, *, name: str | None = None) -> StripDescription:
+def describe_strip(photo: Photo, *, pads: int | None = None, name: str | None = None) -> StripDescription:
     """Measure an unused strip that lies in the card's lane, dipped end left, whose kind nobody has written down.
 
     Parameters
     ----------
     photo, name
         As for ``read_ph``: a path, bytes, or (H, W, 3) uint8.
+    pads
+        How many pads it has, where somebody has counted: a pad as pale as the carrier is then missed aloud.
 
     Returns
     -------
@@ -256,7 +259,9 @@ def describe_strip(photo: Photo, *, name: str | None = None) -> StripDescription
         As ``read_ph``.
     """
     source = opened(photo, name)
-    described = trace_description(source.data, source.name).description
+    if pads is not None and not (isinstance(pads, int) and 1 <= pads <= MOST_PADS):
+        raise CallError(_("pads has to be a whole number from 1 to {most}", most=MOST_PADS))
+    described = trace_description(source.data, source.name, pads).description
     assert described is not None
     return described.drawn_by(partial(_draw_described, source.again(described)))
 

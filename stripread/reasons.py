@@ -116,6 +116,11 @@ REASONS: dict[str, tuple[Severity, str]] = {
         "No pads stand out from the carrier. If this is roll paper, say so; else its pads are as pale as the carrier, and "
         "have to be measured with a ruler.",
     ),
+    "pads_miscounted": (
+        "doubt",
+        "The photo does not show as many pads as were counted ({detail}). Look at the picture: add or correct pads with a "
+        "ruler, or take the photo again in even light.",
+    ),
     "pad_may_hide": (
         "doubt",
         "A pad as pale as the carrier may lie {detail}. Look at the strip; if there is one, add it with a ruler.",

@@ -40,7 +40,7 @@ class PadJudged:
 def judged(strip: Unused, got: StripDescription) -> list[PadJudged]:
     """Each pad that there is, then those that were told of besides."""
     codes = {reason.code for reason in got.reasons}
-    hidden, end = bool(codes & {"pad_may_hide", "no_pads_seen"}), "dipped_end_unsure" in codes
+    hidden, end = bool(codes & {"pad_may_hide", "no_pads_seen", "pads_miscounted"}), "dipped_end_unsure" in codes
     rows, taken = [], set()
     for pad in strip.pads:
         a, b = pad.offset_mm, pad.offset_mm + pad.length_mm
@@ -94,13 +94,14 @@ def report(results: list[tuple[Unused, StripDescription]]) -> str:
 @click.option("--strips", default=60, show_default=True)
 @click.option("--first", default=0, show_default=True, help="Number of the first strip.")
 @click.option("--world", type=click.Choice(WORLDS), default="judging", show_default=True, help="Every other photo's.")
+@click.option("--counted", is_flag=True, help="Say how many pads each strip has, as a user can.")
 @click.option("--tell", is_flag=True, help="Name the strips with a pad that is wrong and not said to be unsure.")
-def main(strips: int, first: int, world: World, tell: bool) -> None:
+def main(strips: int, first: int, world: World, counted: bool, tell: bool) -> None:
     """Print how many pads were measured rightly, and what was said of the others."""
     results = []
     for seed in range(first, first + strips):
         scene, strip, _laid = unused_scene(seed, world="made-up" if seed % 2 == 0 else world)
-        got = describe_strip(render(scene).data)
+        got = describe_strip(render(scene).data, pads=None if strip.roll or not counted else len(strip.pads))
         results.append((strip, got))
         if tell:
             for n, row in enumerate(judged(strip, got)):

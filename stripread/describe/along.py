@@ -39,6 +39,7 @@ LEAST_STRIP_MM = 12.0
 HANDLE_MM = 8.0  # stretches as long as this are tried for the bare carrier
 MOST_CARRIERS = 8  # tried
 MOST_PADS = 24  # as a kind's file allows
+CHEAPER, DEARER = (0.5, 0.25, 0.1), (2.0, 4.0)  # pads, where more or fewer of them were counted than seen
 
 
 @dataclass(frozen=True)
@@ -97,21 +98,35 @@ def profile_along(frame: Frame, width_mm: float) -> Profile:
     return Profile(s, core, seam, known, max(PLAIN_SD, 1.5 * noise), max(2.0 * PLAIN_SD, 1.5 * rough))
 
 
-def cut(profile: Profile) -> Cut | None:
+def counted(profile: Profile, pads: int | None) -> Cut | None:
+    """The cheapest cut; where somebody has counted ``pads``, the one with that many if pads may cost less or more."""
+    found = cut(profile)
+    if pads is None or found is None or found.roll:
+        return found
+    for factor in CHEAPER if len(found.pads) < pads else DEARER:
+        if len(found.pads) == pads:
+            break
+        other = cut(profile, factor * PAD_COST)
+        if other is not None and abs(len(other.pads) - pads) < abs(len(found.pads) - pads):
+            found = other
+    return found
+
+
+def cut(profile: Profile, pad_cost: float = PAD_COST) -> Cut | None:
     """The cheapest cut of all: of a piece of roll paper, or of a strip over all colours that its carrier may have.
 
     None where no strip explains anything.
     """
-    least, best = _one_piece(profile)
+    least, best = _one_piece(profile, pad_cost)
     for carrier in _carriers(profile):
-        cost, found = _cheapest(profile, carrier)
+        cost, found = _cheapest(profile, carrier, pad_cost)
         if found is not None and cost < least:
             best, least = found, cost
     if best is None or best.roll:
         return best
     bare = _bare(profile, best)
     if bare is not None:  # once more, with the colour of all that is bare
-        cost, found = _cheapest(profile, bare)
+        cost, found = _cheapest(profile, bare, pad_cost)
         if found is not None and cost <= least:
             return found
     return best
@@ -144,12 +159,12 @@ def _bare(profile: Profile, found: Cut) -> Array | None:
     return None if on.sum() < 8 else np.asarray(medians(profile.core[on]))
 
 
-def _one_piece(profile: Profile) -> tuple[float, Cut | None]:
+def _one_piece(profile: Profile, pad_cost: float) -> tuple[float, Cut | None]:
     """The cheapest place of a piece of one colour on the paper, and its cost in units of half chi-square."""
     paper = np.concatenate([[0.0], np.cumsum(_paper_costs(profile))])
     count = len(profile.s_mm)
     i, j = np.triu_indices(count + 1, round(LEAST_STRIP_MM / profile.step_mm))
-    total = paper[i] + _pad_costs(profile, np.zeros(3), i, j) + paper[-1] - paper[j] + 2 * TURN_COST
+    total = paper[i] + _pad_costs(profile, np.zeros(3), i, j) + pad_cost + paper[-1] - paper[j] + 2 * TURN_COST
     if not len(total) or total.min() >= paper[-1]:
         return np.inf, None
     best = int(np.argmin(total))
@@ -158,7 +173,7 @@ def _one_piece(profile: Profile) -> tuple[float, Cut | None]:
     return float(total[best]), Cut(float(a), float(b), ((float(a), float(b)),), np.zeros(3), (gain,), roll=True)
 
 
-def _cheapest(profile: Profile, carrier: Array) -> tuple[float, Cut | None]:
+def _cheapest(profile: Profile, carrier: Array, pad_cost: float) -> tuple[float, Cut | None]:
     """The cheapest cut for one carrier's colour (3,), and its cost in units of half chi-square."""
     bare = _bare_costs(profile, carrier)
     count = len(profile.s_mm)
@@ -166,7 +181,7 @@ def _cheapest(profile: Profile, carrier: Array) -> tuple[float, Cut | None]:
     shortest, longest = round(LEAST_PAD_MM / profile.step_mm), round(LONGEST_PAD_MM / profile.step_mm)
     lengths = np.arange(shortest, longest + 1)
     first = np.arange(count + 1)[:, None] - lengths  # (end, length) -> where the pad begins
-    pads = _pad_costs(profile, carrier, np.maximum(first, 0), np.maximum(first, 0) + lengths)
+    pads = pad_cost + _pad_costs(profile, carrier, np.maximum(first, 0), np.maximum(first, 0) + lengths)
     pads[first < 0] = np.inf
     # on[j], off[j]: cheapest explanation of the columns before j that ends in bare carrier, or in a pad.
     on, off = np.full(count + 1, np.inf), np.full(count + 1, np.inf)
@@ -244,7 +259,7 @@ def _bare_costs(profile: Profile, carrier: Array) -> Array:
 
 
 def _pad_costs(profile: Profile, carrier: Array, first: Places, end: Places) -> Array:
-    """Cost of a pad of one colour over the columns ``first`` to ``end`` - 1, in the shape of these."""
+    """What a pad of one colour leaves over in the columns ``first`` to ``end`` - 1, in the shape of these."""
     inset = 1  # column on either side that blur mixes
     values = profile.core * profile.known[:, None]
     one = np.concatenate([np.zeros((1, 3)), np.cumsum(values, axis=0)])
@@ -256,4 +271,4 @@ def _pad_costs(profile: Profile, carrier: Array, first: Places, end: Places) -> 
     level = (one[b] - one[a]) / n[..., None]
     left = np.maximum(two[b] - two[a] - n * (level**2).sum(axis=-1), 0.0)
     variance = profile.sd**2 + MOTTLE**2 * (((level - carrier) ** 2).sum(axis=-1) + float((carrier**2).sum())) / 3.0
-    return np.asarray(0.5 * left / variance + 0.4 * n * np.log(variance / profile.sd**2) + 2 * inset + PAD_COST)
+    return np.asarray(0.5 * left / variance + 0.4 * n * np.log(variance / profile.sd**2) + 2 * inset)

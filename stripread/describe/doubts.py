@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stripread.card.layout import LANE_MM
+from stripread.describe.measure import FLUSH_MM
 from stripread.reasons import Reason, because
 from stripread.robust import median
 from stripread.strip.pixels import cover, usable
@@ -69,16 +70,23 @@ def doubts_of_pads(view: CardView, lane: LaneMap, axis: Axis, strip: MeasuredStr
     return said
 
 
-def doubts_of_strip(lane: LaneMap, strip: MeasuredStrip, outline_mm: Array, pads: list[str | None]) -> list[Reason]:
-    """What is to be said of the whole strip; outline_mm: its corners (4, 2)."""
+def doubts_of_strip(
+    lane: LaneMap, strip: MeasuredStrip, outline_mm: Array, pads: list[str | None], counted: int | None = None
+) -> list[Reason]:
+    """What is to be said of the whole strip; outline_mm: its corners (4, 2); counted: its pads as somebody counted."""
     reasons = []
+    if counted is not None and counted != (0 if strip.roll else len(strip.pads)):
+        seen = _("{seen} seen, {counted} counted", seen=0 if strip.roll else len(strip.pads), counted=counted)
+        reasons.append(because("pads_miscounted", seen))
     if strip.roll and pads and pads[0] is not None and strip.pads[0].contrast < PALE_PIECE:
         reasons.append(because("no_pads_seen"))
     unsure = [n + 1 for n, doubt in enumerate(pads) if doubt is not None]
     if unsure and not reasons:
         detail = ", ".join(_("pad {number}: {doubt}", number=n, doubt=pads[n - 1]) for n in unsure)
         reasons.append(because("pads_unsure", detail))
-    if strip.start.sd > SURE_SD_MM and not strip.roll:
+    if _stub_hidden(strip):
+        reasons.append(because("dipped_end_unsure", _("a bare end that can't be seen")))
+    elif strip.start.sd > SURE_SD_MM and not strip.roll:
         reasons.append(because("dipped_end_unsure", _("{mm:.1f} mm", mm=2.0 * strip.start.sd)))
     gap = _hidden(strip)
     if gap is not None:
@@ -107,6 +115,12 @@ def _hidden(strip: MeasuredStrip) -> tuple[float, float] | None:
         if b - a > 0.9 * long + usual * (2.0 if n else 1.0):
             return a, b
     return None
+
+
+def _stub_hidden(strip: MeasuredStrip) -> bool:
+    """Whether the first pad seems to begin with the strip, whose bare end before it may be as white as paper."""
+    flush = not strip.roll and strip.pads[0].offset.mm < FLUSH_MM
+    return flush and float(np.abs(1.0 - strip.carrier).max()) < UNEVEN_LIGHT
 
 
 def _turned(strip: MeasuredStrip) -> bool:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stripread.card.find import CardTrace, find_card
 from stripread.card.layout import layout
-from stripread.describe.along import cut, profile_along
+from stripread.describe.along import counted, profile_along
 from stripread.describe.doubts import doubts_of_pads, doubts_of_strip, end_beside_line, is_nothing
 from stripread.describe.measure import Measure, MeasuredStrip, measure_strip
 from stripread.describe.place import Axis, find_axis
@@ -49,21 +49,24 @@ class SeenStrip:
     reasons: tuple[Reason, ...]
 
 
-def describe_strip(data: Source, name: str = "") -> StripDescription:
-    """Describe an unused strip. Never raises for a bad photo: the description is then refused, with its reason."""
-    description = trace_description(data, name).description
+def describe_strip(data: Source, name: str = "", pads: int | None = None) -> StripDescription:
+    """Describe an unused strip, whose ``pads`` somebody may have counted.
+
+    Never raises for a bad photo: the description is then refused, with its reason.
+    """
+    description = trace_description(data, name, pads).description
     assert description is not None
     return description
 
 
-def trace_description(data: Source, name: str = "") -> DescriptionTrace:
+def trace_description(data: Source, name: str = "", pads: int | None = None) -> DescriptionTrace:
     """Describe an unused strip in the lane of the card and keep what every stage came to."""
     start = time.perf_counter()
     trace = DescriptionTrace()
     found: StripDescription | None = None
     try:
         view = find_card(data, trace.card)
-        found = _described(view, trace)
+        found = _described(view, trace, pads)
     except Refused as refused:
         stamp = trace.card.stamp(name, data, time.perf_counter() - start)
         trace.description = StripDescription(stamp, reasons=(refused.reason,))
@@ -72,9 +75,9 @@ def trace_description(data: Source, name: str = "") -> DescriptionTrace:
     return trace
 
 
-def _described(view: CardView, trace: DescriptionTrace) -> StripDescription:
+def _described(view: CardView, trace: DescriptionTrace, counted_pads: int | None) -> StripDescription:
     """Find the strip, measure it, and say what is not sure."""
-    seen = measured(view)
+    seen = measured(view, counted_pads)
     trace.axis, trace.strip = seen.axis, seen.strip
     pose = trace.card.pose
     assert pose is not None
@@ -97,7 +100,7 @@ def _described(view: CardView, trace: DescriptionTrace) -> StripDescription:
     )
 
 
-def measured(view: CardView) -> SeenStrip:
+def measured(view: CardView, pads: int | None = None) -> SeenStrip:
     """The strip in the lane of a card laid flat, measured, with what is not sure.
 
     Raises
@@ -107,7 +110,7 @@ def measured(view: CardView) -> SeenStrip:
     """
     lane = lane_map(view, layout())
     axis = find_axis(lane)
-    found = cut(profile_along(axis.frame, axis.width_mm))
+    found = counted(profile_along(axis.frame, axis.width_mm), pads)
     if found is None:
         raise Refused(because("no_strip"))
     strip = _beside_line(axis, measure_strip(axis, found, view.edge_mm))
@@ -115,7 +118,7 @@ def measured(view: CardView) -> SeenStrip:
         raise Refused(because("no_strip"))
     outline = _box(axis, strip, strip.start.mm, strip.stop.mm, strip.width.mm)
     doubts = doubts_of_pads(view, lane, axis, strip)
-    return SeenStrip(axis, strip, outline, tuple(doubts), tuple(doubts_of_strip(lane, strip, outline, doubts)))
+    return SeenStrip(axis, strip, outline, tuple(doubts), tuple(doubts_of_strip(lane, strip, outline, doubts, pads)))
 
 
 def _beside_line(axis: Axis, strip: MeasuredStrip) -> MeasuredStrip:

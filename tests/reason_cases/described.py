@@ -50,6 +50,13 @@ ROWS = [
         "doubtful",
     ),
     Row(
+        "pads_miscounted",
+        "one pad fewer than counted",
+        lambda: doubts_of_strip(EMPTY, TWO, FAR, [None, None], 2),
+        lambda: doubts_of_strip(EMPTY, TWO, FAR, [None, None], 3),
+        "doubtful",
+    ),
+    Row(
         "no_pads_seen",
         "12 % of the paper's light",
         lambda: said(strip((0.0, 70.0), roll=True, contrast=0.121)),

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     help="The maker's reading window after dipping, in [s]: 10 60.",
 )
 @click.option("--roll", is_flag=True, help="Paper off a roll: one colour all along; no photo is needed.")
+@click.option("--pads", type=click.IntRange(1, 24), help="How many pads it has, counted: a missed one is told.")
 @click.option("--overlay", type=click.Path(path_type=Path), help="Write a picture of what was found: a PNG file.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def command(  # noqa: PLR0917 - the command's options
@@ -45,6 +46,7 @@ def command(  # noqa: PLR0917 - the command's options
     ph_range: tuple[float, float] | None,
     read_after_s: tuple[float, float] | None,
     roll: bool,
+    pads: int | None,
     overlay: Path | None,
     as_json: bool,
 ) -> int:
@@ -76,7 +78,7 @@ def command(  # noqa: PLR0917 - the command's options
         if out is not None and name is not None and ph_range is not None:
             _write(out, roll_kind(name, ph_range, read_after_s))
         return 0
-    described = _described(photo, overlay)
+    described = _described(photo, overlay, pads)
     click.echo(json_line(described.to_dict()) if as_json else _lines(described, photo))
     if described.status == "refused":
         return 1
@@ -88,10 +90,10 @@ def command(  # noqa: PLR0917 - the command's options
     return 0
 
 
-def _described(photo: Path, overlay: Path | None) -> StripDescription:
+def _described(photo: Path, overlay: Path | None, pads: int | None) -> StripDescription:
     from stripread.describe.read import trace_description
 
-    trace = trace_description(photo.read_bytes(), str(photo))
+    trace = trace_description(photo.read_bytes(), str(photo), pads)
     assert trace.description is not None
     if overlay is not None:
         from stripread.picture.of_described import described_picture

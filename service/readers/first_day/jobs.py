@@ -39,12 +39,12 @@ def judge_job(language: str, measured_mm: float | None, _made: Any, job: Job) ->
         return judge_card(job.photo.read_bytes(), job.name, measured_mm).to_dict()
 
 
-def describe_job(language: str, picture: bool, _made: Any, job: Job) -> dict[str, Any]:  # noqa: ANN401
-    """An unused strip described, as its JSON object; with ``picture`` a PNG in Base64 beside it."""
+def describe_job(language: str, picture: bool, pads: int | None, _made: Any, job: Job) -> dict[str, Any]:  # noqa: ANN401
+    """An unused strip of so many counted ``pads`` described, as its JSON object; with ``picture`` a PNG in Base64."""
     from stripread.describe.read import trace_description  # noqa: PLC0415
 
     with speaking(language):
-        trace = trace_description(job.photo.read_bytes(), job.name)
+        trace = trace_description(job.photo.read_bytes(), job.name, pads)
         assert trace.description is not None
         told = trace.description.to_dict()
         if not picture or trace.card.photo is None:

@@ -112,10 +112,11 @@ async def describe(
     service: ServiceDep,
     photo: Annotated[UploadFile, File(description="One dry, unused strip in the lane, dipped end left, pads up.")],
     picture: Annotated[bool, Form(description="Draw what was found.")] = False,
+    pads: Annotated[int | None, Form(ge=1, le=24, description="How many pads it has, counted.")] = None,
 ) -> Any:  # noqa: ANN401
     """Measure an unused strip: outline and pads in mm and px, what is not sure, and why. The photo is not kept."""
     async with passing_photo(service.blobs, photo.file, photo.filename) as job:
-        return await service.drawings.run(partial(describe_job, spoken(), picture), job)
+        return await service.drawings.run(partial(describe_job, spoken(), picture, pads), job)
 
 
 @router.post("", status_code=201, response_model=KindOut, responses=responses(400, 409, 413, 507))

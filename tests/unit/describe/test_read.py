@@ -57,6 +57,27 @@ def test_a_pale_pad_is_found_or_its_place_doubted():
     assert len(got.strip.pads) == 2  # nothing is there to be seen
 
 
+def test_a_pad_that_was_counted_is_looked_for_and_missed_aloud():
+    """One so pale that it costs more than it explains, by itself taken for carrier; and one that can't be seen."""
+    carrier = np.array([0.8, 0.82, 0.78])
+    for paler, found in ((0.03, 3), (0.0, 2)):
+        view = view_of(THREE, [RED, tuple(carrier * (1 - paler)), BLUE], carrier=tuple(carrier))
+        got = measured(view, 3)
+        assert len(got.strip.pads) == found
+        assert ("pads_miscounted" in {reason.code for reason in got.reasons}) == (found < 3)
+    assert "pads_miscounted" not in {reason.code for reason in measured(view, 2).reasons}
+
+
+def test_a_stub_as_white_as_the_paper_leaves_the_dipped_end_open():
+    """The first pad seems to begin with the strip; a grey carrier's stub is seen, or not there."""
+    kind = StripKind("flush", 6.0, 60.0, (Pad(0.0, 6.0), Pad(8.0, 6.0)), (0.0, 14.0))
+    for carrier, open_end in (((0.9, 0.9, 0.9), True), ((0.8, 0.82, 0.78), False)):
+        got = seen(kind, [GREEN, RED], carrier=carrier)
+        assert got.strip.pads[0].offset.mm < 0.3
+        said = [reason.message for reason in got.reasons if reason.code == "dipped_end_unsure"]
+        assert any("bare end" in message for message in said) == open_end
+
+
 def test_roll_paper_is_one_pad_as_long_as_the_piece():
     got = seen(ROLL, [YELLOW])
     assert got.strip.roll
