@@ -8,7 +8,7 @@ from calibration.chart import chart_mean
 from calibration.curve import fit_chemistry, fit_curve, leave_one_out, tabulate
 from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
-from calibration.process import Posterior, Sizes, observe
+from calibration.process import Posterior, Sizes, find_sizes, observe, ph_slope, places, signal_blocks
 from calibration.report import report, weak_places
 from calibration.spline import fit_spline, repeat_sizes, through
 from calibration.tables import Swatch
@@ -285,3 +285,56 @@ def test_buffer_alone_in_a_chart():
     fit, evidence = fit_all(photos(TWO, [7.0], 1, seed=12), mean, kind)
     assert (fit.model, evidence) == ("chart corrected", "chart and buffers")
     assert np.isfinite(fit.strip.curve(np.array([3.0, 11.0]))).all()
+
+
+def test_covariance_at_many_places_is_that_at_each():
+    # Rasmussen and Williams 2006, eq. 2.24, place by place with a plain inverse.
+    known = photos(TWO, np.arange(3.0, 10.1, 1.0), 2, seed=3)
+    posterior = fit_chemistry(known, kind_of(2, 2, 11))
+    seen, mean, sizes = posterior.seen, posterior.mean, posterior.sizes
+    at = places(mean, seen.ph)
+    n, d = seen.lab.shape
+    noise = np.zeros((n, d, n, d))
+    by_ph = ph_slope(mean, seen.ph).reshape(n, d) * seen.ph_sd[:, None]
+    for i in range(n):
+        noise[i, :, i, :] += seen.cov[i] + sizes.scatter().cov(2)
+        for j in range(n):
+            if known[i].ph == known[j].ph:  # photos of one liquid share its error
+                noise[i, :, j, :] += np.outer(by_ph[i], by_ph[j])
+    K = signal_blocks(at, at, sizes) + noise.reshape(n * d, n * d) + 1e-6 * np.eye(n * d)
+    asked = np.array([2.5, 4.4, 7.1, 10.9])
+    cov = posterior.cov(asked)
+    for i, ph in enumerate(asked):
+        here = places(mean, np.array([ph]))
+        k = signal_blocks(here, at, sizes)
+        assert cov[i] == pytest.approx(signal_blocks(here, here, sizes) - k @ np.linalg.inv(K) @ k.T, abs=1e-6)
+
+
+def test_other_sizes_are_another_posterior_and_need_no_look_at_the_model():
+    known = photos(TWO, np.arange(3.0, 10.1, 1.0), 2, seed=4)
+    posterior = fit_chemistry(known, kind_of(2, 2, 11))
+    sizes = Sizes(0.7, 0.9, 1.4)
+    fresh = Posterior(posterior.seen, posterior.mean, sizes)
+    was = posterior.log_evidence()
+    assert posterior.resized(sizes).log_evidence() == pytest.approx(fresh.log_evidence(), rel=1e-12)
+    assert posterior.log_evidence() == was != pytest.approx(fresh.log_evidence(), rel=1e-3)
+
+    class Counted:
+        looks = 0
+
+        def __getattr__(self, name):
+            def look(*args):
+                self.looks += name == "lab"
+                return getattr(posterior.mean, name)(*args)
+
+            return look
+
+    counted = Counted()
+    find_sizes(posterior.seen, counted)
+    assert counted.looks < 10  # a look for every step of the search took nine tenths of a calibration's time
+
+
+def test_colours_alone_are_those_with_the_slope():
+    theta = chemistry.pack(np.array([2.0, 5.0, 9.0]), 0.9, np.random.default_rng(1).uniform(0.05, 2.0, (4, 3)))
+    ph = np.linspace(-1, 15, 33)
+    assert np.array_equal(chemistry.pad_lab(theta, ph), chemistry.pad_lab_and_slope(theta, ph)[0])
