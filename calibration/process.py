@@ -145,7 +145,7 @@ def noise_blocks(seen: Observed, slope: Array, sizes: Sizes) -> Array:
 
 
 def signal_blocks(one: Places, other: Places, sizes: Sizes) -> Array:
-    """Prior covariance of the curve between N places and M: (N 3P, M 3P). Pads are independent."""
+    """Prior covariance of the curve between places (N,) and others (M,): (N 3P, M 3P). Pads are independent."""
     near = gaussian_between(one.ph, other.ph, sizes.length)
     steep = 0.0 if sizes.warp else STEEP  # with a warp, steepness has its own term
     left, right = _gain(one, sizes.missed, steep), _gain(other, sizes.missed, steep)

@@ -1,11 +1,13 @@
 """The curve: its chemistry, its fallback, and whether its doubts are honest, on strips made from full spectra."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from calibration import chemistry
 from calibration.chart import chart_mean
-from calibration.curve import fit_chemistry, fit_curve, leave_one_out, tabulate
+from calibration.curve import fit_chemistry, fit_curve, judge, leave_one_out, tabulate
 from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
 from calibration.process import Posterior, Sizes, find_sizes, observe, ph_slope, places, signal_blocks
@@ -170,10 +172,58 @@ def test_an_unsure_buffer_makes_an_unsure_curve_where_it_is_steep():
             for k in photos(Toy([BROMOTHYMOL]), np.arange(3.0, 11.1), 2, seed=5)
         ]
         seen = observe(known)
-        cov = Posterior(seen, through(seen), Sizes(1.2, 0.5, 1.0)).cov(np.array([4.0, 7.0]))
+        spline = through(seen)
+        cov = Posterior(seen, spline, Sizes(1.2, 0.5, 1.0)).cov(np.array([4.0, 7.0]))
         trace[ph_sd] = np.trace(cov, axis1=1, axis2=2)
-    assert trace[0.3][1] > 1.5 * trace[0.0][1]
-    assert trace[0.3][0] < 1.2 * trace[0.0][0]
+    grown = trace[0.3] - trace[0.0]
+    # Nothing but the liquid's own photos tells the colour there: they may lie off by what its pH is off.
+    moved = 0.3 * ph_slope(spline, np.array([7.0]), 0.2)[0]
+    assert grown[1] == pytest.approx((moved**2).sum(), rel=0.3)
+    assert grown[0] < 0.05 * grown[1]
+
+
+def test_curves_from_household_liquids_are_as_sure_as_they_claim():
+    # Liquids whose pH is known to 0.05 to 0.2 beside three buffers: the curve's error over its doubt, in pH, where a
+    # strip is read; with the liquids' doubts left out of it the mean square is far above 1.
+    liquids = [
+        (1.24, 0.1),
+        (2.42, 0.06),
+        (4.0, 0.02),
+        (6.88, 0.02),
+        (8.11, 0.2),
+        (9.2, 0.02),
+        (11.5, 0.2),
+        (12.6, 0.05),
+    ]
+    square = {"told": [], "kept quiet": []}
+    for seed in range(4):
+        toy, rng = Toy.random(seed), np.random.default_rng([seed, 7])
+        known = []
+        for ph, sd in liquids:
+            true = ph + sd * rng.normal()
+            known += [KnownPads(*shot(toy, true, rng, common=0.3, own=0.2), ph, sd, "", "") for _ in range(3)]
+        for name, photos_of in (("told", known), ("kept quiet", [replace(k, ph_sd=0.02) for k in known])):
+            posterior = fit_spline(observe(photos_of))
+            for ph in (2.42, 4.0, 6.88, 8.11, 9.2):  # at the points: there the model itself misses least
+                at = np.array([ph])
+                way = ph_slope(posterior.mean, at, 0.2).reshape(-1)
+                off = way @ (toy.lab(ph).reshape(-1) - posterior.curve(at).reshape(-1))
+                square[name].append(off**2 / (way @ posterior.cov(at)[0] @ way))
+    assert np.mean(square["told"]) < 1.5
+    assert np.mean(square["kept quiet"]) > 3.0
+
+
+def test_a_liquid_of_doubtful_ph_does_not_judge_the_curve():
+    known = photos(TWO, np.arange(3.0, 10.1), 2, seed=8)
+    vague = [replace(k, ph_sd=0.2) if k.ph == 6.0 else k for k in known]
+
+    def splined(chosen, _, whole):
+        return fit_spline(observe(chosen), whole and whole.sizes)
+
+    for chosen, judges in ((known, True), (vague, False)):
+        left = judge(chosen, kind_of(2, 2, 11), splined, lot=Lot(), model="spline").left
+        assert left.inner[left.ph == 6.0].all() == judges
+        assert left.inner[left.ph == 5.0].all()
 
 
 def test_scatter_between_photos_is_found():
