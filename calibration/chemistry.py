@@ -105,15 +105,22 @@ def pack(pka: Array, s: float, level: Array) -> Array:
 
 def pad_lab(theta: Array, ph: Array) -> Array:
     """CIELAB of the pad at pH (N,): (N, 3)."""
-    return pad_lab_and_slope(theta, ph)[0]
+    _, passed = _passed(theta, ph)
+    level = levels(theta)
+    return channels_to_lab(reflectance(np.maximum(level[0] + passed @ np.diff(level, axis=0), _TINY)))
+
+
+def _passed(theta: Array, ph: Array) -> tuple[Array, Array]:
+    """Distance of pH (N,) past each transition times the steepness, and the share that has passed it: both (N, m)."""
+    z = steepness(theta) * (ph[:, None] - pkas(theta))
+    return z, 1.0 / (1.0 + 10.0 ** np.clip(-z, -12.0, 12.0))
 
 
 def pad_lab_and_slope(theta: Array, ph: Array) -> tuple[Array, Array]:
     """CIELAB (N, 3) of the pad at pH (N,), and its derivative by the parameters (N, 3, K)."""
     m = transitions_of(theta)
-    pka, s, level = pkas(theta), steepness(theta), levels(theta)
-    z = s * (ph[:, None] - pka)  # (N, m)
-    passed = 1.0 / (1.0 + 10.0 ** np.clip(-z, -12.0, 12.0))
+    s, level = steepness(theta), levels(theta)
+    z, passed = _passed(theta, ph)
     steps = np.diff(level, axis=0)  # (m, 3)
     raw = level[0] + passed @ steps
     k = np.maximum(raw, _TINY)

@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 Fit = Callable[[list[KnownPads], StripKind, Posterior | None], Posterior]
 
 STEP, COV_STEP = 0.05, 0.25  # grids of the table and of its covariance
+JUDGES = 0.075  # standard deviation in pH of a liquid that may judge: half of what the report calls a good mean error
 BEYOND = 0.5  # pH that the table reaches beyond the kind's range
 _TUNED = tuned("calibration")
 MIN_POINTS = _TUNED.count("spline_min_points")
@@ -183,13 +184,15 @@ def leave_one_out(
 ) -> LeftOut:
     """Read each buffer's photos with the curve that the others give.
 
-    ends: whether the lowest and highest buffer count too (a chart still covers them).
+    ends: whether the lowest and highest buffer count too (a chart still covers them). A liquid whose own pH is in doubt
+    can't judge: it is left out and read like the others, and counts as an end does.
     """
     values = points(known)
+    sure = {k.ph for k in known if k.ph_sd <= JUDGES}
     rows: list[tuple[float, float, float, float, float, bool]] = []
     for value in values:
         rest = [k for k in known if k.ph != value]
-        inner = ends or values[0] < value < values[-1]
+        inner = (ends or values[0] < value < values[-1]) and value in sure
         if not rest:
             break
         reader = _CandidateModel(kind, tabulate(fit(rest, kind, whole), kind, lot))

@@ -60,11 +60,11 @@ def measure_all(
     out: list[Measured | LeftOutPhoto] = []
     if workers <= 1:
         for job in jobs:
-            out.append(_measure(job, kind))
+            out.append(measure_one(job, kind))
             progress()
         return out
     with ProcessPoolExecutor(workers, get_context("spawn"), _one_thread, (spoken(),)) as pool:
-        for result in pool.map(_measure, jobs, [kind] * len(jobs)):
+        for result in pool.map(measure_one, jobs, [kind] * len(jobs)):
             out.append(result)
             progress()
     return out
@@ -77,7 +77,14 @@ def _one_thread(language: str) -> None:
     speak(language)
 
 
-def _measure(job: Job, kind: StripKind) -> Measured | LeftOutPhoto:
+def measure_one(job: Job, kind: StripKind) -> Measured | LeftOutPhoto:
+    """Measure one photo, or say why it can't be used.
+
+    Raises
+    ------
+    CallError
+        If its file can't be read.
+    """
     try:
         data = job.path.read_bytes()
         return measure_points(data, np.array(job.spots)) if job.spots else measure(data, kind)

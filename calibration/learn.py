@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,7 +16,7 @@ from calibration.curve import FittedCurve, clearly_better, finish, fit_curve, ju
 from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measure_all, swatches
 from calibration.known_pads import KnownPads, points
 from calibration.process import Posterior
-from calibration.tables import ChartSpot, Swatch, read_buffers, read_chart
+from calibration.tables import BufferRow, ChartSpot, Swatch, read_buffers, read_chart
 from stripread.card.measured import measured_values
 from stripread.card.values import CardValues
 from stripread.errors import CallError
@@ -40,10 +41,22 @@ class Learned:
     left_out: tuple[LeftOutPhoto, ...]
 
 
+Measure = Callable[[list[Job], StripKind], list[Measured | LeftOutPhoto]]
+
+
+@dataclass(frozen=True)
+class Material:
+    """What there is to learn from: photos at known pH, fields of the maker's chart, measured values of the card."""
+
+    rows: list[BufferRow]
+    fields: list[Swatch] | list[ChartSpot]
+    card: CardValues | None = None
+
+
 def learn(
     kind: StripKind, *, buffers: Path | None = None, chart: Path | None = None, card_values: Path | None = None
 ) -> Learned:
-    """Learn a strip kind.
+    """Learn a strip kind from the tables that a user wrote.
 
     Parameters
     ----------
@@ -63,20 +76,42 @@ def learn(
         raise CallError(_("nothing to learn from: give --buffers, --chart, or both"))
     rows = read_buffers(buffers) if buffers is not None else []
     fields = read_chart(chart, len(kind.pads)) if chart is not None else []
-    spots = [f for f in fields if isinstance(f, ChartSpot)]
+    return learn_from(kind, Material(rows, fields, measured_values(card_values) if card_values is not None else None))
+
+
+def with_bar(jobs: list[Job], kind: StripKind) -> list[Measured | LeftOutPhoto]:
+    """Measure on all cores, with a bar in a terminal."""
+    with tqdm(total=len(jobs), unit="photo", file=sys.stderr, disable=not (jobs and sys.stderr.isatty())) as bar:
+        return measure_all(jobs, kind, bar.update)
+
+
+def learn_from(kind: StripKind, material: Material, measuring: Measure = with_bar) -> Learned:
+    """Learn a strip kind, wherever its photos come from: the same material gives the same profile.
+
+    Parameters
+    ----------
+    kind, material
+        The strip kind, and what there is to learn from.
+    measuring
+        Measures the photos, in their order.
+
+    Raises
+    ------
+    CallError
+        When too few photos can be used.
+    """
+    rows = material.rows
+    spots = [f for f in material.fields if isinstance(f, ChartSpot)]
     charts = chart_jobs(spots)
 
-    jobs = [Job(r.path) for r in rows] + [job for job, _ in charts]
-    with tqdm(total=len(jobs), unit="photo", file=sys.stderr, disable=not (jobs and sys.stderr.isatty())) as bar:
-        results = measure_all(jobs, kind, bar.update)
+    results = measuring([Job(r.path) for r in rows] + [job for job, _ in charts], kind)
     good = [r for r in results if isinstance(r, Measured)]
     left_out = tuple(r for r in results if isinstance(r, LeftOutPhoto))
 
-    start = measured_values(card_values) if card_values is not None else None
-    card = estimate_card([m.samples for m in good], start) if good or start else None
+    card = estimate_card([m.samples for m in good], material.card) if good or material.card else None
 
     known = known_pads(rows, results[: len(rows)], card) if card is not None else []
-    seen_fields = [f for f in fields if isinstance(f, Swatch)]
+    seen_fields = [f for f in material.fields if isinstance(f, Swatch)]
     seen_charts: list[KnownPhoto] = []
     for (_unused, group), result in zip(charts, results[len(rows) :], strict=True):
         if isinstance(result, Measured) and card is not None:

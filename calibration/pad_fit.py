@@ -10,7 +10,8 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import least_squares
 
 from calibration import chemistry
-from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes
+from calibration.process import CHANNELS, PRIOR, Observed, Posterior, Sizes, ph_slope
+from calibration.spline import through
 from stripread.ph.kubelka import absorption, lab_to_channels
 
 Array = NDArray[np.float64]
@@ -76,7 +77,9 @@ def fit_pad(seen: Observed, low: float, high: float, near: Array | None = None) 
 
 def _best_start(seen: Observed, prior: chemistry.PadPrior, m: int, near: Array | None = None) -> Array:
     spread = np.diag((CHANNELS * np.hypot(START.common, START.own)) ** 2 + (0.5 * CHANNELS * START.missed) ** 2)
-    white = np.linalg.inv(np.linalg.cholesky(seen.cov + spread))
+    # A liquid's own doubt in pH moves its photos along the curve: where that is steep they say little of the colour.
+    along = ph_slope(through(seen), seen.ph, 0.2)[:, 0] * seen.ph_sd[:, None]
+    white = np.linalg.inv(np.linalg.cholesky(seen.cov + spread + along[:, :, None] * along[:, None, :]))
 
     def residuals(theta: Array) -> Array:
         miss = np.einsum("nij,nj->ni", white, chemistry.pad_lab(theta, seen.ph) - seen.lab)

@@ -10,12 +10,13 @@ ch. 2 and 5).
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from scipy.optimize import minimize
 
 from calibration.known_pads import KnownPads, pad_count
@@ -104,48 +105,72 @@ def ph_slope(mean: Mean, ph: Array, step: float = 0.05) -> Array:
     return np.asarray((mean.lab(ph + step) - mean.lab(ph - step)) / (2 * step))
 
 
-def missed_kernel(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
-    """Covariance of what the model misses, per pad: (P, N, M), for channel size 1. Larger where the curve is steep."""
-    steep = 0.0 if sizes.warp else STEEP  # with a warp, steepness has its own term
-    gain = [_gain(mean, ph, sizes.missed, steep) for ph in (one, other)]
-    return np.asarray(gain[0].T[:, :, None] * gaussian_between(one, other, sizes.length) * gain[1].T[:, None, :])
+@dataclass(frozen=True)
+class Places:
+    """A model looked at once at pH (N,): all that covariances there need of it, whatever the sizes.
+
+    steep (N, P, 3): slope by pH over a few tenths. beyond (N,): how far beyond what the model has seen. features: a pad
+    (N, 3, K).
+    """
+
+    ph: Array
+    steep: Array
+    beyond: Array
+    features: list[Array]
 
 
-def _gain(mean: Mean, ph: Array, missed: float, steep: float) -> Array:
-    """Size of what is missed at pH (N,): (N, P)."""
-    slope = np.sqrt((ph_slope(mean, ph, 0.2) ** 2).sum(axis=2) / 3.0)
+def places(mean: Mean, ph: Array) -> Places:
+    """Look at the model at pH (N,)."""
+    return Places(ph, ph_slope(mean, ph, 0.2), mean.beyond(ph), mean.features(ph))
+
+
+def _gain(at: Places, missed: float, steep: float) -> Array:
+    """Size of what is missed at N places: (N, P). Larger where the curve is steep."""
+    slope = np.sqrt((at.steep**2).sum(axis=2) / 3.0)
     inside = missed * np.sqrt(0.25 + (steep * slope) ** 2 / (1.0 + (0.1 * slope) ** 2))
-    return np.asarray(np.hypot(inside, BEYOND_RATE * mean.beyond(ph)[:, None]))
+    return np.asarray(np.hypot(inside, BEYOND_RATE * at.beyond[:, None]))
 
 
-def noise_blocks(seen: Observed, mean: Mean, sizes: Sizes) -> Array:
-    """Covariance of what photos add, over all photos and pads: (n 3P, n 3P)."""
+def noise_blocks(seen: Observed, slope: Array, sizes: Sizes) -> Array:
+    """Covariance of what photos add, over all photos and pads: (n 3P, n 3P). slope (n, P, 3): the curve's, by pH."""
     n, d = seen.lab.shape
     per_photo = seen.cov + sizes.scatter().cov(seen.pads)
     whole = np.zeros((n, d, n, d))
     whole[np.arange(n), :, np.arange(n), :] = per_photo
-    by_ph = ph_slope(mean, seen.ph).reshape(n, d) * seen.ph_sd[:, None]
-    same = (seen.group[:, None] == seen.group).astype(float)
-    whole += np.einsum("ia,jb,ij->iajb", by_ph, by_ph, same)
+    by_ph = slope.reshape(n, d) * seen.ph_sd[:, None]
+    for g in range(int(seen.group.max()) + 1):
+        alike = np.flatnonzero(seen.group == g)
+        whole[alike[:, None], :, alike, :] += np.einsum("ia,jb->ijab", by_ph[alike], by_ph[alike])
     return whole.reshape(n * d, n * d)
 
 
-def signal_blocks(mean: Mean, one: Array, other: Array, sizes: Sizes) -> Array:
-    """Prior covariance of the curve between pH (N,) and (M,): (N 3P, M 3P). Pads are independent."""
-    missed = missed_kernel(mean, one, other, sizes)
-    left, right = mean.features(one), mean.features(other)
-    pads = len(left)
-    whole = np.zeros((len(one), pads, 3, len(other), pads, 3))
-    ways = [ph_slope(mean, ph, 0.2) for ph in (one, other)] if sizes.warp else []
+def signal_blocks(one: Places, other: Places, sizes: Sizes) -> Array:
+    """Prior covariance of the curve between places (N,) and others (M,): (N 3P, M 3P). Pads are independent."""
+    near = gaussian_between(one.ph, other.ph, sizes.length)
+    steep = 0.0 if sizes.warp else STEEP  # with a warp, steepness has its own term
+    left, right = _gain(one, sizes.missed, steep), _gain(other, sizes.missed, steep)
+    pads = len(one.features)
+    whole = np.zeros((len(one.ph), pads, 3, len(other.ph), pads, 3))
     for p in range(pads):
-        part = np.einsum("nak,mbk->namb", left[p], right[p])
-        part = part + missed[p][:, None, :, None] * np.diag(CHANNELS**2)[None, :, None, :]
-        if ways:
-            near = gaussian_between(one, other, sizes.length)
-            moved = np.einsum("na,mb,nm->namb", ways[0][:, p], ways[1][:, p], near)
-            part = part + sizes.warp**2 * moved
+        part = np.tensordot(one.features[p], other.features[p], (2, 2))  # (N, 3, M, 3)
+        missed = left[:, p, None] * near * right[:, p]
+        for c in range(3):
+            part[:, c, :, c] += missed * CHANNELS[c] ** 2
+        if sizes.warp:
+            moved = one.steep[:, p, :, None, None] * other.steep[None, None, :, p]
+            part += sizes.warp**2 * near[:, None, :, None] * moved
         whole[:, p, :, :, p, :] = part
-    return whole.reshape(len(one) * pads * 3, -1)
+    return whole.reshape(len(one.ph) * pads * 3, -1)
+
+
+def own_blocks(at: Places, sizes: Sizes) -> Array:
+    """Prior covariance of the curve at each of N places by itself: (N, 3P, 3P)."""
+    size = 3 * len(at.features)
+    out = np.empty((len(at.ph), size, size))
+    for i in range(len(at.ph)):
+        here = Places(at.ph[i : i + 1], at.steep[i : i + 1], at.beyond[i : i + 1], [f[i : i + 1] for f in at.features])
+        out[i] = signal_blocks(here, here, sizes)
+    return out
 
 
 class Posterior:
@@ -153,15 +178,25 @@ class Posterior:
 
     def __init__(self, seen: Observed, mean: Mean, sizes: Sizes) -> None:
         self.seen, self.mean, self.sizes = seen, mean, sizes
-        n, d = seen.lab.shape
         self._factor: tuple[Array, bool] | None = None
-        if not n:  # no photos at all: the prior is the answer
-            return
-        K = signal_blocks(mean, seen.ph, seen.ph, sizes) + noise_blocks(seen, mean, sizes)
-        K[np.diag_indices(n * d)] += 1e-6
-        self._factor = cho_factor(K, lower=True)
-        self._miss = (seen.lab - self._prior_mean(seen.ph)).reshape(-1)
-        self._weights = cho_solve(self._factor, self._miss)
+        if len(seen.ph):  # with no photos at all the prior is the answer
+            self._at = places(mean, seen.ph)
+            self._slope = ph_slope(mean, seen.ph)
+            self._miss = (seen.lab - self._prior_mean(seen.ph)).reshape(-1)
+            self._solve()
+
+    def _solve(self) -> None:
+        K = signal_blocks(self._at, self._at, self.sizes) + noise_blocks(self.seen, self._slope, self.sizes)
+        K[np.diag_indices(len(K))] += 1e-6
+        self._factor = cho_factor(K, lower=True, overwrite_a=True, check_finite=False)
+        self._weights = cho_solve(self._factor, self._miss, check_finite=False)
+
+    def resized(self, sizes: Sizes) -> Posterior:
+        """The same photos and model with other sizes; there must be photos. The model is not looked at again."""
+        other = copy(self)
+        other.sizes = sizes
+        other._solve()
+        return other
 
     def _prior_mean(self, ph: Array) -> Array:
         """Prior mean of the linearised curve: (N, 3P)."""
@@ -179,20 +214,19 @@ class Posterior:
         """Posterior mean (N, P, 3)."""
         if self._factor is None:
             return self._prior_mean(ph).reshape(len(ph), -1, 3)
-        K = signal_blocks(self.mean, ph, self.seen.ph, self.sizes)
+        K = signal_blocks(places(self.mean, ph), self._at, self.sizes)
         return np.asarray((self._prior_mean(ph) + (K @ self._weights).reshape(len(ph), -1)).reshape(len(ph), -1, 3))
 
     def cov(self, ph: Array) -> Array:
         """Posterior covariance at each pH (N, 3P, 3P)."""
-        out = []
-        for x in ph:
-            at = np.array([x])
-            cov = signal_blocks(self.mean, at, at, self.sizes)
-            if self._factor is not None:
-                K = signal_blocks(self.mean, at, self.seen.ph, self.sizes)
-                cov = cov - K @ cho_solve(self._factor, K.T)
-            out.append(cov)
-        return np.asarray(out)
+        at = places(self.mean, ph)
+        own = own_blocks(at, self.sizes)
+        if self._factor is None:
+            return own
+        K = signal_blocks(at, self._at, self.sizes)
+        told = solve_triangular(self._factor[0], K.T, lower=True, overwrite_b=True, check_finite=False).T
+        by_place = told.reshape(*own.shape[:2], -1)
+        return np.asarray(own - by_place @ by_place.transpose(0, 2, 1))
 
     def left_out(self) -> list[tuple[NDArray[np.int64], Array, Array]]:
         """For each group of photos: their numbers, error (k 3P,) of the prediction without them, its covariance."""
@@ -225,10 +259,13 @@ def find_sizes(seen: Observed, mean: Mean, missed: float = PRIOR["missed"][0], l
     centre = np.log([PRIOR["common"][0], PRIOR["own"][0], missed])
     sd = np.array([PRIOR[k][1] for k in ("common", "own", "missed")])
 
+    def sizes_at(x: Array) -> Sizes:
+        return Sizes(float(np.exp(x[0])), float(np.exp(x[1])), float(np.exp(x[2])), length)
+
+    trial = Posterior(seen, mean, sizes_at(centre))
+
     def cost(x: Array) -> float:
-        sizes = Sizes(float(np.exp(x[0])), float(np.exp(x[1])), float(np.exp(x[2])), length)
-        return -Posterior(seen, mean, sizes).log_evidence() + 0.5 * float((((x - centre) / sd) ** 2).sum())
+        return -trial.resized(sizes_at(x)).log_evidence() + 0.5 * float((((x - centre) / sd) ** 2).sum())
 
     found = minimize(cost, centre, method="L-BFGS-B", bounds=[(-3.0, 2.0)] * 3, options={"maxiter": 25})
-    common, own, best = np.exp(found.x)
-    return Sizes(float(common), float(own), float(best), length)
+    return sizes_at(found.x)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Literal
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,7 +13,7 @@ from calibration.known_pads import KnownPads
 from stripread.colour import delta_e
 from stripread.ph.profile import Profile
 from stripread.tuned import tuned
-from stripread.words import _, _n, number
+from stripread.words import N_, _, _n, number, say
 
 Array = NDArray[np.float64]
 
@@ -20,8 +23,8 @@ WANTS_BUFFER = _TUNED.number("wants_buffer")
 STEP = 0.25
 
 
-def report(profile: Profile, fit: FittedCurve, known: list[KnownPads]) -> str:
-    """Several lines for the terminal."""
+def report(profile: Profile, fit: FittedCurve, known: list[KnownPads], mixed: Sequence[str] = ()) -> str:
+    """Several lines for the terminal; ``mixed``: what does not go together, a sentence each."""
     q = profile.quality
     lines = [
         _(
@@ -57,6 +60,8 @@ def report(profile: Profile, fit: FittedCurve, known: list[KnownPads]) -> str:
         lines.append(_("  unproven: no buffer could be left out to test the curve"))
     if known:
         lines += ["", *_table(fit, known)]
+    if mixed:
+        lines += ["", _("What does not go together:"), *(f"  - {one}" for one in mixed)]
     advice = suggestions(profile)
     if advice:
         lines += ["", _("What would help:"), *(f"  - {a}" for a in advice)]
@@ -64,10 +69,18 @@ def report(profile: Profile, fit: FittedCurve, known: list[KnownPads]) -> str:
 
 
 def word(mean_error: float) -> str:
-    """Good, fair or poor."""
-    if mean_error <= GOOD:
-        return _("good")
-    return _("fair") if mean_error <= FAIR else _("poor")
+    """Good, fair or poor, in the language spoken now."""
+    return say(grade(mean_error))
+
+
+def grade(mean_error: float) -> Literal["good", "fair", "poor", "unproven"]:
+    """What a mean error in pH of left-out buffers is called; NaN where none could be left out."""
+    if not np.isfinite(mean_error):
+        return "unproven"
+    return "good" if mean_error <= GOOD else "fair" if mean_error <= FAIR else "poor"
+
+
+GRADES = (N_("good"), N_("fair"), N_("poor"), N_("unproven"))
 
 
 def suggestions(profile: Profile) -> list[str]:

@@ -25,14 +25,19 @@ MISSED = _TUNED.number("spline_missed")
 MISSED_SD = _TUNED.number("spline_missed_sd")
 WARP = _TUNED.number("spline_warp")
 WARP_SD = _TUNED.number("spline_warp_sd")
+OPEN = 3.0  # times: a prior so wide takes nothing off; 1 in 1 + 1 / OPEN^2 of the variance is left after the photos
 
 
 @dataclass(frozen=True)
 class Spline:
-    """PCHIP through points: pH (N,) rising and CIELAB (N, P, 3). One point alone gives a constant."""
+    """PCHIP through points: pH (N,) rising and CIELAB (N, P, 3). One point alone gives a constant.
+
+    ph_sd (N,): standard deviation of each point's pH; None where it goes without saying.
+    """
 
     ph: Array
     points: Array
+    ph_sd: Array | None = None
 
     def lab(self, ph: Array) -> Array:
         """CIELAB (N, P, 3) at pH (N,); the ends are held."""
@@ -42,12 +47,21 @@ class Spline:
         return np.asarray(PchipInterpolator(self.ph, self.points, axis=0)(at))
 
     def features(self, ph: Array) -> list[Array]:
-        """No parameters: the points are the curve."""
-        return [np.zeros((len(ph), 3, 0))] * self.points.shape[1]
+        """Per pad, slope (N, 3, K) by what is open: how far each point lies off along the curve, for its liquid's pH.
+
+        The points are the curve, so nothing but a point's own photos tells where it is there: what is open is given
+        ``OPEN`` times the doubt of its pH, and the photos, with that doubt, take it back to about once.
+        """
+        pads = self.points.shape[1]
+        if self.ph_sd is None or len(self.ph) == 1:
+            return [np.zeros((len(ph), 3, 0))] * pads
+        near = np.stack([np.interp(ph, self.ph, unit) for unit in np.eye(len(self.ph))], axis=1)  # (N, K)
+        way = ph_slope(self, self.ph, 0.2) * (OPEN * self.ph_sd)[:, None, None]  # (K, P, 3)
+        return [near[:, None, :] * way[:, p].T for p in range(pads)]
 
     def offset(self) -> list[Array]:
-        """No parameters."""
-        return [np.zeros(0)] * self.points.shape[1]
+        """The points as they lie (K,)."""
+        return [np.zeros(0 if self.ph_sd is None or len(self.ph) == 1 else len(self.ph))] * self.points.shape[1]
 
     def beyond(self, ph: Array) -> Array:
         """Distance in pH (N,) from the points' range."""
@@ -58,7 +72,8 @@ def through(seen: Observed) -> Spline:
     """Spline through the mean colour of each group of photos."""
     ph = np.unique(seen.ph)
     mean = np.array([seen.lab[seen.ph == x].mean(axis=0) for x in ph])
-    return Spline(ph, mean.reshape(len(ph), seen.pads, 3))
+    sd = np.array([seen.ph_sd[seen.ph == x].max() for x in ph])
+    return Spline(ph, mean.reshape(len(ph), seen.pads, 3), sd)
 
 
 def fit_spline(seen: Observed, sizes: Sizes | None = None) -> Posterior:
@@ -125,4 +140,6 @@ def _left_out(seen: Observed, sizes: Sizes, spline: Spline, i: int) -> tuple[Arr
     near = gaussian_between(rest.ph, rest.ph, sizes.length) + 1e-3 * np.eye(len(rest.ph))
     to = gaussian(at - rest.ph, sizes.length)
     share = max(float(1.0 - to @ np.linalg.solve(near, to)), 0.05)
-    return spline.points[i] - rest.lab(at)[0], ph_slope(rest, at, 0.2)[0], share, blocks
+    way = ph_slope(rest, at, 0.2)[0]
+    blocks += float(seen.ph_sd[shots].max()) ** 2 * way[:, :, None] * way[:, None, :]
+    return spline.points[i] - rest.lab(at)[0], way, share, blocks

@@ -6,11 +6,12 @@ Every complaint names the file, the line and the column.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from calibration.liquids.table import liquid_ph
 from stripread.errors import CallError
-from stripread.ph.buffers import buffer_ph
 from stripread.tuned import tuned
 from stripread.user_file import csv_table
 from stripread.words import _
@@ -96,6 +97,8 @@ class _Row:
 def read_buffers(path: Path) -> list[BufferRow]:
     """Read ``photo,ph``; optional columns ``ph_sd``, and ``buffer,temp_c`` used where ``ph`` is empty.
 
+    A buffer is any liquid of the table of liquids at hand.
+
     Raises
     ------
     CallError
@@ -119,7 +122,7 @@ def read_buffers(path: Path) -> list[BufferRow]:
         elif row.text("buffer"):
             temp = row.number("temp_c", -5.0, 110.0)
             try:
-                ph, sd = buffer_ph(row.text("buffer"), temp)
+                ph, sd = liquid_ph(row.text("buffer"), temp)
             except ValueError as problem:
                 raise row.wrong("temp_c" if "runs from" in str(problem) else "buffer", str(problem)) from None
         else:
@@ -158,23 +161,34 @@ def read_chart(path: Path, pads: int) -> list[Swatch] | list[ChartSpot]:
         else:
             lab = (row.number("L", 0.0, 110.0), row.number("a", -200.0, 200.0), row.number("b", -200.0, 200.0))
             swatches.append(Swatch(ph, pad, lab))
+    check_chart([*swatches, *spots], pads, str(path))
+    return spots if photographed else swatches
+
+
+def check_chart(fields: Sequence[Swatch | ChartSpot], pads: int, where: str) -> None:
+    """Every pH of a chart must give all ``pads``, and there must be two of them; ``where`` names the chart in messages.
+
+    Raises
+    ------
+    CallError
+        Naming the pH that lacks a pad.
+    """
     found: dict[float, set[int]] = {}
-    for ph, pad in [(s.ph, s.pad) for s in swatches] + [(s.ph, s.pad) for s in spots]:
-        found.setdefault(ph, set()).add(pad)
+    for field in fields:
+        found.setdefault(field.ph, set()).add(field.pad)
     for ph, seen in sorted(found.items()):
         if len(seen) < pads:
             missing = sorted(set(range(pads)) - seen)
             raise CallError(
                 _(
                     "{path}, column pad: pH {ph:g} lacks pad {missing} (counted from 0)",
-                    path=path,
+                    path=where,
                     ph=ph,
                     missing=", ".join(map(str, missing)),
                 )
             )
     if len(found) < 2:
-        raise CallError(_("{path}, column ph: a chart needs two pH values or more", path=path))
-    return spots if photographed else swatches
+        raise CallError(_("{path}, column ph: a chart needs two pH values or more", path=where))
 
 
 def _read(path: Path) -> tuple[set[str], list[_Row]]:

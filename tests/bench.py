@@ -1,11 +1,13 @@
 """Speed and memory of a whole reading beside a full-size decode of the same bytes: `python -m tests.bench`.
 
 The yardstick is ``cv2.imdecode`` at full size, in the same run, turn by turn; medians of the pairs' ratios are printed.
-Peak memory is that of a fresh process that reads one photo, with everything imported.
+Peak memory is that of a fresh process that reads one photo, with everything imported. Of a calibration
+the processor time is taken: the demo's 30 photos, beside decoding them.
 """
 
 from __future__ import annotations
 
+import resource
 import subprocess
 import sys
 import time
@@ -99,9 +101,43 @@ def main() -> None:
             code = f"import tests.bench; tests.bench.alone({str(path)!r})"
             call = [sys.executable, "-c", code]
             print("   " + subprocess.run(call, cwd=ROOT, check=True, capture_output=True, text=True).stdout.strip())
+    calibration()
     start = time.perf_counter()
     subprocess.run([sys.executable, "-m", "service.cli", "--help"], cwd=ROOT, check=True, capture_output=True)
     print(f"starting the command: {time.perf_counter() - start:.2f} s")
+
+
+def calibration() -> None:
+    """Print the processor time of the demo's calibration, its workers' included, beside decoding the same photos."""
+    from calibration.gather import Job, measure_all
+    from calibration.learn import learn
+    from calibration.tables import read_buffers
+    from stripread.kind import load_kind
+
+    buffers, kind = PROFILE.parent / "buffers" / "buffers.csv", load_kind(PROFILE.parent / "strip.toml")
+    rows = read_buffers(buffers)
+    arrays = [np.frombuffer(row.path.read_bytes(), np.uint8) for row in rows]
+    took = {}
+    for name, call in (
+        ("decoding", lambda: [cv2.imdecode(array, cv2.IMREAD_COLOR) for array in arrays]),
+        ("measuring", lambda: measure_all([Job(row.path) for row in rows], kind)),
+        ("calibrating", lambda: learn(kind, buffers=buffers)),
+    ):
+        start = processor_seconds()
+        call()
+        took[name] = processor_seconds() - start
+    print(
+        f"calibration of {len(rows)} photos: {took['calibrating']:.2f} s of processor time, measuring them "
+        f"{took['measuring']:.2f} s of it, decoding them {took['decoding']:.2f} s, "
+        f"ratio {took['calibrating'] / took['decoding']:.1f}"
+    )
+
+
+def processor_seconds() -> float:
+    """Processor time so far of this process and of its children that have ended."""
+    return sum(
+        u.ru_utime + u.ru_stime for u in map(resource.getrusage, (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    )
 
 
 def alone(path: str) -> None:

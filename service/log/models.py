@@ -159,6 +159,89 @@ batch_stages = Table(  # the stage that a batch is in, as its notes say; a batch
     Column("stage", String(100), nullable=False, index=True),
 )
 
+calibrations = Table(  # a strip being calibrated: what will be, and has been, a profile
+    "calibrations",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(200), nullable=False),
+    Column("kind", Text, nullable=False),  # JSON of the strip kind
+    Column("chart", Text, nullable=False, server_default="[]"),  # JSON: fields of the maker's chart
+    Column("made_at", String(32), nullable=False),
+    Column("closed_at", String(32)),
+    sqlite_autoincrement=True,
+)
+
+calibration_photos = Table(  # its photos; one that was taken out stays, and says when
+    "calibration_photos",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("calibration_id", Integer, ForeignKey("calibrations.id"), nullable=False, index=True),
+    Column("photo_sha256", String(64), ForeignKey("photos.sha256"), nullable=False),
+    Column("file", String(200), nullable=False),
+    Column("liquid", String(60), nullable=False),
+    Column("temperature_c", Float),
+    Column("ph", Float, nullable=False),
+    Column("ph_sd", Float, nullable=False),
+    Column("light", String(60), nullable=False, server_default=""),
+    Column("seen", Text, nullable=False, server_default="{}"),  # JSON: the pads' colours, the photo's own time
+    Column("added_at", String(32), nullable=False),
+    Column("removed_at", String(32)),
+    sqlite_autoincrement=True,
+)
+
+calibration_runs = Table(  # each time that a profile was worked out
+    "calibration_runs",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("calibration_id", Integer, ForeignKey("calibrations.id"), nullable=False, index=True),
+    Column("begun_at", String(32), nullable=False),
+    Column("ended_at", String(32)),
+    Column("state", String(12), nullable=False),  # running, done, failed, cancelled
+    Column("photos", Text, nullable=False),  # JSON: numbers of the photos that it was given
+    Column("found", Text, nullable=False, server_default="{}"),  # JSON: evidence, report, or what failed
+    Column("profile_sha256", String(64), ForeignKey("profiles.sha256")),
+    sqlite_autoincrement=True,
+)
+
+profile_versions = Table(  # profiles by name and version
+    "profile_versions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(200), nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("profile_sha256", String(64), ForeignKey("profiles.sha256"), nullable=False, unique=True),
+    Column("origin", String(12), nullable=False),  # calibrated, imported, given
+    Column("run_id", Integer, ForeignKey("calibration_runs.id")),
+    Column("at", String(32), nullable=False),
+    UniqueConstraint("name", "version", name="uq_profile_versions_name"),
+    sqlite_autoincrement=True,
+)
+
+profile_choices = Table(  # which version of a name was chosen, and when; the newest counts
+    "profile_choices",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("version_id", Integer, ForeignKey("profile_versions.id"), nullable=False),
+    Column("at", String(32), nullable=False),
+    sqlite_autoincrement=True,
+)
+
+profile_checks = Table(  # control strips in known liquids, read with a profile
+    "profile_checks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("version_id", Integer, ForeignKey("profile_versions.id"), nullable=False, index=True),
+    Column("photo_sha256", String(64), ForeignKey("photos.sha256"), nullable=False),
+    Column("file", String(200), nullable=False),
+    Column("liquid", String(60), nullable=False),
+    Column("ph", Float, nullable=False),
+    Column("ph_sd", Float, nullable=False),
+    Column("reading", Text, nullable=False),  # JSON of the reading
+    Column("found", Text, nullable=False),  # JSON: the check of all control photos up to this one
+    Column("at", String(32), nullable=False),
+    sqlite_autoincrement=True,
+)
+
 
 _made_up: ContextVar[str | None] = ContextVar("made_up", default=None)
 

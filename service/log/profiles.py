@@ -7,10 +7,16 @@ import os
 import secrets
 import tomllib
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import lru_cache
 from pathlib import Path
 
-from service.errors import Conflict
+from sqlalchemy.exc import SQLAlchemyError
+
+from service.errors import BenchBusy, Conflict
+from service.log import store
+from service.log.calibrations import versions
+from service.log.database import Database
 from service.settings import Settings
 from stripread.errors import CallError
 from stripread.user_file import toml_table, user_text
@@ -34,22 +40,41 @@ class KnownStrip:
     read_after_s: tuple[float, float] | None
 
 
-class Profiles:
-    """Hands out the profile for each kind of reading; a new calibration counts at once."""
+_UNREADABLE = KnownStrip("unreadable profile", None)
 
-    def __init__(self, settings: Settings) -> None:
+
+@dataclass(frozen=True)
+class _Source:
+    """Where a strip's profile comes from: a file given at the start, or the text of the version chosen last."""
+
+    strip: KnownStrip
+    path: Path | None
+    text: str | None = None
+
+
+class Profiles:
+    """Hands out the profile for each kind of reading; a new calibration counts at once.
+
+    Where the log's ``database`` is given, a profile given at the start is kept as a version of its name, and the
+    version chosen last is used: what was given last, or chosen since.
+    """
+
+    def __init__(self, settings: Settings, database: Database | None = None) -> None:
         self._strips = settings.profiles
         self._tint = settings.tint_standards
+        self._database = database
         self._root = settings.data / "profiles"
         self._root.mkdir(parents=True, exist_ok=True)
+        self._taken_in: set[str] = set()
+        self.take_in()
 
     def available(self) -> dict[str, bool]:
         """Which kinds of reading can be made now."""
-        return {"ph": any(path.is_file() for path in self._strips), "tint": True, "solid": True, "cells": True}
+        return {"ph": bool(self._named()), "tint": True, "solid": True, "cells": True}
 
     def strips(self) -> list[KnownStrip]:
         """The strips that can be read now, the usual one first."""
-        return [strip for strip, _ in self._named()]
+        return [source.strip for source in self._named()]
 
     def current(self, kind: str, name: str | None = None) -> KeptProfile | None:
         """The profile for a new reading, of a strip the one of this name or the first; None where the kind needs none.
@@ -61,30 +86,88 @@ class Profiles:
         """
         if kind != "ph":
             return None if kind != "tint" or self._tint is None else self._read(self._tint)
-        if not self._strips:
+        self.take_in()
+        if self._strips and name is None and not self._strips[0].is_file():
+            return self._read(self._strips[0])  # which says what is wrong with it
+        named = self._named()
+        if not named:
             raise Conflict(
                 "no_profile",
-                _("This service has no strip profile. Start it with --profile, made by `stripread calibrate`."),
+                _(
+                    "This service has no strip profile yet. Calibrate the strip on the page, or start the service with "
+                    "--profile, made by `stripread calibrate`."
+                ),
             )
-        if name is None:
-            return self._read(self._strips[0])
-        named = self._named()
-        for strip, path in named:
-            if strip.name == name:
-                return self._read(path)
-        known = ", ".join(strip.name for strip, _ in named) or "none"
+        for source in named:
+            if name in (None, source.strip.name):
+                return self._of(source)
+        known = ", ".join(source.strip.name for source in named) or "none"
         raise Conflict(
             "no_profile", _("There is no profile '{name}' here. Choose one of these: {known}.", name=name, known=known)
         )
 
-    def _named(self) -> list[tuple[KnownStrip, Path]]:
+    def take_in(self) -> None:
+        """Keep the profiles given at the start as versions, each once; what is newer than the last choice is chosen.
+
+        A log that can't be written now is no reason to read no strips: it is tried again with the next one.
+        """
+        if self._database is None:
+            return
+        for source in self._given():
+            if source.path is None or source.strip == _UNREADABLE:
+                continue
+            try:
+                data = source.path.read_bytes()
+                sha256 = hashlib.sha256(data).hexdigest()
+                if sha256 in self._taken_in:
+                    continue
+                changed = datetime.fromtimestamp(source.path.stat().st_mtime, UTC).isoformat(timespec="microseconds")
+                with self._database.write() as c:
+                    versions.take_given(c, data.decode(), source.strip.name, changed)
+                self._taken_in.add(sha256)
+            except (BenchBusy, SQLAlchemyError, OSError, UnicodeDecodeError):
+                continue
+
+    def _given(self) -> list[_Source]:
+        """The files given at the start whose name no other has: only these go by name and version."""
+        found = [_Source(_look(path.read_text("utf-8", "replace")), path) for path in self._strips if path.is_file()]
+        names = [source.strip.name for source in found]
+        return [source for source in found if names.count(source.strip.name) == 1]
+
+    def _named(self) -> list[_Source]:
         """The profiles by name; those of one name are told apart by their files."""
-        found = [(_look(path.read_text("utf-8", "replace")), path) for path in self._strips if path.is_file()]
-        names = [strip.name for strip, _ in found]
-        return [
-            (strip if names.count(strip.name) == 1 else replace(strip, name=f"{strip.name} ({path.name})"), path)
-            for strip, path in found
-        ]
+        found = [_Source(_look(path.read_text("utf-8", "replace")), path) for path in self._strips if path.is_file()]
+        names = [source.strip.name for source in found]
+        chosen = self._chosen()
+        named = []
+        for source in found:
+            strip = source.strip
+            if names.count(strip.name) > 1 and source.path is not None:
+                named.append(replace(source, strip=replace(strip, name=f"{strip.name} ({source.path.name})")))
+            else:
+                named.append(replace(source, text=chosen.get(strip.name)))
+        others = [text for name, text in chosen.items() if name not in names]
+        return named + [_Source(_look(text), None, text) for text in others]
+
+    def _chosen(self) -> dict[str, str]:
+        """Text of the version chosen last, by name; none where the log can't tell now."""
+        if self._database is None:
+            return {}
+        try:
+            with self._database.read() as c:
+                found = {
+                    name: store.profile_text(c, row["profile_sha256"])
+                    for name, row in versions.current_versions(c).items()
+                }
+        except SQLAlchemyError:
+            return {}
+        return {name: text for name, text in found.items() if text is not None}
+
+    def _of(self, source: _Source) -> KeptProfile:
+        if source.text is not None:
+            return self.keep(source.text)
+        assert source.path is not None
+        return self._read(source.path)
 
     def _read(self, source: Path) -> KeptProfile:
         try:
@@ -131,4 +214,4 @@ def _look(text: str) -> KnownStrip:
         window = table.get("kind", {}).get("read_after_s")
         return KnownStrip(str(table["name"]), None if window is None else (float(window[0]), float(window[1])))
     except (tomllib.TOMLDecodeError, KeyError, TypeError, ValueError, IndexError, AttributeError):
-        return KnownStrip("unreadable profile", None)
+        return _UNREADABLE

@@ -51,7 +51,9 @@ async def _all(
 ) -> list[Taken]:
     make = settings.reader or PipelineReader
     pool = WorkPool(make, 1, 1, settings.reading_timeout, settings.worker_memory)
-    intake = Intake(database, Blobs(settings.data / "photos"), pool, Profiles(settings), settings.same_photo_window)
+    intake = Intake(
+        database, Blobs(settings.data / "photos"), pool, Profiles(settings, database), settings.same_photo_window
+    )
     done = []
     try:
         for sent, path in photos:

@@ -26,6 +26,7 @@ from service.readers.worker import OUT_OF_MEMORY, Job, begin, nothing, work
 from stripread.words import _
 
 T = TypeVar("T")
+J = TypeVar("J", bound=Job)
 # A worker that ended like this was ended from outside, or had no memory: nothing speaks against the photo. Its handler
 # of SIGTERM makes that an exit code. By itself (a decoder that crashed) it ends in other ways.
 _FROM_OUTSIDE = {-signal.SIGKILL, -signal.SIGTERM, int(signal.SIGTERM), OUT_OF_MEMORY}
@@ -106,7 +107,7 @@ class WorkPool:
         """Whether nothing more is taken."""
         return self._stopping
 
-    async def run(self, function: Callable[[Any, Job], T], job: Job) -> T:
+    async def run(self, function: Callable[[Any, J], T], job: J) -> T:
         """Run ``function(made, job)`` in a worker.
 
         Raises
@@ -126,7 +127,7 @@ class WorkPool:
         finally:
             self._taken -= 1
 
-    async def _run(self, function: Callable[[Any, Job], T], job: Job) -> T:
+    async def _run(self, function: Callable[[Any, J], T], job: J) -> T:
         exit_code: int | None = None
         broken = ended = 0
         # What ended a reader may have come from outside: once more before anybody is blamed. One kill of all of them
@@ -168,7 +169,7 @@ class WorkPool:
             raise self._once_more(job.photo, "readers_ended", text)
         raise PhotoProblem("reader_stopped", _("Reading this photo ended the reader twice. Take another one."))
 
-    async def _once(self, pool: ProcessPool, function: Callable[[Any, Job], T], job: Job) -> T:
+    async def _once(self, pool: ProcessPool, function: Callable[[Any, J], T], job: J) -> T:
         try:
             future = pool.schedule(work, args=(function, job, self._timeout * OWN_SHARE), timeout=self._timeout)
         except RuntimeError as broken:  # it broke since it was looked at

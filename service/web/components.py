@@ -14,6 +14,7 @@ from service.authority.keeper import Keeper
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.profiles import Profiles
+from service.readers.calibrating.under_way import UnderWay
 from service.readers.intake import Intake
 from service.readers.photo_reader import PipelineReader
 from service.readers.pictures import no_reader
@@ -48,6 +49,7 @@ class Service:
     picture_rate: Buckets
     drawing_rate: Buckets
     intake: Intake
+    calibrating: UnderWay
     stopping: Stopping
     one_backup: threading.Lock  # one at a time: each reads all photos
     keeper: Keeper | None  # of the certificates of the port with TLS
@@ -65,7 +67,7 @@ class Service:
         database.migrate()
         blobs = Blobs(settings.data / "photos")
         blobs.sweep()
-        profiles = Profiles(settings)
+        profiles = Profiles(settings, database)
         make = settings.reader or PipelineReader
         memory = settings.worker_memory
         readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
@@ -88,6 +90,7 @@ class Service:
             picture_rate=Buckets(settings.pictures_per_minute),
             drawing_rate=Buckets(settings.drawings_per_minute),
             intake=intake,
+            calibrating=UnderWay(database, settings.data / "calibrating", memory),
             stopping=Stopping(),
             one_backup=threading.Lock(),
             keeper=keeper,
@@ -112,6 +115,7 @@ class Service:
         """Finish what is under way, then end the workers."""
         self.demo.stop()
         await self.intake.drain()
+        await self.calibrating.stop()
         self.readers.close()
         self.pictures.close()
         self.drawings.close()

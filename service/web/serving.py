@@ -135,7 +135,7 @@ def _say(settings: Settings, service: Service) -> None:
     if settings.demo:
         click.echo(_("This is the made-up workshop: nothing here is in your own log."))
     if not any(service.profiles.available()[k] for k in ("ph",)):
-        click.echo(_("No pH profile: give --profile to read strips."))
+        click.echo(_("No pH profile: give --profile, or calibrate a strip, to read strips."))
     if settings.lan:
         click.echo(_("Scan with the phone's camera to join it (the link changes at every start):"))
         click.echo(service.pairing.qr_text())

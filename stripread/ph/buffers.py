@@ -68,6 +68,20 @@ def buffer_ph(name: str, temp_c: float) -> tuple[float, float]:
     return float(np.interp(temp_c, temp, ph)), float(np.interp(temp_c, temp, sd))
 
 
+def buffer_range(name: str) -> tuple[float, float, str]:
+    """Lowest and highest temperature (°C) of a buffer's table, and the source of its rows.
+
+    Raises
+    ------
+    KeyError
+        If there is no such buffer.
+    """
+    temps = [row[0] for row in _table()[name]]
+    with files("stripread.ph").joinpath("buffers.csv").open(encoding="utf-8") as file:
+        source = next(row["source"] for row in csv.DictReader(file) if row["buffer"] == name)
+    return temps[0], temps[-1], source
+
+
 @dataclass(frozen=True)
 class Liquid:
     """A liquid that a comparison strip was dipped in. ``ph`` is None for rinse water, whose pH nobody knows."""

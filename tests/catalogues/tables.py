@@ -11,6 +11,7 @@ from importlib.resources import files
 
 import click
 
+from calibration.liquids.table import liquids
 from service.bench.note_forms import note_forms
 from service.bench.procedure import SHIPPED
 from service.cli import COMMANDS, app
@@ -68,6 +69,9 @@ def sentences() -> Iterator[tuple[str | tuple[str, str], str]]:
         for text in _help():
             yield text, "service/commands"
         yield from _bench()
+        for liquid in liquids().values():
+            texts = (liquid.name, liquid.made, liquid.need, liquid.caution)
+            yield from ((text, "calibration/liquids/household.toml") for text in texts if text)
         table = (files("stripread.solid") / "precipitates.csv").read_text(encoding="utf-8")
         for row in csv.DictReader(table.splitlines()):
             yield row["description"], "stripread/solid/precipitates.csv"

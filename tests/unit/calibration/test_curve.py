@@ -1,14 +1,16 @@
 """The curve: its chemistry, its fallback, and whether its doubts are honest, on strips made from full spectra."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from calibration import chemistry
 from calibration.chart import chart_mean
-from calibration.curve import fit_chemistry, fit_curve, leave_one_out, tabulate
+from calibration.curve import fit_chemistry, fit_curve, judge, leave_one_out, tabulate
 from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
-from calibration.process import Posterior, Sizes, observe
+from calibration.process import Posterior, Sizes, find_sizes, observe, ph_slope, places, signal_blocks
 from calibration.report import report, weak_places
 from calibration.spline import fit_spline, repeat_sizes, through
 from calibration.tables import Swatch
@@ -170,10 +172,58 @@ def test_an_unsure_buffer_makes_an_unsure_curve_where_it_is_steep():
             for k in photos(Toy([BROMOTHYMOL]), np.arange(3.0, 11.1), 2, seed=5)
         ]
         seen = observe(known)
-        cov = Posterior(seen, through(seen), Sizes(1.2, 0.5, 1.0)).cov(np.array([4.0, 7.0]))
+        spline = through(seen)
+        cov = Posterior(seen, spline, Sizes(1.2, 0.5, 1.0)).cov(np.array([4.0, 7.0]))
         trace[ph_sd] = np.trace(cov, axis1=1, axis2=2)
-    assert trace[0.3][1] > 1.5 * trace[0.0][1]
-    assert trace[0.3][0] < 1.2 * trace[0.0][0]
+    grown = trace[0.3] - trace[0.0]
+    # Nothing but the liquid's own photos tells the colour there: they may lie off by what its pH is off.
+    moved = 0.3 * ph_slope(spline, np.array([7.0]), 0.2)[0]
+    assert grown[1] == pytest.approx((moved**2).sum(), rel=0.3)
+    assert grown[0] < 0.05 * grown[1]
+
+
+def test_curves_from_household_liquids_are_as_sure_as_they_claim():
+    # Liquids whose pH is known to 0.05 to 0.2 beside three buffers: the curve's error over its doubt, in pH, where a
+    # strip is read; with the liquids' doubts left out of it the mean square is far above 1.
+    liquids = [
+        (1.24, 0.1),
+        (2.42, 0.06),
+        (4.0, 0.02),
+        (6.88, 0.02),
+        (8.11, 0.2),
+        (9.2, 0.02),
+        (11.5, 0.2),
+        (12.6, 0.05),
+    ]
+    square = {"told": [], "kept quiet": []}
+    for seed in range(4):
+        toy, rng = Toy.random(seed), np.random.default_rng([seed, 7])
+        known = []
+        for ph, sd in liquids:
+            true = ph + sd * rng.normal()
+            known += [KnownPads(*shot(toy, true, rng, common=0.3, own=0.2), ph, sd, "", "") for _ in range(3)]
+        for name, photos_of in (("told", known), ("kept quiet", [replace(k, ph_sd=0.02) for k in known])):
+            posterior = fit_spline(observe(photos_of))
+            for ph in (2.42, 4.0, 6.88, 8.11, 9.2):  # at the points: there the model itself misses least
+                at = np.array([ph])
+                way = ph_slope(posterior.mean, at, 0.2).reshape(-1)
+                off = way @ (toy.lab(ph).reshape(-1) - posterior.curve(at).reshape(-1))
+                square[name].append(off**2 / (way @ posterior.cov(at)[0] @ way))
+    assert np.mean(square["told"]) < 1.5
+    assert np.mean(square["kept quiet"]) > 3.0
+
+
+def test_a_liquid_of_doubtful_ph_does_not_judge_the_curve():
+    known = photos(TWO, np.arange(3.0, 10.1), 2, seed=8)
+    vague = [replace(k, ph_sd=0.2) if k.ph == 6.0 else k for k in known]
+
+    def splined(chosen, _, whole):
+        return fit_spline(observe(chosen), whole and whole.sizes)
+
+    for chosen, judges in ((known, True), (vague, False)):
+        left = judge(chosen, kind_of(2, 2, 11), splined, lot=Lot(), model="spline").left
+        assert left.inner[left.ph == 6.0].all() == judges
+        assert left.inner[left.ph == 5.0].all()
 
 
 def test_scatter_between_photos_is_found():
@@ -285,3 +335,56 @@ def test_buffer_alone_in_a_chart():
     fit, evidence = fit_all(photos(TWO, [7.0], 1, seed=12), mean, kind)
     assert (fit.model, evidence) == ("chart corrected", "chart and buffers")
     assert np.isfinite(fit.strip.curve(np.array([3.0, 11.0]))).all()
+
+
+def test_covariance_at_many_places_is_that_at_each():
+    # Rasmussen and Williams 2006, eq. 2.24, place by place with a plain inverse.
+    known = photos(TWO, np.arange(3.0, 10.1, 1.0), 2, seed=3)
+    posterior = fit_chemistry(known, kind_of(2, 2, 11))
+    seen, mean, sizes = posterior.seen, posterior.mean, posterior.sizes
+    at = places(mean, seen.ph)
+    n, d = seen.lab.shape
+    noise = np.zeros((n, d, n, d))
+    by_ph = ph_slope(mean, seen.ph).reshape(n, d) * seen.ph_sd[:, None]
+    for i in range(n):
+        noise[i, :, i, :] += seen.cov[i] + sizes.scatter().cov(2)
+        for j in range(n):
+            if known[i].ph == known[j].ph:  # photos of one liquid share its error
+                noise[i, :, j, :] += np.outer(by_ph[i], by_ph[j])
+    K = signal_blocks(at, at, sizes) + noise.reshape(n * d, n * d) + 1e-6 * np.eye(n * d)
+    asked = np.array([2.5, 4.4, 7.1, 10.9])
+    cov = posterior.cov(asked)
+    for i, ph in enumerate(asked):
+        here = places(mean, np.array([ph]))
+        k = signal_blocks(here, at, sizes)
+        assert cov[i] == pytest.approx(signal_blocks(here, here, sizes) - k @ np.linalg.inv(K) @ k.T, abs=1e-6)
+
+
+def test_other_sizes_are_another_posterior_and_need_no_look_at_the_model():
+    known = photos(TWO, np.arange(3.0, 10.1, 1.0), 2, seed=4)
+    posterior = fit_chemistry(known, kind_of(2, 2, 11))
+    sizes = Sizes(0.7, 0.9, 1.4)
+    fresh = Posterior(posterior.seen, posterior.mean, sizes)
+    was = posterior.log_evidence()
+    assert posterior.resized(sizes).log_evidence() == pytest.approx(fresh.log_evidence(), rel=1e-12)
+    assert posterior.log_evidence() == was != pytest.approx(fresh.log_evidence(), rel=1e-3)
+
+    class Counted:
+        looks = 0
+
+        def __getattr__(self, name):
+            def look(*args):
+                self.looks += name == "lab"
+                return getattr(posterior.mean, name)(*args)
+
+            return look
+
+    counted = Counted()
+    find_sizes(posterior.seen, counted)
+    assert counted.looks < 10  # a look for every step of the search took nine tenths of a calibration's time
+
+
+def test_colours_alone_are_those_with_the_slope():
+    theta = chemistry.pack(np.array([2.0, 5.0, 9.0]), 0.9, np.random.default_rng(1).uniform(0.05, 2.0, (4, 3)))
+    ph = np.linspace(-1, 15, 33)
+    assert np.array_equal(chemistry.pad_lab(theta, ph), chemistry.pad_lab_and_slope(theta, ph)[0])

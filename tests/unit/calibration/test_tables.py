@@ -61,7 +61,7 @@ def test_buffers_without_a_ph_column(folder):
         ("photo,ph\n,4\n", "line 2, column photo: is empty"),
         ("photo,ph\na.jpg,\n", "line 2, column ph: is empty"),
         ("photo,ph\na.jpg\n", "line 2, column ph: is empty"),
-        ("photo,buffer,temp_c\na.jpg,vinegar,20\n", "line 2, column buffer: no buffer 'vinegar'"),
+        ("photo,buffer,temp_c\na.jpg,cola,20\n", "line 2, column buffer: no buffer 'cola'"),
         ("photo,buffer,temp_c\na.jpg,carbonate,60\n", "line 2, column temp_c"),
         ("photo,buffer,temp_c\na.jpg,borax,\n", "line 2, column temp_c: is empty"),
         ("photo,ph,ph_sd\na.jpg,4,-1\n", "line 2, column ph_sd"),

@@ -1,0 +1,1 @@
+"""What the addresses of calibrations and profiles take and give, and rows of the log put into that form."""
