@@ -10,6 +10,7 @@ is emptied before each size.
 from __future__ import annotations
 
 import argparse
+import os
 import random
 import statistics
 import tempfile
@@ -28,7 +29,7 @@ from tests.server.postgres import a_server
 from tests.server.running import Running
 
 EACH = 28  # entries of a batch
-Row = tuple[float, float]  # median and 95th percentile, ms
+Row = tuple[float, float, float]  # median and 95th percentile, and the service's processor time, ms
 
 
 class Asking:
@@ -48,7 +49,7 @@ class Asking:
             "list of batches, plain": lambda: self._get("/api/batches"),
             "one batch": lambda: self._get(f"/api/batches/{self._any()}"),
             "its stage and gate": lambda: self._get(f"/api/batches/{self._any()}/bench"),
-            "its newest entries": lambda: self._get(f"/api/batches/{self._any()}/readings?newest=20"),
+            "its entries": lambda: self._get(f"/api/batches/{self._any()}/readings?after=0&limit=100"),
             "its timeline": lambda: self._get(f"/api/batches/{self._any()}/timeline?limit=30"),
             "its forecast": lambda: self._get(f"/api/batches/{self._any()}/forecast"),
             "the stock vessel": lambda: self._get("/api/stock"),
@@ -96,7 +97,7 @@ class Asking:
 
 
 def measured(data: Path, database: str | None, entries: int, times: int, *, handed_over: bool) -> dict[str, Row]:
-    """Fill a log, serve it, ask; (median, 95th percentile) in ms of each request."""
+    """Fill a log, serve it, ask: what each request took, by its name."""
     if database is not None:
         _emptied(database)
     began = time.monotonic()
@@ -109,24 +110,33 @@ def measured(data: Path, database: str | None, entries: int, times: int, *, hand
         asking = Asking(client, made["batches"])
         for name, ask in asking.requests().items():
             ask()  # what is loaded once
+            spent = _spent(server.process.pid)
             took, until = [], time.monotonic() + 60
             while len(took) < times and (time.monotonic() < until or len(took) < 3):
                 took.append(ask())
             high = max(took) if len(took) < 20 else statistics.quantiles(took, n=20)[-1]
-            found[name] = statistics.median(took), high
+            spent = (_spent(server.process.pid) - spent) / len(took)
+            found[name] = statistics.median(took), high, spent
     return found
 
 
 def table(found: dict[int, dict[str, Row]]) -> str:
-    """The figures as a Markdown table: ms as median / 95th percentile, growth of the median from first to last size."""
+    """The figures as a Markdown table: median / 95th percentile (processor time), growth from first to last size."""
     sizes = list(found)
     lines = ["| asked, ms | " + " | ".join(f"{size:,} entries" for size in sizes) + " | growth |"]
     lines.append("|---" * (len(sizes) + 2) + "|")
     for name in found[sizes[0]]:
-        cells = [f"{found[size][name][0]:.1f} / {found[size][name][1]:.1f}" for size in sizes]
-        growth = found[sizes[-1]][name][0] / found[sizes[0]][name][0]
-        lines.append(f"| {name} | " + " | ".join(cells) + f" | {growth:.2f} |")
+        rows = [found[size][name] for size in sizes]
+        cells = [f"{middle:.0f} / {high:.0f} ({spent:.1f})" for middle, high, spent in rows]
+        growth, of_spent = (rows[-1][n] / max(0.1, rows[0][n]) for n in (0, 2))
+        lines.append(f"| {name} | " + " | ".join(cells) + f" | {growth:.2f} ({of_spent:.2f}) |")
     return "\n".join(lines)
+
+
+def _spent(pid: int) -> float:
+    """Processor time of a process so far, ms: what a busy machine does beside it is not in it."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return 1000 * (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _emptied(url: str) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from service.commands.finding.phones import phones
+from service.commands.log_care.recount import recount
 from service.terminal.log_options import log_options
 from stripread.errors import CallError
 from stripread.json_line import json_line
@@ -24,6 +25,7 @@ def command() -> None:
 
 
 command.add_command(phones)
+command.add_command(recount)
 
 
 @command.command("check")

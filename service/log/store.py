@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,8 +10,9 @@ from sqlalchemy import Connection, bindparam, func, insert, select, text, update
 
 from service.errors import NotFound
 from service.log.aside.phones import Camera, keep_phone
+from service.log.aside.sums import count_batch, count_entry
 from service.log.chain.links import append
-from service.log.models import batches, entries, events, keys, now, phones, photo_phones, photos, profiles
+from service.log.models import batch_sums, batches, entries, events, keys, now, phones, photo_phones, photos, profiles
 from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
 from service.moments import Moment, server_zone, zone_or_utc
@@ -19,6 +20,7 @@ from stripread.json_line import json_line
 from stripread.words import _
 
 Row = dict[str, Any]
+_IN_ONE = 500  # values in one statement
 ZONE = "zone"  # in a batch's details: the IANA name of where it is
 
 # What every photo asks, built once: building a statement costs several times what running it does.
@@ -40,6 +42,10 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
     entries.c.id > bindparam("above"),
     entries.c.corrects_id.is_(None),
 )
+_COUNTED = select(batches, func.coalesce(batch_sums.c.entries, 0).label("entries")).outerjoin(
+    batch_sums, batch_sums.c.batch_id == batches.c.id
+)
+_COUNT = select(batch_sums.c.entries).where(batch_sums.c.batch_id == bindparam("number"))
 _NEWEST = select(func.max(entries.c.id))
 _ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
 _ADD_ENTRY = insert(entries).returning(entries.c.id)
@@ -76,6 +82,7 @@ def add_batch(c: Connection, name: str, zone: str | None = None) -> int:
     values = {"name": name, "opened_at": at, "details": json_line({ZONE: zone or server_zone()})}
     number: int = c.execute(insert(batches).values(values).returning(batches.c.id)).scalar_one()
     _tie_batch(c, number)
+    count_batch(c, number)
     add_event(c, number, at, "opened", {"name": name})
     return number
 
@@ -86,15 +93,11 @@ def batch(c: Connection, number: int) -> Row | None:
     return None if row is None else _batch(dict(row))
 
 
-def all_batches(c: Connection) -> list[Row]:
-    """All batches with the number of their entries, newest first."""
-    counted = (
-        select(batches, func.count(entries.c.id).label("entries"))
-        .outerjoin(entries, entries.c.batch_id == batches.c.id)
-        .group_by(batches.c.id)
-        .order_by(batches.c.id.desc())
-    )
-    return [_batch(dict(row)) for row in c.execute(counted).mappings()]
+def all_batches(c: Connection, *, after: int | None = None, limit: int | None = None) -> list[Row]:
+    """Batches with the number of their entries, newest first: all, or as many as asked of those after one of them."""
+    query = _COUNTED.order_by(batches.c.id.desc()).limit(limit)
+    query = query if after is None else query.where(batches.c.id < after)
+    return [_batch(dict(row)) for row in c.execute(query).mappings()]
 
 
 def open_batch(c: Connection) -> int | None:
@@ -209,6 +212,7 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
         "why": new.why,
     }
     number: int = c.execute(_ADD_ENTRY, values).scalar_one()
+    count_entry(c, new.batch_id, number)
     rows.append(("entries", {"id": number, **values}))
     if key is not None:
         rows.append(("keys", _add_key(c, key, number)))
@@ -247,6 +251,15 @@ def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | Non
     return _with_moments(c, [read_row(dict(row)) for row in c.execute(query).mappings()], batch_id)
 
 
+def entries_numbered(c: Connection, batch_id: int, numbers: Sequence[int]) -> list[Row]:
+    """These entries of a batch, in order."""
+    found: list[Row] = []
+    for first in range(0, len(numbers), _IN_ONE):
+        query = _ENTRIES.where(entries.c.id.in_(numbers[first : first + _IN_ONE]), entries.c.batch_id == batch_id)
+        found += [read_row(dict(row)) for row in c.execute(query).mappings()]
+    return _with_moments(c, sorted(found, key=lambda row: int(row["id"])), batch_id)
+
+
 def _with_moments(c: Connection, rows: list[Row], batch_id: int) -> list[Row]:
     """The rows of one batch, each with ``moment``: when its photo was taken. A correction has its original's."""
     of = batch(c, batch_id) or {"opened_at": "", "zone": server_zone()}
@@ -273,7 +286,7 @@ def last_entry(c: Connection, batch_id: int) -> int:
 
 def count_entries(c: Connection, batch_id: int) -> int:
     """How many entries a batch has."""
-    return int(c.execute(select(func.count()).where(entries.c.batch_id == batch_id)).scalar_one())
+    return c.execute(_COUNT, {"number": batch_id}).scalar() or 0
 
 
 def same_photo(c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, above: int) -> int | None:

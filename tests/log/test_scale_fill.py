@@ -7,7 +7,8 @@ from service.log import store
 from service.log.check import check_log
 from service.log.course.state import batch_state
 from service.log.database import Database
-from service.log.notes import notes_of, stock_of_log
+from service.log.noted.vessel import stock_now
+from service.log.notes import notes_of
 from tests.scale.fill import Filler
 
 
@@ -34,7 +35,7 @@ def test_a_filled_log_is_whole_and_goes_on(tmp_path, request, where):
         closed = next(row["id"] for row in rows if row["closed_at"])
         assert batch_state(c, closed).stage.id == "melt"
         assert {"weight", "decant", "poured", "move"} <= {note.kind for note in notes_of(c, closed)}
-        assert stock_of_log(c)[0].litres > 0
+        assert stock_now(c).litres > 0
         assert any(row["corrects_id"] for n in rows for row in store.entries_of(c, n["id"]))
     found = check_log(database, tmp_path)
     database.close()

@@ -20,10 +20,12 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, insert, text, update
 
+from service.log.aside.sums import count_all
 from service.log.chain.links import KEY, Head, content_hash, head, link_hash
 from service.log.database import Database
 from service.log.models import batch_stages, batches, metadata
-from service.log.notes import PREFIX
+from service.log.noted.rows import PREFIX
+from service.log.noted.vessel import keep_due
 from service.log.store import figures
 from stripread.json_line import json_line
 from tests.scale.shape import HANDED_OVER_EVERY, KIND, Closed, Photo, Step, Written, course
@@ -92,6 +94,8 @@ class Filler:
 
     def _sums(self, c: Connection) -> None:
         """What the log keeps beside its rows."""
+        count_all(c)
+        keep_due(c)
         c.execute(insert(batch_stages), [{"batch_id": n, "stage": s} for n, s in self._stages.items()])
 
     def _begin(self, each: int) -> _Bench:

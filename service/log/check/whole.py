@@ -13,6 +13,7 @@ from service.log.chain.guards import guard_faults
 from service.log.chain.walk import Walk, walk
 from service.log.check.folder import check_photos, check_profile_files
 from service.log.check.rows import entry_faults, json_faults, profile_faults
+from service.log.check.sums import sum_faults
 from service.log.database import Database
 from service.log.models import entries, photos
 from service.log.opening.form import form_of, later_form, newest_form
@@ -82,6 +83,7 @@ def check_rows(c: Connection, asked: str | None = None) -> RowsCheck:
         ("profiles", profile_faults),
         ("rows", json_faults),
         ("entries", entry_faults),
+        ("sums", sum_faults if not form else _nothing),
     ):
         faults += _part(c, name, part)
     return RowsCheck(count, known, tuple(dict.fromkeys(faults)), walked)

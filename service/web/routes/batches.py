@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Path, Query, Response
 from fastapi.responses import StreamingResponse
 from sqlalchemy import Connection
 
@@ -18,10 +18,12 @@ from service.log.models import now
 from service.readers.earlier.blank import blank_of
 from service.web.components import ServiceDep
 from service.web.once import OnceDep
+from service.web.paging import LISTED, next_link
 from service.web.problems import responses
 from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+BATCHES = 500  # in one answer, where nobody says how many
 BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 
 
@@ -38,11 +40,20 @@ def start_batch(body: NewBatch, once: OnceDep) -> Response:
     return once.answer(body, Batch, act, 201)
 
 
-@router.get("")
-def list_batches(service: ServiceDep) -> list[Batch]:
-    """All batches, newest first."""
+@router.get("", responses=LISTED)
+def list_batches(
+    service: ServiceDep,
+    response: Response,
+    after: Annotated[int | None, Query(ge=1, le=MAX_ID, description="Only those that come after this one.")] = None,
+    limit: Annotated[int, Query(ge=1, le=1000)] = BATCHES,
+) -> list[Batch]:
+    """Batches, newest first; where there are more than `limit`, `Link: <...>; rel="next"` says where they are."""
     with service.database.read() as c:
-        return [_out(row) for row in store.all_batches(c)]
+        found = store.all_batches(c, after=after, limit=limit + 1)
+    if len(found) > limit:
+        found = found[:limit]
+        response.headers["Link"] = next_link("/api/batches", after=found[-1]["id"], limit=limit)
+    return [_out(row) for row in found]
 
 
 @router.get("/{batch}", responses=responses(404))
