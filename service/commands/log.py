@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import errno
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,10 +36,12 @@ command.add_command(recount)
 @click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")
 @click.option("--head", "asked", metavar="HEX", help="Head of the chain as a report shows it: is it in this log?")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
-def check(data: Path, database: str | None, asked: str | None, as_json: bool) -> int:
+@click.option("--anew", is_flag=True, help="Begin anew, where an earlier check was stopped.")
+def check(data: Path, database: str | None, asked: str | None, as_json: bool, anew: bool) -> int:
     """Verify chain, guards, rows, files and hashes against each other, and name files that no entry names.
 
-    Nothing is changed: a copy that nobody may write to can be checked. Exit code 0 when every row is as it was logged
+    Nothing of the log is changed: a copy that nobody may write to can be checked. One that is stopped keeps how far it
+    was in `check.json` of the folder, and the next goes on from there. Exit code 0 when every row is as it was logged
     and has all that it names (and, with --head, that head is in the chain), 1 when not.
     """
     from dataclasses import asdict
@@ -44,6 +49,7 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool) ->
     from sqlalchemy.exc import SQLAlchemyError
 
     from service.log.check import check_log
+    from service.log.check.going_on import NAME
     from service.log.database import Database
     from service.settings import Settings
     from service.terminal.log_options import check_there
@@ -52,7 +58,10 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool) ->
     check_there(data, database)
     log = Database(Settings(data, database).database_url, read_only=True)
     try:
-        found = check_log(log, data, digits)
+        with _told() as progress:
+            found = check_log(log, data, digits, keep=data / NAME, anew=anew, progress=progress)
+    except KeyboardInterrupt:
+        raise CallError(_("stopped: the same command goes on from there, with --anew from the beginning")) from None
     except SQLAlchemyError as problem:
         raise CallError(_("can't read the log: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     finally:
@@ -147,6 +156,24 @@ def restore(file: Path, to: Path, damaged: bool) -> int:
     return int(not done.check.whole)
 
 
+@contextmanager
+def _told() -> Iterator[Callable[[str, int, int], None]]:
+    """How much of which part is done, on the terminal's last line."""
+    from tqdm import tqdm
+
+    with tqdm(file=sys.stderr, disable=not sys.stderr.isatty(), unit_scale=True) as bar:
+
+        def tell(part: str, done: int, of: int) -> None:
+            if bar.disable:
+                return
+            if bar.desc != f"{part}: ":
+                bar.reset(of)
+                bar.set_description(part)
+            bar.update(done - bar.n)
+
+        yield tell
+
+
 def _why(problem: OSError) -> str:
     if problem.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return _("its disk is full. Free some space, or name another place")
@@ -179,6 +206,13 @@ def _lines(found: LogCheck) -> str:
                 "the head {asked} is link {asked_link}: up to there the log is the one it was shown for",
                 asked=chain.asked,
                 asked_link=chain.asked_link,
+            )
+        )
+    if found.resumed:
+        lines.append(
+            _(
+                "went on from where the check of {at} UTC was stopped; --anew looks at all of it again",
+                at=found.resumed[:16].replace("T", " "),
             )
         )
     lines += [_("  fault: {fault}", fault=fault) for fault in found.faults]

@@ -65,6 +65,16 @@ def test_the_vessels_notes_come_in_pages(own_client):
     }  # fmt: skip
 
 
+def test_a_csv_that_broke_off_goes_on(client, batch, send):
+    numbers = [send(wash=str(n)).json()["log"]["id"] for n in range(1, 4)]
+    whole = client.get(f"/api/batches/{batch}/export.csv")
+    assert whole.headers["Stripread-Entries"] == "3"
+    lines = whole.text.splitlines(keepends=True)
+    rest = client.get(f"/api/batches/{batch}/export.csv?after={numbers[0]}")
+    assert "".join(lines[:2]) + rest.text == whole.text
+    assert client.get(f"/api/batches/{batch}/export.csv?after={numbers[-1]}").text == ""
+
+
 def test_a_count_of_entries_is_kept_by_who_adds_one(client, batch, send):
     send()
     old = send(wash="2").json()["log"]["id"]

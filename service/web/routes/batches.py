@@ -112,11 +112,23 @@ def export_json(batch: BatchId, service: ServiceDep) -> Response:
 @router.get(
     "/{batch}/export.csv", response_class=Response, responses={**responses(404), 200: {"content": {"text/csv": {}}}}
 )
-def export_csv(batch: BatchId, service: ServiceDep) -> Response:
-    """A batch's entries as CSV, corrections and what they correct included."""
+def export_csv(
+    batch: BatchId,
+    service: ServiceDep,
+    after: Annotated[int, Query(ge=0, le=MAX_ID, description="Only entries after this one, without the head.")] = 0,
+) -> Response:
+    """A batch's entries as CSV, corrections and what they correct included.
+
+    A download that broke off goes on with `after`, the `id` of its last whole row. `Stripread-Entries` says how many
+    entries the batch has.
+    """
     with service.database.read() as c:
         store.known_batch(c, batch)
-    return _download(csv_export(pieces(service.database, batch)), "text/csv; charset=utf-8", f"batch-{batch}.csv")
+        count = store.count_entries(c, batch)
+    content = csv_export(pieces(service.database, batch, after), head=after == 0)
+    answer = _download(content, "text/csv; charset=utf-8", f"batch-{batch}.csv")
+    answer.headers["Stripread-Entries"] = str(count)
+    return answer
 
 
 def _download(content: Iterator[str], media_type: str, name: str) -> Response:
