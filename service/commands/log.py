@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import errno
-import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from service.commands.finding.phones import phones
+from service.commands.log_care.move import move
 from service.commands.log_care.recount import recount
 from service.terminal.log_options import log_options
 from stripread.errors import CallError
@@ -29,6 +27,7 @@ def command() -> None:
 
 command.add_command(phones)
 command.add_command(recount)
+command.add_command(move)
 
 
 @command.command("check")
@@ -48,6 +47,7 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool, an
 
     from sqlalchemy.exc import SQLAlchemyError
 
+    from service.commands.log_care.progress import told
     from service.log.check import check_log
     from service.log.check.going_on import NAME
     from service.log.database import Database
@@ -58,7 +58,7 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool, an
     check_there(data, database)
     log = Database(Settings(data, database).database_url, read_only=True)
     try:
-        with _told() as progress:
+        with told() as progress:
             found = check_log(log, data, digits, keep=data / NAME, anew=anew, progress=progress)
     except KeyboardInterrupt:
         raise CallError(_("stopped: the same command goes on from there, with --anew from the beginning")) from None
@@ -154,24 +154,6 @@ def restore(file: Path, to: Path, damaged: bool) -> int:
     )
     click.echo(_lines(done.check))
     return int(not done.check.whole)
-
-
-@contextmanager
-def _told() -> Iterator[Callable[[str, int, int], None]]:
-    """How much of which part is done, on the terminal's last line."""
-    from tqdm import tqdm
-
-    with tqdm(file=sys.stderr, disable=not sys.stderr.isatty(), unit_scale=True) as bar:
-
-        def tell(part: str, done: int, of: int) -> None:
-            if bar.disable:
-                return
-            if bar.desc != f"{part}: ":
-                bar.reset(of)
-                bar.set_description(part)
-            bar.update(done - bar.n)
-
-        yield tell
 
 
 def _why(problem: OSError) -> str:

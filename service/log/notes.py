@@ -28,9 +28,10 @@ from service.bench.vessel.history import refuse_danger
 from service.bench.vessel.read_alkaline import brings_ammonia
 from service.log import store
 from service.log.aside.stages import CHANGING, keep_stage
+from service.log.chain.locks import one_of_batch, one_of_vessel
 from service.log.models import now
 from service.log.noted.rows import BESIDE, PREFIX, DamagedNote, notes_of_batch
-from service.log.noted.vessel import dangers_now, held_now, keep_sum
+from service.log.noted.vessel import CHANGES, CONTENT_KINDS, dangers_now, held_now, keep_sum
 from service.log.taken import taken_at
 from stripread.errors import CallError
 from stripread.words import _
@@ -77,6 +78,8 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said
     """
     said = said or Said()
     earlier = open_notes(c, batch)
+    if kind in CONTENT_KINDS or kind in CHANGES:
+        one_of_vessel(c)
     content = checked(kind, data)
     fields = content.fields()
     again = sent_before(earlier, kind, fields, keyed=said.keyed)
@@ -100,6 +103,7 @@ def open_notes(c: Connection, batch: int) -> list[Note]:
     CallError
         If it does not exist or is closed.
     """
+    one_of_batch(c, batch)
     row = store.batch(c, batch)
     if row is None:
         raise CallError(_("there is no batch {batch}", batch=batch))

@@ -6,12 +6,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, insert, select, text, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from service.errors import NotFound
 from service.log.aside.phones import Camera, keep_phone
 from service.log.aside.sums import count_batch, count_entry
 from service.log.chain.links import append
+from service.log.chain.locks import one_of_batch, one_writer
 from service.log.models import batch_sums, batches, entries, events, keys, now, phones, photo_phones, photos, profiles
 from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
@@ -78,6 +79,7 @@ class NewEntry:
 
 def add_batch(c: Connection, name: str, zone: str | None = None) -> int:
     """Open a batch and return its number; ``zone`` is the IANA name of where it is, this computer's if not said."""
+    one_writer(c)
     at = now()
     values = {"name": name, "opened_at": at, "details": json_line({ZONE: zone or server_zone()})}
     number: int = c.execute(insert(batches).values(values).returning(batches.c.id)).scalar_one()
@@ -119,6 +121,7 @@ def change_batch(
 
     ``why``: of closing and opening again, the ``reason`` and ``who`` that the event keeps.
     """
+    one_of_batch(c, number)
     old = batch(c, number)
     assert old is not None
     done: list[tuple[str, Row]] = []
@@ -150,6 +153,7 @@ def batch_events(c: Connection, number: int) -> list[Row]:
 
 def add_event(c: Connection, batch_id: int, at: str, what: str, detail: Mapping[str, object]) -> int:
     """Write down what was done to a batch, or noted of it; return the event's number."""
+    one_writer(c)  # before the number is given: numbers come in the chain's order
     values: Row = {"batch_id": batch_id, "at": at, "what": what, "detail": json_line(detail)}
     number: int = c.execute(_ADD_EVENT, values).scalar_one()
     append(c, [("events", {"id": number, **values})])
@@ -171,14 +175,9 @@ def _batch(row: Row) -> Row:
 # --- entries
 
 
-def claim(c: Connection) -> None:
-    """Keep other processes from adding entries until this transaction ends; SQLite's own lock does it already."""
-    if c.dialect.name == "postgresql":
-        c.execute(text("LOCK TABLE entries IN SHARE ROW EXCLUSIVE MODE"))
-
-
 def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) -> int:
     """Add an entry, the rows that it names, and the idempotency key that it answers; return its number."""
+    one_writer(c)  # before anything is looked for that another batch's entry may just be adding
     at = now()
     rows: list[tuple[str, Row]] = []
     if not knows_photo(c, new.photo_sha256):
@@ -224,6 +223,7 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
 
 def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:
     """Write down that this idempotency key (and fingerprint of its request) was answered with this entry."""
+    one_writer(c)
     append(c, [("keys", _add_key(c, key, entry_id))])
 
 

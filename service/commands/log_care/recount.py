@@ -23,7 +23,7 @@ def recount(data: Path, database: str | None) -> int:
     from service.log.models import batch_sums, vessel_sums
     from service.log.noted.vessel import keep_due
 
-    with opened(data, database) as log, log.write() as c:
+    with opened(data, database) as log, log.write(alone=True) as c:
         c.execute(delete(batch_sums))
         c.execute(delete(vessel_sums))
         count_all(c)
