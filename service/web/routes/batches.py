@@ -18,8 +18,8 @@ from service.log.models import now
 from service.readers.earlier.blank import blank_of
 from service.web.components import ServiceDep
 from service.web.once import OnceDep
-from service.web.paging import LISTED, next_link
 from service.web.problems import responses
+from service.web.routes.paging import LISTED, next_link
 from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))

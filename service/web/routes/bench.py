@@ -26,9 +26,9 @@ from service.readers.worker import Job
 from service.web.components import Service, ServiceDep
 from service.web.kept_pictures import thumbnail_name
 from service.web.once import OnceDep
-from service.web.paging import LISTED, next_link
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
+from service.web.routes.paging import LISTED, next_link
 from service.web.routes.plan import asked
 from stripread.words import SOURCE, _, speaking
 
