@@ -223,13 +223,13 @@ def stock(data: Path, database: str | None) -> int:
     from service.bench.notes import Pouring, VesselReading
     from service.bench.vessel import waste
     from service.log import store
-    from service.log.notes import dangers_of, stock_of_log
+    from service.log.noted.vessel import dangers_now, poured_now, stock_now
     from service.moments import in_zone, spoken
 
     with opened(data, database, reading=True) as log, log.read() as c:
-        held, pourings = stock_of_log(c)
-        dangers = dangers_of(c)
-        zones = {row["id"]: row["zone"] for row in store.all_batches(c)}
+        held, dangers = stock_now(c), dangers_now(c)
+        pourings, _more = poured_now(c)
+        zones = {batch: store.known_batch(c, batch)["zone"] for batch in {batch for batch, _note in pourings}}
     for batch, made in pourings:
         d = made.content
         what = f"{d.what}, {d.litres:g} L" if isinstance(d, Pouring) else ""

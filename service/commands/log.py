@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from service.commands.finding.phones import phones
+from service.commands.log_care.move import move
+from service.commands.log_care.recount import recount
 from service.terminal.log_options import log_options
 from stripread.errors import CallError
 from stripread.json_line import json_line
@@ -24,6 +26,8 @@ def command() -> None:
 
 
 command.add_command(phones)
+command.add_command(recount)
+command.add_command(move)
 
 
 @command.command("check")
@@ -31,17 +35,21 @@ command.add_command(phones)
 @click.option("--database", help="SQLAlchemy URL, if it is not SQLite in the data folder.")
 @click.option("--head", "asked", metavar="HEX", help="Head of the chain as a report shows it: is it in this log?")
 @click.option("--json", "as_json", is_flag=True, help="Print the findings as JSON.")
-def check(data: Path, database: str | None, asked: str | None, as_json: bool) -> int:
+@click.option("--anew", is_flag=True, help="Begin anew, where an earlier check was stopped.")
+def check(data: Path, database: str | None, asked: str | None, as_json: bool, anew: bool) -> int:
     """Verify chain, guards, rows, files and hashes against each other, and name files that no entry names.
 
-    Nothing is changed: a copy that nobody may write to can be checked. Exit code 0 when every row is as it was logged
+    Nothing of the log is changed: a copy that nobody may write to can be checked. One that is stopped keeps how far it
+    was in `check.json` of the folder, and the next goes on from there. Exit code 0 when every row is as it was logged
     and has all that it names (and, with --head, that head is in the chain), 1 when not.
     """
     from dataclasses import asdict
 
     from sqlalchemy.exc import SQLAlchemyError
 
+    from service.commands.log_care.progress import told
     from service.log.check import check_log
+    from service.log.check.going_on import NAME
     from service.log.database import Database
     from service.settings import Settings
     from service.terminal.log_options import check_there
@@ -50,7 +58,10 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool) ->
     check_there(data, database)
     log = Database(Settings(data, database).database_url, read_only=True)
     try:
-        found = check_log(log, data, digits)
+        with told() as progress:
+            found = check_log(log, data, digits, keep=data / NAME, anew=anew, progress=progress)
+    except KeyboardInterrupt:
+        raise CallError(_("stopped: the same command goes on from there, with --anew from the beginning")) from None
     except SQLAlchemyError as problem:
         raise CallError(_("can't read the log: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
     finally:
@@ -177,6 +188,13 @@ def _lines(found: LogCheck) -> str:
                 "the head {asked} is link {asked_link}: up to there the log is the one it was shown for",
                 asked=chain.asked,
                 asked_link=chain.asked_link,
+            )
+        )
+    if found.resumed:
+        lines.append(
+            _(
+                "went on from where the check of {at} UTC was stopped; --anew looks at all of it again",
+                at=found.resumed[:16].replace("T", " "),
             )
         )
     lines += [_("  fault: {fault}", fault=fault) for fault in found.faults]

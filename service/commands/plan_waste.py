@@ -35,8 +35,6 @@ def command(  # noqa: PLR0917 - click gives them by name
     as_json: bool,
 ) -> int:
     """What the stock vessel holds and what neutralises it, slowly. Never a drain."""
-    from dataclasses import asdict
-
     from service.bench.chemistry.reagents import RULES
     from service.bench.vessel.bottles import bottle_of_text
     from service.bench.vessel.waste_plan import poured_of_text, waste_plan
@@ -50,7 +48,7 @@ def command(  # noqa: PLR0917 - click gives them by name
     except ValueError as problem:
         raise CallError(str(problem)) from None
     if as_json:
-        click.echo(json_line(asdict(plan)))
+        click.echo(json_line(plan.to_dict()))
     else:
         click.echo("\n".join([*plan.lines, "", say(RULES)]))
     return 0

@@ -26,6 +26,13 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 )
 @click.option("--database", help="SQLAlchemy URL of the log's database (default: SQLite in the data folder).")
 @click.option(
+    "--connections",
+    type=click.IntRange(2, 500),
+    default=16,
+    show_default=True,
+    help="Connections to a PostgreSQL at once.",
+)
+@click.option(
     "--profile",
     "profiles",
     multiple=True,
@@ -48,6 +55,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     https_port: int | None,
     data: Path | None,
     database: str | None,
+    connections: int,
     profiles: tuple[Path, ...],
     standards: Path | None,
     lan: bool,
@@ -93,6 +101,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     settings = Settings(
         data=data,
         database=database,
+        connections=connections,
         profiles=profiles,
         tint_standards=standards,
         host=host or ("0.0.0.0" if lan else "127.0.0.1"),

@@ -52,9 +52,7 @@ def play_whole(data: Path) -> None:
         finally:
             shutil.rmtree(beside, ignore_errors=True)
     except OSError as problem:
-        raise CallError(
-            _("can't write to {folder}: {value}", folder=data, value=problem.strerror or problem)
-        ) from None
+        raise CallError(_("can't write to {folder}: {value}", folder=data, value=problem.strerror or problem)) from None
 
 
 def play(data: Path) -> int:

@@ -13,13 +13,14 @@ from alembic import command
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 
 from service.errors import BenchBusy
-from service.log.chain.links import one_writer
+from service.log.chain.locks import one_writer
 from service.log.opening.form import later_form, steps
 from service.log.opening.read_only import as_text, read_only_engine
 from stripread.errors import CallError
 from stripread.words import _
 
 BUSY_SECONDS = 5.0
+CONNECTIONS = 16
 
 
 def busy() -> BenchBusy:
@@ -30,19 +31,24 @@ def busy() -> BenchBusy:
 
 
 class Database:
-    """An engine with one writer at a time.
+    """An engine, and who may write at once.
 
-    SQLite allows one writer anyway; queueing here makes the wait fair and keeps `database is locked` for the case that
-    another program holds the file.
+    SQLite allows one writer; queueing here makes the wait fair and keeps `database is locked` for the case that another
+    program holds the file. PostgreSQL allows many, which come one after the other where they must
+    (``service.log.chain.locks``).
 
     Parameters
     ----------
     wait
         Seconds that one writer waits in all: for the writers before it here, and for other programs. Were the waits
         added up, a lock that another program holds would cost the last of a queue the wait of everybody before it.
+    connections
+        To PostgreSQL at once; who needs a further one waits for it.
     """
 
-    def __init__(self, url: str, wait: float = BUSY_SECONDS, *, read_only: bool = False) -> None:
+    def __init__(
+        self, url: str, wait: float = BUSY_SECONDS, *, read_only: bool = False, connections: int = CONNECTIONS
+    ) -> None:
         """Open it. ``read_only``: nothing is written into it.
 
         Raises
@@ -52,10 +58,13 @@ class Database:
         """
         self._wait = wait
         place = make_url(url)
+        if place.drivername == "postgresql":  # the driver that this program comes with
+            place = place.set(drivername="postgresql+psycopg")
+            url = place.render_as_string(hide_password=False)
         if read_only and place.get_backend_name() == "sqlite" and place.database:
             self.engine = read_only_engine(Path(place.database), self)
         else:
-            self.engine = _engine(url, wait)
+            self.engine = _engine(url, wait, connections)
         self._writing = threading.Lock()
 
     @contextmanager
@@ -72,8 +81,10 @@ class Database:
             yield connection
 
     @contextmanager
-    def write(self) -> Iterator[Connection]:
+    def write(self, *, alone: bool = False) -> Iterator[Connection]:
         """A transaction: committed at the end, rolled back by any exception.
+
+        ``alone``: no other writer from its beginning on; else from its first row that the chain ties.
 
         Raises
         ------
@@ -81,14 +92,17 @@ class Database:
             If the writers before it here do not end in time; another program's lock raises what the driver raises.
         """
         until = time.monotonic() + self._wait
-        if not self._writing.acquire(timeout=self._wait):
+        queueing = self.engine.dialect.name == "sqlite"
+        if queueing and not self._writing.acquire(timeout=self._wait):
             raise busy()
         try:
             with self.engine.connect().execution_options(writes_until=until) as connection, connection.begin():
-                one_writer(connection)
+                if alone:
+                    one_writer(connection)
                 yield connection
         finally:
-            self._writing.release()
+            if queueing:
+                self._writing.release()
 
     def migrate(self) -> None:
         """Bring the database to the newest form; every step is one transaction.
@@ -99,7 +113,7 @@ class Database:
             If a later version of this program made it: nothing is touched then.
         """
         config = steps()
-        with self.write() as connection:
+        with self.write(alone=True) as connection:
             later = later_form(connection)
             if later is not None:
                 raise CallError(
@@ -128,13 +142,14 @@ class Database:
         self.engine.dispose()
 
 
-def _engine(url: str, wait: float) -> Engine:
+def _engine(url: str, wait: float, connections: int) -> Engine:
     if url.startswith("sqlite"):
         return _sqlite(url, wait)
     ours: dict[str, Any] = {}
     if url.startswith("postgresql"):  # a server that does not answer, and locks that readers meet
         ours = {"connect_timeout": max(1, round(wait)), "options": f"-c lock_timeout={_milliseconds(wait)}"}
-    engine = create_engine(url, pool_pre_ping=True, pool_timeout=wait, connect_args=ours)
+    sizes: dict[str, Any] = {"pool_size": connections, "max_overflow": 0, "pool_timeout": wait}
+    engine = create_engine(url, pool_pre_ping=True, connect_args=ours, **sizes)
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:

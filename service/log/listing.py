@@ -67,9 +67,10 @@ def json_export(head: dict[str, Any], found: Iterator[Piece]) -> Iterator[str]:
     yield "\n ]\n}\n"
 
 
-def csv_export(found: Iterator[Piece]) -> Iterator[str]:
-    """The entries as CSV (RFC 4180), corrections and what they correct included."""
-    yield _lines([COLUMNS])
+def csv_export(found: Iterator[Piece], *, head: bool = True) -> Iterator[str]:
+    """The entries as CSV (RFC 4180), corrections and what they correct included; ``head`` with the columns' names."""
+    if head:
+        yield _lines([COLUMNS])
     for rows, newer in found:
         yield _lines([_cells(row, newer.get(row["id"])) for row in rows])
 

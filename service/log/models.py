@@ -42,6 +42,7 @@ events = Table(  # what was done to a batch: opened, renamed, closed, opened aga
     Column("what", String(40), nullable=False),
     Column("detail", Text, nullable=False, server_default="{}"),
     Index("ix_events_at", "at", "id"),
+    Index("ix_events_what", "what", "id"),
     sqlite_autoincrement=True,
 )
 
@@ -240,6 +241,21 @@ profile_checks = Table(  # control strips in known liquids, read with a profile
     Column("found", Text, nullable=False),  # JSON: the check of all control photos up to this one
     Column("at", String(32), nullable=False),
     sqlite_autoincrement=True,
+)
+
+batch_sums = Table(  # of each batch: how many entries, and the newest
+    "batch_sums",
+    metadata,
+    Column("batch_id", Integer, ForeignKey("batches.id"), primary_key=True),
+    Column("entries", Integer, nullable=False),
+    Column("newest", Integer, nullable=False),
+)
+
+vessel_sums = Table(  # what the stock vessel holds after all notes up to one, as JSON
+    "vessel_sums",
+    metadata,
+    Column("upto", Integer, ForeignKey("events.id"), primary_key=True, autoincrement=False),
+    Column("held", Text, nullable=False),
 )
 
 

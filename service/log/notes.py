@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection
 
 from service.bench.asking.weights import asked_of_weight
 from service.bench.notes import (
-    KINDS,
     Amended,
     Content,
-    Emptying,
     MadeSafe,
     Note,
     Pouring,
@@ -27,86 +24,32 @@ from service.bench.notes import (
 from service.bench.question import Question
 from service.bench.state import stage_now, weighing_of, weighings_of
 from service.bench.vessel.hazards import OpenDanger
-from service.bench.vessel.history import open_dangers, refuse_danger, vessel_of
+from service.bench.vessel.history import refuse_danger
 from service.bench.vessel.read_alkaline import brings_ammonia
-from service.bench.vessel.waste import Stock, stock
 from service.log import store
 from service.log.aside.stages import CHANGING, keep_stage
-from service.log.models import events, now
+from service.log.chain.locks import one_of_batch, one_of_vessel
+from service.log.models import now
+from service.log.noted.rows import BESIDE, PREFIX, DamagedNote, notes_of_batch
+from service.log.noted.vessel import CHANGES, CONTENT_KINDS, dangers_now, held_now, keep_sum
 from service.log.taken import taken_at
 from stripread.errors import CallError
-from stripread.words import N_, _
+from stripread.words import _
 from stripread.words.retold import retold
 
-PREFIX = "bench:"
-BESIDE = "_beside"  # of an event's detail: what the log knows about a note beside its own fields
-VESSEL_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, Strike, Amended))
-_LOST = N_("can't be read; strike it and write down again what it said")
 TWICE_S = 60.0  # the same note again within this time is the phone sending twice
 
 
 def notes_of(c: Connection, batch: int) -> list[Note]:
     """A batch's notes in the order in which they were written; without those that can't be read."""
-    return [note for _, note in _read_notes(c, batch) if isinstance(note, Note)]
-
-
-def listed_notes(c: Connection, batch: int) -> list[Note | DamagedNote]:
-    """All of a batch's notes in the order in which they were written; those that can't be read are marked."""
-    return [note for _, note in _read_notes(c, batch)]
+    return [note for note in notes_of_batch(c, batch) if isinstance(note, Note)]
 
 
 def damaged_notes(c: Connection, batch: int) -> list[DamagedNote]:
     """A batch's notes that can't be read and that nobody has struck."""
-    every = listed_notes(c, batch)
+    every = notes_of_batch(c, batch)
     struck = withdrawals([note for note in every if isinstance(note, Note)])
     return [note for note in every if isinstance(note, DamagedNote) and note.id not in struck]
-
-
-@dataclass(frozen=True)
-class DamagedNote:
-    """A note that can't be read: its number, its time, its kind as far as that is known."""
-
-    id: int
-    at: str
-    kind: str
-
-
-def _read_notes(c: Connection, batch: int | None = None) -> list[tuple[int, Note | DamagedNote]]:
-    """(batch, note) of one batch or of all, in order."""
-    query = select(events).where(events.c.what.startswith(PREFIX)).order_by(events.c.id)
-    if batch is not None:
-        query = query.where(events.c.batch_id == batch)
-    found: list[tuple[int, Note | DamagedNote]] = []
-    kinds: dict[int, str] = {}
-    for row in c.execute(query).mappings():
-        kind = str(row["what"]).removeprefix(PREFIX)
-        try:
-            said = json.loads(row["detail"])
-            beside = said.pop(BESIDE, {})  # who, and what is asked: not the note's own
-            asked = beside.get("asked")
-            question = None if asked is None else Question.model_validate(asked)
-            content = checked(kind, said, in_log=True)
-            if isinstance(content, Amended) and content.note in kinds:
-                checked(kinds[content.note], content.data, in_log=True)
-            kinds[row["id"]] = kind
-        except (ValueError, TypeError, AttributeError, RecursionError, CallError):
-            found.append((row["batch_id"], DamagedNote(row["id"], str(row["at"]), kind)))
-        else:
-            found.append((row["batch_id"], Note(content, row["at"], row["id"], beside.get("who"), question)))
-    return found
-
-
-def _ask_for_lost(held: list[Note], pouring: Pouring) -> None:
-    """Stop a pouring into a vessel of which a note is lost: no danger can be told there."""
-    lost = [note.content.what for note in held if isinstance(note.content, Pouring) and _LOST in note.content.what]
-    if lost and not pouring.despite:
-        raise CallError(_("nobody can say what is in the stock vessel: {lost_0}", lost_0=retold(lost[0])))
-
-
-def _unknown_pouring(note: DamagedNote) -> Note:
-    """What stands for a damaged note of the stock vessel: something went in, and nobody can say what."""
-    what = f"note {note.id} {_LOST}"
-    return Note(Pouring.model_construct(what=what, litres=0.0, contents=(what,)), note.at, note.id)
 
 
 @dataclass(frozen=True)
@@ -135,6 +78,8 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said
     """
     said = said or Said()
     earlier = open_notes(c, batch)
+    if kind in CONTENT_KINDS or kind in CHANGES:
+        one_of_vessel(c)
     content = checked(kind, data)
     fields = content.fields()
     again = sent_before(earlier, kind, fields, keyed=said.keyed)
@@ -158,6 +103,7 @@ def open_notes(c: Connection, batch: int) -> list[Note]:
     CallError
         If it does not exist or is closed.
     """
+    one_of_batch(c, batch)
     row = store.batch(c, batch)
     if row is None:
         raise CallError(_("there is no batch {batch}", batch=batch))
@@ -208,9 +154,10 @@ def check_content(c: Connection, earlier: list[Note], content: Content, but: int
         Saying why.
     """
     if isinstance(content, Pouring):
-        held = [note for _, note in _vessel_notes(c) if note.id != but]
-        _ask_for_lost(held, content)
-        refuse_danger(held, content)
+        held = held_now(c, but or None)
+        if held.lost and not content.despite:
+            raise CallError(_("nobody can say what is in the stock vessel: {lost_0}", lost_0=retold(held.lost)))
+        refuse_danger(held.contents, content)
     if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
         raise CallError(
             _("there is no pouring {note} in this batch, nor a reading or ammonia of that number", note=content.note)
@@ -224,6 +171,7 @@ def write(c: Connection, batch: int, content: Content, said: Said, asked: Questi
     at = now() if said.written_at is None else taken_at(now(), said.written_at, _opened_at(c, batch))
     detail = {**content.fields(), BESIDE: beside} if beside else content.fields()
     number = store.add_event(c, batch, at, PREFIX + content.kind, detail)
+    keep_sum(c, number)
     if content.kind in CHANGING:
         keep_stage_now(c, batch)
     return Note(content, at, number, said.who, asked)
@@ -250,32 +198,4 @@ def dangers_by(c: Connection, batch: int, note: Note) -> tuple[OpenDanger, ...]:
     """The dangers that this note made or showed, if it can."""
     if not _may_be_dangerous(note):
         return ()
-    return tuple(danger for danger in dangers_of(c, batch) if danger.note == note.id)
-
-
-def stock_of_log(c: Connection) -> tuple[Stock, list[tuple[int, Note]]]:
-    """The stock vessel over all batches since it was handed over: what it holds; (batch, note) of what was noted."""
-    since = _vessel_notes(c)
-    notes = [note for _, note in since]
-    return stock(vessel_of(notes), tuple(danger.stop for danger in open_dangers(notes))), since
-
-
-def dangers_of(c: Connection, batch: int | None = None) -> tuple[OpenDanger, ...]:
-    """Dangers in the stock vessel that notes (of this batch, or of any) made or showed, and nobody has dealt with."""
-    since = _vessel_notes(c)
-    own = {note.id for owner, note in since if batch in (None, owner)}
-    return tuple(danger for danger in open_dangers([note for _, note in since]) if danger.note in own)
-
-
-def _vessel_notes(c: Connection) -> list[tuple[int, Note]]:
-    """(batch, note) of all that concerns the stock vessel since it was handed over, in order."""
-    every = [
-        (batch, note if isinstance(note, Note) else _unknown_pouring(note))
-        for batch, note in _read_notes(c)
-        # A damaged note of a kind that nobody knows may be one of the vessel's.
-        if note.kind in VESSEL_KINDS or note.kind not in KINDS
-    ]
-    counting = {note.id: note for note in in_force([note for _, note in every])}
-    found = [(batch, counting[note.id]) for batch, note in every if note.id in counting and note.kind != Strike.kind]
-    last = max((i for i, (_, note) in enumerate(found) if isinstance(note.content, Emptying)), default=-1)
-    return found[last + 1 :]
+    return tuple(danger for danger in dangers_now(c, batch) if danger.note == note.id)

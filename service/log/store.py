@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, insert, select, text, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from service.errors import NotFound
 from service.log.aside.phones import Camera, keep_phone
+from service.log.aside.sums import count_batch, count_entry
 from service.log.chain.links import append
-from service.log.models import batches, entries, events, keys, now, phones, photo_phones, photos, profiles
+from service.log.chain.locks import one_of_batch, one_writer
+from service.log.models import batch_sums, batches, entries, events, keys, now, phones, photo_phones, photos, profiles
 from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
 from service.moments import Moment, server_zone, zone_or_utc
@@ -19,6 +21,7 @@ from stripread.json_line import json_line
 from stripread.words import _
 
 Row = dict[str, Any]
+_IN_ONE = 500  # values in one statement
 ZONE = "zone"  # in a batch's details: the IANA name of where it is
 
 # What every photo asks, built once: building a statement costs several times what running it does.
@@ -40,6 +43,10 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
     entries.c.id > bindparam("above"),
     entries.c.corrects_id.is_(None),
 )
+_COUNTED = select(batches, func.coalesce(batch_sums.c.entries, 0).label("entries")).outerjoin(
+    batch_sums, batch_sums.c.batch_id == batches.c.id
+)
+_COUNT = select(batch_sums.c.entries).where(batch_sums.c.batch_id == bindparam("number"))
 _NEWEST = select(func.max(entries.c.id))
 _ADD_PHOTO, _ADD_PROFILE, _ADD_KEY = insert(photos), insert(profiles), insert(keys)
 _ADD_ENTRY = insert(entries).returning(entries.c.id)
@@ -72,10 +79,12 @@ class NewEntry:
 
 def add_batch(c: Connection, name: str, zone: str | None = None) -> int:
     """Open a batch and return its number; ``zone`` is the IANA name of where it is, this computer's if not said."""
+    one_writer(c)
     at = now()
     values = {"name": name, "opened_at": at, "details": json_line({ZONE: zone or server_zone()})}
     number: int = c.execute(insert(batches).values(values).returning(batches.c.id)).scalar_one()
     _tie_batch(c, number)
+    count_batch(c, number)
     add_event(c, number, at, "opened", {"name": name})
     return number
 
@@ -86,15 +95,11 @@ def batch(c: Connection, number: int) -> Row | None:
     return None if row is None else _batch(dict(row))
 
 
-def all_batches(c: Connection) -> list[Row]:
-    """All batches with the number of their entries, newest first."""
-    counted = (
-        select(batches, func.count(entries.c.id).label("entries"))
-        .outerjoin(entries, entries.c.batch_id == batches.c.id)
-        .group_by(batches.c.id)
-        .order_by(batches.c.id.desc())
-    )
-    return [_batch(dict(row)) for row in c.execute(counted).mappings()]
+def all_batches(c: Connection, *, after: int | None = None, limit: int | None = None) -> list[Row]:
+    """Batches with the number of their entries, newest first: all, or as many as asked of those after one of them."""
+    query = _COUNTED.order_by(batches.c.id.desc()).limit(limit)
+    query = query if after is None else query.where(batches.c.id < after)
+    return [_batch(dict(row)) for row in c.execute(query).mappings()]
 
 
 def open_batch(c: Connection) -> int | None:
@@ -116,6 +121,7 @@ def change_batch(
 
     ``why``: of closing and opening again, the ``reason`` and ``who`` that the event keeps.
     """
+    one_of_batch(c, number)
     old = batch(c, number)
     assert old is not None
     done: list[tuple[str, Row]] = []
@@ -147,6 +153,7 @@ def batch_events(c: Connection, number: int) -> list[Row]:
 
 def add_event(c: Connection, batch_id: int, at: str, what: str, detail: Mapping[str, object]) -> int:
     """Write down what was done to a batch, or noted of it; return the event's number."""
+    one_writer(c)  # before the number is given: numbers come in the chain's order
     values: Row = {"batch_id": batch_id, "at": at, "what": what, "detail": json_line(detail)}
     number: int = c.execute(_ADD_EVENT, values).scalar_one()
     append(c, [("events", {"id": number, **values})])
@@ -168,14 +175,9 @@ def _batch(row: Row) -> Row:
 # --- entries
 
 
-def claim(c: Connection) -> None:
-    """Keep other processes from adding entries until this transaction ends; SQLite's own lock does it already."""
-    if c.dialect.name == "postgresql":
-        c.execute(text("LOCK TABLE entries IN SHARE ROW EXCLUSIVE MODE"))
-
-
 def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) -> int:
     """Add an entry, the rows that it names, and the idempotency key that it answers; return its number."""
+    one_writer(c)  # before anything is looked for that another batch's entry may just be adding
     at = now()
     rows: list[tuple[str, Row]] = []
     if not knows_photo(c, new.photo_sha256):
@@ -209,6 +211,7 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
         "why": new.why,
     }
     number: int = c.execute(_ADD_ENTRY, values).scalar_one()
+    count_entry(c, new.batch_id, number)
     rows.append(("entries", {"id": number, **values}))
     if key is not None:
         rows.append(("keys", _add_key(c, key, number)))
@@ -220,6 +223,7 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
 
 def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:
     """Write down that this idempotency key (and fingerprint of its request) was answered with this entry."""
+    one_writer(c)
     append(c, [("keys", _add_key(c, key, entry_id))])
 
 
@@ -245,6 +249,15 @@ def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | Non
     """Entries of a batch in the order in which they came."""
     query = _ENTRIES.where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
     return _with_moments(c, [read_row(dict(row)) for row in c.execute(query).mappings()], batch_id)
+
+
+def entries_numbered(c: Connection, batch_id: int, numbers: Sequence[int]) -> list[Row]:
+    """These entries of a batch, in order."""
+    found: list[Row] = []
+    for first in range(0, len(numbers), _IN_ONE):
+        query = _ENTRIES.where(entries.c.id.in_(numbers[first : first + _IN_ONE]), entries.c.batch_id == batch_id)
+        found += [read_row(dict(row)) for row in c.execute(query).mappings()]
+    return _with_moments(c, sorted(found, key=lambda row: int(row["id"])), batch_id)
 
 
 def _with_moments(c: Connection, rows: list[Row], batch_id: int) -> list[Row]:
@@ -273,7 +286,7 @@ def last_entry(c: Connection, batch_id: int) -> int:
 
 def count_entries(c: Connection, batch_id: int) -> int:
     """How many entries a batch has."""
-    return int(c.execute(select(func.count()).where(entries.c.batch_id == batch_id)).scalar_one())
+    return c.execute(_COUNT, {"number": batch_id}).scalar() or 0
 
 
 def same_photo(c: Connection, batch_id: int, kind: str, sha256: str, *, profile: str | None, above: int) -> int | None:

@@ -1,5 +1,6 @@
 // The page: what is chosen, what is shown, and when it is asked for again.
 import { call } from "./api.js";
+import { OLDER, listBatches, olderChoice, showOlder } from "./batches.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
 import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName, zoneAsked } from "./manage.js";
@@ -86,7 +87,7 @@ async function refresh() {
   await queue.look();
   try {
     state.about = await call("/api/about");
-    state.batches = await call("/api/batches");
+    state.batches = await listBatches(queue.real(state.batch));
     store.set("about", state.about);
     place(state.about);
     store.set("batches", state.batches);
@@ -134,7 +135,7 @@ function propose() {
 function show() {
   const batch = chosen();
   showZone(batch && batch.zone);
-  options($("batch"), batches().map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : b.waiting ? " (waits on this phone)" : "")]), state.batch);
+  options($("batch"), batches().map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : b.waiting ? " (waits on this phone)" : "")]).concat(olderChoice()), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
   for (const id of ["camera", "file"]) $(id).disabled = !open;
@@ -276,7 +277,7 @@ $("camera").onclick = $("file").onclick = (event) => {
 $("camera").onchange = $("file").onchange = (event) => taken(event.target);
 $("wash-less").onclick = () => step(-1);
 $("wash-more").onclick = () => step(1);
-$("batch").onchange = (event) => choose(event.target.value);
+$("batch").onchange = (event) => (event.target.value === OLDER ? (showOlder(), refresh()) : choose(event.target.value));
 $("new-batch").onclick = () => newBatch((made) => choose(made.id));
 $("rename").onclick = () => rename(chosen(), refresh);
 $("water").onclick = () => rinseWater(state.page, state.entries, refresh);

@@ -1,6 +1,6 @@
 // Lets the page open without a connection. Only its own files; nothing of the log is kept here.
-const NAME = "page-9";
-const FILES = ["/", "/states.css", "/app.css", "/states.js", "/stateword.js", "/time.js", "/app.js", "/words.js", "/api.js", "/queue.js", "/kept_queue.js", "/waiting.js", "/typed.js", "/photo_time.js", "/show.js", "/how.js", "/signals.js", "/strip.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/plan_more.js", "/find.js", "/compare.js", "/phones.js", "/place.js", "/share.js", "/sheet.js", "/finding.css", "/icon.svg", "/manifest.json"];
+const NAME = "page-10";
+const FILES = ["/", "/states.css", "/app.css", "/states.js", "/stateword.js", "/time.js", "/app.js", "/words.js", "/api.js", "/batches.js", "/queue.js", "/kept_queue.js", "/waiting.js", "/typed.js", "/photo_time.js", "/show.js", "/how.js", "/signals.js", "/strip.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/plan_more.js", "/find.js", "/compare.js", "/phones.js", "/place.js", "/share.js", "/sheet.js", "/finding.css", "/icon.svg", "/manifest.json"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(NAME).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));

@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError
 from service.errors import Conflict, NotFound, PhotoProblem, ServiceError, WrongStatement
 from service.log import store
 from service.log.blobs import Blobs
+from service.log.chain.locks import one_of_batch
 from service.log.database import Database
 from service.log.entries import shown
 from service.log.profiles import KeptProfile, Profiles
@@ -180,7 +181,8 @@ class Intake:
             found = self._find(c, sent, sha256, profile)
             if found is None or not sent.key or store.key_of(c, sent.key) is not None:
                 return found
-        with self._database.write() as c:  # a second key for the same entry: remember it, it may come again much later
+        # A second key for the same entry: remember it, it may come again much later.
+        with self._database.write(alone=True) as c:
             if store.key_of(c, sent.key) is None:
                 store.add_key(c, (sent.key, sent.fingerprint(sha256)), found.entry_id)
         return found
@@ -266,8 +268,8 @@ class Intake:
         new.extras.update(self._to_ask(sent, new))
         try:
             with self._database.write() as c:
-                store.claim(c)
-                # Only here, with the log held, is it certain that nobody else logged the same photo meanwhile.
+                one_of_batch(c, sent.batch_id)
+                # Only here, with the batch held, is it certain that nobody else logged the same photo meanwhile.
                 earlier = self._find(c, sent, sha256, profile)
                 if earlier is not None:
                     return earlier

@@ -8,6 +8,7 @@ from pydantic import BaseModel, Field
 
 from service.log import store
 from service.log.blobs import Blobs
+from service.log.chain.locks import one_of_batch
 from service.log.database import Database
 from service.log.profiles import Profiles
 from service.log.unreadable import rereadable
@@ -130,7 +131,7 @@ def _job(bench: Archive, row: store.Row) -> Job | None:
 
 def _keep(bench: Archive, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:
     with bench.database.write() as c:
-        store.claim(c)
+        one_of_batch(c, row["batch_id"])
         if store.corrector(c, row["id"]) is not None:
             return None  # corrected by somebody meanwhile: theirs counts
         text = store.profile_text(c, row["profile_sha256"]) if row["profile_sha256"] else None

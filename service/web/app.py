@@ -25,20 +25,16 @@ from service.web.routes import (
     backup,
     batches,
     bench,
-    calibrations,
-    card,
     demo,
     finding,
     join,
-    liquids,
     pictures,
     plan,
-    profiles,
     readings,
-    strip_kinds,
     timeline,
     trust,
 )
+from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
 from service.web.tongue import Tongue
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE

@@ -63,7 +63,7 @@ class Service:
         lock = only_one(settings.data)
         own_tls = settings.https_port is not None
         keeper = Keeper(settings.data, lambda: certificate_names(settings)) if own_tls else None
-        database = Database(settings.database_url, settings.database_wait)
+        database = Database(settings.database_url, settings.database_wait, connections=settings.connections)
         database.migrate()
         blobs = Blobs(settings.data / "photos")
         blobs.sweep()

@@ -20,6 +20,7 @@ from sqlalchemy.exc import IntegrityError
 from service.errors import WrongStatement
 from service.log import store
 from service.log.chain.links import append
+from service.log.chain.locks import one_writer
 from service.log.models import answers, now
 from service.web.components import Service, ServiceDep
 
@@ -80,6 +81,7 @@ class Once:
 
 
 def _keep(c: Connection, answered: store.Row) -> None:
+    one_writer(c)
     values = {**answered, "at": now()}
     c.execute(insert(answers), values)
     append(c, [("answers", values)])

@@ -129,7 +129,7 @@ class Pairing:
         self._forget_ended()
         secret = secrets.token_urlsafe(32)
         hashed = _hash(secret)
-        with self._database.write() as c:
+        with self._database.write(alone=True) as c:
             number: int = c.execute(
                 insert(sessions)
                 .values(secret_sha256=hashed, device=device[:200], paired_at=now())

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import random
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from alembic import command
-from sqlalchemy import Connection
+from sqlalchemy import Connection, text
 
 from service.errors import WrongStatement
 from service.log import store
+from service.log.chain.links import append
 from service.log.correction import Correction, corrected_entry
 from service.log.database import Database
 from service.log.models import metadata
@@ -62,20 +64,47 @@ def made_log(data: Path, seed: int, steps_taken: int = 25, url: str | None = Non
     return MadeLog(data, database)
 
 
-def as_older_form(made: MadeLog, place: Path) -> Database:
-    """The same rows in a database of the first form, which knows no chain."""
+def as_older_form(made: MadeLog, place: Path, form: str = "0001", url: str | None = None) -> Database:
+    """The same rows in a database of an older form, the first of which knows no chain.
+
+    In a later one the first half of the entries and notes was there before the chain, the others were added with links.
+    """
     config = steps()
-    older = Database(f"sqlite:///{place}")
-    with older.write() as c:
+    older = Database(url or f"sqlite:///{place}")
+    with older.write(alone=True) as c:
         config.attributes["connection"] = c
         command.upgrade(config, "0001")
-    with older.write() as new, made.database.read() as old:
-        for name in ("batches", "profiles", "photos", "events", "entries", "keys"):
-            table = metadata.tables[name]
-            rows = [dict(row) for row in old.execute(table.select()).mappings()]
-            if rows:
-                new.execute(table.insert(), rows)
+        rows = _rows_in_order(made, with_zones=form >= "0005")
+        first = len(rows) if form == "0001" else len(rows) // 2
+        _insert(c, rows[:first])
+        command.upgrade(config, form)
+        _insert(c, rows[first:])
+        if form != "0001":
+            append(c, rows[first:])
+        if c.dialect.name == "postgresql":
+            for name in ("batches", "events", "entries"):
+                c.execute(text(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), max(id)) FROM {name}"))
     return older
+
+
+def _rows_in_order(made: MadeLog, *, with_zones: bool) -> list[tuple[str, dict[str, Any]]]:
+    """(table, row) of a log in an order in which they could have come; before form 5 no batch has a zone."""
+    found: list[tuple[str, dict[str, Any]]] = []
+    with made.database.read() as old:
+        for name in ("batches", "profiles", "photos", "events", "entries", "keys"):
+            for row in old.execute(metadata.tables[name].select()).mappings():
+                cells = dict(row)
+                if name == "batches" and not with_zones:
+                    details = json.loads(cells["details"])
+                    details.pop("zone", None)
+                    cells["details"] = json.dumps(details)
+                found.append((name, cells))
+    return found
+
+
+def _insert(c: Connection, rows: list[tuple[str, dict[str, Any]]]) -> None:
+    for name, row in rows:
+        c.execute(metadata.tables[name].insert(), row)
 
 
 def _step(c: Connection, data: Path, rng: random.Random) -> None:

@@ -17,6 +17,7 @@ from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.profiles import KeptProfile
+from service.readers import intake
 from service.readers.intake import Intake, Submission
 from service.readers.statement import StripStatement
 from stripread.errors import CallError
@@ -381,26 +382,31 @@ def test_a_key_that_somebody_wrote_down_meanwhile_is_not_written_twice(bench, mo
     write = bench.database.write
 
     @contextmanager
-    def later():
+    def later(*, alone=False):
         with write() as c:
             if store.key_of(c, "l") is None:
                 store.add_key(
                     c, ("l", bench.sent(key="l").fingerprint(bench.entries()[0]["photo_sha256"])), one.entry_id
                 )
-        with write() as c:
+        with write(alone=alone) as c:
             yield c
 
     monkeypatch.setattr(bench.database, "write", later)
     assert bench.take(key="l").entry_id == one.entry_id
 
 
-def test_the_log_is_claimed_before_an_entry_is_added(bench, monkeypatch):
+def test_the_batch_is_held_before_an_entry_is_looked_for_and_added(bench, monkeypatch):
     order = []
-    for name in ("claim", "add_entry"):
-        whole = getattr(store, name)
-        monkeypatch.setattr(store, name, lambda *args, whole=whole, name=name: order.append(name) or whole(*args))
+    for room, name in ((intake, "one_of_batch"), (store, "same_photo"), (store, "add_entry")):
+        whole = getattr(room, name)
+
+        def noted(*args, whole=whole, name=name, **named):
+            order.append(name)
+            return whole(*args, **named)
+
+        monkeypatch.setattr(room, name, noted)
     bench.take()
-    assert order == ["claim", "add_entry"]
+    assert order == ["same_photo", "one_of_batch", "same_photo", "add_entry"]
 
 
 def test_a_photo_that_another_process_logged_meanwhile(bench, monkeypatch):

@@ -11,7 +11,8 @@ from service.log.course.forecast import forecast_now
 from service.log.course.moving import choose_procedure
 from service.log.course.state import batch_state
 from service.log.database import Database
-from service.log.notes import add_note, stock_of_log
+from service.log.noted.vessel import poured_now, stock_now
+from service.log.notes import add_note
 from stripread.errors import CallError
 from tests.log.conftest import KEPT, BaseLog
 from tests.log.test_tampering import as_owner
@@ -77,7 +78,7 @@ def test_a_damaged_pouring_holds_gate_and_vessel_until_it_is_struck_and_written_
     assert (verdict.state, forecast.status) == ("cannot tell", "done")
     database = Database(washed.url)
     with database.write() as c:
-        held, poured = stock_of_log(c)
+        (poured, _more), held = poured_now(c), stock_now(c)
         lost = poured[0][1].id
         assert f"note {lost}" in verdict.sentence
         assert held.questions
@@ -86,7 +87,7 @@ def test_a_damaged_pouring_holds_gate_and_vessel_until_it_is_struck_and_written_
             add_note(c, 1, "poured", {"what": "wash 2", "litres": 1.0, "ph": 4.0})
         add_note(c, 1, "strike", {"note": lost, "why": "damaged"})
         add_note(c, 1, "poured", {"what": "wash 1", "litres": 1.0, "ph": 1.0})
-        held, _ = stock_of_log(c)
+        held = stock_now(c)
         assert (held.questions, held.side) == ((), "acid")
         assert batch_state(c, 1).verdict.state == "open"
     database.close()

@@ -122,7 +122,7 @@ CHANGES = {
     "a later version": (_manifest(version=2), "restore it with that one"),
     "an odd version": (_manifest(version=[1] * 100), "knows version 1"),
     "another program's": (_manifest(format="x"), "not one of stripread's"),
-    "another form": (_manifest(form="0007"), "restore it with that version"),
+    "another form": (_manifest(form="0999"), "restore it with that version"),
     "another head": (_manifest(chain={"links": 3, "head": "a" * 64}), "head of the chain or counts differ"),
     "another count": (_count, "head of the chain or counts differ"),
     "no count": (_manifest(counts={}), "head of the chain or counts differ"),

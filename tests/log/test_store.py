@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from types import SimpleNamespace
 
 import pytest
 from sqlalchemy import select
@@ -245,10 +244,3 @@ def test_what_is_written_is_json(c):
     raw = c.execute(select(entries).where(entries.c.id == number)).mappings().one()
     assert json.loads(raw["reading"]) == READING
     assert json.loads(raw["extras"]) == {"a": 1.5}
-
-
-def test_only_postgresql_needs_a_lock_of_its_own(c):
-    store.claim(c)  # SQLite knows no such statement: it would raise
-    asked = []
-    store.claim(SimpleNamespace(dialect=SimpleNamespace(name="postgresql"), execute=asked.append))
-    assert [str(statement) for statement in asked] == ["LOCK TABLE entries IN SHARE ROW EXCLUSIVE MODE"]

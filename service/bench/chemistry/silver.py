@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
@@ -104,6 +104,12 @@ def log_k(entry: Equilibrium, temp_c: float) -> float:
     return float(entry.log_k - entry.delta_h / (GAS * math.log(10.0)) * (1.0 / t - 1.0 / 298.15))
 
 
+@lru_cache(maxsize=256)
+def _b_dot(temp_c: float) -> tuple[float, float]:
+    """B of Debye and Hückel's law, and B-dot, at this temperature."""
+    return float(np.interp(temp_c, _BDOT_T, _BDOT_B)), float(np.interp(temp_c, _BDOT_T, _BDOT))
+
+
 def _gamma(charge: int, size: float | None, ionic: float, temp_c: float) -> float:
     """Activity coefficient; neutral species 1."""
     if charge == 0:
@@ -111,7 +117,7 @@ def _gamma(charge: int, size: float | None, ionic: float, temp_c: float) -> floa
     if size is None:
         return float(10.0 ** log_gamma(ionic, charge, temp_c))
     root = math.sqrt(ionic)
-    b, dot = np.interp(temp_c, _BDOT_T, _BDOT_B), np.interp(temp_c, _BDOT_T, _BDOT)
+    b, dot = _b_dot(temp_c)
     return float(10.0 ** (-constants(temp_c).debye * charge**2 * root / (1.0 + size * b * root) + dot * ionic))
 
 
@@ -121,7 +127,7 @@ def _solve(entry: ConstantSet, chloride: float, temp_c: float, acid: bool) -> fl
     betas = [10.0 ** log_k(c.constant, temp_c) for c in entry.complexes]
     pair = 10.0 ** log_k(entry.acid_pair, temp_c) if acid and entry.acid_pair is not None else 0.0
     of_silver, of_chloride, of_hydrogen = entry.sizes
-    ionic, silver = max(chloride, 1e-5), 0.0
+    ionic, silver, near = max(chloride, 1e-5), 0.0, None
     for _unused in range(60):
         g_cl = _gamma(-1, of_chloride, ionic, temp_c)
         g_ag = _gamma(1, of_silver, ionic, temp_c)
@@ -141,7 +147,8 @@ def _solve(entry: ConstantSet, chloride: float, temp_c: float, acid: bool) -> fl
             bound = sum(j * m for j, m in enumerate(parts))
             return free + paired + bound - chloride - sum(parts)
 
-        free = math.exp(brentq(excess, math.log(1e-9), math.log(20.0)))
+        near = brentq(excess, *_around(excess, near))
+        free = math.exp(near)
         parts = species(free)
         before, silver = silver, sum(parts)
         # HCl(aq) carries no charge; a salt stays apart.
@@ -151,6 +158,14 @@ def _solve(entry: ConstantSet, chloride: float, temp_c: float, acid: bool) -> fl
     return silver
 
 
+def _around(excess: Callable[[float], float], near: float | None) -> tuple[float, float]:
+    """Where the root is: close to that of the round before, or anywhere between 1e-9 and 20 mol/L (logarithms)."""
+    if near is not None and excess(near - 0.1) < 0.0 < excess(near + 0.1):
+        return near - 0.1, near + 0.1
+    return math.log(1e-9), math.log(20.0)
+
+
+@lru_cache(maxsize=4096)
 def chloride_solubility(chloride: float, temp_c: float = 25.0, acid: bool = True) -> Solubility:
     """Silver dissolved over silver chloride.
 

@@ -23,6 +23,7 @@ AMMONIA_KB = 10.0 ** (9.244 - 13.997)  # of ammonia, NIST 46 by minteq.v4.dat
 AMMONIA_SOLD = (0.1, 15.0)  # mol/L where nothing is known of it; household ammonia has some 3; from memory
 LITTLE = 0.01  # mol; what 0.4 g of soda lye neutralises
 NONE: Span = (0.0, 0.0, 0.0)
+Amounts = tuple[tuple[Kind, Span], ...]
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ class Contents:
     litres: float
     base: Base
     kinds: frozenset[Kind]
-    amounts: tuple[tuple[Kind, Span], ...]
+    amounts: Amounts
     side: str
     questions: tuple[str, ...] = ()
 
@@ -216,10 +217,19 @@ def together(one: Contents, other: Contents) -> Contents:
         one.litres + other.litres,
         base,
         one.kinds | other.kinds,
-        one.amounts + other.amounts,
+        _summed(one.amounts, other.amounts),
         _side(base),
         tuple(dict.fromkeys(one.questions + other.questions)),
     )
+
+
+def _summed(one: Amounts, other: Amounts) -> Amounts:
+    """The amounts of each kind together: a vessel's list is no longer than there are kinds."""
+    found: dict[Kind, Span] = {}
+    for kind, span in (*one, *other):
+        before = found.get(kind, NONE)
+        found[kind] = (before[0] + span[0], before[1] + span[1], before[2] + span[2])
+    return tuple(found.items())
 
 
 def _side(base: Base) -> str:

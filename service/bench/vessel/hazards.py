@@ -190,15 +190,15 @@ def stops(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
     UnknownContents
         For a word in ``incoming`` that nobody knows: asked about, never passed.
     """
+    return stops_into(contents_of(held), incoming)
+
+
+def stops_into(vessel: Contents, incoming: Poured) -> tuple[Stop, ...]:
+    """The same for a vessel that was added up already."""
     questions = incoming.questions()
     if questions:
         raise UnknownContents(questions[0])
-    return stops_on(held, incoming)
-
-
-def stops_on(held: list[Poured], incoming: Poured) -> tuple[Stop, ...]:
-    """As ``stops``, for what was poured long ago: a word that nobody knows is passed over."""
-    return stops_between(contents_of(held), contents_of([incoming]))
+    return stops_between(vessel, contents_of([incoming]))
 
 
 def stops_between(vessel: Contents, incoming: Contents) -> tuple[Stop, ...]:

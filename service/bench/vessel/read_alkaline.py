@@ -33,9 +33,12 @@ def vessel_danger(note: Note, vessel: Contents) -> OpenDanger | None:
         return None
     if not alkaline(read.ph, read.interval):
         return None
-    return OpenDanger(
-        note.id, all_stops()[READ_ALKALINE], None, _("The stock vessel was read at pH {ph:g}.", ph=read.ph)
-    )
+    return OpenDanger(note.id, all_stops()[READ_ALKALINE], None, seen_alkaline(read.ph))
+
+
+def seen_alkaline(ph: float) -> str:
+    """What the stock vessel was read at, in words."""
+    return _("The stock vessel was read at pH {ph:g}.", ph=ph)
 
 
 def brings_ammonia(content: Content) -> bool:

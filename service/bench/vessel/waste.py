@@ -6,12 +6,13 @@ Strips saturate: a reading at the end of its range says "at least". No drain is 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
+from typing import Any
 
 from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise, written
 from service.bench.vessel.bottles import Bottle, with_bottles
-from service.bench.vessel.contents import Base, Contents, Poured, acid_in, contents_of
-from service.bench.vessel.hazards import Stop, stops, stops_within
+from service.bench.vessel.contents import EMPTY, Base, Contents, Poured, acid_in, contents_of
+from service.bench.vessel.hazards import Stop, stops_between, stops_within
 from service.bench.vessel.neutralisers import Bought, Neutraliser, neutralisers
 from service.bench.vessel.solubility import in_solution
 from service.bench.vessel.substances import Kind
@@ -81,6 +82,11 @@ class Stock:
     questions: tuple[str, ...] = ()
     first: tuple[str, ...] = ()
     poured: tuple[Poured, ...] = ()
+    held: Contents = EMPTY
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON has it: ``held`` is only worked with."""
+        return {name: value for name, value in asdict(self).items() if name != "held"}
 
 
 @dataclass(frozen=True)
@@ -113,7 +119,13 @@ def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles
     held = contents_of(poured)
     found = stops_within(poured) if dangers is None else dangers
     metals = tuple(dict.fromkeys(m for p in poured for m in p.metals))
-    text = _sentence(held) if poured else _("It is empty.")
+    return replace(stock_of(held, metals, found, bottles, empty=not poured), poured=tuple(poured))
+
+
+def stock_of(
+    held: Contents, metals: tuple[str, ...], dangers: tuple[Stop, ...], bottles: Sequence[Bottle] = (), *, empty: bool
+) -> Stock:
+    """The same of a vessel that was added up already; ``empty`` where nothing went in since it was handed over."""
     return Stock(
         held.litres,
         held.base.mol,
@@ -121,13 +133,13 @@ def stock(poured: list[Poured], dangers: tuple[Stop, ...] | None = None, bottles
         metals,
         Kind.AMMONIA in held.kinds,
         held.side,
-        text,
+        _("It is empty.") if empty else _sentence(held),
         tuple(sorted(held.kinds)),
         held.silver_form,
-        found,
+        dangers,
         held.questions,
-        _first(held, found, metals, bottles),
-        tuple(poured),
+        _first(held, dangers, metals, bottles),
+        held=held,
     )
 
 
@@ -212,10 +224,6 @@ def _mg_l(dissolved: float) -> str:
     return number(dissolved, ".0f" if dissolved >= 10.0 else ".1g")
 
 
-def _held(found: Stock) -> Contents:
-    return contents_of(list(found.poured))
-
-
 def ways(found: Stock, bottles: Sequence[Bottle] = ()) -> tuple[Neutralise, ...]:
     """Each way to neutralise it, the ones that fit its metals; those of one's own ``bottles`` first.
 
@@ -237,7 +245,8 @@ def ways(found: Stock, bottles: Sequence[Bottle] = ()) -> tuple[Neutralise, ...]
 def _why_not(found: Stock, one: Neutraliser) -> str | None:
     """Why a neutraliser must not go into this vessel, None where it may."""
     sign = -1.0 if one.side == "acid" else 1.0
-    found_stops = stops(list(found.poured), Poured(one.trade[0], 0.1, mol=sign * 0.05, contents=(one.word,)))
+    bought = Poured(one.trade[0], 0.1, mol=sign * 0.05, contents=(one.word,))
+    found_stops = stops_between(found.held, contents_of([bought]))
     if found_stops:
         return found_stops[0].sentence
     if one.formula == "C6H8O7" and {"copper", "metal"} & set(found.contents):
@@ -297,7 +306,7 @@ def _metals(found: Stock, one: Neutraliser) -> tuple[str, ...]:
         if Kind.CITRATE not in found.contents:
             texts.append(say(one.metals["copper"]))
         else:
-            held = _held(found)
+            held = found.held
             texts.append(
                 _("Citrate is in it: {held} of 100 mg/L copper stay dissolved at pH 9.5.", held=_copper_stays(held))
             )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any
 
 from service.bench.quantities import typed_parts
 from service.bench.vessel import waste
@@ -21,6 +22,10 @@ class WastePlan:
     ways: tuple[waste.Neutralise, ...]
     recover: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON has it."""
+        return {**asdict(self), "stock": self.stock.to_dict()}
 
     @property
     def lines(self) -> list[str]:

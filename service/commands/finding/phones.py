@@ -30,7 +30,7 @@ def phones(named: tuple[str, str] | None, as_json: bool, data: Path, database: s
         if named is not None:
             number, name = _number(named[0]), named[1]
             try:
-                with log.write() as c:
+                with log.write(alone=True) as c:
                     name_phone(c, number, name)
             except ServiceError as problem:
                 raise CallError(problem.detail) from None

@@ -17,6 +17,7 @@ from typing import BinaryIO
 
 from pydantic import ValidationError
 from sqlalchemy import Connection, func, inspect, select
+from sqlalchemy.exc import DatabaseError
 
 from service.errors import Conflict
 from service.log.archive import tape
@@ -38,7 +39,7 @@ from service.log.chain.links import KEY
 from service.log.check import check_rows
 from service.log.check.folder import check_photos
 from service.log.database import Database
-from service.log.models import metadata, now, profiles
+from service.log.models import metadata, now, photos, profiles
 from service.log.opening.form import form_of
 from stripread.results import SOFTWARE
 from stripread.words import _
@@ -107,11 +108,11 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
         take_snapshot(url, scratch)
         with closing(Database(f"sqlite:///{scratch}", read_only=True)) as copy, copy.snapshot() as c:
             found = check_rows(c)
-            faults, photos = list(found.faults), found.photos
+            faults, there = list(found.faults), _photo_sizes(c)
             if damaged:  # which photos are left can't wait until they are copied: the manifest comes first
-                gone = _photos_gone(data, photos)
+                gone = _photos_gone(data, there)
                 faults += [_("photo {sha256} is missing", sha256=sha256) for sha256 in sorted(gone)]
-                photos = {sha256: size for sha256, size in photos.items() if sha256 not in gone}
+                there = {sha256: size for sha256, size in there.items() if sha256 not in gone}
             elif faults:
                 raise _not_whole(faults[0])
             head, form, counts, kept = found.walked.head, str(form_of(c)), row_counts(c), _profiles(c)
@@ -120,7 +121,7 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
         discard(scratch)
     members = [
         Member(name=LOG, size=os.fstat(log.fileno()).st_size, sha256=hashlib.file_digest(log, "sha256").hexdigest()),
-        *(Member(name=photo_name(sha256), size=size, sha256=sha256) for sha256, size in sorted(photos.items())),
+        *(Member(name=photo_name(sha256), size=size, sha256=sha256) for sha256, size in sorted(there.items())),
         *(Member(name=profile_name(sha256), size=len(text), sha256=sha256) for sha256, text in sorted(kept.items())),
     ]
     try:
@@ -216,6 +217,14 @@ def row_counts(c: Connection) -> dict[str, int]:
         table: int(c.execute(select(func.count()).select_from(metadata.tables[table])).scalar_one())
         for table in sorted(set(KEY) & set(there))
     }
+
+
+def _photo_sizes(c: Connection) -> dict[str, int]:
+    """Every photo that the log knows, by hash, with its size; none where the rows can't be read."""
+    try:
+        return {str(row.sha256): row.size for row in c.execute(select(photos.c.sha256, photos.c.size))}
+    except DatabaseError:
+        return {}
 
 
 def _profiles(c: Connection) -> dict[str, bytes]:

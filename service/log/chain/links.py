@@ -13,15 +13,15 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, insert, select, text
+from sqlalchemy import Connection, insert, select
 
+from service.log.chain.locks import one_writer
 from service.log.models import chain
 
 GROWS = ("entries", "events", "photos", "profiles", "keys", "answers")  # their rows stay as they were added
 KEY = {"entries": "id", "events": "id", "batches": "id", "photos": "sha256", "profiles": "sha256", "keys": "key"}
 KEY["answers"] = "key"
 MARK = "mark"
-LOCK = 7_240_631_905  # of PostgreSQL's advisory locks: one writer of the log at a time
 
 _NEWEST = select(chain.c.n, chain.c.link).order_by(chain.c.n.desc()).limit(1)
 _ADD = insert(chain)
@@ -65,7 +65,7 @@ def head(c: Connection) -> Head:
 def append(c: Connection, rows: Iterable[tuple[str, Mapping[str, object]]]) -> None:
     """Tie these rows, as (table, columns as stored), to the chain, in the transaction that adds them.
 
-    The caller has the write lock (``Database.write``): nobody else can take the same place.
+    Nobody else can take the same place: the chain is held from here to the transaction's end.
     """
     _add(c, [(table, str(row[KEY[table]]), content_hash(table, row), "") for table, row in rows])
 
@@ -78,6 +78,7 @@ def begin(c: Connection, detail: Mapping[str, object], rows: Iterable[tuple[str,
 
 
 def _add(c: Connection, links: list[tuple[str, str, str, str]]) -> None:
+    one_writer(c)
     newest = head(c)
     values = []
     for what, row_key, content, detail in links:
@@ -88,9 +89,3 @@ def _add(c: Connection, links: list[tuple[str, str, str, str]]) -> None:
         )
     if values:
         c.execute(_ADD, values)
-
-
-def one_writer(c: Connection) -> None:
-    """Wait until no other process writes, and keep them out until this transaction ends; SQLite does it by itself."""
-    if c.dialect.name == "postgresql":
-        c.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -22,22 +23,46 @@ class FolderCheck:
 def check_photos(root: Path, known: dict[str, int]) -> FolderCheck:
     """Hold the folder of photos against those that the log knows, by hash with their sizes. Reads every photo."""
     found = FolderCheck()
-    for sha256, size in sorted(known.items()):
+    check_some(root, sorted(known.items()), found)
+    look_for_others(root, known.keys(), found)
+    return found
+
+
+def check_some(root: Path, known: Iterable[tuple[str, int]], found: FolderCheck) -> None:
+    """Hold these photos, by hash with their sizes, against their files, and put what is wrong into ``found``."""
+    for sha256, size in known:
         wrong = _wrong(root, sha256, size)
         if wrong:
             found.faults.append(f"photo {sha256} {wrong}")
+
+
+def look_for_others(root: Path, known: Collection[str], found: FolderCheck, within: str = "") -> None:
+    """Put into ``found`` the files that belong to none of these photos; ``within`` a folder of it, or in all."""
     expected = {Path(sha256[:2]) / sha256 for sha256 in known}
-    for path in sorted(_files(root)):
+    if within and (root / within).is_symlink():
+        return  # none of its files are the log's: the link itself is beside the folders
+    for path in sorted(_files(root / within)):
         place = path.relative_to(root)
-        if place in expected:
-            continue
-        if place.parts[0] == "incoming" and len(place.parts) == 2:
-            found.unfinished.append(place.name)
-        elif _is_photo(path, place):
-            found.orphans.append(place.name)
-        else:
-            found.strays.append(str(place))
-    return found
+        if place not in expected:
+            _sort_out(path, place, found)
+
+
+def look_beside(root: Path, folders: Collection[str], found: FolderCheck) -> None:
+    """Put into ``found`` what lies in the folder of photos, but in none of these folders of it."""
+    for path in sorted(root.iterdir()) if root.is_dir() else ():
+        if path.is_symlink() or not path.is_dir():
+            _sort_out(path, path.relative_to(root), found)
+        elif path.name not in folders:
+            look_for_others(root, (), found, path.name)
+
+
+def _sort_out(path: Path, place: Path, found: FolderCheck) -> None:
+    if place.parts[0] == "incoming" and len(place.parts) == 2:
+        found.unfinished.append(place.name)
+    elif _is_photo(path, place):
+        found.orphans.append(place.name)
+    else:
+        found.strays.append(str(place))
 
 
 def check_profile_files(root: Path) -> list[str]:

@@ -6,59 +6,71 @@ import hashlib
 import json
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, inspect, select
+from sqlalchemy import Connection, RowMapping, and_, inspect, select
 
-from service.log.models import answers, batches, entries, events, keys, photos, profiles
+from service.log.chain.links import KEY
+from service.log.models import batches, chain, entries, keys, metadata, photos, profiles
 from service.log.store import figures
 from service.log.unreadable import read_row
 from stripread.words import _
 
-
-def profile_faults(c: Connection) -> Iterator[str]:
-    """Profiles whose text is not that of their hash."""
-    for row in c.execute(select(profiles)):
-        if hashlib.sha256(str(row.text).encode()).hexdigest() != row.sha256:
-            yield _("profile {sha256} is not what it was", sha256=row.sha256)
+_JSON = {"batches": ("batch", "id", "details"), "events": ("event", "id", "detail")}
+_JSON |= {"answers": ("answer", "key", "answer")}
+_AT_ONCE = 500  # rows read in one go
 
 
-def json_faults(c: Connection) -> Iterator[str]:
-    """Batches, events and kept answers whose JSON can't be read."""
-    answering = inspect(c).has_table("answers")  # not in a log of an older form
-    for what, number, text in [
-        *(("batch", row.id, row.details) for row in c.execute(select(batches))),
-        *(("event", row.id, row.detail) for row in c.execute(select(events))),
-        *(("answer", repr(row.key), row.answer) for row in (c.execute(select(answers)) if answering else ())),
-    ]:
+def row_fault(table: str, row: RowMapping) -> str | None:
+    """What is wrong with a row by itself: JSON that can't be read, columns that differ from their reading."""
+    if table == "entries":
+        return f"entry {row['id']} {_('does not agree with its reading')}" if _torn(dict(row)) else None
+    if table == "profiles":
+        whole = hashlib.sha256(str(row["text"]).encode()).hexdigest() == row["sha256"]
+        return None if whole else _("profile {sha256} is not what it was", sha256=row["sha256"])
+    if table in _JSON:
+        what, key, text = _JSON[table]
         try:
-            torn = not isinstance(json.loads(text), dict)
+            torn = not isinstance(json.loads(row[text]), dict)
         except (ValueError, TypeError, RecursionError):
             torn = True
-        if torn:
-            yield _("{what} {number} can't be read", what=what, number=number)
+        number = repr(row[key]) if table == "answers" else row[key]
+        return _("{what} {number} can't be read", what=what, number=number) if torn else None
+    return None
 
 
-def entry_faults(c: Connection) -> Iterator[str]:
-    """Entries that can't be read, differ from their own reading, or name what is not there."""
-    known = set(c.execute(select(photos.c.sha256)).scalars())
-    kept = set(c.execute(select(profiles.c.sha256)).scalars())
-    batch_ids = set(c.execute(select(batches.c.id)).scalars())
-    batch_of = {row.id: row.batch_id for row in c.execute(select(entries.c.id, entries.c.batch_id))}
-    for row in c.execute(select(entries).order_by(entries.c.id)):
-        checks = [
-            (_torn(dict(row._mapping)), _("does not agree with its reading")),
-            (row.photo_sha256 not in known, _("names an unknown photo")),
-            (row.batch_id not in batch_ids, _("is in no batch")),
-            (row.profile_sha256 is not None and row.profile_sha256 not in kept, _("names an unknown profile")),
-            (
-                row.corrects_id is not None and batch_of.get(row.corrects_id) != row.batch_id,
-                _("corrects no entry of its batch"),
-            ),
-            (row.corrects_id is not None and not row.why, _("corrects without saying why")),
-        ]
-        yield from (f"entry {row.id} {what}" for wrong, what in checks if wrong)
-    for key in c.execute(select(keys)):
-        if key.entry_id not in batch_of:
-            yield _("key {key!r} names no entry", key=key.key)
+def faults_without_chain(c: Connection) -> Iterator[str]:
+    """What is wrong with rows by themselves, in a log that has no chain to walk."""
+    there = set(inspect(c).get_table_names())
+    for name in KEY if chain.name not in there else ():
+        if name in there:
+            for row in c.execute(select(metadata.tables[name])).yield_per(_AT_ONCE).mappings():
+                fault = row_fault(name, row)
+                if fault is not None:
+                    yield fault
+
+
+def naming_faults(c: Connection) -> Iterator[str]:
+    """Entries and keys that name what is not there, and corrections that correct nothing or don't say why."""
+    corrected = entries.alias("corrected")
+    same_batch = and_(corrected.c.id == entries.c.corrects_id, corrected.c.batch_id == entries.c.batch_id)
+    is_correction = entries.c.corrects_id.is_not(None)
+    for other, on, where, what in (
+        (photos, photos.c.sha256 == entries.c.photo_sha256, photos.c.sha256.is_(None), _("names an unknown photo")),
+        (batches, batches.c.id == entries.c.batch_id, batches.c.id.is_(None), _("is in no batch")),
+        (
+            profiles,
+            profiles.c.sha256 == entries.c.profile_sha256,
+            and_(entries.c.profile_sha256.is_not(None), profiles.c.sha256.is_(None)),
+            _("names an unknown profile"),
+        ),
+        (corrected, same_batch, and_(is_correction, corrected.c.id.is_(None)), _("corrects no entry of its batch")),
+    ):
+        query = select(entries.c.id).select_from(entries.outerjoin(other, on)).where(where).order_by(entries.c.id)
+        yield from (f"entry {number} {what}" for number in c.execute(query).scalars())
+    silent = select(entries.c.id).where(is_correction, (entries.c.why.is_(None)) | (entries.c.why == ""))
+    yield from (f"entry {number} {_('corrects without saying why')}" for number in c.execute(silent).scalars())
+    loose = select(keys.c.key).select_from(keys.outerjoin(entries, entries.c.id == keys.c.entry_id))
+    for key in c.execute(loose.where(entries.c.id.is_(None))).scalars():
+        yield _("key {key!r} names no entry", key=key)
 
 
 def _torn(row: dict[str, object]) -> bool:

@@ -6,13 +6,16 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import ColumnElement, Connection, and_, func, inspect, not_, or_, select
 from sqlalchemy.exc import DatabaseError
 
 from service.log.chain.guards import guard_faults
-from service.log.chain.walk import Walk, walk
-from service.log.check.folder import check_photos, check_profile_files
-from service.log.check.rows import entry_faults, json_faults, profile_faults
+from service.log.chain.links import head as chain_head
+from service.log.chain.walk import Place, Walk, walk
+from service.log.check.folder import FolderCheck, check_profile_files, check_some, look_beside, look_for_others
+from service.log.check.going_on import GoingOn, going_on
+from service.log.check.rows import faults_without_chain, naming_faults, row_fault
+from service.log.check.sums import sum_faults
 from service.log.database import Database
 from service.log.models import entries, photos
 from service.log.opening.form import form_of, later_form, newest_form
@@ -45,6 +48,7 @@ class LogCheck:
     unfinished: tuple[str, ...]
     strays: tuple[str, ...]  # files in the folder of photos that are none
     chain: ChainCheck
+    resumed: str | None = None  # when the check began that this one went on with
 
     @property
     def whole(self) -> bool:
@@ -54,45 +58,89 @@ class LogCheck:
 
 @dataclass(frozen=True)
 class RowsCheck:
-    """What was found in the database alone. ``photos`` are those that the log knows, by hash, with their sizes."""
+    """What was found in the database alone."""
 
     entries: int
-    photos: dict[str, int]
+    photos: int
     faults: tuple[str, ...]
     walked: Walk
 
 
-def check_rows(c: Connection, asked: str | None = None) -> RowsCheck:
+Progress = Callable[[str, int, int], None]  # of which part so much is done, of so much
+
+
+def _silent(_part: str, _done: int, _of: int) -> None:
+    return
+
+
+def check_rows(
+    c: Connection, asked: str | None = None, far: GoingOn | None = None, progress: Progress = _silent
+) -> RowsCheck:
     """Check the database of a log: its form, chain, guards and rows. No file of a photo is looked at."""
-    faults = _part(c, "database", _inside)
+    far = far or GoingOn()
+    faults = _part(c, "database", _inside) if not far.resumed else []
     form = _form(c)
     faults += form
     walked = Walk()
-    known: dict[str, int] = {}
-    count = 0
+    count = many = 0
+
+    def came_to(place: Place) -> None:
+        far.at(place)
+        progress("rows", place.n, links)
+
     try:
-        walked = walk(c, asked)
-        known = {str(row.sha256): row.size for row in c.execute(select(photos))}
+        links = chain_head(c).n if inspect(c).has_table("chain") else 0
+        walked = walk(c, asked, start=far.place, row_fault=row_fault, each=came_to)
+        many = int(c.execute(select(func.count()).select_from(photos)).scalar_one())
         count = int(c.execute(select(func.count()).select_from(entries)).scalar_one())
     except DatabaseError as problem:
         faults.append(_sentence(c, "chain", problem))
     faults += walked.faults
     for name, part in (
         ("guards", guard_faults if not form else _nothing),
-        ("profiles", profile_faults),
-        ("rows", json_faults),
-        ("entries", entry_faults),
+        ("rows", faults_without_chain),
+        ("entries", naming_faults),
+        ("sums", sum_faults if not form else _nothing),
     ):
         faults += _part(c, name, part)
-    return RowsCheck(count, known, tuple(dict.fromkeys(faults)), walked)
+    return RowsCheck(count, many, tuple(dict.fromkeys(faults)), walked)
 
 
-def check_log(database: Database, data: Path, asked: str | None = None) -> LogCheck:
-    """Check the log in ``data``. Reads every photo. ``asked``: the first digits of a head that some report shows."""
+def check_log(
+    database: Database,
+    data: Path,
+    asked: str | None = None,
+    *,
+    keep: Path | None = None,
+    anew: bool = False,
+    progress: Progress = _silent,
+) -> LogCheck:
+    """Check the log in ``data``. Reads every photo.
+
+    Parameters
+    ----------
+    asked
+        The first digits of a head that some report shows.
+    keep
+        A file to keep in it how far the check is; one that was stopped goes on from there, unless ``anew``.
+    progress
+        Told now and then how much is done.
+    """
+    files = FolderCheck()
     with database.snapshot() as c:
-        rows = check_rows(c, asked)
+        far = going_on(c, keep, anew=anew)
+        try:
+            rows = check_rows(c, asked, far, progress)
+        except BaseException:
+            far.keep()
+            raise
+    try:  # without the snapshot: a service that goes on writing would have to keep all that is new apart
+        _photos(database, data / "photos", files, far, progress)
+    except BaseException:
+        far.keep()
+        raise
+    far.done()
     walked = rows.walked
-    files = check_photos(data / "photos", rows.photos)
     faults = [*rows.faults, *files.faults, *check_profile_files(data / "profiles")]
     if asked is not None:
         faults += _asked(asked, walked)
@@ -101,13 +149,46 @@ def check_log(database: Database, data: Path, asked: str | None = None) -> LogCh
     )
     return LogCheck(
         rows.entries,
-        len(rows.photos),
+        rows.photos,
         tuple(dict.fromkeys(faults)),
         tuple(files.orphans),
         tuple(files.unfinished),
         tuple(files.strays),
         chain,
+        far.began if far.resumed else None,
     )
+
+
+_FOLDERS = [f"{n:02x}" for n in range(256)]  # photos lie in one by the first two digits of their hash
+
+
+def _photos(database: Database, root: Path, found: FolderCheck, far: GoingOn, progress: Progress) -> None:
+    """Hold the photos' files against their rows, a folder at a time."""
+    before = far.folders
+    for place, folder in enumerate(_FOLDERS):
+        of_folder = photos.c.sha256.between(folder + 62 * "0", folder + 62 * "f")
+        rows = _known(database, of_folder, found)
+        if place < before:  # looked at before it was stopped: only what came since
+            check_some(root, _known(database, and_(of_folder, photos.c.first_at >= far.began), found), found)
+        else:
+            check_some(root, rows, found)
+            far.looked_at(place + 1, found.faults)
+        look_for_others(root, [sha256 for sha256, _size in rows], found, folder)
+        progress("photos", place + 1, len(_FOLDERS))
+    named = or_(*(photos.c.sha256.between(folder + 62 * "0", folder + 62 * "f") for folder in _FOLDERS))
+    check_some(root, _known(database, not_(named), found), found)  # no hash at all
+    look_beside(root, _FOLDERS, found)
+
+
+def _known(database: Database, which: ColumnElement[bool], found: FolderCheck) -> list[tuple[str, int]]:
+    """Photos that the log knows, by hash with their sizes."""
+    query = select(photos.c.sha256, photos.c.size).where(which).order_by(photos.c.sha256)
+    with database.read() as c:
+        try:
+            return [(str(row.sha256), row.size) for row in c.execute(query)]
+        except DatabaseError as problem:
+            found.faults.append(_sentence(c, "photos", problem))
+            return []
 
 
 def _part(c: Connection, name: str, part: Callable[[Connection], Iterable[str]]) -> list[str]:

@@ -7,6 +7,7 @@ from sqlalchemy import Connection
 from service.bench.notes import Note
 from service.bench.procedure import load_procedure
 from service.bench.state import State
+from service.log.chain.locks import one_of_batch
 from service.log.course.state import batch_state
 from service.log.notes import Said, add_note
 from stripread.errors import CallError
@@ -35,6 +36,7 @@ def move_on(
     CallError
         When the gate is not open (or the stage is not the next one) and no reason is given; for a stage unknown.
     """
+    one_of_batch(c, batch)
     state = batch_state(c, batch)
     after = state.procedure.after(state.stage.id)
     if to is None and after is None:

@@ -37,6 +37,7 @@ def read_only_engine(path: Path, owner: object) -> Engine:
     def set_up(connection: sqlite3.Connection, _: object) -> None:
         connection.text_factory = as_text
         connection.isolation_level = None
+        _add_up(connection)
         connection.execute("PRAGMA query_only=ON").close()
 
     @event.listens_for(engine, "begin")
@@ -44,6 +45,22 @@ def read_only_engine(path: Path, owner: object) -> Engine:
         connection.exec_driver_sql("BEGIN")
 
     return engine
+
+
+def _add_up(connection: sqlite3.Connection) -> None:
+    """A log of an older form has no sums, and can't be given them: they are added up for this connection alone."""
+    try:
+        there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
+    except sqlite3.DatabaseError:
+        return  # damaged: the log's check says so
+    if {"entries", "events"} <= there and "batch_sums" not in there:
+        for words in (
+            "PRAGMA temp_store=MEMORY",
+            "CREATE TEMP VIEW batch_sums AS SELECT batch_id, count(*) AS entries, max(id) AS newest"
+            " FROM entries GROUP BY batch_id",
+            "CREATE TEMP TABLE vessel_sums (upto INTEGER PRIMARY KEY, held TEXT)",
+        ):
+            connection.execute(words).close()
 
 
 def _connector(path: Path, owner: object) -> Callable[[], sqlite3.Connection]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from sqlalchemy import Connection
 
 from service.bench.notes import KINDS, Amended, Content, Note, Strike, Weight, as_corrected, checked, withdrawals
+from service.log.chain.locks import one_of_vessel
 from service.log.notes import Said, add_note, asked_first, check_content, open_notes, sent_before, write
 from stripread.errors import CallError
 
@@ -20,6 +21,7 @@ def amend_note(c: Connection, batch: int, number: int, data: dict[str, object], 
         If there is no such note, it is of a kind that is written anew instead, or what it says then is wrong.
     """
     earlier = open_notes(c, batch)
+    one_of_vessel(c)
     old = next((note for note in as_corrected(earlier) if note.id == number), None)
     if old is None:
         raise CallError(f"there is no note {number} in this batch")
@@ -61,6 +63,7 @@ def undo_note(c: Connection, batch: int, number: int, said: Said) -> Note:
         If there is no such note, or nothing was done to it.
     """
     earlier = open_notes(c, batch)
+    one_of_vessel(c)
     out = withdrawals(earlier)
     done = [
         note.id

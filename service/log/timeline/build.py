@@ -18,7 +18,8 @@ from service.bench.question import Question
 from service.log import store
 from service.log.entries import shown
 from service.log.entry_cache import slim_rows
-from service.log.notes import PREFIX, DamagedNote, dangers_of, listed_notes
+from service.log.noted.rows import PREFIX, DamagedNote, notes_of_batch
+from service.log.noted.vessel import dangers_now
 from service.log.taken import taken_times
 from service.log.timeline.amending import AMENDABLE
 from service.log.timeline.words import note_words
@@ -72,7 +73,7 @@ def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: in
     for row in rows:
         if row["corrects_id"] is None or row["corrects_id"] not in by_number:
             made.append((taken[row["id"]], row["id"], _Chain(row["id"], newer)))
-    listed = listed_notes(c, batch["id"])
+    listed = notes_of_batch(c, batch["id"])
     read = [note for note in listed if isinstance(note, Note)]
     notes = _Notes(read, c, batch["id"])
     made += [
@@ -82,7 +83,9 @@ def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: in
     made += [(e["at"], e["id"], e) for e in events]
     made.sort(key=lambda one: (one[0], one[1]), reverse=True)
     chosen = made[skip:] if limit is None else made[skip : skip + limit]
-    return [_item(c, at, one, notes) for at, _, one in chosen], len(made)
+    numbers = [number for _, _, one in chosen if isinstance(one, _Chain) for number in one.numbers]
+    whole = {row["id"]: row for row in store.entries_numbered(c, batch["id"], numbers)}
+    return [_item(at, one, notes, whole, newer) for at, _, one in chosen], len(made)
 
 
 class _Chain:
@@ -107,13 +110,13 @@ class _Notes:
                 target[note.id] = target.get(note.content.note, note.content.note)
                 self.about.setdefault(target[note.id], []).append(note)
         self.dangers: dict[int, list[str]] = {}
-        for danger in dangers_of(c, batch):
+        for danger in dangers_now(c, batch):
             self.dangers.setdefault(danger.note, []).append(danger.sentence)
 
 
-def _item(c: Connection, at: str, one: Any, notes: _Notes) -> Item:  # noqa: ANN401 - any of the three
+def _item(at: str, one: Any, notes: _Notes, whole: dict[int, store.Row], newer: dict[int, int]) -> Item:  # noqa: ANN401 - any of the three
     if isinstance(one, _Chain):
-        return _reading(c, at, [store.known_entry(c, number) for number in one.numbers])
+        return _reading(at, [whole[number] for number in one.numbers], newer)
     if isinstance(one, Note):
         return _note(one, notes)
     if isinstance(one, DamagedNote):
@@ -126,7 +129,7 @@ def _item(c: Connection, at: str, one: Any, notes: _Notes) -> Item:  # noqa: ANN
     return Item("batch", one["id"], one["what"], one["at"], "counts", words, data=detail)
 
 
-def _reading(c: Connection, at: str, rows: list[store.Row]) -> Item:
+def _reading(at: str, rows: list[store.Row], newer: dict[int, int]) -> Item:
     last, extras = rows[-1], rows[-1]["extras"]
     history = tuple(_change(old, new) for old, new in pairwise(rows))
     asked = tuple(Question.model_validate(q) for q in extras.get("asked", []))
@@ -145,7 +148,7 @@ def _reading(c: Connection, at: str, rows: list[store.Row]) -> Item:
         () if withdrawn else asked,
         history,
         tuple(actions),
-        reading=shown(last, store.corrector(c, last["id"])),
+        reading=shown(last, newer.get(last["id"])),
     )
 
 

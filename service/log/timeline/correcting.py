@@ -6,6 +6,7 @@ from sqlalchemy import Connection
 
 from service.errors import Conflict
 from service.log import store
+from service.log.chain.locks import one_of_batch
 from service.log.correction import Correction, corrected_entry
 from service.log.entries import shown
 from service.log.taken import taken_times
@@ -21,8 +22,8 @@ def correct_entry(c: Connection, number: int, said: Correction) -> store.Row:
         ``NotFound`` without such an entry, ``Conflict`` where it was corrected already, ``WrongStatement`` where the
         correction changes nothing.
     """
-    store.claim(c)
     old = store.known_entry(c, number)
+    one_of_batch(c, old["batch_id"])
     newer = store.corrector(c, number)
     if newer is not None:
         raise Conflict("already_corrected", f"This entry was corrected by entry {newer}. Correct that one.")

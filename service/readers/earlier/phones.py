@@ -62,5 +62,5 @@ def _waiting(database: Database) -> list[str]:
 
 
 def _keep(database: Database, sha256: str, camera: Camera) -> None:
-    with database.write() as c:
+    with database.write(alone=True) as c:
         keep_phone(c, sha256, camera)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Response
+from fastapi import APIRouter, Path, Query, Response
 from fastapi.responses import StreamingResponse
 from sqlalchemy import Connection
 
@@ -19,9 +19,11 @@ from service.readers.earlier.blank import blank_of
 from service.web.components import ServiceDep
 from service.web.once import OnceDep
 from service.web.problems import responses
+from service.web.routes.paging import LISTED, next_link
 from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
+BATCHES = 500  # in one answer, where nobody says how many
 BatchId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 
 
@@ -38,11 +40,20 @@ def start_batch(body: NewBatch, once: OnceDep) -> Response:
     return once.answer(body, Batch, act, 201)
 
 
-@router.get("")
-def list_batches(service: ServiceDep) -> list[Batch]:
-    """All batches, newest first."""
+@router.get("", responses=LISTED)
+def list_batches(
+    service: ServiceDep,
+    response: Response,
+    after: Annotated[int | None, Query(ge=1, le=MAX_ID, description="Only those that come after this one.")] = None,
+    limit: Annotated[int, Query(ge=1, le=1000)] = BATCHES,
+) -> list[Batch]:
+    """Batches, newest first; where there are more than `limit`, `Link: <...>; rel="next"` says where they are."""
     with service.database.read() as c:
-        return [_out(row) for row in store.all_batches(c)]
+        found = store.all_batches(c, after=after, limit=limit + 1)
+    if len(found) > limit:
+        found = found[:limit]
+        response.headers["Link"] = next_link("/api/batches", after=found[-1]["id"], limit=limit)
+    return [_out(row) for row in found]
 
 
 @router.get("/{batch}", responses=responses(404))
@@ -101,11 +112,23 @@ def export_json(batch: BatchId, service: ServiceDep) -> Response:
 @router.get(
     "/{batch}/export.csv", response_class=Response, responses={**responses(404), 200: {"content": {"text/csv": {}}}}
 )
-def export_csv(batch: BatchId, service: ServiceDep) -> Response:
-    """A batch's entries as CSV, corrections and what they correct included."""
+def export_csv(
+    batch: BatchId,
+    service: ServiceDep,
+    after: Annotated[int, Query(ge=0, le=MAX_ID, description="Only entries after this one, without the head.")] = 0,
+) -> Response:
+    """A batch's entries as CSV, corrections and what they correct included.
+
+    A download that broke off goes on with `after`, the `id` of its last whole row. `Stripread-Entries` says how many
+    entries the batch has.
+    """
     with service.database.read() as c:
         store.known_batch(c, batch)
-    return _download(csv_export(pieces(service.database, batch)), "text/csv; charset=utf-8", f"batch-{batch}.csv")
+        count = store.count_entries(c, batch)
+    content = csv_export(pieces(service.database, batch, after), head=after == 0)
+    answer = _download(content, "text/csv; charset=utf-8", f"batch-{batch}.csv")
+    answer.headers["Stripread-Entries"] = str(count)
+    return answer
 
 
 def _download(content: Iterator[str], media_type: str, name: str) -> Response:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Query, Response
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema, field_validator
 from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
@@ -18,7 +18,9 @@ from service.log import notes as bench_log
 from service.log import store
 from service.log.course.moving import move_on
 from service.log.course.state import batch_state
-from service.log.fields import Text
+from service.log.fields import MAX_ID, Text
+from service.log.noted.rows import DamagedNote, notes_of_batch
+from service.log.noted.vessel import POURED, dangers_now, held_now, poured_now, stock_now
 from service.readers.pictures import NotAPicture, thumbnail_job
 from service.readers.worker import Job
 from service.web.components import Service, ServiceDep
@@ -26,6 +28,7 @@ from service.web.kept_pictures import thumbnail_name
 from service.web.once import OnceDep
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
+from service.web.routes.paging import LISTED, next_link
 from service.web.routes.plan import asked
 from stripread.words import SOURCE, _, speaking
 
@@ -107,7 +110,7 @@ def list_notes(batch: BatchId, service: ServiceDep) -> list[NoteOut]:
     """Everything written down, struck out or not, in order."""
     with service.database.read() as c:
         store.known_batch(c, batch)
-        return [_out(n) if isinstance(n, Note) else _damaged(n) for n in bench_log.listed_notes(c, batch)]
+        return [_out(n) if isinstance(n, Note) else _damaged(n) for n in notes_of_batch(c, batch)]
 
 
 @router.post(
@@ -139,7 +142,7 @@ def _out(note: Note, *dangers: str) -> NoteOut:
     )
 
 
-def _damaged(note: bench_log.DamagedNote) -> NoteOut:
+def _damaged(note: DamagedNote) -> NoteOut:
     return NoteOut(id=note.id, kind=note.kind, at=note.at, data={}, dangers=[], asked=None, unreadable=True)
 
 
@@ -196,18 +199,29 @@ def _report(service: Service, batch: int, form: str, small: dict[str, bytes]) ->
     return html_report(record).encode() if form == "html" else pdf_report(record)
 
 
-@router.get("/stock")
-def stock(service: ServiceDep) -> dict[str, Any]:
-    """The stock vessel over all batches since it was handed over. Never a drain."""
+@router.get("/stock", responses=LISTED)
+def stock(
+    service: ServiceDep,
+    response: Response,
+    before: Annotated[int | None, Query(ge=1, le=MAX_ID, description="Only what was noted before this one.")] = None,
+    limit: Annotated[int, Query(ge=1, le=10_000)] = POURED,
+) -> dict[str, Any]:
+    """The stock vessel over all batches since it was handed over. Never a drain.
+
+    `poured` are the newest notes of it, in order; those before them are where `Link: <...>; rel="next"` says.
+    """
     from dataclasses import asdict  # noqa: PLC0415
 
     from service.bench.vessel import waste  # noqa: PLC0415
 
     with service.database.read() as c:
-        held, pourings = bench_log.stock_of_log(c)
-        dangers = bench_log.dangers_of(c)
+        now = held_now(c)
+        held, dangers = stock_now(c, now), dangers_now(c, None, now)
+        pourings, further = poured_now(c, before=before, limit=limit, held=now)
+    if further is not None:
+        response.headers["Link"] = next_link("/api/stock", before=further, limit=limit)
     return {
-        **asdict(held),
+        **held.to_dict(),
         "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.content.fields()} for batch, n in pourings],
         "ways": [asdict(way) for way in waste.ways(held)],
         "dangers": [danger.sentence for danger in dangers],

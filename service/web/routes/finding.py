@@ -163,7 +163,7 @@ def list_phones(service: ServiceDep) -> list[PhoneOut]:
 @router.patch("/phones/{phone}", responses=responses(400, 404, 413, 507))
 def name_phone(phone: Annotated[int, Path(ge=1, le=MAX_ID)], body: PhoneName, service: ServiceDep) -> PhoneOut:
     """Give a phone the name that is shown with its readings, earlier ones too."""
-    with service.database.write() as c:
+    with service.database.write(alone=True) as c:
         return _out(log_phones.name_phone(c, phone, body.name))
 
 

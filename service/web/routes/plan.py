@@ -159,8 +159,6 @@ def plan_waste(
 
     `contains` names the metals and everything else in it; a word that nobody knows is asked about.
     """
-    from dataclasses import asdict  # noqa: PLC0415
-
     from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
     from service.bench.vessel.bottles import bottle_of_text  # noqa: PLC0415
     from service.bench.vessel.waste_plan import poured_of_text, waste_plan  # noqa: PLC0415
@@ -172,7 +170,7 @@ def plan_waste(
             [bottle_of_text(text) for text in bottle or ()],
         )
     )
-    return {**asdict(plan), "lines": plan.lines, "cautions": [*plan.cautions, say(RULES)]}
+    return {**plan.to_dict(), "lines": plan.lines, "cautions": [*plan.cautions, say(RULES)]}
 
 
 @router.get("/wash")

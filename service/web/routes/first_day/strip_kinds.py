@@ -16,7 +16,7 @@ from service.readers.first_day.passing import passing_photo
 from service.web.components import Service, ServiceDep
 from service.web.once import OnceDep
 from service.web.problems import ServiceProblem, responses
-from service.web.routes.card import ReasonOut
+from service.web.routes.first_day.card import ReasonOut
 from stripread.errors import CallError
 from stripread.kind import ROLL_MM, StripKind, kind_from_dict, kind_text
 from stripread.words import _, spoken
