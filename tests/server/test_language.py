@@ -2,7 +2,10 @@
 
 from concurrent.futures import ThreadPoolExecutor
 
-from stripread.words import LANGUAGES
+import pytest
+
+from service.web.page_words import said_in_html
+from stripread.words import LANGUAGES, SOURCE
 from tests.server.conftest import a_photo
 
 NONE = {"en": "There is no batch 999.", "de": "Es gibt keine Charge 999.", "es": "No existe el lote 999."}
@@ -74,7 +77,8 @@ def test_the_pages_words(client):
     assert client.get("/words/xx.json").status_code == 404
     worker = client.get("/sw.js").text
     assert "/words.js" in worker
-    assert "words" in worker.split('addEventListener("fetch"')[1]
+    for language in LANGUAGES:  # kept for a page without a connection, whichever is chosen then
+        assert (f'"/words/{language}.json"' in worker) is (language != SOURCE)
 
 
 def test_a_forecast_is_worked_out_once_for_each_language(client, batch, send):
@@ -86,3 +90,19 @@ def test_a_forecast_is_worked_out_once_for_each_language(client, batch, send):
     ]
     assert len(set(told)) == 3
     assert told[:3] == told[3:]
+
+
+def test_what_the_page_says_is_told(client):
+    for language in LANGUAGES:
+        if language != SOURCE:
+            told = client.get(f"/words/{language}.json").json()
+            # of a script, of a text within a text of one, of the HTML, of an attribute there, a plural, a state
+            for said in ("Write down", "{low} to {high}", "Start a batch", "one wash less", "can't tell"):
+                assert told[said] not in {said, ""}, said
+            assert set(told["{n} photo"]) == {"one", "other"}
+
+
+def test_an_element_with_text_to_tell_holds_nothing_else():
+    assert said_in_html('<p data-t>A\n  b</p><i data-t-at="title" title="C">d</i>') == [(1, "A b"), (2, "C")]
+    with pytest.raises(ValueError, match="<b> within"):
+        said_in_html("<p data-t>A <b>b</b></p>")

@@ -141,7 +141,7 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
         )
 
     plan = asked(work_out)
-    return {**plan.to_dict(), "lines": plan.lines, "cautions": [say(RULES)]}
+    return {**plan.to_dict(), "lines": plan.lines, "tips": list(plan.tips), "cautions": [say(RULES)]}
 
 
 @router.get("/waste")
