@@ -20,8 +20,14 @@ from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 from stripread.errors import CallError
-from stripread.words import _
+from stripread.words import N_, _, say
 
+WATER = {
+    "unknown": N_("unknown"),
+    "pure": N_("pure"),
+    "air": N_("pure, stood in air"),
+    "tap": N_("tap water"),
+}
 WORTH = 3  # washes: from the third reading on a forecast is worth holding against what came
 
 
@@ -62,7 +68,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
         )
         for r in rows
     )
-    water = str(details.get("water", "unknown"))
+    water = say(WATER.get(str(details.get("water", "unknown")), WATER["unknown"]))
     if details.get("alkalinity_mmol_l") is not None:
         water += _(", {alkalinity_mmol_l:g} mmol/L", alkalinity_mmol_l=details["alkalinity_mmol_l"])
     return BatchRecord(

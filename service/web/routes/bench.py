@@ -27,7 +27,7 @@ from service.web.once import OnceDep
 from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.plan import asked
-from stripread.words import SOURCE, _, speaking
+from stripread.words import _
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 WrittenAt = Annotated[
@@ -173,8 +173,7 @@ async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceD
             small[sha256] = await service.kept.get(thumbnail_name(sha256), make, lambda: None)
         except (NotAPicture, OSError):
             continue  # the reading stands in the report without its picture
-    with speaking(SOURCE):  # the report's own words stand in English yet: not two languages in one document
-        data = await run_in_threadpool(_report, service, batch, form, small)
+    data = await run_in_threadpool(_report, service, batch, form, small)
     kind = "text/html; charset=utf-8" if form == "html" else "application/pdf"
     name = f'attachment; filename="batch-{batch}.{form}"'  # a file to keep: the page's own policy forbids inline style
     return Response(data, media_type=kind, headers={"Content-Disposition": name})
