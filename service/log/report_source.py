@@ -11,6 +11,7 @@ from service.bench.notes import as_corrected
 from service.bench.readings import logged
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast, phases
+from service.bench.washing.waters import WATER
 from service.log import store
 from service.log.chain.links import head
 from service.log.course.forecast import forecast_from, forecast_of, wash_readings
@@ -20,14 +21,8 @@ from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 from stripread.errors import CallError
-from stripread.words import N_, _, say
+from stripread.words import _, say
 
-WATER = {
-    "unknown": N_("unknown"),
-    "pure": N_("pure"),
-    "air": N_("pure, stood in air"),
-    "tap": N_("tap water"),
-}
 WORTH = 3  # washes: from the third reading on a forecast is worth holding against what came
 
 

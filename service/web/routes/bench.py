@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service.bench.note_forms import NoteForm, note_forms
 from service.bench.notes import CONTENTS, Note
-from service.bench.question import Question
+from service.bench.question import Question, retold_question
 from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
@@ -135,7 +135,13 @@ def _out(note: Note, *dangers: str) -> NoteOut:
     said = note.content.fields()
     dangerous = list(dangers)
     return NoteOut(
-        id=note.id, kind=note.kind, at=note.at, data=said, dangers=dangerous, asked=note.asked, unreadable=False
+        id=note.id,
+        kind=note.kind,
+        at=note.at,
+        data=said,
+        dangers=dangerous,
+        asked=None if note.asked is None else retold_question(note.asked),
+        unreadable=False,
     )
 
 
