@@ -95,6 +95,8 @@ async function refresh() {
       Object.assign(state, { page, entries, whole: nameOf(page) });
       store.set(`log-${page.id}`, { page, entries: entries.slice(-60) });
     }
+    if (store.get("spoken") !== language) delete $("answer").dataset.entry; // what was kept is told anew
+    store.set("spoken", language);
     say(null);
   } catch (problem) {
     if (problem.status === undefined) throw problem;

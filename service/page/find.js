@@ -37,7 +37,7 @@ export async function finder(box, choose) {
     ),
     el("button", { class: "main" }, t("Find")),
   );
-  const found = el("ol", { class: "found", role: "status", "aria-label": t("Found") });
+  const found = el("ol", { class: "found", "aria-label": t("Found") });
   const trouble = el("p", { class: "trouble", role: "alert" });
   const more = el("button", { type: "button", hidden: true }, t("Show more"));
   let asked, after, run = 0;
@@ -74,7 +74,7 @@ export async function finder(box, choose) {
     return look();
   };
   more.onclick = look;
-  box.append(form, trouble, found, more);
+  box.append(form, trouble, el("div", { role: "status" }, found), more);
 }
 
 function line(hit, choose, titles) {

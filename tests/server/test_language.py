@@ -113,7 +113,8 @@ def test_an_element_with_text_to_tell_holds_nothing_else():
 GERMAN = ("Waschgang", "Notiz", "weitere Partie", "Weitere Partie")
 
 
-def test_questions_are_kept_in_english_and_told_in_any_language(client, settings):
+def test_questions_are_kept_in_english_and_told_in_any_language(own_client, settings):
+    client = own_client
     batch = client.post("/api/batches", json={"name": "July"}).json()["id"]
     german = {"Accept-Language": "de"}
     for ph in ("5.00", "10.10"):

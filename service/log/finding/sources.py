@@ -157,13 +157,15 @@ def _notes(wanted: Wanted, words: list[str]) -> Select[Any]:
 
 def _labelled(word: str) -> ColumnElement[bool]:
     """Notes of a kind that forms call by this word."""
-    kinds = [PREFIX + kind for kind, content in KINDS.items() if word.casefold() in (content.label or "").casefold()]
+    named = {kind: f"{content.label or ''} {say(content.label or '')}" for kind, content in KINDS.items()}
+    kinds = [PREFIX + kind for kind, names in named.items() if word.casefold() in names.casefold()]
     return events.c.what.in_(kinds) if kinds else false()
 
 
 def _note(row: Row) -> tuple[Found, str]:
     kind = str(row["what"]).removeprefix(PREFIX)
-    name = (KINDS[kind].label or kind) if kind in KINDS else kind
+    label_of = (KINDS[kind].label or kind) if kind in KINDS else kind
+    name = f"{label_of} {say(label_of)}"  # found by either
     try:
         content = checked(kind, json.loads(row["detail"]), in_log=True)
         text = note_text(Note(content, row["at"], row["id"]))
