@@ -8,6 +8,12 @@ print the sentence; ``service.web.problems`` maps the class to its status.
 
 from __future__ import annotations
 
+from stripread.errors import CallError
+
+
+class StandsAgainst(CallError):  # noqa: N818 - what it is, in the house's words
+    """The batch stands otherwise than what was asked needs: its gate is not open, it is closed."""
+
 
 class ServiceError(Exception):
     """Stop what was asked.

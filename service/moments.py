@@ -16,15 +16,17 @@ from typing import Literal
 from zoneinfo import ZoneInfo, available_timezones
 
 from stripread.errors import CallError
+from stripread.words import N_, _, say
+from stripread.words.dates import day_and_time
 
 Source = Literal["exif_zone", "exif", "phone", "file", "upload"]
 # Who told when a photo was taken, in words that follow the time.
 SOURCES: dict[Source, str] = {
-    "exif_zone": "by the camera, with its zone",
-    "exif": "by the camera, which names no zone",
-    "phone": "by the phone's clock",
-    "file": "by the file's own time",
-    "upload": "by its arrival",
+    "exif_zone": N_("by the camera, with its zone"),
+    "exif": N_("by the camera, which names no zone"),
+    "phone": N_("by the phone's clock"),
+    "file": N_("by the file's own time"),
+    "upload": N_("by its arrival"),
 }
 UTC_NAME = "UTC"
 
@@ -50,7 +52,7 @@ class Moment:
     @property
     def told(self) -> str:
         """Who told it, in words."""
-        return SOURCES[self.source]
+        return say(SOURCES[self.source])
 
 
 @cache
@@ -67,7 +69,7 @@ def checked_zone(name: str) -> str:
         If there is none.
     """
     if name.strip() not in _known():
-        raise CallError(f"no such zone: {name[:60]!r}; give its IANA name, such as Europe/Lisbon or UTC")
+        raise CallError(_("no such zone: {name!r}; give its IANA name, such as Europe/Lisbon or UTC", name=name[:60]))
     return name.strip()
 
 
@@ -110,7 +112,7 @@ def spoken(text: str) -> str:
         at = datetime.fromisoformat(text)
     except ValueError:
         return text
-    return at.strftime("%Y-%m-%d %H:%M") + ("" if at.tzinfo is None else f" {offset_of(at)}")
+    return day_and_time(at) + ("" if at.tzinfo is None else f" {offset_of(at)}")
 
 
 def offset_of(at: datetime) -> str:

@@ -19,7 +19,7 @@ from service.terminal.targets import check_target, made_folder
 from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.states.table import state as state_word
-from stripread.words import SOURCE, _, say, speaking
+from stripread.words import _, say
 
 if TYPE_CHECKING:
     from service.bench.state import State
@@ -273,7 +273,7 @@ def demo(out: Path, data: Path | None) -> int:
         place = data or Path(scratch) / "log"
         place.mkdir(parents=True, exist_ok=True)
         batch = play(place)
-        with opened(place, None) as log, speaking(SOURCE):
+        with opened(place, None) as log:
             record = _record(log, place, batch)
     for report_file in places:
         _write(record, report_file)
@@ -290,7 +290,7 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
     """Write the report of BATCH as one HTML page or one PDF, from the log alone."""
     place = _ending(out or Path(f"batch-{batch}.html"))
     check_target(place, "--out")
-    with opened(data, database, reading=True) as log, speaking(SOURCE):  # the report's own words are English yet
+    with opened(data, database, reading=True) as log:
         record = _record(log, data, batch)
     return _write(record, place)
 
@@ -324,8 +324,7 @@ def _write(record: BatchRecord, place: Path) -> int:
     from service.report.pdf import pdf_report
 
     pdf = _ending(place).suffix.lower() == ".pdf"
-    with speaking(SOURCE):
-        data = pdf_report(record) if pdf else html_report(record).encode()
+    data = pdf_report(record) if pdf else html_report(record).encode()
     try:
         place.write_bytes(data)
     except OSError as problem:

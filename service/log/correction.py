@@ -72,14 +72,14 @@ def corrected_entry(
     changes = any(value is not None for value in said) or correction.withdraw
     if correction.undo:
         if changes or correction.confirm:
-            raise WrongStatement("bad_correction", "To undo is all that one correction says: leave the rest out.")
+            raise WrongStatement("bad_correction", _("To undo is all that one correction says: leave the rest out."))
         if before is None or before.get("unreadable"):
-            raise WrongStatement("bad_correction", "Nothing was done to this entry that could be undone.")
+            raise WrongStatement("bad_correction", _("Nothing was done to this entry that could be undone."))
         old, reading, extras = {**before, "id": old["id"]}, dict(before["reading"]), dict(before["extras"])
     elif not changes and not (correction.confirm and extras.get("asked")):
         raise WrongStatement(
             "bad_correction",
-            "Say what to correct: wash, note, ph with interval, withdraw, undo; or confirm what is asked.",
+            _("Say what to correct: wash, note, ph with interval, withdraw, undo; or confirm what is asked."),
         )
     if correction.withdraw:
         extras["withdrawn"] = True

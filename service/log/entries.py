@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.bench.question import told_json
 from service.log.aside.phones import label
 from service.log.store import Row, corrected
 from service.moments import Moment
@@ -69,7 +70,7 @@ def shown(entry: Row, corrected_by: int | None) -> dict[str, Any]:
         "said": extras.get("said", {}),
         "blank_entry": extras.get("blank", {}).get("entry"),
         "cells_entry": extras.get("cells", {}).get("entry"),
-        "asked": extras.get("asked", []),
+        "asked": [told_json(question) for question in extras.get("asked", [])],
         "vials_changed": bool(extras.get("cells", {}).get("changed")),
         "phone": label(entry.get("make"), entry.get("model"), entry.get("phone_name")),
         "phone_id": entry.get("phone_id"),

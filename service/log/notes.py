@@ -21,11 +21,12 @@ from service.bench.notes import (
     in_force,
     withdrawals,
 )
-from service.bench.question import Question
+from service.bench.question import Question, retold_question
 from service.bench.state import stage_now, weighing_of, weighings_of
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import refuse_danger
 from service.bench.vessel.read_alkaline import brings_ammonia
+from service.errors import StandsAgainst
 from service.log import store
 from service.log.aside.stages import CHANGING, keep_stage
 from service.log.chain.locks import one_of_batch, one_of_vessel
@@ -108,7 +109,7 @@ def open_notes(c: Connection, batch: int) -> list[Note]:
     if row is None:
         raise CallError(_("there is no batch {batch}", batch=batch))
     if row["closed_at"] is not None:
-        raise CallError(_("this batch is closed; open it again first"))
+        raise StandsAgainst(_("this batch is closed; open it again first"))
     return notes_of(c, batch)
 
 
@@ -125,7 +126,8 @@ class AskedFirst(CallError):  # noqa: N818 - what it is, in the house's words
     """A note that has to be asked about before it is written down: the question has the answers that it takes."""
 
     def __init__(self, question: Question) -> None:
-        super().__init__(f"{question.sentence} {question.hint}".strip())
+        told = retold_question(question)
+        super().__init__(f"{told.sentence} {told.hint}".strip())
         self.question = question
 
 

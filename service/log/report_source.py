@@ -11,6 +11,7 @@ from service.bench.notes import as_corrected
 from service.bench.readings import logged
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast, phases
+from service.bench.washing.waters import WATER
 from service.log import store
 from service.log.chain.links import head
 from service.log.course.forecast import forecast_from, forecast_of, wash_readings
@@ -20,7 +21,7 @@ from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
 from stripread.errors import CallError
-from stripread.words import _
+from stripread.words import _, say
 
 WORTH = 3  # washes: from the third reading on a forecast is worth holding against what came
 
@@ -62,7 +63,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
         )
         for r in rows
     )
-    water = str(details.get("water", "unknown"))
+    water = say(WATER.get(str(details.get("water", "unknown")), WATER["unknown"]))
     if details.get("alkalinity_mmol_l") is not None:
         water += _(", {alkalinity_mmol_l:g} mmol/L", alkalinity_mmol_l=details["alkalinity_mmol_l"])
     return BatchRecord(

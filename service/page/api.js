@@ -1,4 +1,5 @@
 // Talking to the service: JSON calls, and what waits in the queue posted under its key.
+import { t } from "./words.js";
 
 export class Trouble extends Error {
   // status 0: no connection. `retry` is in seconds.
@@ -11,7 +12,8 @@ export class Trouble extends Error {
   }
 }
 
-const NO_LINK = "No connection to the bench computer.";
+const NO_LINK = t("No connection to the bench computer.");
+export const error = (status) => t("Error {status}", { status });
 const PATIENCE_MS = 20000; // a Wi-Fi that went away may let a request hang for minutes
 
 // Asks for something, or does what need not wait: joining, shutting out. All that is logged goes through `send` of queue.js.
@@ -34,7 +36,7 @@ export async function call(path, method = "GET", body = undefined, key = undefin
     } catch {
       if (response.ok) throw new Trouble(0, "no_connection", NO_LINK);
     }
-    if (!response.ok) throw new Trouble(response.status, said.code, said.detail || `Error ${response.status}`, Number(response.headers.get("Retry-After")) || 5);
+    if (!response.ok) throw new Trouble(response.status, said.code, said.detail || error(response.status), Number(response.headers.get("Retry-After")) || 5);
     return said;
   } catch (problem) {
     if (problem instanceof Trouble) throw problem;
@@ -66,7 +68,7 @@ export function sendPhoto(path, item, onProgress) {
       if (request.status === 200) done(said);
       else {
         const wait = Number(request.getResponseHeader("Retry-After")) || 5;
-        failed(new Trouble(request.status, said.code, said.detail || `Error ${request.status}`, wait));
+        failed(new Trouble(request.status, said.code, said.detail || error(request.status), wait));
       }
     };
     request.send(form);

@@ -18,9 +18,7 @@ import { correctReading, questions, recallTimeline, showTimeline } from "./timel
 import { showTint, takeTint, tintButtons } from "./tint.js";
 import { keepTyped, mine } from "./typed.js";
 import { drawQueue, drawWaiting } from "./waiting.js";
-import { loadWords } from "./words.js";
-
-await loadWords();
+import { choose as speak, language, languages, t } from "./words.js";
 
 const state = {
   about: store.get("about", { max_body: 0, kinds: { ph: true, tint: true, solid: true }, profiles: [], neutral: [6, 8], local: false }),
@@ -31,7 +29,7 @@ const state = {
   whole: null, // the batch that `entries` holds all of
   proposed: mine.get("proposed", ""), // the wash number as last proposed, or as a photo was taken with: the next one may take its place
 };
-const KIND_WORDS = { ph: "pH", tint: "copper tint", solid: "solid", cells: "pair of vials" };
+const KIND_WORDS = { ph: "pH", tint: t("copper tint"), solid: t("solid"), cells: t("pair of vials") };
 
 // Those that wait to be made on this phone, too, the newest first.
 const batches = () => [...queue.newBatches(), ...state.batches];
@@ -49,7 +47,7 @@ function trouble(problem) {
   if (problem.status === 401) {
     $("join").hidden = false;
     say(null);
-  } else if (problem.status === 0) say("No connection. What you enter is kept on this phone and sent later.");
+  } else if (problem.status === 0) say(t("No connection. What you enter is kept on this phone and sent later."));
   else say(problem.message);
 }
 
@@ -98,6 +96,8 @@ async function refresh() {
       Object.assign(state, { page, entries, whole: nameOf(page) });
       store.set(`log-${page.id}`, { page, entries: entries.slice(-60) });
     }
+    if (store.get("spoken") !== language) delete $("answer").dataset.entry; // what was kept is told anew
+    store.set("spoken", language);
     say(null);
   } catch (problem) {
     if (problem.status === undefined) throw problem;
@@ -135,7 +135,7 @@ function propose() {
 function show() {
   const batch = chosen();
   showZone(batch && batch.zone);
-  options($("batch"), batches().map((b) => [b.id, b.name + (b.closed_at ? " (closed)" : b.waiting ? " (waits on this phone)" : "")]).concat(olderChoice()), state.batch);
+  options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", b) : b.waiting ? t("{name} (waits on this phone)", b) : b.name]).concat(olderChoice()), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
   for (const id of ["camera", "file"]) $(id).disabled = !open;
@@ -150,7 +150,7 @@ function show() {
   $("csv").href = `/api/batches/${batch.id}/export.csv`;
   $("report").href = `/api/batches/${batch.id}/report.pdf`;
   $("json").href = `/api/batches/${batch.id}/export.json`;
-  $("close").textContent = batch.closed_at ? "Open again" : "Close";
+  $("close").textContent = batch.closed_at ? t("Open again") : t("Close");
   showStrip(state.page, state.about);
   const newest = [...state.entries].reverse();
   const act = { correct: (entry) => correctReading(entry, refresh) };
@@ -171,15 +171,15 @@ function show() {
 function showForecast(forecast) {
   $("forecast").hidden = !state.entries.some((e) => e.kind === "ph");
   const whole = forecast.whole;
-  const figure = whole && !["cannot tell", "done"].includes(forecast.status) ? `${whole[0]} more` : stateWord("forecast", forecast.status).word;
-  const range = whole && whole[1] !== whole[2] ? ` (${whole[1]} to ${whole[2]})` : "";
+  const figure = whole && !["cannot tell", "done"].includes(forecast.status) ? t("{n} more", { n: whole[0] }) : stateWord("forecast", forecast.status).word;
+  const range = whole && whole[1] !== whole[2] ? ` (${t("{low} to {high}", { low: whole[1], high: whole[2] })})` : "";
   $("forecast-figure").textContent = forecast.status === "done" ? figure : figure + range;
   $("forecast-text").textContent = forecast.message;
 }
 
 async function showQueue() {
   await queue.look();
-  drawQueue(() => state.batch, (batch) => (batches().find((b) => b.id === queue.real(batch)) || { name: `batch ${batch}` }).name);
+  drawQueue(() => state.batch, (batch) => (batches().find((b) => b.id === queue.real(batch)) || { name: t("batch {number}", { number: batch }) }).name);
   if (chosen()) drawWaiting(state.batch);
 }
 
@@ -191,8 +191,8 @@ const sending = {
     const bar = $("progress").querySelector("progress");
     if (share < 1) bar.value = 100 * share;
     else bar.removeAttribute("value"); // sent, being read
-    aloud(share < 1 ? "Sending the photo" : "Reading the photo");
-    $("progress-text").textContent = (share < 1 ? `sending ${Math.round(100 * share)} %` : "reading") + (waiting > 1 ? `, ${waiting} left` : "");
+    aloud(share < 1 ? t("Sending the photo") : t("Reading the photo"));
+    $("progress-text").textContent = (share < 1 ? t("sending {percent} %", { percent: Math.round(100 * share) }) : t("reading")) + (waiting > 1 ? t(", {n} left", { n: waiting }) : "");
   },
   async sent({ what, answer: read }) {
     await refresh();
@@ -228,12 +228,12 @@ async function taken(input) {
     const photos = fits.map((file, n) => {
       const { snapped_at, snapped_by } = times[n];
       const body = { ...about, ...(strips[n] || {}), ...tint, snapped_at, snapped_by };
-      const words = ["Photo", KIND_WORDS[body.kind], about.wash !== null && `wash ${about.wash}`, about.note].filter(Boolean).join(", ");
+      const words = [t("Photo"), KIND_WORDS[body.kind], about.wash !== null && t("wash {n}", { n: about.wash }), about.note].filter(Boolean).join(", ");
       return { file, batch: state.batch, body, words };
     });
     await queue.addPhotos(photos.sort((a, b) => new Date(a.body.snapped_at) - new Date(b.body.snapped_at)));
   } catch (problem) {
-    say(`This phone could not keep the photo (${problem.name}). Free some space on it and take it again.`);
+    say(t("This phone could not keep the photo ({trouble}). Free some space on it and take it again.", { trouble: problem.name }));
     return;
   }
   $("note").value = "";
@@ -327,6 +327,8 @@ const again = () => {
 for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
   $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
 signalButtons();
+$("language-now").textContent = `: ${Object.fromEntries(languages)[language]}`;
+$("languages").replaceChildren(...languages.map(([name, own]) => el("button", { type: "button", lang: name, "aria-pressed": String(name === language), onclick: () => speak(name) }, own)));
 stripButtons(() => state.batch);
 const typed = keepTyped($("snap"), "typed", ["profile", "rinse", "cells"]); // those are kept by batch
 keepTyped($("bar"), "typed-kind");

@@ -6,6 +6,7 @@ import { loadForms, writeDown } from "./notes.js";
 import { send, waitingOf } from "./queue.js";
 import { chip, warning } from "./stateword.js";
 import { clockAndZone } from "./strip.js";
+import { t } from "./words.js";
 
 export async function showBench(batch, done) {
   let now;
@@ -24,7 +25,7 @@ export async function showBench(batch, done) {
   const open = batch.closed_at === null;
   $("stage").replaceChildren(
     ...[
-      el("p", { class: "meta" }, `Stage ${at + 1} of ${now.stages.length}`),
+      el("p", { class: "meta" }, t("Stage {n} of {all}", { n: at + 1, all: now.stages.length })),
       el("h2", { id: "stage-title" }, now.stage.title),
       ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       el("p", { class: "next" }, now.next),
@@ -33,19 +34,19 @@ export async function showBench(batch, done) {
         el(
           "div",
           { class: "row wrap" },
-          moving ? el("p", { class: "note" }, `${moving.words}: waits on this phone`) : now.next_stage && el("button", { type: "button", onclick: () => goOn(batch, now, done) }, `Go on: ${now.next_stage.title}`),
-          el("button", { type: "button", onclick: () => writeDown(batch, done) }, "Write down"),
+          moving ? el("p", { class: "note" }, t("{words}: waits on this phone", moving)) : now.next_stage && el("button", { type: "button", onclick: () => goOn(batch, now, done) }, t("Go on: {title}", now.next_stage)),
+          el("button", { type: "button", onclick: () => writeDown(batch, done) }, t("Write down")),
         ),
       el(
         "details",
         {},
-        el("summary", {}, "How, and what to be careful of"),
+        el("summary", {}, t("How, and what to be careful of")),
         el("p", {}, now.stage.do),
         el("ul", { class: "reasons" }, now.cautions.map((c) => el("li", { class: "note" }, el("b", {}, warning("caution")), c))),
-        now.can_go_wrong.length ? el("p", {}, "What can go wrong") : null,
+        now.can_go_wrong.length ? el("p", {}, t("What can go wrong")) : null,
         el("ul", { class: "plain" }, now.can_go_wrong.map((w) => el("li", {}, w))),
-        el("ul", { class: "plain" }, now.worth_doing.map((w) => el("li", {}, `Worth doing: ${w}`))),
-        now.stock && el("p", {}, el("b", {}, "Stock vessel, from this batch: "), now.stock.sentence),
+        el("ul", { class: "plain" }, now.worth_doing.map((w) => el("li", {}, t("Worth doing: {what}", { what: w })))),
+        now.stock && el("p", {}, el("b", {}, t("Stock vessel, from this batch:"), " "), now.stock.sentence),
       ),
     ].filter(Boolean),
   );
@@ -56,23 +57,23 @@ function showMade(batch, done) {
   $("stage").hidden = false;
   $("stage").replaceChildren(
     el("h2", { id: "stage-title" }, batch.name),
-    el("p", {}, "This batch waits on this phone. What you enter goes with it; its stage is shown once the bench computer has it."),
-    el("div", { class: "row wrap" }, el("button", { type: "button", onclick: () => writeDown(batch, done) }, "Write down")),
+    el("p", {}, t("This batch waits on this phone. What you enter goes with it; its stage is shown once the bench computer has it.")),
+    el("div", { class: "row wrap" }, el("button", { type: "button", onclick: () => writeDown(batch, done) }, t("Write down"))),
   );
 }
 
 function goOn(batch, now, done) {
   const move = async (said) => {
     const body = { to: now.next_stage.id, reason: null, who: null, ...said, written_at: clockAndZone(new Date()) };
-    await send({ what: "stage", path: "/api/batches/{batch}/stage", batch: batch.id, body, words: `Go on: ${now.next_stage.title}` });
+    await send({ what: "stage", path: "/api/batches/{batch}/stage", batch: batch.id, body, words: t("Go on: {title}", now.next_stage) });
     await done();
   };
-  if (now.gate.state === "open") return ask(`Go on to: ${now.next_stage.title}`, [], () => move({}));
+  if (now.gate.state === "open") return ask(t("Go on to: {title}", now.next_stage), [], () => move({}));
   return ask(
-    `The gate does not say go on. ${now.gate.sentence}`,
+    `${t("The gate does not say go on.")} ${now.gate.sentence}`,
     [
-      { name: "reason", label: "Why go on all the same? The log keeps it.", required: true, max: 1000 },
-      { name: "who", label: "Who", value: store.get("who", ""), required: true, max: 100 },
+      { name: "reason", label: t("Why go on all the same? The log keeps it."), required: true, max: 1000 },
+      { name: "who", label: t("Who"), value: store.get("who", ""), required: true, max: 100 },
     ],
     (said) => {
       store.set("who", said.who);

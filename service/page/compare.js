@@ -2,6 +2,7 @@
 import { call } from "./api.js";
 import { el } from "./dom.js";
 import { sheet } from "./sheet.js";
+import { t } from "./words.js";
 
 const MOST = 8;
 const COLOURS = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#777777", "#E69F00", "#56B4E9", "#8a6d00"]; // Okabe and Ito, from memory
@@ -14,9 +15,9 @@ export function comparer(box, batches) {
   const ticked = old ? [...old.querySelectorAll("input:checked")].map((e) => e.value) : [];
   const form = el(
     "form",
-    { "aria-label": "Compare batches" },
-    el("fieldset", { class: "ticks" }, el("legend", {}, `Tick two to ${MOST}`), batches().slice(0, 200).map((b) => el("label", {}, el("input", { type: "checkbox", value: b.id, checked: ticked.includes(String(b.id)) }), `${b.name}${b.closed_at ? " (closed)" : ""}`))),
-    el("button", { class: "main" }, "Compare"),
+    { "aria-label": t("Compare batches") },
+    el("fieldset", { class: "ticks" }, el("legend", {}, t("Tick two to {most}", { most: MOST })), batches().slice(0, 200).map((b) => el("label", {}, el("input", { type: "checkbox", value: b.id, checked: ticked.includes(String(b.id)) }), b.closed_at ? t("{name} (closed)", b) : b.name))),
+    el("button", { class: "main" }, t("Compare")),
   );
   if (old) old.replaceWith(form);
   else box.append(form, el("p", { class: "trouble", role: "alert" }), el("div", { class: "beside", role: "status" }));
@@ -27,7 +28,7 @@ export function comparer(box, batches) {
     answer.replaceChildren();
     const asked = new URLSearchParams([...form.querySelectorAll("input:checked")].map((e) => ["batch", e.value]));
     try {
-      if (asked.size < 2) throw new Error("Tick two batches or more.");
+      if (asked.size < 2) throw new Error(t("Tick two batches or more."));
       const found = await call(`/api/compare?${asked}`);
       answer.append(...told(found, asked));
       plot(answer.querySelector(".drawn"), found.batches);
@@ -40,13 +41,13 @@ export function comparer(box, batches) {
 function told(found, asked) {
   const [head, ...rows] = found.table;
   return [
-    el("p", {}, el("b", {}, "pH by wash, with 95\u00a0% intervals")),
-    el("ul", { class: "signs" }, found.batches.map((b, n) => el("li", {}, `${SIGNS[n]} ${b.number} ${b.name}${b.points.length ? "" : ": no pH of a wash was read"}`))),
-    el("div", { class: "drawn", role: "img", "aria-label": "pH against wash for each batch; the table below has their figures" }),
+    el("p", {}, el("b", {}, t("pH by wash, with 95 % intervals"))),
+    el("ul", { class: "signs" }, found.batches.map((b, n) => el("li", {}, `${SIGNS[n]} ${b.number} ${b.points.length ? b.name : t("{name}: no pH of a wash was read", b)}`))),
+    el("div", { class: "drawn", role: "img", "aria-label": t("pH against wash for each batch; the table below has their figures") }),
     el(
       "table",
       {},
-      el("caption", {}, "Value (range)"),
+      el("caption", {}, t("Value (range)")),
       el("thead", {}, el("tr", {}, head.map((text) => el("th", { scope: "col" }, text)))),
       el("tbody", {}, rows.map(([what, ...cells]) => el("tr", {}, el("th", { scope: "row" }, what), cells.map((text) => el("td", {}, text))))),
     ),
@@ -66,7 +67,7 @@ function plot(box, batches) {
     legend: { show: false },
     cursor: { show: false },
     scales: { x: { time: false, range: [washes[0] - 0.5, washes.at(-1) + 0.5] }, y: { range: [0, 14] } },
-    axes: [{ ...axis, label: "wash", size: 38, incrs: [1, 2, 5, 10, 50], grid: { show: false } }, { ...axis, label: "pH", size: 38, incrs: [2], grid: { stroke: "#8884" } }],
+    axes: [{ ...axis, label: t("wash"), size: 38, incrs: [1, 2, 5, 10, 50], grid: { show: false } }, { ...axis, label: "pH", size: 38, incrs: [2], grid: { stroke: "#8884" } }],
     series: [{}, { paths: () => null, points: { show: false } }],
     hooks: { draw: [(u) => batches.forEach((b, n) => drawn(u, b.points, n, batches.length))] },
   };

@@ -1,12 +1,13 @@
 // Fields of a form, for the dialog and the calculators alike: text, choice, tick, amount with its unit, range.
 import { el, store } from "./dom.js";
+import { decimal, t } from "./words.js";
 
-export const MASS = [["g", "g"], ["kg", "kg"], ["avoirdupois_ounce", "oz (kitchen)"], ["lb", "lb"], ["troy_ounce", "troy oz"]];
+export const MASS = [["g", "g"], ["kg", "kg"], ["avoirdupois_ounce", t("oz (kitchen)")], ["lb", "lb"], ["troy_ounce", "troy oz"]];
 export const VOLUME = [["l", "L"], ["ml", "mL"], ["us fl oz", "US fl oz"], ["us qt", "US qt"], ["us gal", "US gal"], ["uk pint", "UK pint"], ["uk gal", "UK gal"]];
-export const TIME = [["hour", "hours"], ["min", "minutes"], ["day", "days"]];
+export const TIME = [["hour", t("hours")], ["min", t("minutes")], ["day", t("days")]];
 export const WARMTH = [["degC", "°C"], ["degF", "°F"]];
 export const SMALL = [["ml", "mL"], ["l", "L"]];
-export const SIDE = [["acid", "acid"], ["lye", "lye"]];
+export const SIDE = [["acid", t("acid")], ["lye", t("lye")]];
 
 let count = 0;
 const choices = (options, value) => options.map(([v, text]) => el("option", { value: v, selected: v === value }, text));
@@ -17,8 +18,8 @@ export function field(f) {
   if (f.type === "checkbox") return el("label", { class: "check" }, el("input", { type: "checkbox", name: f.name, checked: f.checked }), f.label);
   if (f.options) return el("label", {}, f.label, el("select", { name: f.name }, choices(f.options, f.value)));
   if (f.range !== undefined) {
-    const ends = [[f.name, "from"], [`${f.name}_to`, "to"]];
-    const parts = ends.map(([name, end]) => el("label", {}, end, box({ name, mode: "decimal", max: 12, value: f[end] }, { "aria-label": `${f.label}, ${end}` })));
+    const ends = [[f.name, "from", t("from")], [`${f.name}_to`, "to", t("to")]];
+    const parts = ends.map(([name, end, word]) => el("label", {}, word, box({ name, mode: "decimal", max: 12, value: f[end] }, { "aria-label": `${f.label}, ${word}` })));
     return el("fieldset", { class: "ends" }, el("legend", {}, f.label), el("div", { class: "row" }, parts));
   }
   if (!f.units) return el("label", {}, f.label, box(f));
@@ -29,17 +30,17 @@ export function field(f) {
     "div",
     { class: "field" },
     el("label", { for: id }, f.label),
-    el("div", { class: "row" }, box({ mode: "decimal", ...f }, { id }), el("select", { name: `${f.name}_unit`, class: "unit", "aria-label": `Unit of: ${f.label}`, onchange: remember }, choices(f.units, unit))),
+    el("div", { class: "row" }, box({ mode: "decimal", ...f }, { id }), el("select", { name: `${f.name}_unit`, class: "unit", "aria-label": t("Unit of: {what}", { what: f.label }), onchange: remember }, choices(f.units, unit))),
   );
 }
 
 // --- what was filled in; null for nothing
 
-export function number(text, label = "this") {
+export function number(text, label = t("this")) {
   const said = (text || "").trim().replace(",", ".");
   if (!said) return null;
-  if (/^[+-]?[1-9]\d{0,2}\.\d{3}$/.test(said)) throw new Error(`${label}: ${text.trim()} can be read in two ways: write ${said.replace(".", "")} or ${said}0.`);
-  if (!/^[+-]?(\d+\.?\d*|\.\d+)$/.test(said)) throw new Error(`${label}: ${text.trim()} is not a number.`);
+  if (/^[+-]?[1-9]\d{0,2}\.\d{3}$/.test(said)) throw new Error(t("{label}: {typed} can be read in two ways: write {whole} or {exact}.", { label, typed: text.trim(), whole: said.replace(".", ""), exact: decimal(`${said}0`) }));
+  if (!/^[+-]?(\d+\.?\d*|\.\d+)$/.test(said)) throw new Error(t("{label}: {typed} is not a number.", { label, typed: text.trim() }));
   return Number(said);
 }
 
@@ -50,8 +51,8 @@ export function amount(values, name) {
 }
 
 export function range(values, name, parts = 1) {
-  const low = number(values[name], "from");
-  const high = number(values[`${name}_to`], "to");
+  const low = number(values[name], t("from"));
+  const high = number(values[`${name}_to`], t("to"));
   if (low === null && high === null) return null;
   return [(low ?? high) / parts, (high ?? low) / parts];
 }

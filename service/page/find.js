@@ -6,6 +6,7 @@ import { sheet } from "./sheet.js";
 import { signed } from "./stateword.js";
 import { STATES } from "./states.js";
 import { shownAt } from "./time.js";
+import { t } from "./words.js";
 
 const STATUS = Object.fromEntries(Object.keys(STATES.reading).map((code) => [code, signed("reading", code)]));
 
@@ -17,27 +18,28 @@ export async function finder(box, choose) {
     delete box.dataset.filled;
     throw problem;
   });
-  const any = (rows) => [["", "any"], ...rows];
+  const titles = Object.fromEntries(kinds.map((k) => [k.id, k.title]));
+  const any = (rows) => [["", t("any")], ...rows];
   const day = (name, label) => el("label", {}, label, el("input", { type: "date", name }));
   const form = el(
     "form",
-    { "aria-label": "Find" },
-    field({ name: "words", label: "Words", max: 200 }),
+    { "aria-label": t("Find") },
+    field({ name: "words", label: t("Words"), max: 200 }),
     el(
       "details",
       {},
-      el("summary", {}, "Only some of it"),
-      field({ name: "kind", label: "Kind", options: any(kinds.map((k) => [k.id, k.title])), value: "" }),
-      field({ name: "state", label: "The batch is", options: any([["open", "open"], ["closed", "closed"]]), value: "" }),
-      field({ name: "stage", label: "The batch's stage", options: any(stages.map((s) => [s.id, s.title])), value: "" }),
-      field({ name: "status", label: "The reading is", options: any(Object.entries(STATUS)), value: "" }),
-      el("div", { class: "row" }, day("since", "From"), day("until", "To")),
+      el("summary", {}, t("Only some of it")),
+      field({ name: "kind", label: t("Kind"), options: any(kinds.map((k) => [k.id, k.title])), value: "" }),
+      field({ name: "state", label: t("The batch is"), options: any([["open", t("open")], ["closed", t("closed")]]), value: "" }),
+      field({ name: "stage", label: t("The batch's stage"), options: any(stages.map((s) => [s.id, s.title])), value: "" }),
+      field({ name: "status", label: t("The reading is"), options: any(Object.entries(STATUS)), value: "" }),
+      el("div", { class: "row" }, day("since", t("From")), day("until", t("To"))),
     ),
-    el("button", { class: "main" }, "Find"),
+    el("button", { class: "main" }, t("Find")),
   );
-  const found = el("ol", { class: "found", role: "status", "aria-label": "Found" });
+  const found = el("ol", { class: "found", "aria-label": t("Found") });
   const trouble = el("p", { class: "trouble", role: "alert" });
-  const more = el("button", { type: "button", hidden: true }, "Show more");
+  const more = el("button", { type: "button", hidden: true }, t("Show more"));
   let asked, after, run = 0;
 
   const look = async () => {
@@ -47,10 +49,10 @@ export async function finder(box, choose) {
     try {
       const page = await call(`/api/search?${new URLSearchParams([...asked, ...(after ? [["after", after]] : [])])}`);
       if (mine !== run) return; // something else was asked meanwhile
-      found.append(...page.found.map((hit) => line(hit, choose)));
+      found.append(...page.found.map((hit) => line(hit, choose, titles)));
       after = page.after;
       more.hidden = !after;
-      if (!found.firstChild) found.append(el("li", {}, after ? "Nothing yet: there is more to look through." : "Nothing found."));
+      if (!found.firstChild) found.append(el("li", {}, after ? t("Nothing yet: there is more to look through.") : t("Nothing found.")));
     } catch (problem) {
       trouble.textContent = problem.message;
       more.hidden = !after;
@@ -72,12 +74,12 @@ export async function finder(box, choose) {
     return look();
   };
   more.onclick = look;
-  box.append(form, trouble, found, more);
+  box.append(form, trouble, el("div", { role: "status" }, found), more);
 }
 
-function line(hit, choose) {
-  const open = el("button", { type: "button", onclick: async () => { await choose(hit.batch); scrollTo(0, 0); } }, `${hit.batch_name}${hit.closed ? " (closed)" : ""}`);
-  const what = hit.what === "batch" ? "Batch" : `${hit.kind === "ph" ? "pH" : hit.kind.replaceAll("_", " ")}${hit.wash === null ? "" : `, wash ${hit.wash}`}`;
+function line(hit, choose, titles) {
+  const open = el("button", { type: "button", onclick: async () => { await choose(hit.batch); scrollTo(0, 0); } }, hit.closed ? t("{name} (closed)", { name: hit.batch_name }) : hit.batch_name);
+  const what = hit.what === "batch" ? t("Batch") : [titles[hit.kind] || hit.kind, hit.wash !== null && t("wash {n}", { n: hit.wash })].filter(Boolean).join(", ");
   const told = [shownAt(hit.at), what, hit.status && STATUS[hit.status], hit.phone].filter(Boolean).join(" · ");
-  return el("li", { class: hit.counts ? null : "old" }, open, el("p", { class: "meta" }, told), hit.what === "batch" ? null : el("p", {}, hit.text || "–", hit.counts ? null : " (counts no longer)"));
+  return el("li", { class: hit.counts ? null : "old" }, open, el("p", { class: "meta" }, told), hit.what === "batch" ? null : el("p", {}, hit.text || "–", hit.counts ? null : ` ${t("(counts no longer)")}`));
 }

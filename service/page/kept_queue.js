@@ -1,5 +1,6 @@
 // The phone's own database: what waits to be logged, in order, and which number a batch made here got in the log.
 // Every tab of this phone sees the same; each change is one transaction, on the disk before anybody is told.
+import { t } from "./words.js";
 
 const opening = new Promise((done, failed) => {
   const request = indexedDB.open("stripread", 2);
@@ -24,7 +25,7 @@ function takeUp(transaction, waiting, pictures) {
   const old = transaction.objectStore("photos");
   old.getAll().onsuccess = (event) => {
     for (const { key, batch, name, type, photo, trouble, ...body } of event.target.result.sort((a, b) => new Date(a.snapped_at) - new Date(b.snapped_at))) {
-      waiting.add({ key, what: "photo", method: "POST", path: "/api/batches/{batch}/readings", batch, name, type, photo: true, trouble, body, at: body.snapped_at, words: "Photo" });
+      waiting.add({ key, what: "photo", method: "POST", path: "/api/batches/{batch}/readings", batch, name, type, photo: true, trouble, body, at: body.snapped_at, words: t("Photo") });
       pictures.add({ key, photo });
     }
     transaction.db.deleteObjectStore("photos");

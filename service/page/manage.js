@@ -4,38 +4,39 @@ import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { send } from "./queue.js";
 import { ownZone, shownAt } from "./time.js";
+import { decimal, language, number, t } from "./words.js";
 
 const change = (batch, body, words) => send({ what: "change", method: "PATCH", path: "/api/batches/{batch}", batch: batch.id, body, words });
 
 export const newBatch = (done) =>
-  ask("New batch", [{ name: "name", label: "Name", required: true }], async ({ name }) => {
-    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name, zone: ownZone() }, words: `New batch: ${name}` });
+  ask(t("New batch"), [{ name: "name", label: t("Name"), required: true }], async ({ name }) => {
+    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name, zone: ownZone() }, words: t("New batch: {name}", { name }) });
     done({ id: answer ? answer.id : makes });
   });
 
 export function zoneAsked(batch, done) {
-  const fields = [{ name: "zone", label: "Zone of this batch's times, such as Europe/Lisbon", value: batch.zone, required: true, max: 60 }];
-  ask("Zone", fields, async ({ zone }) => done(await change(batch, { zone: zone.trim() }, `Zone: ${zone.trim()}`)));
+  const fields = [{ name: "zone", label: t("Zone of this batch's times, such as Europe/Lisbon"), value: batch.zone, required: true, max: 60 }];
+  ask(t("Zone"), fields, async ({ zone }) => done(await change(batch, { zone: zone.trim() }, t("Zone: {zone}", { zone: zone.trim() }))));
 }
 
 export function rename(batch, done) {
-  ask("Rename batch", [{ name: "name", label: "Name", value: batch.name, required: true }], async ({ name }) =>
-    done(await change(batch, { name }, `Rename to: ${name}`)),
+  ask(t("Rename batch"), [{ name: "name", label: t("Name"), value: batch.name, required: true }], async ({ name }) =>
+    done(await change(batch, { name }, t("Rename to: {name}", { name }))),
   );
 }
 
 export function rinseWater(batch, entries, done) {
   const blanks = entries.filter((e) => e.kind === "ph" && e.ph !== null && e.log.corrected_by === null);
-  const options = [["unknown", "I don't know"], ["pure", "Pure water"], ["air", "Pure water that stood in air"], ["tap", "Tap water"]];
+  const options = [["unknown", t("I don't know")], ["pure", t("Pure water")], ["air", t("Pure water that stood in air")], ["tap", t("Tap water")]];
   ask(
-    "Rinse water",
+    t("Rinse water"),
     [
-      { name: "water", label: "What do you rinse with?", options, value: batch.water.water },
-      { name: "alkalinity", label: "Tap water: alkalinity, mmol/L (if known)", value: batch.water.alkalinity_mmol_l, mode: "decimal" },
+      { name: "water", label: t("What do you rinse with?"), options, value: batch.water.water },
+      { name: "alkalinity", label: t("Tap water: alkalinity, mmol/L (if known)"), value: decimal(batch.water.alkalinity_mmol_l ?? ""), mode: "decimal" },
       {
         name: "blank",
-        label: "Reading of the rinse water itself",
-        options: [["", "none"], ...blanks.map((e) => [String(e.log.id), `entry ${e.log.id}: pH ${e.ph.toFixed(1)}${e.log.note ? `, ${e.log.note}` : ""}`])],
+        label: t("Reading of the rinse water itself"),
+        options: [["", t("none")], ...blanks.map((e) => [String(e.log.id), t("entry {n}: pH {ph}", { n: e.log.id, ph: number(e.ph, 1) }) + (e.log.note ? `, ${e.log.note}` : "")])],
         value: String(batch.water.blank_entry || ""),
       },
     ],
@@ -43,20 +44,20 @@ export function rinseWater(batch, entries, done) {
       const said = { water };
       if (alkalinity.trim()) said.alkalinity_mmol_l = Number(alkalinity.replace(",", "."));
       if (blank) said.blank_entry = Number(blank);
-      done(await change(batch, { water: said }, `Rinse water: ${options.find(([value]) => value === water)[1]}`));
+      done(await change(batch, { water: said }, t("Rinse water: {which}", { which: options.find(([value]) => value === water)[1] })));
     },
   );
 }
 
 export async function toggleClosed(batch, done) {
-  if (batch.closed_at === null) return done(await change(batch, { closed: true }, "Close the batch"));
+  if (batch.closed_at === null) return done(await change(batch, { closed: true }, t("Close the batch")));
   const fields = [
-    { name: "reason", label: "Why is it opened again? The log keeps it.", required: true, max: 1000 },
-    { name: "who", label: "Who", value: store.get("who", ""), required: true, max: 100 },
+    { name: "reason", label: t("Why is it opened again? The log keeps it."), required: true, max: 1000 },
+    { name: "who", label: t("Who"), value: store.get("who", ""), required: true, max: 100 },
   ];
-  return ask("Open this batch again", fields, async ({ reason, who }) => {
+  return ask(t("Open this batch again"), fields, async ({ reason, who }) => {
     store.set("who", who);
-    done(await change(batch, { closed: false, reason, who }, `Open the batch again: ${reason}`));
+    done(await change(batch, { closed: false, reason, who }, t("Open the batch again: {reason}", { reason })));
   });
 }
 
@@ -67,11 +68,12 @@ export function story(page) {
   if (!last) return;
   const { reason, who } = last.detail;
   const why = reason ? `: ${reason}${who ? ` (${who})` : ""}` : "";
-  $("batch-story").textContent = `${last.what === "closed" ? "Closed" : "Opened again"} ${shownAt(last.at)}${why}`;
+  const when = { when: shownAt(last.at) };
+  $("batch-story").textContent = (last.what === "closed" ? t("Closed {when}", when) : t("Opened again {when}", when)) + why;
 }
 
 // Given once on this phone; it goes with what is sent from it.
-export const yourName = () => ask("Your name on this phone", [{ name: "who", label: "It stands beside what you save. It may stay empty.", value: store.get("who", ""), max: 100 }], async ({ who }) => store.set("who", who.trim()));
+export const yourName = () => ask(t("Your name on this phone"), [{ name: "who", label: t("It stands beside what you save. It may stay empty."), value: store.get("who", ""), max: 100 }], async ({ who }) => store.set("who", who.trim()));
 
 // Only on the bench computer's own page.
 export function pairing() {
@@ -79,21 +81,21 @@ export function pairing() {
   box.hidden = $("backup").hidden = false;
   const fresh = async () => {
     const link = await call("/api/pairing");
-    const until = new Date(link.ends_at).toLocaleString([], { weekday: "short", hour: "2-digit", minute: "2-digit" });
+    const until = new Date(link.ends_at).toLocaleString(language, { weekday: "short", hour: "2-digit", minute: "2-digit" });
     $("qr").hidden = link.over;
     if (!link.over) $("qr").src = `/api/pairing/qr.svg?${Date.now()}`;
-    $("link-bounds").textContent = link.over ? "This link is used up. Make a new one." : `Lets in ${link.joins_left} more, until ${until}.`;
+    $("link-bounds").textContent = link.over ? t("This link is used up. Make a new one.") : t("Lets in {n} more, until {until}.", { n: link.joins_left, until });
   };
   const phones = async () => {
     const found = await call("/api/sessions");
     const joined = found.filter((s) => s.revoked_at === null && new Date(s.expires_at) > new Date());
     $("sessions").replaceChildren(
       ...joined.map((s) =>
-        el("li", {}, `${s.device.slice(0, 60)}, since ${new Date(s.paired_at).toLocaleDateString()}`,
-          el("button", { type: "button", onclick: async () => { await call(`/api/sessions/${s.id}`, "DELETE"); await phones(); } }, "Shut out")),
+        el("li", {}, t("{device}, since {day}", { device: s.device.slice(0, 60), day: new Date(s.paired_at).toLocaleDateString(language) }),
+          el("button", { type: "button", onclick: async () => { await call(`/api/sessions/${s.id}`, "DELETE"); await phones(); } }, t("Shut out"))),
       ),
     );
-    if (!joined.length) $("sessions").replaceChildren(el("li", {}, "none"));
+    if (!joined.length) $("sessions").replaceChildren(el("li", {}, t("none")));
   };
   box.addEventListener("toggle", () => box.open && (fresh(), phones()));
   $("renew").onclick = async () => {

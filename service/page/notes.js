@@ -5,6 +5,9 @@ import { store } from "./dom.js";
 import { send } from "./queue.js";
 import { clockAndZone } from "./strip.js";
 import { amount, MASS, number, range, SIDE, SMALL, TIME, VOLUME, WARMTH } from "./fields.js";
+import { decimal, language, t } from "./words.js";
+
+const ARTICLE = { en: /^An? /, de: /^Eine?n? /, es: /^Una? / }[language];
 
 const UNITS = { mass: MASS, volume: VOLUME, time: TIME, warmth: WARMTH, "small volume": SMALL, "acid or lye": SIDE };
 
@@ -68,7 +71,7 @@ export async function notesInForce(batch) {
   return notes;
 }
 
-export const nameOfKind = (kind) => (known.find((k) => k.kind === kind) || { label: { move: "Stage", procedure: "Procedure" }[kind] || kind }).label.replace(/^An? /, "").replace(/^./, (first) => first.toUpperCase());
+export const nameOfKind = (kind) => (known.find((k) => k.kind === kind) || { label: { move: t("Stage"), procedure: t("Procedure") }[kind] || kind }).label.replace(ARTICLE, "").replace(/^./, (first) => first.toUpperCase());
 
 // How the fields of a form are asked for once more, where what was typed has to be mended.
 const forMending = (fields) => Object.fromEntries(fields.map(({ name, label, options: choices, form: shape, parts }) => [name, { label, choices, parts: shape === "range" ? parts : null }]));
@@ -81,13 +84,13 @@ export function correctFields(item, more, act) {
     const value = said[f.name];
     const d = drawn(f);
     if (value === undefined || value === null) return { ...d, value: f.omit ? f.value : f.options.length ? d.value : undefined };
-    if (f.form === "range") return { ...d, from: value[0] * f.parts, to: value[1] * f.parts };
-    if (f.units === "acid or lye") return { ...d, value: Math.abs(value), unit: value < 0 ? "lye" : "acid" };
-    if (f.units) return { ...d, value, unit: UNITS[f.units][0][0] };
+    if (f.form === "range") return { ...d, from: decimal(+(value[0] * f.parts).toPrecision(12)), to: decimal(+(value[1] * f.parts).toPrecision(12)) };
+    if (f.units === "acid or lye") return { ...d, value: decimal(Math.abs(value)), unit: value < 0 ? "lye" : "acid" };
+    if (f.units) return { ...d, value: decimal(value), unit: UNITS[f.units][0][0] };
     if (f.form === "words") return { ...d, value: value.join(", ") };
-    return { ...d, value: String(value), checked: value === true };
+    return { ...d, value: f.form === "number" && !f.options.length ? decimal(value) : String(value), checked: value === true };
   });
-  ask(`Correct note ${item.number}`, [...more, ...fields], (values) => act(values, Object.fromEntries(form.fields.map((f) => [f.name, filled(f, values)])), forMending(form.fields)));
+  ask(t("Correct note {n}", { n: item.number }), [...more, ...fields], (values) => act(values, Object.fromEntries(form.fields.map((f) => [f.name, filled(f, values)])), forMending(form.fields)));
 }
 
 const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((v) => typeof v !== "boolean").join(", ")}`;
@@ -96,13 +99,13 @@ const inWords = (label, n) => `${label}: ${Object.values(n.data).flat().filter((
 async function fieldsOf(form, batch) {
   if (form.kind !== "strike" && form.kind !== "made_safe") return form.fields;
   const found = (await notesInForce(batch)).filter((n) => form.kind === "strike" || ["poured", "mixed", "used", "ammonia_test"].includes(n.kind));
-  if (!found.length) throw new Error("Nothing is written down yet.");
+  if (!found.length) throw new Error(t("Nothing is written down yet."));
   const label = Object.fromEntries(known.map((k) => [k.kind, k.label]));
   const options = found.map((n) => [String(n.number), inWords(label[n.kind] ?? n.kind, n).slice(0, 80)]);
   return form.fields.map((f) => (f.name === "note" ? { ...f, options } : f.name === "who" ? { ...f, value: store.get("who", "") } : f));
 }
 
-const WHO = () => ({ name: "who", label: "Who (kept on this phone; may stay empty)", value: store.get("who", ""), max: 100 });
+const WHO = () => ({ name: "who", label: t("Who (kept on this phone; may stay empty)"), value: store.get("who", ""), max: 100 });
 
 // What was saved is shown where it stands, with all that can be done to it.
 function saved(made) {
@@ -112,14 +115,14 @@ function saved(made) {
   const text = document.createElement("p");
   text.className = "saved";
   text.setAttribute("role", "status");
-  text.textContent = made.asked ? "✓ Saved. It waits for your answer:" : "✓ Saved";
+  text.textContent = made.asked ? `✓ ${t("Saved. It waits for your answer:")}` : `✓ ${t("Saved")}`;
   li.querySelector(".text").prepend(text);
   li.scrollIntoView({ block: "center" });
 }
 
 export function writeDown(batch, done) {
   const options = known.map(({ kind, label }) => [kind, label]);
-  ask("Write down", [{ name: "kind", label: "What is it?", options, value: "weight" }], async ({ kind }) => {
+  ask(t("Write down"), [{ name: "kind", label: t("What is it?"), options, value: "weight" }], async ({ kind }) => {
     const form = known.find((k) => k.kind === kind);
     const fields = await fieldsOf(form, batch);
     // the next form opens when this one has closed

@@ -1,9 +1,10 @@
 // The calculators: lye and sugar for a mass of chloride, and washes. The bench computer works it out; nothing is logged.
 import { call } from "./api.js";
 import { $, el, store } from "./dom.js";
-import { amount, field, MASS, number, range, VOLUME, WARMTH } from "./fields.js";
+import { amount, field, MASS, number, range, SIDE, VOLUME, WARMTH } from "./fields.js";
 import { notesInForce } from "./notes.js";
 import { warning } from "./stateword.js";
+import { decimal, language, t } from "./words.js";
 
 export const glued = (text) => text.replace(/(\d) %/g, "$1\u00a0%"); // a figure and its % stay on one line
 export const list = (items, kind) => el("ul", { class: kind === "note" ? "reasons" : "plain" }, items.map((text) => el("li", { class: kind }, glued(text))));
@@ -11,30 +12,30 @@ export const warned = (cautions) => [el("p", {}, el("b", {}, warning("caution"))
 export const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
 
 // Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.
-export const figure = (value) => String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10");
+export const figure = (value) => decimal(String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10"));
 
 const LYE = {
   fields: [
-    { name: "chloride_g", label: "Silver chloride, as weighed", units: MASS, required: true },
-    { name: "moisture", label: "Water in it, % (empty: not known, 0 to 50; drained: often 20 to 50)", range: true },
-    { name: "temp_c", label: "Temperature of the lye", units: WARMTH, value: "80", unit: "degC" },
-    { name: "portions", label: "Portions of lye, decanted between", mode: "numeric", value: "1", max: 3 },
-    { name: "sugar", label: "Sugar", options: [["glucose", "glucose"], ["glucose monohydrate", "glucose with its water (monohydrate)"], ["none", "none, lye alone"]], value: "glucose" },
-    { name: "lye_excess", label: "Lye, times what is needed", mode: "decimal", value: "1.5", max: 5 },
-    { name: "sugar_excess", label: "Sugar, times what is needed", mode: "decimal", value: "1.2", max: 5 },
+    { name: "chloride_g", label: t("Silver chloride, as weighed"), units: MASS, required: true },
+    { name: "moisture", label: t("Water in it, % (empty: not known, 0 to 50; drained: often 20 to 50)"), range: true },
+    { name: "temp_c", label: t("Temperature of the lye"), units: WARMTH, value: "80", unit: "degC" },
+    { name: "portions", label: t("Portions of lye, decanted between"), mode: "numeric", value: "1", max: 3 },
+    { name: "sugar", label: t("Sugar"), options: [["glucose", t("glucose")], ["glucose monohydrate", t("glucose with its water (monohydrate)")], ["none", t("none, lye alone")]], value: "glucose" },
+    { name: "lye_excess", label: t("Lye, times what is needed"), mode: "decimal", value: decimal("1.5"), max: 5 },
+    { name: "sugar_excess", label: t("Sugar, times what is needed"), mode: "decimal", value: decimal("1.2"), max: 5 },
   ],
   query(v) {
     const wet = range(v, "moisture", 100);
-    const warm = number(v.temp_c, "Temperature");
+    const warm = number(v.temp_c, t("Temperature"));
     return {
       chloride_g: amount(v, "chloride_g"),
       moisture_low: wet ? Math.min(...wet) : null,
       moisture_high: wet ? Math.max(...wet) : null,
       temp_c: v.temp_c_unit === "degF" && warm !== null ? Math.round((50 * (warm - 32)) / 9) / 10 : warm,
-      portions: number(v.portions, "Portions"),
+      portions: number(v.portions, t("Portions")),
       sugar: v.sugar,
-      lye_excess: number(v.lye_excess, "Lye"),
-      sugar_excess: number(v.sugar_excess, "Sugar"),
+      lye_excess: number(v.lye_excess, t("Lye")),
+      sugar_excess: number(v.sugar_excess, t("Sugar")),
       unit: v.chloride_g_unit,
     };
   },
@@ -42,57 +43,57 @@ const LYE = {
   from(notes) {
     const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "chloride");
     if (!weighed) return {};
-    const [low, high] = (weighed.data.moisture || ["", ""]).map((share) => (share === "" ? "" : +(100 * share).toFixed(3)));
+    const [low, high] = (weighed.data.moisture || ["", ""]).map((share) => (share === "" ? "" : decimal(+(100 * share).toFixed(3))));
     return { chloride_g: figure(weighed.data.grams), chloride_g_unit: "g", moisture: low, moisture_to: high };
   },
 };
 
 const WASH = {
   fields: [
-    { name: "retained_l", label: "Liquid that stays with the solid", units: VOLUME, unit: "ml", required: true },
-    { name: "added_l", label: "Water added in each wash", units: VOLUME, unit: "ml" },
-    { name: "volume_l", label: "or all the water there is", units: VOLUME, unit: "l" },
-    { name: "water", label: "The water", options: [["air", "pure, stood in air"], ["pure", "pure and fresh"], ["tap", "tap water"]], value: "air" },
-    { name: "alkalinity", label: "Tap water: alkalinity, mmol/L", mode: "decimal", max: 6 },
-    { name: "start", label: "In the first liquid, mol/L", units: [["acid", "acid"], ["lye", "lye"]], value: "1", unit: "acid", max: 6 },
+    { name: "retained_l", label: t("Liquid that stays with the solid"), units: VOLUME, unit: "ml", required: true },
+    { name: "added_l", label: t("Water added in each wash"), units: VOLUME, unit: "ml" },
+    { name: "volume_l", label: t("or all the water there is"), units: VOLUME, unit: "l" },
+    { name: "water", label: t("The water"), options: [["air", t("pure, stood in air")], ["pure", t("pure and fresh")], ["tap", t("tap water")]], value: "air" },
+    { name: "alkalinity", label: t("Tap water: alkalinity, mmol/L"), mode: "decimal", max: 6 },
+    { name: "start", label: t("In the first liquid, mol/L"), units: SIDE, value: "1", unit: "acid", max: 6 },
   ],
   query(v) {
-    const start = number(v.start, "First liquid") ?? 1;
+    const start = number(v.start, t("First liquid")) ?? 1;
     return {
       retained_l: amount(v, "retained_l"),
       added_l: amount(v, "added_l"),
       volume_l: amount(v, "volume_l"),
       water: v.water,
-      alkalinity_mmol_l: v.water === "tap" ? number(v.alkalinity, "Alkalinity") : null,
+      alkalinity_mmol_l: v.water === "tap" ? number(v.alkalinity, t("Alkalinity")) : null,
       acid_mol_l: v.start_unit === "lye" ? -start : start,
     };
   },
   told: (a) => [...a.said.map((text, i) => el("p", { class: i ? null : "next" }, glued(text))), a.splits && splitTable(a), ...warned(a.cautions)],
   from(notes) {
     const held = notes.find((n) => n.kind === "vessel" && n.data.retained_l);
-    return held ? { retained_l: +(1000 * held.data.retained_l).toPrecision(6), retained_l_unit: "ml" } : {};
+    return held ? { retained_l: figure(1000 * held.data.retained_l), retained_l_unit: "ml" } : {};
   },
 };
 
 function splitTable(a) {
-  const head = ["Washes", "L each", "leave one part in", "if it mixes badly"];
+  const head = [t("Washes"), t("L each"), t("leave one part in"), t("if it mixes badly")];
   const parts = (share) => {
     const n = Number((1 / share).toPrecision(2));
-    return n < 1e6 ? n.toLocaleString("en") : n < 1e9 ? `${+(n / 1e6).toPrecision(2)} million` : "over a billion";
+    return n < 1e6 ? n.toLocaleString(language) : n < 1e9 ? t("{n} million", { n: decimal(+(n / 1e6).toPrecision(2)) }) : t("over a thousand million");
   };
   const rows = a.splits.filter((s) => s.washes <= a.best + 2).map((s) => {
     const best = s.washes === a.best;
-    const cells = [best ? `✓ ${s.washes}` : s.washes, +s.portion_l.toPrecision(3), parts(s.share_left), parts(s.share_left_high)];
+    const cells = [best ? `✓ ${s.washes}` : s.washes, decimal(+s.portion_l.toPrecision(3)), parts(s.share_left), parts(s.share_left_high)];
     return el("tr", { class: best && "best" }, cells.map((text, i) => el(i ? "td" : "th", { scope: i ? null : "row" }, String(text))));
   });
-  return el("table", {}, el("caption", {}, "All the water split up; ✓ is enough"), el("thead", {}, el("tr", {}, head.map((text) => el("th", { scope: "col" }, text)))), el("tbody", {}, rows));
+  return el("table", {}, el("caption", {}, t("All the water split up; ✓ is enough")), el("thead", {}, el("tr", {}, head.map((text) => el("th", { scope: "col" }, text)))), el("tbody", {}, rows));
 }
 
 function calculator(id, kind, chosen) {
   const box = $(`plan-${id}`);
   const answer = el("div", { class: "worked", role: "status" });
   const trouble = el("p", { class: "trouble", role: "alert" });
-  const form = el("form", { "aria-label": box.querySelector("summary").textContent }, kind.fields.map(field), el("button", { class: "main" }, "Work it out"));
+  const form = el("form", { "aria-label": box.querySelector("summary").textContent }, kind.fields.map(field), el("button", { class: "main" }, t("Work it out")));
   const all = () => [...form.elements].filter((e) => e.name);
   form.onsubmit = async (event) => {
     event.preventDefault();

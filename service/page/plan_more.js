@@ -4,28 +4,29 @@ import { amount, MASS, number, range, VOLUME } from "./fields.js";
 import { figure, glued, list, warned, words } from "./plan.js";
 import { sheet } from "./sheet.js";
 import { warning } from "./stateword.js";
+import { decimal, number as shown, t } from "./words.js";
 
 sheet();
 
 const parts = (text) => (text || "").split(";").map((part) => part.trim()).filter(Boolean);
 const lots = (v, name) => parts(v[name]).map((one) => amount({ [name]: one, [`${name}_unit`]: v[`${name}_unit`] }, name));
-const short = (grams) => (grams === 0 ? "0" : String(+grams.toPrecision(3)));
-const span = ([low, value, high], unit) => `${short(value)} ${unit} (${short(low)} to ${short(high)} ${unit})`;
-const percent = ([low, value, high]) => `${(100 * value).toFixed(1)} % (${(100 * low).toFixed(1)} to ${(100 * high).toFixed(1)} %)`;
+const short = (grams) => (grams === 0 ? "0" : decimal(+grams.toPrecision(3)));
+const span = ([low, value, high], unit) => `${short(value)} ${unit} (${t("{low} to {high}", { low: short(low), high: short(high) })} ${unit})`;
+const percent = ([low, value, high]) => `${shown(100 * value, 1)} % (${t("{low} to {high}", { low: shown(100 * low, 1), high: shown(100 * high, 1) })} %)`;
 
 const YIELD = {
   fields: [
-    { name: "of", label: "It starts from", options: [["chloride_g", "silver chloride"], ["metal_g", "metal that holds silver"]], value: "chloride_g" },
-    { name: "start", label: "As weighed (several lots: 200; 212)", units: MASS, required: true },
-    { name: "moisture", label: "Chloride: water in it, % (empty: not known)", range: true },
-    { name: "fineness", label: "Metal: fineness (0.925, or 0.90-0.93)", value: "0.925", max: 20 },
-    { name: "weighed_g", label: "Silver weighed at the end (empty: not yet)", units: MASS },
-    { name: "scale_g", label: "The scale may be off by, g", mode: "decimal", value: "0.1", max: 8 },
-    { name: "decant", label: "Decants as litres:hours settled (0.9:12; 0.9:6)", max: 1000 },
-    { name: "papers", label: "Filter papers", mode: "numeric", value: "1", max: 3 },
-    { name: "glasses", label: "Vessels", mode: "numeric", value: "2", max: 3 },
-    { name: "lye_wash_l", label: "Water of each lye wash (0.9; 0.9)", units: VOLUME },
-    { name: "alkalinity", label: "That water's alkalinity, mmol/L (pure: 0)", mode: "decimal", max: 6 },
+    { name: "of", label: t("It starts from"), options: [["chloride_g", t("silver chloride")], ["metal_g", t("metal that holds silver")]], value: "chloride_g" },
+    { name: "start", label: t("As weighed (several lots: 200; 212)"), units: MASS, required: true },
+    { name: "moisture", label: t("Chloride: water in it, % (empty: not known)"), range: true },
+    { name: "fineness", label: t("Metal: fineness ({one}, or {range})", { one: decimal("0.925"), range: decimal("0.90-0.93") }), value: decimal("0.925"), max: 20 },
+    { name: "weighed_g", label: t("Silver weighed at the end (empty: not yet)"), units: MASS },
+    { name: "scale_g", label: t("The scale may be off by, g"), mode: "decimal", value: decimal("0.1"), max: 8 },
+    { name: "decant", label: t("Decants as litres:hours settled ({example})", { example: decimal("0.9:12; 0.9:6") }), max: 1000 },
+    { name: "papers", label: t("Filter papers"), mode: "numeric", value: "1", max: 3 },
+    { name: "glasses", label: t("Vessels"), mode: "numeric", value: "2", max: 3 },
+    { name: "lye_wash_l", label: t("Water of each lye wash ({example})", { example: decimal("0.9; 0.9") }), units: VOLUME },
+    { name: "alkalinity", label: t("That water's alkalinity, mmol/L (pure: 0)"), mode: "decimal", max: 6 },
   ],
   query(v) {
     const wet = v.of === "chloride_g" ? range(v, "moisture", 100) : null;
@@ -34,26 +35,25 @@ const YIELD = {
       moisture: wet && `${+Math.min(...wet).toFixed(5)}-${+Math.max(...wet).toFixed(5)}`,
       fineness: v.fineness.trim() || null,
       weighed_g: amount(v, "weighed_g"),
-      scale_g: v.scale_g.trim() ? `${number(v.scale_g, "The scale")} g` : null,
+      scale_g: v.scale_g.trim() ? `${number(v.scale_g, t("The scale"))} g` : null,
       decant: parts(v.decant),
-      papers: number(v.papers, "Filter papers"),
-      glasses: number(v.glasses, "Vessels"),
+      papers: number(v.papers, t("Filter papers")),
+      glasses: number(v.glasses, t("Vessels")),
       lye_wash_l: lots(v, "lye_wash_l"),
-      alkalinity_mmol_l: number(v.alkalinity, "Alkalinity"),
+      alkalinity_mmol_l: number(v.alkalinity, t("Alkalinity")),
     };
   },
   told(a) {
-    const end = a.lines.findIndex((text) => text.trimEnd().endsWith(" together"));
     return [
-      words([["Silver expected", span(a.expected_g, "g")], ...(a.yield ? [["Yield", percent(a.yield)]] : [])]),
+      words([[t("Silver expected"), span(a.expected_g, "g")], ...(a.yield ? [[t("Yield"), percent(a.yield)]] : [])]),
       el("p", { class: "next" }, glued(a.verdict)),
-      list([...a.notes, ...a.lines.slice(end + 1)].filter(Boolean)),
+      list([...a.notes, ...a.tips].filter(Boolean)),
       el(
         "table",
         {},
-        el("caption", {}, "Where some of it may be"),
-        el("thead", {}, el("tr", {}, ["Where", "g", "between"].map((text) => el("th", { scope: "col" }, text)))),
-        el("tbody", {}, [...a.losses.map((x) => [`${x.name}; ${x.where}${x.note ? ` (${x.note})` : ""}`, x.silver_g]), ["together", a.explained_g]].map(([name, [low, value, high]]) =>
+        el("caption", {}, t("Where some of it may be")),
+        el("thead", {}, el("tr", {}, [t("Where"), "g", t("between")].map((text) => el("th", { scope: "col" }, text)))),
+        el("tbody", {}, [...a.losses.map((x) => [`${x.name}; ${x.where}${x.note ? ` (${x.note})` : ""}`, x.silver_g]), [t("together"), a.explained_g]].map(([name, [low, value, high]]) =>
           el("tr", {}, el("th", { scope: "row", class: "wide" }, name), el("td", {}, short(value)), el("td", {}, `${short(low)}–${short(high)}`)))),
       ),
       ...warned(a.cautions),
@@ -71,7 +71,7 @@ const YIELD = {
       const counting = chloride.at(-1).data.again === "adds" || chloride.length === 1 ? added : [chloride.at(-1)];
       Object.assign(found, { of: "chloride_g", start: counting.map((n) => figure(n.data.grams)).join("; "), start_unit: "g" });
       const wet = chloride.at(-1).data.moisture;
-      if (wet) Object.assign(found, { moisture: +(100 * wet[0]).toFixed(3), moisture_to: +(100 * wet[1]).toFixed(3) });
+      if (wet) Object.assign(found, { moisture: decimal(+(100 * wet[0]).toFixed(3)), moisture_to: decimal(+(100 * wet[1]).toFixed(3)) });
     }
     if (silver) Object.assign(found, { weighed_g: figure(silver.data.grams), weighed_g_unit: "g" });
     if (settled.length) found.decant = settled.map((n) => `${figure(n.data.litres)}:${figure(n.data.settled_h)}`).join("; ");
@@ -81,10 +81,10 @@ const YIELD = {
 
 const WASTE = {
   fields: [
-    { name: "poured", label: "What went in, as litres:pH (2:1.5; 0.9:6)", required: true, max: 1000 },
-    { name: "contains", label: "What is in it, with commas (silver, copper, salt, sugar; or none)", max: 300 },
-    { name: "ammonia", label: "Ammonia went in", type: "checkbox" },
-    { name: "bottle", label: "Your own bottles (soda lye: 2 mol/l; muriatic acid: 20 %, 1.10 g/ml)", max: 300 },
+    { name: "poured", label: t("What went in, as litres:pH ({example})", { example: decimal("2:1.5; 0.9:6") }), required: true, max: 1000 },
+    { name: "contains", label: t("What is in it, with commas (silver, copper, salt, sugar; or none)"), max: 300 },
+    { name: "ammonia", label: t("Ammonia went in"), type: "checkbox" },
+    { name: "bottle", label: t("Your own bottles (soda lye: 2 mol/l; muriatic acid: 20 %, 1.10 g/ml)"), max: 300 },
   ],
   query: (v) => ({
     poured: parts(v.poured),
@@ -95,7 +95,7 @@ const WASTE = {
   told: (a) => [
     ...a.stock.first.map((text) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${text}`)),
     el("p", { class: "next" }, glued(`${short(a.stock.litres)} L. ${a.stock.sentence}`)),
-    a.ways.length ? el("p", {}, el("b", {}, "To neutralise, one of:")) : el("p", {}, el("b", {}, a.stock.first.length ? "No way to neutralise it is given: what stands above comes first." : "Nothing is added to neutralise it.")),
+    a.ways.length ? el("p", {}, el("b", {}, t("To neutralise, one of:"))) : el("p", {}, el("b", {}, a.stock.first.length ? t("No way to neutralise it is given: what stands above comes first.") : t("Nothing is added to neutralise it."))),
     list(a.ways.map((way) => way.sentence)),
     list(a.recover.slice(0, -1)),
     ...warned(a.cautions),

@@ -1,4 +1,6 @@
 // pH against wash: dots with their intervals, the neutral band, and the forecast's washes to come.
+import { t } from "./words.js";
+
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim(); // of the theme in force
 let INK, MAIN;
 let drawn = null;
@@ -21,7 +23,7 @@ export function plot(box, entries, forecast, neutral) {
     cursor: { show: false },
     scales: { x: { time: false, range: [first - 0.5, end + 0.5] }, y: { range: [0, 14] } },
     axes: [
-      { label: "wash", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 26, incrs: [1, 2, 5, 10, 50], grid: { show: false } },
+      { label: t("wash"), stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 26, incrs: [1, 2, 5, 10, 50], grid: { show: false } },
       { label: "pH", stroke: INK, font: "600 16px system-ui", labelFont: "600 16px system-ui", labelSize: 22, size: 36, space: 20, incrs: [2], grid: { stroke: colour("grid") } },
     ],
     series: [{}, { stroke: INK, width: 2, points: { show: false }, paths: () => null }],

@@ -11,6 +11,7 @@
 import { call, sendPhoto, Trouble } from "./api.js";
 import { alter, inTurn, pictureOf, put, waitingNow } from "./kept_queue.js";
 import { clockAndZone } from "./strip.js";
+import { t } from "./words.js";
 
 const SOON_MS = 4000; // a form is not kept open any longer; what was entered goes on waiting
 const READINGS = "/api/batches/{batch}/readings";
@@ -117,7 +118,7 @@ async function round() {
     const next = items.find((i) => !i.trouble && !passed.has(i.key) && !items.some((made) => made.makes && made.makes === i.batch));
     if (!next) return;
     const batch = typeof next.batch === "string" ? numbers[next.batch] : next.batch;
-    if (batch === undefined) await refuse(next, new Trouble(404, "no_such_batch", "The batch that this belongs to was thrown away. Send it to another batch, or throw it away, too."));
+    if (batch === undefined) await refuse(next, new Trouble(404, "no_such_batch", t("The batch that this belongs to was thrown away. Send it to another batch, or throw it away, too.")));
     else {
       const met = await one(next, next.path.replace("{batch}", batch), items.length);
       if (met && met.code !== "readers_ended") return; // the others would meet the same

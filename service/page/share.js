@@ -1,4 +1,6 @@
 // One reading as a picture, handed to the phone's own way of sharing; a download where there is none.
+import { error } from "./api.js";
+
 export async function share(entry, button) {
   const name = `reading-${entry.log.id}.png`;
   button.disabled = true;
@@ -6,7 +8,7 @@ export async function share(entry, button) {
     const response = await fetch(`/api/readings/${entry.log.id}/share.png`, { cache: "no-store" }).catch(() => Promise.reject({ status: 0 }));
     if (!response.ok) {
       const said = await response.json().catch(() => ({}));
-      throw Object.assign(new Error(said.detail || `Error ${response.status}`), { status: response.status });
+      throw Object.assign(new Error(said.detail || error(response.status)), { status: response.status });
     }
     const file = new File([await response.blob()], name, { type: "image/png" });
     if (navigator.canShare && navigator.canShare({ files: [file] })) {

@@ -1,27 +1,31 @@
 // A reading as people see it: the answer in big figures, and its line in the log.
 import { el, svg } from "./dom.js";
 import { chip, heading as named, stateWord, warning } from "./stateword.js";
+import { liquidWords } from "./liquids.js";
 import { shownBy } from "./tint.js";
+import { decimal, number, t } from "./words.js";
 
-const KIND = { ph: "pH", tint: "Copper tint", solid: "Solid", cells: "Pair of vials" };
+const KIND = { ph: "pH", tint: t("Copper tint"), solid: t("Solid"), cells: t("Pair of vials") };
 
-const fixed = (value, digits) => (value === null || value === undefined ? "–" : value.toFixed(digits));
-const percent = (value) => (value === null || value === undefined ? "–" : `${(100 * value).toFixed(1)} %`);
+const fixed = (value, digits) => (value === null || value === undefined ? "–" : number(value, digits));
+const percent = (value) => (value === null || value === undefined ? "–" : `${number(100 * value, 1)} %`);
+const between = (low, high) => t("between {low} and {high} (95 %)", { low, high });
+const span = (interval, each) => t("{low} to {high}", { low: each(interval[0]), high: each(interval[1]) });
 export const verdict = (entry) => chip("reading", entry.status);
 
 // [figure, unit, range in words]
 export function figures(entry) {
   if (entry.kind === "ph") {
-    const range = entry.interval && `between ${fixed(entry.interval[0], 2)} and ${fixed(entry.interval[1], 2)} (95\u00a0%)`;
+    const range = entry.interval && between(fixed(entry.interval[0], 2), fixed(entry.interval[1], 2));
     return [fixed(entry.ph, 1), "pH", range];
   }
   if (entry.kind === "tint") {
-    const range = entry.interval ? `${fixed(entry.interval[0], 0)} to ${fixed(entry.interval[1], 0)} mg/L (95\u00a0%)` : "";
-    return [entry.decision || "–", "", [entry.mg_per_l !== null && `copper ${fixed(entry.mg_per_l, 0)} mg/L`, range].filter(Boolean).join(", ")];
+    const range = entry.interval ? `${span(entry.interval, (v) => fixed(v, 0))} mg/L (95\u00a0%)` : "";
+    return [entry.decision ? t(entry.decision) : "–", "", [entry.mg_per_l !== null && t("copper {amount} mg/L", { amount: fixed(entry.mg_per_l, 0) }), range].filter(Boolean).join(", ")];
   }
-  if (entry.kind === "cells") return [shownBy(entry), "", "no copper test"];
-  const pale = entry.pale_interval && `between ${percent(entry.pale_interval[0])} and ${percent(entry.pale_interval[1])} (95\u00a0%)`;
-  return [percent(entry.pale_fraction), "still pale", pale];
+  if (entry.kind === "cells") return [shownBy(entry), "", t("no copper test")];
+  const pale = entry.pale_interval && between(percent(entry.pale_interval[0]), percent(entry.pale_interval[1]));
+  return [percent(entry.pale_fraction), t("still pale"), pale];
 }
 
 // The scale carries no colour on purpose: place, ticks and words tell it to any eye.
@@ -29,7 +33,8 @@ export function scale(entry, neutral) {
   const x = (ph) => 14 + (Math.min(14, Math.max(0, ph)) / 14) * 332;
   const ticks = [0, 2, 4, 6, 7, 8, 10, 12, 14];
   const [low, high] = entry.interval;
-  const words = `pH scale from 0 to 14: ${entry.ph.toFixed(1)}, between ${low.toFixed(2)} and ${high.toFixed(2)}; neutral from ${neutral[0]} to ${neutral[1]}`;
+  const figured = { ph: fixed(entry.ph, 1), low: fixed(low, 2), high: fixed(high, 2), from: decimal(neutral[0]), to: decimal(neutral[1]) };
+  const words = t("pH scale from 0 to 14: {ph}, between {low} and {high}; neutral from {from} to {to}", figured);
   return svg(
     "svg",
     { class: "scale", viewBox: "0 0 360 104", role: "img", "aria-label": words },
@@ -41,9 +46,9 @@ export function scale(entry, neutral) {
     svg("path", { d: `M${x(entry.ph)} 20v40`, class: "tick", "stroke-width": 3 }),
     ...ticks.map((t) => svg("path", { d: `M${x(t)} 58v6`, class: "tick", "stroke-width": 2 })),
     ...ticks.map((t) => svg("text", { x: x(t), y: 82, "text-anchor": "middle" }, String(t))),
-    svg("text", { x: 14, y: 19 }, "acid"),
-    svg("text", { x: 346, y: 19, "text-anchor": "end" }, "lye"),
-    svg("text", { x: x((neutral[0] + neutral[1]) / 2), y: 101, "text-anchor": "middle" }, "neutral"),
+    svg("text", { x: 14, y: 19 }, t("acid")),
+    svg("text", { x: 346, y: 19, "text-anchor": "end" }, t("lye")),
+    svg("text", { x: x((neutral[0] + neutral[1]) / 2), y: 101, "text-anchor": "middle" }, t("neutral")),
   );
 }
 
@@ -57,13 +62,13 @@ export function swatches(entry) {
       {},
       svg(
         "svg",
-        { viewBox: "0 0 80 64", preserveAspectRatio: "none", role: "img", "aria-label": `pad ${n + 1}: seen ${lab(c.seen_lab)}${c.curve_lab ? `, curve ${lab(c.curve_lab)}` : ""}` },
+        { viewBox: "0 0 80 64", preserveAspectRatio: "none", role: "img", "aria-label": `${t("Pad {n}:", { n: n + 1 })} ${c.curve_lab ? t("seen {seen}; on the curve at this pH {curve}", { seen: lab(c.seen_lab), curve: lab(c.curve_lab) }) : t("seen {seen}", { seen: lab(c.seen_lab) })}` },
         svg("rect", { width: 80, height: c.curve ? 32 : 64, fill: c.seen }),
         c.curve && svg("rect", { y: 32, width: 80, height: 32, fill: c.curve }),
       ),
-      el("figcaption", {}, `Pad ${n + 1}`),
+      el("figcaption", {}, t("Pad {n}", { n: n + 1 })),
     );
-  const words = colours[0].curve ? "Colours: above as seen, below as on the curve at this pH" : "Colours as seen";
+  const words = colours[0].curve ? t("Colours: above as seen, below as on the curve at this pH") : t("Colours as seen");
   return [el("p", {}, words), el("div", { class: "swatches" }, colours.map(one))];
 }
 
@@ -75,18 +80,24 @@ export function reasons(entry) {
     .map((r) => el("li", { class: r.severity }, el("b", {}, caution(r) ? warning("caution") : named("reason", r.severity)), r.message));
   const care = entry.log.cautions.map((c) => el("li", { class: "note" }, el("b", {}, warning("caution")), c));
   const others = (entry.alternatives || []).map((a) =>
-    el("li", { class: "doubt" }, el("b", {}, "Also possible"), `pH ${a.ph.toFixed(1)} (${Math.round(100 * a.weight)} % of the weight)`),
+    el("li", { class: "doubt" }, el("b", {}, t("Also possible")), t("pH {ph} ({percent} % of the weight)", { ph: fixed(a.ph, 1), percent: Math.round(100 * a.weight) })),
   );
   return el("ul", { class: "reasons" }, [...items, ...others, ...care]);
 }
 
-export const heading = (entry) => `${KIND[entry.kind]}${entry.log.wash === null ? "" : `, wash ${entry.log.wash}`}`;
+export const heading = (entry) => [KIND[entry.kind], entry.log.wash !== null && t("wash {n}", { n: entry.log.wash })].filter(Boolean).join(", ");
+
+// Figure and unit in one line.
+export function shownValue(entry) {
+  const [figure, unit] = figures(entry);
+  return unit === "pH" ? `pH ${figure}` : unit ? `${figure} ${unit}` : figure;
+}
 
 // The answer in a sentence, to be said aloud or shown across the screen.
 export function sentence(entry) {
-  const [figure, unit, range] = figures(entry);
-  if (entry.status === "refused") return `${named("reading", "refused")}: no value`;
-  return [`${unit === "pH" ? "pH " : ""}${figure}${unit && unit !== "pH" ? ` ${unit}` : ""}`, entry.status === "doubtful" && stateWord("reading", "doubtful").word, range].filter(Boolean).join(", ");
+  const [, , range] = figures(entry);
+  if (entry.status === "refused") return t("{what}: no value", { what: named("reading", "refused") });
+  return [shownValue(entry), entry.status === "doubtful" && stateWord("reading", "doubtful").word, range].filter(Boolean).join(", ");
 }
 
 export function answer(entry, neutral, act) {
@@ -94,7 +105,7 @@ export function answer(entry, neutral, act) {
   const refused = entry.status === "refused";
   return [
     el("h2", { id: "answer-title" }, heading(entry)),
-    el("p", { class: `big ${refused || ["tint", "cells"].includes(entry.kind) ? "words" : ""}` }, refused ? "No value" : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
+    el("p", { class: `big ${refused || ["tint", "cells"].includes(entry.kind) ? "words" : ""}` }, refused ? t("No value") : figure, unit && !refused ? el("small", {}, ` ${unit}`) : null),
     range && !refused ? el("p", { class: "range" }, range) : null,
     ...circumstances(entry).map((words) => el("p", {}, words)),
     el("p", {}, verdict(entry)),
@@ -109,31 +120,39 @@ export function answer(entry, neutral, act) {
 export function circumstances(entry) {
   const said = [];
   const waited = entry.waited_s;
-  if (waited !== undefined && waited !== null && waited >= 0) said.push(`Read ${Math.round(waited)} s after the dip`);
+  if (waited !== undefined && waited !== null && waited >= 0) said.push(t("Read {n} s after the dip", { n: Math.round(waited) }));
   const { temperature_c: warmth } = entry.log.said || {};
-  if (warmth !== undefined) said.push(`Sample at ${warmth} °C`);
-  if (entry.log.phone) said.push(`Photo by ${entry.log.phone}`);
+  if (warmth !== undefined) said.push(t("Sample at {warmth} °C", { warmth: decimal(warmth) }));
+  if (entry.log.phone) said.push(t("Photo by {phone}", entry.log));
   if (entry.comparison) said.push(besideIt(entry.comparison));
-  if (entry.log.cells_entry) said.push(entry.cells === "none" ? `Vials not measured: entry ${entry.log.cells_entry} was left out` : `Vials measured by entry ${entry.log.cells_entry}`);
+  if (entry.log.cells_entry) {
+    const which = { n: entry.log.cells_entry };
+    said.push(entry.cells === "none" ? t("Vials not measured: entry {n} was left out", which) : t("Vials measured by entry {n}", which));
+  };
   const water = entry.blank;
   if (!water) return said.length ? [said.join(" · ")] : [];
   const compared =
     water.difference === null
-      ? "Not compared with the rinse water: one of the two has no value"
-      : `${Math.abs(water.difference).toFixed(2)} more ${water.difference < 0 ? "acid" : "alkaline"} than the rinse water's ${fixed(water.ph, 2)} ` +
-        `(${water.difference_interval.map(signed).join(" to ")}); ` +
-        `differs by more than ${water.tolerance}: ${Math.round(100 * water.probability_differs)} %`;
+      ? t("Not compared with the rinse water: one of the two has no value")
+      : `${more(water.difference, t("the rinse water's {ph}", { ph: fixed(water.ph, 2) }), water.difference_interval)}; ` +
+        t("differs by more than {tolerance}: {percent} %", { tolerance: decimal(water.tolerance), percent: Math.round(100 * water.probability_differs) });
   return [said.join(" · "), compared].filter(Boolean);
 }
 
-const signed = (v) => `${v < 0 ? "−" : "+"}${Math.abs(v).toFixed(2)}`;
+const signed = (v) => `${v < 0 ? "−" : "+"}${fixed(Math.abs(v), 2)}`;
+
+function more(by, than, interval) {
+  const places = { by: fixed(Math.abs(by), 2), than };
+  return `${by < 0 ? t("{by} more acid than {than}", places) : t("{by} more alkaline than {than}", places)} (${span(interval, signed)})`;
+}
 
 // How the sample's strip stands to the one below it in the same photo.
 function besideIt(told) {
-  if (told.delta_ph === null) return `Not compared with ${told.liquid} beside it: one of the two strips has no value`;
+  const liquid = liquidWords(told.liquid);
+  if (told.delta_ph === null) return t("Not compared with {liquid} beside it: one of the two strips has no value", { liquid });
   return (
-    `${Math.abs(told.delta_ph).toFixed(2)} more ${told.delta_ph < 0 ? "acid" : "alkaline"} than ${told.liquid} beside it ` +
-    `(${told.delta_interval.map(signed).join(" to ")}); within ${told.tolerance} of it: ${Math.round(100 * told.same_probability)} %`
+    `${more(told.delta_ph, t("{liquid} beside it", { liquid }), told.delta_interval)}; ` +
+    t("within {tolerance} of it: {percent} %", { tolerance: decimal(told.tolerance), percent: Math.round(100 * told.same_probability) })
   );
 }
 
@@ -149,10 +168,10 @@ function links(entry, act) {
   const at = `/api/readings/${entry.log.id}`;
   const newest = entry.log.corrected_by === null;
   return [
-    el("a", { class: "button", href: `#how-${entry.log.id}` }, "How it was read"),
-    el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, "Photo"),
-    el("button", { type: "button", onclick: (event) => share(entry, event.target) }, "Share"),
-    newest && !entry.log.withdrawn && act.correct ? el("button", { type: "button", onclick: () => act.correct(entry) }, "Correct") : null,
+    el("a", { class: "button", href: `#how-${entry.log.id}` }, t("How it was read")),
+    el("a", { class: "button", href: `${at}/photo`, target: "_blank", rel: "noopener" }, t("Photo")),
+    el("button", { type: "button", onclick: (event) => share(entry, event.target) }, t("Share")),
+    newest && !entry.log.withdrawn && act.correct ? el("button", { type: "button", onclick: () => act.correct(entry) }, t("Correct")) : null,
   ];
 }
 
@@ -169,9 +188,9 @@ export function line(entry, act) {
     el(
       "div",
       { class: "text" },
-      el("p", { class: "value" }, entry.status === "refused" ? `${KIND[entry.kind]}: no value ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
-      el("p", { class: "meta" }, [log.wash !== null && `wash ${log.wash}`, range, log.moment && `${log.moment.text}, ${log.moment.told}`, log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
-      el("details", {}, el("summary", {}, `Details of entry ${log.id}`), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
+      el("p", { class: "value" }, entry.status === "refused" ? `${t("{what}: no value", { what: KIND[entry.kind] })} ` : `${unit === "pH" ? "pH " : ""}${figure} `, verdict(entry)),
+      el("p", { class: "meta" }, [log.wash !== null && t("wash {n}", { n: log.wash }), range, log.moment && `${log.moment.text}, ${log.moment.told}`, log.note, !log.corrects && log.made_by].filter(Boolean).join(" · ")),
+      el("details", {}, el("summary", {}, t("Details of entry {n}", { n: log.id })), circumstances(entry).map((words) => el("p", {}, words)), reasons(entry), swatches(entry), el("div", { class: "row wrap" }, links(entry, act))),
     ),
   );
 }

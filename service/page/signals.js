@@ -1,5 +1,6 @@
 // Signals for hands in gloves: a big word, vibration, sound, and the screen kept on while the clock runs.
 import { $, store } from "./dom.js";
+import { t } from "./words.js";
 
 const CHOSEN = { word: true, shake: true, sound: false, awake: true, ...store.get("signals", {}) };
 const SHOWN_MS = 6000;
@@ -76,9 +77,9 @@ export function signalButtons() {
       keepAwake(running);
     };
   }
-  const lacks = [!navigator.vibrate && "vibrate", !navigator.wakeLock && "keep the screen on"].filter(Boolean);
-  $("signal-lacks").textContent = lacks.length ? `This browser can't ${lacks.join(" or ")} here.` : "";
-  $("signal-try").onclick = () => signal("now", "Photo now");
+  const lacks = [!navigator.vibrate && t("This browser can't vibrate here."), !navigator.wakeLock && t("This browser can't keep the screen on here.")];
+  $("signal-lacks").textContent = lacks.filter(Boolean).join(" ");
+  $("signal-try").onclick = () => signal("now", t("Photo now"));
   addEventListener("pointerdown", () => ($("word").hidden = true)); // wherever the finger lands, which it never holds up
   document.addEventListener("visibilitychange", () => keepAwake(running));
 }

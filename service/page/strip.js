@@ -1,6 +1,8 @@
 // What is said of a strip before its photo: which kind, when it was dipped, how warm, in rinse water or not.
 import { $, el, options, store } from "./dom.js";
+import { liquidCode, nameLiquids } from "./liquids.js";
 import { keepAwake, signal, unlock } from "./signals.js";
+import { decimal, t } from "./words.js";
 
 const FORGET_MS = 15 * 60 * 1000; // nobody photographs a strip so long after
 let batch = null;
@@ -35,23 +37,23 @@ function tick() {
   keepAwake(at !== null);
   if (at === null) {
     told = null;
-    $("dip").replaceChildren(el("b", {}, "Dipped now"), el("small", {}, "start the clock"));
+    $("dip").replaceChildren(el("b", {}, t("Dipped now")), el("small", {}, t("start the clock")));
     return;
   }
   const seconds = Math.floor((Date.now() - at) / 1000);
   const [low, high] = (chosen() && chosen().read_after_s) || [null, null];
   const shown = seconds < 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${pad(seconds % 60)}`;
-  const when = low === null ? "since the dip" : seconds < low ? `wait until ${low} s` : seconds <= high ? `photo now, to ${high} s` : `late: over ${high} s`;
+  const when = low === null ? t("since the dip") : seconds < low ? t("wait until {n} s", { n: low }) : seconds <= high ? t("photo now, to {n} s", { n: high }) : t("late: over {n} s", { n: high });
   const part = low === null ? "none" : seconds < low ? "wait" : seconds <= high ? "now" : "late";
-  if (part !== told && told !== null && part === "now") signal("now", "Photo now");
-  if (part === "late" && told === "now") signal("late", "Late: the time is over");
+  if (part !== told && told !== null && part === "now") signal("now", t("Photo now"));
+  if (part === "late" && told === "now") signal("late", t("Late: the time is over"));
   told = part;
   $("dip").replaceChildren(el("b", {}, shown), el("small", {}, when));
 }
 
 function warmth() {
   const box = $("temperature");
-  return box.value === "" || !box.validity.valid ? null : Number(box.value);
+  return box.value.trim() === "" || !box.validity.valid ? null : Number(box.value.trim().replace(",", "."));
 }
 
 const beside = () => $("beside").value.trim();
@@ -68,8 +70,8 @@ export function askAgain() {
 }
 
 function more() {
-  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${warmth()} °C`, $("rinse").checked && "rinse", beside() && `beside ${beside()}${$("beside").validity.valid ? "" : "?"}`].filter(Boolean);
-  $("more").firstChild.textContent = words.join(", ") || "More";
+  const words = [warmth() === null ? !$("temperature").validity.valid && "°C?" : `${decimal(warmth())} °C`, $("rinse").checked && t("rinse"), beside() && t("beside {liquid}", { liquid: beside() + ($("beside").validity.valid ? "" : "?") })].filter(Boolean);
+  $("more").firstChild.textContent = words.join(", ") || t("More");
   $("more").setAttribute("aria-expanded", String(!$("strip-more").hidden));
 }
 
@@ -85,7 +87,7 @@ export function showStrip(now, about) {
   const kept = store.get(`profile-${batch}`);
   const name = profiles.some((p) => p.name === kept) ? kept : profiles.length ? profiles[0].name : "";
   options($("profile"), profiles.map((p) => [p.name, p.name]), name);
-  $("rinse-text").textContent = blank === null ? "Rinse water" : `Rinse water, compare with entry ${blank}`;
+  $("rinse-text").textContent = blank === null ? t("Rinse water") : t("Rinse water, compare with entry {n}", { n: blank });
   tick();
   more();
 }
@@ -101,7 +103,7 @@ export function takeStrip(times) {
     temperature_c: warmth(),
     rinse: $("rinse").checked ? "true" : null,
     blank_entry: $("rinse").checked && !beside() ? blank : null,
-    beside: beside() || null,
+    beside: liquidCode(beside()) || null,
   }));
   if (times.some(after)) store.set("dipped", null);
   $("temperature").value = $("beside").value = "";
@@ -131,6 +133,7 @@ export function stripButtons(of) {
     store.set(`rinse-${of()}`, $("rinse").checked);
     more();
   };
+  nameLiquids();
   $("temperature").oninput = $("beside").oninput = more;
   setInterval(tick, 500);
 }

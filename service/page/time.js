@@ -1,4 +1,8 @@
 // One notion of time: a moment with its zone. Times of a batch are shown in the batch's zone, with the offset.
+import { language } from "./words.js";
+
+const DAY = { en: "sv-SE" }[language] || language; // English dates as ISO 8601: day and month of others are read in two ways
+const HOUR = { en: "en-GB" }[language] || language;
 
 // Where this phone is, as an IANA name; undefined where it does not say: the bench computer's zone is taken then.
 export function ownZone() {
@@ -11,9 +15,9 @@ export function shownTime(text, zone) {
   if (isNaN(at)) return "";
   const how = { hour: "2-digit", minute: "2-digit", timeZoneName: "longOffset" };
   try {
-    return at.toLocaleTimeString("en-GB", { ...how, timeZone: zone || ownZone() });
+    return at.toLocaleTimeString(HOUR, { ...how, timeZone: zone || ownZone() });
   } catch {
-    return at.toLocaleTimeString("en-GB", how); // a zone that this browser does not know
+    return at.toLocaleTimeString(HOUR, how); // a zone that this browser does not know
   }
 }
 
@@ -24,7 +28,7 @@ export const showZone = (name) => (zone = name);
 export function shownAt(text) {
   const at = new Date(text);
   if (isNaN(at)) return "";
-  const day = (timeZone) => at.toLocaleDateString("sv-SE", { timeZone });
+  const day = (timeZone) => at.toLocaleDateString(DAY, { year: "numeric", month: "2-digit", day: "2-digit", timeZone });
   try {
     return `${day(zone || ownZone())} ${shownTime(text, zone)}`;
   } catch {

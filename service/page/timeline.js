@@ -8,10 +8,11 @@ import { line } from "./show.js";
 import { signed, warning } from "./stateword.js";
 import { shownAt as when } from "./time.js";
 import { drawWaiting } from "./waiting.js";
+import { number, t, tn } from "./words.js";
 
 const STEP = 30; // entries asked for at first, and more with each "Show older"
-const SAYS = { opened: "Batch started", renamed: "Renamed", closed: "Closed", "opened again": "Opened again", details: "Rinse water set", "bench:move": "Stage" };
-const grams = (g) => (g >= 100 ? g.toFixed(0) : g.toFixed(g >= 10 ? 1 : 2));
+const SAYS = { opened: t("Batch started"), renamed: t("Renamed"), closed: t("Closed"), "opened again": t("Opened again"), details: t("Rinse water set"), "bench:move": t("Stage") };
+const grams = (g) => number(g, g >= 100 ? 0 : g >= 10 ? 1 : 2);
 
 const state = { batch: null, many: STEP, found: null, done: null, drawn: null };
 
@@ -60,7 +61,7 @@ function draw(batch) {
   drawWaiting(batch.id);
   const older = found.total - found.entries.length;
   $("older").hidden = older <= 0;
-  $("older").textContent = `Show older (${older} more)`;
+  $("older").textContent = t("Show older ({n} more)", { n: older });
   $("older").onclick = () => {
     state.many += STEP;
     return showTimeline(batch, state.done, true);
@@ -71,11 +72,11 @@ function draw(batch) {
 // Balance and forecast, above the list.
 function sums(found) {
   const b = found.balance;
-  const spread = (s) => `${grams(s[1])} g (${grams(s[0])} to ${grams(s[2])})`;
+  const spread = (s) => `${grams(s[1])} g (${t("{low} to {high}", { low: grams(s[0]), high: grams(s[2]) })})`;
   return [
-    found.waiting > 0 && el("p", { role: "status", class: "waits" }, found.waiting === 1 ? "One entry waits for your answer and does not count until then." : `${found.waiting} entries wait for your answer and do not count until then.`),
-    b && el("p", {}, el("b", {}, "Silver expected: "), spread(b.expected_g), b.weighed_g ? `; weighed ${spread(b.weighed_g)}` : ""),
-    el("p", {}, el("b", {}, "Washes: "), found.forecast.message),
+    found.waiting > 0 && el("p", { role: "status", class: "waits" }, tn("One entry waits for your answer and does not count until then.", "{n} entries wait for your answer and do not count until then.", found.waiting)),
+    b && el("p", {}, el("b", {}, `${t("Silver expected")}: `), spread(b.expected_g), b.weighed_g ? `; ${t("weighed {mass}", { mass: spread(b.weighed_g) })}` : ""),
+    el("p", {}, el("b", {}, `${t("Washes")}: `), found.forecast.message),
   ];
 }
 
@@ -97,7 +98,7 @@ function shown(item, open) {
       "div",
       { class: "text" },
       el("p", { class: "value" }, `${title}${item.words ? `: ${item.words}` : ""}`),
-      el("p", { class: "meta" }, [when(item.at), item.source === "note" && `note ${item.number}`, item.who].filter(Boolean).join(" · ")),
+      el("p", { class: "meta" }, [when(item.at), item.source === "note" && t("note {n}", { n: item.number }), item.who].filter(Boolean).join(" · ")),
       item.dangers.map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       mark(item),
       tail,
@@ -123,13 +124,15 @@ function asked(item, question) {
 // What is asked about an entry, with its answers; nothing where nothing is.
 export const questions = (item) => (item ? item.asked.map((q) => asked(item, q)) : []);
 
+const DONE = { corrected: t("Corrected"), withdrawn: t("Withdrawn"), "put back": t("Put back then"), answered: t("Answered"), "read again": t("Read again") };
+
 function history(item) {
   if (!item.history.length) return null;
-  const one = (c) => el("li", {}, el("b", {}, c.what[0].toUpperCase() + c.what.slice(1)), ` ${when(c.at)}${c.who ? `, by ${c.who}` : ""}${c.why ? `: ${c.why}` : ""}`, el("br"), `Before: ${c.before}`);
-  return el("details", {}, el("summary", {}, `History (${item.history.length})`), el("ul", { class: "plain" }, item.history.map(one)));
+  const one = (c) => el("li", {}, el("b", {}, DONE[c.what] || c.what), ` ${when(c.at)}${c.who ? `, ${t("by {who}", c)}` : ""}${c.why ? `: ${c.why}` : ""}`, el("br"), t("Before: {what}", { what: c.before }));
+  return el("details", {}, el("summary", {}, t("History ({n})", { n: item.history.length })), el("ul", { class: "plain" }, item.history.map(one)));
 }
 
-const LABEL = { correct: "Correct", withdraw: "Withdraw", put_back: "Put back", undo: "Undo correction" };
+const LABEL = { correct: t("Correct"), withdraw: t("Withdraw"), put_back: t("Put back"), undo: t("Undo correction") };
 const act = (item, what) => el("button", { type: "button", onclick: () => does(item, what) }, LABEL[what]);
 
 // `words`: what is done to it, as it is shown while it waits.
@@ -140,14 +143,14 @@ async function post(item, body, words, forms = {}) {
   await state.done();
 }
 
-const its = (item) => `${item.source === "reading" ? "entry" : "note"} ${item.number}`;
+const its = (item) => (item.source === "reading" ? t("entry {n}", { n: item.number }) : t("note {n}", { n: item.number }));
 
-const who = () => ({ name: "by", label: "Who (kept on this phone; may stay empty)", value: store.get("who", ""), max: 100 });
-const why = (value) => ({ name: "why", label: "Why", required: true, max: 500, value });
+const who = () => ({ name: "by", label: t("Who (kept on this phone; may stay empty)"), value: store.get("who", ""), max: 100 });
+const why = (value) => ({ name: "why", label: t("Why"), required: true, max: 500, value });
 
 function answer(item, choice) {
-  const fields = [who(), why(choice.label.replace(/ \(silver.*/, ""))];
-  if (choice.do === "wash" && choice.wash === undefined) fields.unshift({ name: "wash", label: "Wash", required: true, mode: "numeric", max: 3 });
+  const fields = [who(), why(choice.label.split(" (")[0])];
+  if (choice.do === "wash" && choice.wash === undefined) fields.unshift({ name: "wash", label: t("Wash"), required: true, mode: "numeric", max: 3 });
   return ask(choice.label, fields, ({ by, why: reason, wash }) => {
     const said = { by, why: reason };
     if (choice.do === "confirm") said.confirm = true;
@@ -160,19 +163,19 @@ function answer(item, choice) {
 
 function does(item, what) {
   const plain = { withdraw: { withdraw: true }, put_back: { undo: true }, undo: { undo: true } }[what];
-  if (plain) return ask(`${LABEL[what]}: ${item.words}`, [who(), why()], ({ by, why: reason }) => post(item, { by, why: reason, ...plain }, `${LABEL[what]} ${its(item)}`));
-  if (item.source === "note") return correctFields(item, [who(), why()], ({ by, why: reason }, data, forms) => post(item, { by, why: reason, data, keep: true }, `Correct ${its(item)}`, forms));
+  if (plain) return ask(`${LABEL[what]}: ${item.words}`, [who(), why()], ({ by, why: reason }) => post(item, { by, why: reason, ...plain }, `${LABEL[what]}: ${its(item)}`));
+  if (item.source === "note") return correctFields(item, [who(), why()], ({ by, why: reason }, data, forms) => post(item, { by, why: reason, data, keep: true }, `${LABEL.correct}: ${its(item)}`, forms));
   return correctReading(item.reading, state.done);
 }
 
 // A reading's wash number or word.
 export function correctReading(entry, done) {
   state.done = done;
-  const fields = [who(), why(), { name: "wash", label: "Wash", value: entry.log.wash, mode: "numeric", max: 3 }, { name: "note", label: "Note", value: entry.log.note, max: 2000 }, { name: "withdraw", label: "Withdraw it: it counts no longer", type: "checkbox" }];
-  ask(`Correct entry ${entry.log.id}`, fields, ({ by, why: reason, wash, note, withdraw }) => {
+  const fields = [who(), why(), { name: "wash", label: t("Wash"), value: entry.log.wash, mode: "numeric", max: 3 }, { name: "note", label: t("Note"), value: entry.log.note, max: 2000 }, { name: "withdraw", label: t("Withdraw it: it counts no longer"), type: "checkbox" }];
+  ask(t("Correct entry {n}", { n: entry.log.id }), fields, ({ by, why: reason, wash, note, withdraw }) => {
     const said = { by, why: reason, withdraw: withdraw === "on" };
     if (wash.trim() && Number(wash) !== entry.log.wash) said.wash = Number(wash);
     if (note !== entry.log.note) said.note = note;
-    return post({ source: "reading", number: entry.log.id }, said, `${said.withdraw ? "Withdraw" : "Correct"} entry ${entry.log.id}`);
+    return post({ source: "reading", number: entry.log.id }, said, `${said.withdraw ? LABEL.withdraw : LABEL.correct}: ${t("entry {n}", { n: entry.log.id })}`);
   });
 }

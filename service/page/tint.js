@@ -1,5 +1,6 @@
 // What is said of a tint before its photo: how it was made, and by which photo its pair of vials is measured.
 import { $, options, store } from "./dom.js";
+import { number as shown, t } from "./words.js";
 
 const HOURS = { blank: 8, swapped: 1 }; // until the service has said how long such a photo counts
 let batch = null;
@@ -7,12 +8,12 @@ let entries = [];
 let hours = HOURS;
 
 const HELP = {
-  tint: "Undecided: a second photo would likely settle it. Both vials with the same blank in the same places (cell blank), then the tint again.",
-  again: "Undecided: the vials are measured now, so take the tint again.",
-  blank: (h) => `Both vials with the same blank, same depth, same places, same lamp as the tint. Counts for ${h} h.`,
-  swapped: (h) => `The tint's two vials exchanged. Then put them back and take the tint again, within ${h} h.`,
+  tint: t("Undecided: a second photo would likely settle it. Both vials with the same blank in the same places (cell blank), then the tint again."),
+  again: t("Undecided: the vials are measured now, so take the tint again."),
+  blank: (h) => t("Both vials with the same blank, same depth, same places, same lamp as the tint. Counts for {h} h.", { h }),
+  swapped: (h) => t("The tint's two vials exchanged. Then put them back and take the tint again, within {h} h.", { h }),
 };
-const SHOWN = { blank: "cell blank", swapped: "swapped vials" };
+const SHOWN = { blank: t("cell blank"), swapped: t("swapped vials") };
 
 export const matchingOf = (entry) => (entry.matching === "swapped" ? "swapped" : "blank");
 export const shownBy = (entry) => SHOWN[matchingOf(entry)];
@@ -44,7 +45,7 @@ function unsettled() {
 
 function age(entry) {
   const minutes = Math.round(60 * hoursOld(entry));
-  return minutes < 60 ? `${minutes} min` : `${(minutes / 60).toFixed(1)} h`;
+  return minutes < 60 ? `${minutes} min` : `${shown(minutes / 60, 1)} h`;
 }
 
 const tint = () => document.querySelector("input[name=kind]:checked").value === "tint";
@@ -55,7 +56,7 @@ function draw() {
   const kept = store.get(`cells-${batch}`, "newest"); // "newest", "none", or a number that was chosen
   const named = found.find((e) => String(e.log.id) === String(kept));
   const chosen = kept === "none" || !found.length ? "" : (named || found[0]).log.id;
-  options($("cells"), [...found.map((e) => [e.log.id, `${matchingOf(e) === "swapped" ? "swapped" : "entry"} ${e.log.id}, ${age(e)}`]), ["", "not measured"]], chosen);
+  options($("cells"), [...found.map((e) => [e.log.id, `${matchingOf(e) === "swapped" ? t("swapped {n}", { n: e.log.id }) : t("entry {n}", { n: e.log.id })}, ${age(e)}`]), ["", t("not measured")]], chosen);
   $("cells-field").hidden = shows !== "tint" || !found.length;
   $("tint-fields").hidden = !tint() || shows !== "tint";
   $("tint-cells").hidden = !tint();

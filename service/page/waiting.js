@@ -4,6 +4,7 @@ import { $, el } from "./dom.js";
 import { number } from "./fields.js";
 import * as queue from "./queue.js";
 import { shownAt } from "./time.js";
+import { decimal, t } from "./words.js";
 
 const when = (item) => shownAt(item.at);
 
@@ -14,7 +15,7 @@ export const waitingLines = (batch) =>
       "li",
       { class: "waiting", "data-key": item.key },
       el("div", { "aria-hidden": "true" }, "…"),
-      el("div", {}, el("p", { class: "value" }, item.words), el("p", { class: "meta" }, `${when(item)} · ${item.trouble ? `refused: ${item.trouble}` : "waits on this phone, not in the log yet"}`)),
+      el("div", {}, el("p", { class: "value" }, item.words), el("p", { class: "meta" }, `${when(item)} · ${item.trouble ? t("refused: {why}", { why: item.trouble }) : t("waits on this phone, not in the log yet")}`)),
     ),
   );
 
@@ -30,7 +31,7 @@ export function drawWaiting(batch) {
 export function drawQueue(here, name) {
   const items = queue.waiting();
   $("queue").hidden = !items.length;
-  $("queue-title").textContent = `Waiting on this phone: ${items.length}`;
+  $("queue-title").textContent = t("Waiting on this phone: {n}", { n: items.length });
   $("queue-list").replaceChildren(...items.map((item) => line(item, here, name)));
 }
 
@@ -40,17 +41,22 @@ function line(item, here, name) {
   return el(
     "li",
     {},
-    el("p", {}, `${when(item)}, ${item.batch === null || item.makes ? "" : `${name(item.batch)}, `}${item.words}: `, item.trouble ? el("b", {}, item.trouble) : "will be sent"),
-    item.trouble && act("Send again", () => queue.mend(item.key, {})),
-    item.trouble && el("button", { type: "button", onclick: () => edit(item) }, "Mend"),
-    elsewhere && act("Send to this batch", () => queue.mend(item.key, { batch: here(), body: item.body.cells_entry ? { ...item.body, cells_entry: null } : item.body })),
-    item.trouble && item.body.cells_entry && act("Send without cell blank", () => queue.mend(item.key, { body: { ...item.body, cells_entry: null } })),
-    item.trouble && act("Throw away", () => queue.drop(item.key)),
+    el("p", {}, `${when(item)}, ${item.batch === null || item.makes ? "" : `${name(item.batch)}, `}${item.words}: `, item.trouble ? el("b", {}, item.trouble) : t("will be sent")),
+    item.trouble && act(t("Send again"), () => queue.mend(item.key, {})),
+    item.trouble && el("button", { type: "button", onclick: () => edit(item) }, t("Mend")),
+    elsewhere && act(t("Send to this batch"), () => queue.mend(item.key, { batch: here(), body: item.body.cells_entry ? { ...item.body, cells_entry: null } : item.body })),
+    item.trouble && item.body.cells_entry && act(t("Send without cell blank"), () => queue.mend(item.key, { body: { ...item.body, cells_entry: null } })),
+    item.trouble && act(t("Throw away"), () => queue.drop(item.key)),
   );
 }
 
 // --- mending: every field of what was to be sent, by its name for people where one is known
 
+const NAMES = {
+  wash: t("Wash"), note: t("Note"), who: t("Who"), by: t("Who"), why: t("Why"), name: t("Name"), reason: t("Why"), zone: t("Zone"), path_mm: t("Depth, mm"), temperature_c: t("Sample, °C"),
+  profile: t("Kind of strip"), rinse: t("Rinse water"), beside: t("A strip below it, in"), dipped_at: t("Dipped at"), flakes: t("Flakes?"), liquid: t("Liquid"), ammonia_excess: t("Ammonia?"),
+  ammonia_ph: t("Drop's pH"), sample_ml: t("Sample, mL"), drops: t("Drops added"), withdraw: t("Withdraw"), cells_entry: t("Vials measured by"), blank_entry: t("Compared with entry"),
+};
 const FIXED = ["written_at", "snapped_at", "snapped_by", "kind", "to", "keep", "confirm", "undo", "closed"];
 
 function leaves(body, path = []) {
@@ -61,7 +67,14 @@ function leaves(body, path = []) {
   });
 }
 
-const shown = (value, { parts } = {}) => (parts && Array.isArray(value) ? value.map((v) => +(v * parts).toPrecision(12)).join(" to ") : Array.isArray(value) ? value.join(typeof value[0] === "number" ? " to " : ", ") : value === null || value === undefined ? "" : String(value));
+const span = (ends) => t("{low} to {high}", { low: decimal(ends[0]), high: decimal(ends.at(-1)) });
+const BETWEEN = t("{low} to {high}", { low: "", high: "" }).trim(); // "to"
+
+function shown(value, { parts } = {}) {
+  if (parts && Array.isArray(value)) return span(value.map((v) => +(v * parts).toPrecision(12)));
+  if (Array.isArray(value)) return typeof value[0] === "number" ? span(value) : value.join(", ");
+  return value === null || value === undefined ? "" : typeof value === "number" ? decimal(value) : String(value);
+}
 
 // What was typed, in the form of what it was; numbers and amounts as text are the service's to read.
 function typed(text, before, form) {
@@ -69,7 +82,7 @@ function typed(text, before, form) {
   if (!text.trim()) return null;
   if (typeof before === "boolean") return text === "true";
   if (form.parts) {
-    const ends = text.split(/to|–|(?<=\d)-/).map((end) => number(end, form.label));
+    const ends = text.split(new RegExp(`to|${BETWEEN}|–|(?<=\\d)-`)).map((end) => number(end, form.label));
     return [ends[0] / form.parts, ends.at(-1) / form.parts];
   }
   if (Array.isArray(before) && typeof before[0] === "string") return text.split(",").map((part) => part.trim()).filter(Boolean);
@@ -79,21 +92,21 @@ function typed(text, before, form) {
 
 function edit(item) {
   const found = leaves(item.body);
-  const form = ({ path }) => ({ label: path.at(-1).replaceAll("_", " "), ...((item.forms || {})[path.at(-1)] || {}) });
-  const choices = (leaf) => (typeof leaf.value === "boolean" ? [["true", "yes"], ["false", "no"]] : form(leaf).choices || []);
+  const form = ({ path }) => ({ label: NAMES[path.at(-1)] || path.at(-1).replaceAll("_", " "), ...((item.forms || {})[path.at(-1)] || {}) });
+  const choices = (leaf) => (typeof leaf.value === "boolean" ? [["true", t("yes")], ["false", t("no")]] : form(leaf).choices || []);
   const fields = found.map((leaf, n) =>
     choices(leaf).length
       ? { name: `f${n}`, label: form(leaf).label, options: [...(leaf.value === null ? [["", "–"]] : []), ...choices(leaf)], value: shown(leaf.value) }
       : { name: `f${n}`, label: form(leaf).label, value: shown(leaf.value, form(leaf)), max: 2000 },
   );
-  ask(`Mend: ${item.words}`, fields, async (values) => {
+  ask(t("Mend: {words}", item), fields, async (values) => {
     const body = structuredClone(item.body);
     found.forEach((leaf, n) => {
       const { path, value } = leaf;
       const into = path.slice(0, -1).reduce((inner, name) => inner[name], body);
       into[path.at(-1)] = typed(values[`f${n}`], value, form(leaf));
     });
-    const words = item.makes ? `New batch: ${body.name}` : JSON.stringify(body) === JSON.stringify(item.body) || item.words.endsWith(" (mended)") ? item.words : `${item.words} (mended)`;
+    const words = item.makes ? t("New batch: {name}", body) : JSON.stringify(body) === JSON.stringify(item.body) || item.words.endsWith(t("(mended)")) ? item.words : `${item.words} ${t("(mended)")}`;
     await queue.mend(item.key, { body, words });
     queue.run();
   });

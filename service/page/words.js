@@ -1,33 +1,36 @@
 // The page's words in its reader's language: English stands in the code and is the key, other languages are asked for.
 const LANGUAGES = { en: "English", de: "Deutsch", es: "Español" };
-const chosen = () => (document.cookie.match(/(?:^|; )language=(\w+)/) || [])[1];
-const known = (name) => LANGUAGES[name] && name;
+const known = (name) => (LANGUAGES[name] ? name : undefined);
+const kept = known((document.cookie.match(/(?:^|; )language=(\w+)/) || [])[1]);
 
-// The page's own words are English so far: what the service says beside them is asked for in English, too, or a reader
-// of German would see both on one page.
-if (!chosen()) document.cookie = "language=en; path=/; max-age=31536000; samesite=strict";
-export const language = known(chosen()) || "en";
+// What was chosen here, else the first of the browser's own that is spoken: as the service takes it from the same two.
+export const language = kept || (navigator.languages || []).map((name) => known(name.split("-")[0].toLowerCase())).find(Boolean) || "en";
 let told = {};
 
-// Before anything is drawn. Without a connection the service worker has them from the last time; else it stays English.
+// Before any other script of the page runs. Without a connection the service worker has them; else it stays English.
 export async function loadWords() {
   document.documentElement.lang = language;
   if (language !== "en") told = await fetch(`/words/${language}.json`).then((r) => (r.ok ? r.json() : {})).catch(() => ({}));
 }
 
-const filled = (text, places) => text.replace(/\{(\w+)\}/g, (whole, name) => places?.[name] ?? whole);
+// A figure and its % stay on one line.
+const filled = (text, places) => text.replace(/\{(\w+)\}/g, (whole, name) => places?.[name] ?? whole).replace(/(\d) %/g, "$1\u00a0%");
 
 // t("Save"), t("{n} photos wait", { n: 3 }): the sentence stands there as it is, so that it can be found and translated.
 export const t = (text, places) => filled(told[text] ?? text, places);
 
 // tn("{n} photo", "{n} photos", n)
 export function tn(one, many, n, places) {
-  const forms = told[one] ?? { one, other: many };
+  const forms = told[one]?.other ? told[one] : { one, other: many };
   return filled(forms[new Intl.PluralRules(language).select(n)] ?? forms.other, { n, ...places });
 }
 
 // A number as the language writes it; in what is sent a point stays a point.
-export const number = (value, digits) => value.toLocaleString(language, { minimumFractionDigits: digits, maximumFractionDigits: digits });
+export const number = (value, digits) => value.toLocaleString(language, { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: false });
+
+// Numbers in a text, or one that stands in a box to be typed over, with the language's own sign.
+const POINT = (1.5).toLocaleString(language).charAt(1);
+export const decimal = (text) => String(text).replace(/(\d)\.(?=\d)/g, `$1${POINT}`);
 
 // What index.html says itself: elements with data-t, and attributes named in data-t-at ("title aria-label").
 export function tellPage(root = document) {

@@ -19,6 +19,8 @@ from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
 from stripread.states.table import state
+from stripread.words import N_, _, number, say
+from stripread.words.retold import retold
 
 
 @dataclass(frozen=True)
@@ -58,37 +60,40 @@ class RecordedReading:
         if isinstance(found, LoggedTint):
             return _tint(found)
         if isinstance(found, LoggedPh) and found.ph is not None and found.interval is not None:
-            return f"pH {found.ph:.2f} ({found.interval[0]:.2f} to {found.interval[1]:.2f})"
+            low, high = found.interval
+            return _("pH {ph:.2f} ({low:.2f} to {high:.2f})", ph=found.ph, low=low, high=high)
         if isinstance(found, LoggedSolid) and found.pale_fraction is not None and found.pale_interval is not None:
             low, high = found.pale_interval
-            return f"{found.pale_fraction:.1%} pale ({low:.1%} to {high:.1%})"
+            return _("{share:.1%} pale ({low:.1%} to {high:.1%})", share=found.pale_fraction, low=low, high=high)
         if isinstance(found, LoggedCells):
-            return "swapped vials" if found.matching == "swapped" else "cell blank"
-        return "no value"
+            return _("swapped vials") if found.matching == "swapped" else _("cell blank")
+        return _("no value")
 
     @property
     def source(self) -> str:
         """Photo and profile, shortened hashes."""
         profile = str(getattr(self.reading, "profile", "") or "")  # a tint may have one, told beside its own fields
-        return f"photo {self.reading.sha256[:12]}" + (f", profile {profile[:24]}" if profile else "")
+        photo = _("photo {sha256}", sha256=self.reading.sha256[:12])
+        return f"{photo}, {_('profile')} {profile[:24]}" if profile else photo
 
     @property
     def reasons(self) -> tuple[str, ...]:
         """Why it is doubtful or refused, in words. Notes and cautions, the same with each photo, are left out."""
-        waits = ("Asked about and not answered: it does not count.",) if self.asked else ()
-        return (*waits, *(reason.message for reason in self.reading.reasons if reason.severity != "note"))
+        waits = (_("Asked about and not answered: it does not count."),) if self.asked else ()
+        return (*waits, *(retold(reason.message) for reason in self.reading.reasons if reason.severity != "note"))
 
 
 def _tint(found: LoggedTint) -> str:
-    text = found.decision or "undecided"
+    text = say(found.decision or "undecided")
     if found.decision == "copper" and found.mg_per_l is not None and found.interval is not None:
-        text += f", {found.mg_per_l:.0f} mg/L ({found.interval[0]:.0f} to {found.interval[1]:.0f})"
+        low, high = found.interval
+        text += _(", {amount:.0f} mg/L ({low:.0f} to {high:.0f})", amount=found.mg_per_l, low=low, high=high)
     elif found.detection_limit is not None:
-        text += f", limit {found.detection_limit:.2g} mg/L"
+        text += _(", limit {limit:.2g} mg/L", limit=found.detection_limit)
     return text
 
 
-LOST_NOTE = "This note's row is damaged and can't be read: strike it and write down again what it said."
+LOST_NOTE = N_("This note's row is damaged and can't be read: strike it and write down again what it said.")
 
 
 @dataclass(frozen=True)
@@ -117,17 +122,20 @@ class BatchRecord:
     def chain_line(self) -> str:
         """The head of the log's chain, in groups that a person can type; paper that shows it proves the log."""
         if self.chain is None:
-            return "This log has no chain yet."
-        number, link = self.chain
+            return _("This log has no chain yet.")
+        number_of, link = self.chain
         groups = " ".join(link[place : place + 8] for place in range(0, len(link), 8))
-        return (
-            f'Head of the log\'s chain: link {number}, {groups}. To compare: stripread log check --head "{groups[:26]}"'
+        return _(
+            'Head of the log\'s chain: link {link}, {groups}. To compare: stripread log check --head "{start}"',
+            link=str(number_of),
+            groups=groups,
+            start=groups[:26],
         )
 
     @property
     def zone_line(self) -> str:
         """Where its times are those of."""
-        return f"All times are those of {self.zone}."
+        return _("All times are those of {zone}.", zone=self.zone)
 
     @property
     def in_force(self) -> tuple[RecordedReading, ...]:
@@ -147,7 +155,7 @@ class BatchRecord:
 
 def note_text(note: Note) -> str:
     """A note in words, for lists."""
-    waits = "" if note.asked is None else " (asked about and not answered: it does not count)"
+    waits = "" if note.asked is None else _(" (asked about and not answered: it does not count)")
     return _words(note.content) + waits
 
 
@@ -157,24 +165,32 @@ def _words(d: Content) -> str:
     if isinstance(d, DecantNote):
         return _decant(d)
     if isinstance(d, ReagentUsed):
-        size = f"{d.grams:g} g" if d.grams is not None else f"{d.litres:g} L" if d.litres is not None else "some"
-        return f"{d.what}: {size}"
+        size = _("some") if d.litres is None else f"{number(d.litres, 'g')} L"
+        return f"{d.what}: {size if d.grams is None else number(d.grams, 'g') + ' g'}"
     if isinstance(d, AmmoniaTest):
-        return f"{d.ml:g} mL of {d.mol_l:g} mol/L ammonia, on {'solid' if d.on_solid else 'clear liquid'}"
+        used = _("{ml:g} mL of {mol_l:g} mol/L ammonia", ml=d.ml, mol_l=d.mol_l)
+        return f"{used}, {_('on solid') if d.on_solid else _('on clear liquid')}"
     if isinstance(d, Pouring):
-        ph = "" if d.ph is None else f", pH {d.ph:g}"
-        return f"{d.what}: {d.litres:g} L{ph}"
-    return ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in d.fields().items())
+        ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"
+        return f"{d.what}: {number(d.litres, 'g')} L{ph}"
+    return ", ".join(f"{say(name.replace('_', ' '))} {_plain(value)}" for name, value in d.fields().items())
+
+
+def _plain(value: object) -> str:
+    return number(value, "") if isinstance(value, float) else str(value)
 
 
 def _weight(d: Weight) -> str:
-    scale = "" if d.scale_g is None else f" ± {d.scale_g:g}"
-    more = "" if d.moisture is None else f", {d.moisture[0]:.0%} to {d.moisture[1]:.0%} moisture"
-    more += "" if d.fineness is None else f", fineness {d.fineness[0]:g} to {d.fineness[1]:g}"
-    return f"{d.of}: {d.grams:g}{scale} g{more}"
+    scale = "" if d.scale_g is None else f" ± {number(d.scale_g, 'g')}"
+    more = ""
+    if d.moisture is not None:
+        more += _(", {low:.0%} to {high:.0%} moisture", low=d.moisture[0], high=d.moisture[1])
+    if d.fineness is not None:
+        more += _(", fineness {low:g} to {high:g}", low=d.fineness[0], high=d.fineness[1])
+    return f"{say(d.of)}: {number(d.grams, 'g')}{scale} g{more}"
 
 
 def _decant(d: DecantNote) -> str:
-    settled = "" if d.settled_h is None else f", settled {d.settled_h:g} h"
-    looks = "" if d.looks is None else f", {d.looks}"
-    return f"{d.name}: {d.litres:g} L{settled}{looks}"
+    settled = "" if d.settled_h is None else _(", settled {hours:g} h", hours=d.settled_h)
+    looks = "" if d.looks is None else f", {say(d.looks)}"
+    return f"{d.name}: {number(d.litres, 'g')} L{settled}{looks}"

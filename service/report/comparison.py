@@ -8,9 +8,12 @@ from typing import Any
 
 from service.bench.chemistry.balance import Loss, add_spans
 from service.bench.chemistry.reagents import Span
+from stripread.words import N_, _, number, say
+from stripread.words.retold import retold
 
 MOST = 8  # batches at once: more can't be told apart in a picture
 SORTS = ("fines in", "dissolved in")  # losses of which every decant has one: they are one step
+STEPS = {"fines in": N_("fines in the decants"), "dissolved in": N_("dissolved in the decants")}
 NOT_KNOWN = "-"
 
 
@@ -87,9 +90,11 @@ class Comparison:
         """Rows in words: what, then each batch's own; the first row names the batches."""
         rows: list[tuple[str, ...]] = [("", *(f"{b.number} {b.name}" for b in self.batches))]
         for what, told in _ROWS:
-            rows.append((what, *(told(batch) for batch in self.batches)))
+            rows.append((say(what), *(told(batch) for batch in self.batches)))
         for step in self.steps:
-            rows.append((f"Lost, g: {step}", *(_span(dict(b.losses_g).get(step)) for b in self.batches)))
+            rows.append(
+                (_("Lost, g: {step}", step=retold(step)), *(_span(dict(b.losses_g).get(step)) for b in self.batches))
+            )
         return rows
 
     def csv_rows(self) -> list[list[Any]]:
@@ -115,7 +120,7 @@ def by_step(losses: Sequence[Loss]) -> tuple[tuple[str, Span], ...]:
     groups: dict[str, list[Span]] = {}
     for loss in losses:
         sort = next((s for s in SORTS if loss.name.startswith(s)), None)
-        groups.setdefault(loss.name if sort is None else f"{sort} the decants", []).append(loss.silver_g)
+        groups.setdefault(loss.name if sort is None else STEPS[sort], []).append(loss.silver_g)
     return tuple((name, add_spans(spans)) for name, spans in groups.items())
 
 
@@ -127,25 +132,26 @@ def _three(span: Span | None) -> list[float | None]:
 
 
 def _number(value: float | None, unit: str = "") -> str:
-    return NOT_KNOWN if value is None else f"{value:.3g}{unit}"
+    return NOT_KNOWN if value is None else f"{number(value, '.3g')}{unit}"
 
 
 def _span(span: Span | None, factor: float = 1.0, unit: str = "") -> str:
     if span is None:
         return NOT_KNOWN
     low, value, high = (factor * part for part in span)
-    return f"{value:.3g}{unit} ({low:.3g} to {high:.3g})"
+    figures = {"value": value, "unit": unit, "low": low, "high": high}
+    return _("{value:.3g}{unit} ({low:.3g} to {high:.3g})", **figures)
 
 
 _ROWS: tuple[tuple[str, Callable[[BatchFigures], str]], ...] = (
-    ("State", lambda b: "closed" if b.closed else "open"),
-    ("Stage", lambda b: b.stage),
-    ("Washes", lambda b: str(b.washes)),
-    ("Time, h", lambda b: _number(b.hours)),
-    ("Water poured off, L", lambda b: _number(b.water_l)),
-    ("Held back by readings, %", lambda b: _span(b.share_held_back, 100.0)),
-    ("Held back by volume, %", lambda b: _number(None if b.share_by_volume is None else 100.0 * b.share_by_volume)),
-    ("Silver expected, g", lambda b: _span(b.expected_g)),
-    ("Silver weighed, g", lambda b: NOT_KNOWN if b.weighed_g is None else f"{b.weighed_g:.5g}"),
-    ("Yield, %", lambda b: _span(b.yield_share, 100.0)),
+    (N_("State"), lambda b: _("closed") if b.closed else _("open")),
+    (N_("Stage"), lambda b: say(b.stage)),
+    (N_("Washes"), lambda b: str(b.washes)),
+    (N_("Time, h"), lambda b: _number(b.hours)),
+    (N_("Water poured off, L"), lambda b: _number(b.water_l)),
+    (N_("Held back by readings, %"), lambda b: _span(b.share_held_back, 100.0)),
+    (N_("Held back by volume, %"), lambda b: _number(None if b.share_by_volume is None else 100.0 * b.share_by_volume)),
+    (N_("Silver expected, g"), lambda b: _span(b.expected_g)),
+    (N_("Silver weighed, g"), lambda b: NOT_KNOWN if b.weighed_g is None else number(b.weighed_g, ".5g")),
+    (N_("Yield, %"), lambda b: _span(b.yield_share, 100.0)),
 )

@@ -15,6 +15,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator, NullFormatter
 
 from service.report.comparison import BatchFigures, Comparison
 from service.report.plots import STYLE
+from stripread.words import _, number
+from stripread.words.retold import retold
 
 FORMS = ("png", "svg", "pdf")
 _COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000", "#E69F00", "#56B4E9", "#666666")
@@ -52,10 +54,10 @@ def _ph(axes: Axes, comparison: Comparison) -> None:
             y = np.array([p.ph for p in points])
             reach = np.clip([y - [p.low for p in points], [p.high for p in points] - y], 0.0, None)
             axes.errorbar(x, y, reach, color=colour, marker=sign, ls=dashes, ms=5, capsize=2, lw=1.2)
-    axes.set(xlabel="wash", ylabel="pH, 95 % intervals", ylim=(0, 14))
+    axes.set(xlabel=_("wash"), ylabel=_("pH, 95 % intervals"), ylim=(0, 14))
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     if not any(batch.points for batch in comparison.batches):
-        axes.text(0.5, 0.5, "no pH of a wash was read", ha="center", transform=axes.transAxes)
+        axes.text(0.5, 0.5, _("no pH of a wash was read"), ha="center", transform=axes.transAxes)
 
 
 def _losses(axes: Axes, comparison: Comparison) -> None:
@@ -70,12 +72,12 @@ def _losses(axes: Axes, comparison: Comparison) -> None:
             y = row + (n - (count - 1) / 2) * 0.7 / count
             axes.plot([low, high], [y, y], color=_COLOURS[n], lw=2.5, alpha=0.5)
             axes.plot([value], [y], _SIGNS[n], color=_COLOURS[n], ms=5)
-    axes.set_yticks(range(len(steps)), [s if len(s) < 36 else s[:34] + "…" for s in steps])
-    axes.set(xlabel="silver lost, g (value and range)")
+    axes.set_yticks(range(len(steps)), [s if len(s) < 36 else s[:34] + "…" for s in map(retold, steps)])
+    axes.set(xlabel=_("silver lost, g (value and range)"))
     if steps:
         axes.set_ylim(len(steps) - 0.5, -0.5)
         axes.set_xscale("log")
-        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _place: number(value, "g")))
         axes.xaxis.set_minor_formatter(NullFormatter())
     else:
-        axes.text(0.5, 0.5, "nothing was weighed yet", ha="center", transform=axes.transAxes)
+        axes.text(0.5, 0.5, _("nothing was weighed yet"), ha="center", transform=axes.transAxes)

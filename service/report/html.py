@@ -10,13 +10,17 @@ from service.bench.readings import LoggedPh
 from service.bench.vessel.waste import NO_DRAIN
 from service.moments import spoken
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
+from service.report.heads import correction_line, entry_number, heads, on_to, photo_of, procedure_line
 from service.report.losses import LikeLosses, like_losses
 from service.report.plots import check_plot, flow_plot, ph_plot, render
 from service.report.state_marks import gate_html, word_of
+from stripread.words import N_, _, number, say
+from stripread.words import spoken as language
+from stripread.words.retold import retold
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
 
-CLOSING = (
+CLOSING = N_(
     "Intervals: 95 % for readings, 90 % for the forecast; ranges of grams come from each loss's own model and are not "
     "fitted to the shortfall. Remade from the log at any time, with the same content."
 )
@@ -30,22 +34,27 @@ def when(text: str) -> str:
 def span_text(span: Span) -> str:
     """Grams with their range, sensible figures."""
     if span[2] < 0.0005:
-        return "below 0.001"
-    low, value, high = (f"{x:.4g}" if x >= 100.0 else f"{x:.3g}" if x >= 0.0005 else "0" for x in span)
-    return f"{value} ({low} to {high})"
+        return _("below {limit}", limit=number(0.001))
+    low, value, high = (number(x, ".4g" if x >= 100.0 else ".3g") if x >= 0.0005 else "0" for x in span)
+    return _("{value} ({low} to {high})", value=value, low=low, high=high)
 
 
 def summary(batch: BatchRecord) -> str:
     """The batch in one or two sentences."""
     found = batch.state.balance
     washes = {r.wash for r in batch.in_force if r.wash is not None}
-    text = f"{len(batch.in_force)} readings over {len(washes)} washes."
+    text = _("{readings} readings over {washes} washes.", readings=len(batch.in_force), washes=len(washes))
     if found is not None and found.share is not None and found.weighed_g is not None:
         low, value, high = found.share
-        text = (
-            f"{found.weighed_g[1]:.4g} g of silver from {found.expected_g[1]:.4g} g expected: "
-            f"yield {value:.1%} ({low:.1%} to {high:.1%}). {text}"
+        got = _(
+            "{weighed:.4g} g of silver from {expected:.4g} g expected: yield {value:.1%} ({low:.1%} to {high:.1%}).",
+            weighed=found.weighed_g[1],
+            expected=found.expected_g[1],
+            value=value,
+            low=low,
+            high=high,
         )
+        text = f"{got} {text}"
     return text
 
 
@@ -54,26 +63,44 @@ def balance_rows(batch: BatchRecord) -> list[tuple[str, str, str]]:
     found = batch.state.balance
     if found is None:
         return []
-    rows = [("Expected", f"{span_text(found.expected_g)} g", "")]
+    rows = [(_("Expected"), f"{span_text(found.expected_g)} g", "")]
     if found.weighed_g is not None and found.shortfall_g is not None:
         low, gap, high = found.shortfall_g
-        rows.append(("Weighed", f"{span_text(found.weighed_g)} g", ""))
+        rows.append((_("Weighed"), f"{span_text(found.weighed_g)} g", ""))
         if found.chalk_note:
-            rows.append(("Chalk in the weight", f"{span_text(found.chalk_g)} g", found.chalk_note))
-        rows.append(("Missing", f"{gap:.3g} ({low:.3g} to {high:.3g}) g", ""))
-    return [*rows, ("Explained by the models", f"{span_text(found.explained_g)} g", "")]
+            rows.append((_("Chalk in the weight"), f"{span_text(found.chalk_g)} g", found.chalk_note))
+        missing = _("{gap:.3g} ({low:.3g} to {high:.3g}) g", gap=gap, low=low, high=high)
+        rows.append((_("Missing"), missing, ""))
+    return [*rows, (_("Explained by the models"), f"{span_text(found.explained_g)} g", "")]
+
+
+def about_line(batch: BatchRecord) -> str:
+    """Which batch it is, when it was opened and closed, and what it is rinsed with."""
+    closed = _(" · closed {at}", at=when(batch.closed_at)) if batch.closed_at else ""
+    opened = _("Batch {number} · opened {at}", number=str(batch.number), at=when(batch.opened_at))
+    return f"{opened}{closed} · {_('rinse water: {water}', water=batch.water)} · {batch.software}"
+
+
+def stock_line(batch: BatchRecord) -> str | None:
+    """What the stock vessel holds by this batch; None where it said nothing of it."""
+    stock = batch.state.stock
+    if stock is None:
+        return None
+    litres = _("Stock vessel: {litres:.3g} L.", litres=stock.litres)
+    return f"{litres} {stock.sentence} {say(NO_DRAIN)}"
 
 
 def cautions(batch: BatchRecord) -> list[str]:
     """Cautions of the stages that the batch went through, once each, and the rule above them."""
     names = {m.to for m in batch.state.moves} | {batch.state.procedure.stages[0].id, batch.state.stage.id}
     listed = [c for s in batch.state.procedure.stages if s.id in names for c in s.cautions]
-    return [*dict.fromkeys(listed), NO_DRAIN, RULES]
+    return [say(caution) for caution in (*dict.fromkeys(listed), NO_DRAIN, RULES)]
 
 
 def loss_words(row: LikeLosses) -> str:
     """Where losses of one sort are now, and which of them is the largest."""
-    largest = [] if row.largest is None else [f"most in {row.largest[0]}: {span_text(row.largest[1])} g"]
+    most = [] if row.largest is None else [row.largest]
+    largest = [_("most in {decant}: {grams} g", decant=name, grams=span_text(grams)) for name, grams in most]
     return "; ".join([row.where, *largest, *([row.note] if row.note else [])])
 
 
@@ -90,17 +117,24 @@ def pictures(batch: BatchRecord, *, narrow: bool = False) -> dict[str, bytes | N
 def descriptions(batch: BatchRecord) -> dict[str, str]:
     """What each plot shows, for those who do not see it; the numbers stand in the tables."""
     course = [
-        f"wash {r.wash} {r.reading.ph:.2f}"
+        _("wash {wash} {ph:.2f}", wash=r.wash, ph=r.reading.ph)
         for r in batch.in_force
         if isinstance(r.reading, LoggedPh) and r.wash is not None and not r.blank and r.reading.ph is not None
     ]
     rows = () if batch.state.balance is None else like_losses(batch.state.balance)
     silver = ", ".join(f"{row.name} {span_text(row.silver_g)} g" for row in rows)
     return {
-        "ph": f"Plot of pH against wash: {', '.join(course)}. Neutral is from {batch.band[0]:g} to {batch.band[1]:g}.",
-        "checks": "Plot of the copper tint in mg/L and of the pale share in %, each in the order of its readings, "
-        "which stand in the table of readings.",
-        "flow": f"Where the silver went, largest first: {silver}.",
+        "ph": _(
+            "Plot of pH against wash: {course}. Neutral is from {low:g} to {high:g}.",
+            course=", ".join(course),
+            low=batch.band[0],
+            high=batch.band[1],
+        ),
+        "checks": _(
+            "Plot of the copper tint in mg/L and of the pale share in %, each in the order of its readings, "
+            "which stand in the table of readings."
+        ),
+        "flow": _("Where the silver went, largest first: {silver}.", silver=silver),
     }
 
 
@@ -117,6 +151,14 @@ def html_report(batch: BatchRecord) -> str:
         span=span_text,
         loss_words=loss_words,
         note_text=note_text,
+        say=say,
+        retold=retold,
+        number=number,
+        note_number=lambda number: _("note {number}", number=str(number)),
+        photo_of=photo_of,
+        on_to=on_to,
+        entry_number=entry_number,
+        correction=lambda r: correction_line(when(r.logged_at), (r.id, r.corrects), r.who, r.why),
         b64=lambda data: base64.b64encode(data).decode(),
     )
     template = environment.from_string(
@@ -129,6 +171,10 @@ def html_report(batch: BatchRecord) -> str:
 
     return template.render(
         b=batch,
+        w=heads(),
+        lang=language(),
+        about=about_line(batch),
+        procedure=procedure_line(say(batch.state.procedure.name), batch.state.procedure.version),
         summary=summary(batch),
         plots={name: inline(svg) for name, svg in pictures(batch).items()},
         narrow={name: inline(svg) for name, svg in pictures(batch, narrow=True).items()},
@@ -136,8 +182,8 @@ def html_report(batch: BatchRecord) -> str:
         losses=() if batch.state.balance is None else like_losses(batch.state.balance),
         balance_rows=balance_rows(batch),
         written=batch.notes_of(*WRITTEN),
-        lost_note=LOST_NOTE,
+        lost_note=say(LOST_NOTE),
         cautions=cautions(batch),
-        closing=CLOSING,
-        no_drain=NO_DRAIN,
+        closing=say(CLOSING),
+        stock=stock_line(batch),
     )

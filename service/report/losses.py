@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.balance import Balance, Loss, add_by_cause
 from service.bench.chemistry.reagents import Span
-
-_SORTS = ("fines in", "dissolved in")  # one loss of each decant
+from stripread.words import _, _n
 
 
 @dataclass(frozen=True)
@@ -25,17 +24,23 @@ def like_losses(found: Balance) -> tuple[LikeLosses, ...]:
     """The balance's losses, those of one sort and place taken together, the largest sum first."""
     groups: dict[tuple[str, str], list[Loss]] = {}
     for loss in found.losses:
-        sort = next((s for s in _SORTS if loss.name.startswith(f"{s} ")), loss.name)
-        groups.setdefault((sort, loss.where), []).append(loss)
-    return tuple(sorted((_together(sort, of) for (sort, _), of in groups.items()), key=lambda row: -row.silver_g[1]))
+        groups.setdefault((loss.sort or loss.name, loss.where), []).append(loss)  # those of a sort: one of each decant
+    return tuple(sorted(map(_together, groups.values()), key=lambda row: -row.silver_g[1]))
 
 
-def _together(sort: str, losses: list[Loss]) -> LikeLosses:
+def _together(losses: list[Loss]) -> LikeLosses:
     notes = "; ".join(dict.fromkeys(loss.note for loss in losses if loss.note))
     if len(losses) == 1:
         only = losses[0]
         return LikeLosses(only.name, only.silver_g, only.where, notes, None)
     most = max(losses, key=lambda loss: loss.silver_g[1])
-    name = f"{sort} {len(losses)} decants" if sort in _SORTS else f"{sort} ({len(losses)} times)"
-    largest = (most.name.removeprefix(f"{sort} "), most.silver_g) if sort in _SORTS else None
-    return LikeLosses(name, add_by_cause(tuple(losses)), losses[0].where, notes, largest)
+    largest = (most.of, most.silver_g) if most.sort else None
+    return LikeLosses(_name(most, len(losses)), add_by_cause(tuple(losses)), losses[0].where, notes, largest)
+
+
+def _name(one: Loss, times: int) -> str:
+    if one.sort == "fines":
+        return _n("fines in {n} decant", "fines in {n} decants", times)
+    if one.sort == "dissolved":
+        return _n("dissolved in {n} decant", "dissolved in {n} decants", times)
+    return _("{name} ({times} times)", name=one.name, times=times)

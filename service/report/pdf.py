@@ -14,22 +14,26 @@ from typing import Any
 import matplotlib as mpl
 from typst import Compiler, Fonts
 
-from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import LOST_NOTE, BatchRecord, RecordedReading, note_text
+from service.report.heads import correction_line, entry_number, heads, on_to, photo_of, procedure_line
 from service.report.html import (
     CLOSING,
     WRITTEN,
+    about_line,
     balance_rows,
     cautions,
     descriptions,
     loss_words,
     pictures,
     span_text,
+    stock_line,
     summary,
     when,
 )
 from service.report.losses import like_losses
 from service.report.state_marks import gate_cell, word_of
+from stripread.words import _, say, spoken
+from stripread.words.retold import retold
 
 _TEMPLATE = Path(__file__).parent / "templates" / "report.typ"
 _TIGHTER = (1.0, 0.95, 0.9, 0.85)  # tried in turn while the last page would hold a few lines only
@@ -76,41 +80,40 @@ def _set(folder: Path, standards: list[Any]) -> bytes:
 
 def _content(batch: BatchRecord, drawn: set[str]) -> dict[str, Any]:
     """Every word and table of the report, as the template takes them."""
-    closed = f" · closed {when(batch.closed_at)}" if batch.closed_at else ""
-    about = f"Batch {batch.number} · opened {when(batch.opened_at)}{closed} · rinse water: {batch.water}"
-    described = descriptions(batch)
+    described, words = descriptions(batch), heads()
     plots = {name: {"file": f"{name}.svg", "alt": described[name]} if name in drawn else None for name in described}
-    stock = batch.state.stock
     return {
-        "title": f"{batch.name}: batch report",
-        "foot": f"Batch {batch.number}: {batch.name}"[:70],
+        "lang": spoken(),
+        "w": words,
+        "title": f"{batch.name}: {words['title']}",
+        "foot": _("Batch {number}: {name}", number=str(batch.number), name=batch.name)[:70],
         "name": batch.name,
-        "about": [f"{about} · {batch.software}", batch.zone_line, batch.chain_line],
+        "about": [about_line(batch), batch.zone_line, batch.chain_line],
         "summary": summary(batch),
-        "procedure": f"Procedure: {batch.state.procedure.name}, version {batch.state.procedure.version}",
+        "procedure": procedure_line(say(batch.state.procedure.name), batch.state.procedure.version),
         "stages": _stages(batch),
         "course": {"forecasts": [forecast.message for forecast in batch.forecasts], **plots}
         if drawn & {"ph", "checks"}
         else None,
         "silver": _silver(batch, plots),
         "written": _written(batch),
-        "stock": None if stock is None else f"Stock vessel: {stock.litres:.3g} L. {stock.sentence} {NO_DRAIN}",
+        "stock": stock_line(batch),
         "readings": [_reading(r) for r in batch.readings],
         "corrections": [_correction(r) for r in batch.corrections],
         "cautions": cautions(batch),
-        "closing": CLOSING,
+        "closing": say(CLOSING),
     }
 
 
 def _stages(batch: BatchRecord) -> list[list[Cell]]:
-    state = batch.state
+    state, words = batch.state, heads()
     rows: list[list[Cell]] = []
     for move in state.moves:
-        against = f"Went on against the gate: {move.reason}" + (f" ({move.who})" if move.who else "")
-        why: Cell = {"lines": [move.sentence, *([against] if move.reason else [])]}
-        rows.append([when(move.at), f"on to {state.procedure.stage(move.to).title}", gate_cell(move.state), why])
+        against = f"{words['against']} {move.reason}" + (f" ({move.who})" if move.who else "")
+        why: Cell = {"lines": [retold(move.sentence), *([against] if move.reason else [])]}
+        rows.append([when(move.at), on_to(say(state.procedure.stage(move.to).title)), gate_cell(move.state), why])
     now: Cell = {"lines": [state.verdict.sentence, state.next_line]}
-    return [*rows, ["now", state.stage.title, gate_cell(state.verdict.state), now]]
+    return [*rows, [words["now"], say(state.stage.title), gate_cell(state.verdict.state), now]]
 
 
 def _silver(batch: BatchRecord, plots: dict[str, Any]) -> dict[str, Any] | None:
@@ -127,10 +130,13 @@ def _silver(batch: BatchRecord, plots: dict[str, Any]) -> dict[str, Any] | None:
 
 
 def _written(batch: BatchRecord) -> list[list[Cell]]:
-    rows: list[list[Cell]] = [[when(at), f"note {number}", {"strong": LOST_NOTE}] for number, at in batch.lost_notes]
+    rows: list[list[Cell]] = [
+        [when(at), _("note {number}", number=str(number)), {"strong": say(LOST_NOTE)}]
+        for number, at in batch.lost_notes
+    ]
     for note, why in batch.notes_of(*WRITTEN):
-        words: Cell = {"struck": note_text(note), "lines": [f"struck out: {why}"]} if why else note_text(note)
-        rows.append([when(note.at), note.kind.replace("_", " "), words])
+        words: Cell = {"struck": note_text(note), "lines": [f"{heads()['struck']} {why}"]} if why else note_text(note)
+        rows.append([when(note.at), say(note.kind.replace("_", " ")), words])
     return rows
 
 
@@ -138,13 +144,17 @@ def _reading(r: RecordedReading) -> list[Cell]:
     doubtful = f" ({word_of('doubtful')})" if r.reading.doubtful else ""
     said: dict[str, Any] = {"lines": [r.text + doubtful], "quiet": [*r.reasons, *([r.note] if r.note else [])]}
     if r.corrected_by:
-        said = {"struck": r.text, "lines": [f"corrected by no. {r.corrected_by}"], "quiet": said["quiet"]}
-    photo: Cell = None if r.thumbnail is None else {"picture": f"photo-{r.id}.jpg", "alt": f"photo of reading {r.id}"}
+        said = {
+            "struck": r.text,
+            "lines": [_("corrected by no. {number}", number=str(r.corrected_by))],
+            "quiet": said["quiet"],
+        }
+    photo: Cell = None if r.thumbnail is None else {"picture": f"photo-{r.id}.jpg", "alt": photo_of(r.id)}
     wash = "" if r.wash is None else str(r.wash)
     at: Cell = {"lines": [when(r.at)], "quiet": [r.told] if r.told else []}
-    return [photo, at, wash, said, {"quiet": [f"no. {r.id}", *r.source.split(", ")]}]
+    return [photo, at, wash, said, {"quiet": [entry_number(r.id), *r.source.split(", ")]}]
 
 
 def _correction(r: RecordedReading) -> str:
-    who = f", by {r.who}" if r.who else ""
-    return f"{when(r.logged_at)}: no. {r.id} replaces no. {r.corrects}{who}" + (f": {r.why}" if r.why else "")
+    assert r.corrects is not None
+    return correction_line(when(r.logged_at), (r.id, r.corrects), r.who, r.why)

@@ -21,6 +21,7 @@ from service.bench.washing.phases import forecast
 from service.bench.washing.reading import Reading
 from service.report.batch_record import BatchRecord, RecordedReading
 from stripread import __version__
+from stripread.words import _
 
 NAME = "Made-up batch: silver from chloride"
 ALKALINITY_MMOL_L = 0.6
@@ -159,5 +160,5 @@ def demo_batch(name: str = NAME) -> BatchRecord:
         read,
         noted,
         f"tap, {ALKALINITY_MMOL_L:g} mmol/L",
-        (replace(third, message=f"After wash 3: {third.message}"),),
+        (replace(third, message=_("After wash {last}: {message}", last=3, message=third.message)),),
     )

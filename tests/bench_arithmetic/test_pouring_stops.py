@@ -117,3 +117,25 @@ def test_ammonia_counts_as_the_base_that_ph_hides():
 def test_strength_may_stand_beside_the_word():
     held = contents_of([P("x", 2.0, ph=3.0, contents=("citrate 0.05 mol/L", "copper"))])
     assert held.strength("citrate")[1] == pytest.approx(0.05)
+
+
+@pytest.mark.parametrize(
+    ("held", "incoming", "code"),
+    [
+        ("Chlorbleiche", "Salzsäure", "bleach_acid"),
+        ("lejía", "ácido muriático", "bleach_acid"),
+        ("Chlorreiniger aus dem Keller", "Salmiakgeist", "bleach_ammonia"),
+        ("lejia", "amoníaco", "bleach_ammonia"),
+        ("Salpeter", "Zucker", "nitrate_organic"),
+        ("salitre", "azúcar", "nitrate_organic"),
+    ],
+)
+def test_what_a_bottle_is_called_in_german_and_spanish_stops_it_too(held, incoming, code):
+    found = stops([P(held, 1.0)], P(incoming, 0.5))
+    assert code in [stop.code for stop in found]
+    assert stops([P(held, 1.0)], P("agua del grifo", 0.5, ph=7.0)) == stops([P(held, 1.0)], P("water", 0.5, ph=7.0))
+
+
+def test_what_is_not_in_it_is_heeded_in_german_and_spanish():
+    for text in ("ohne Chlorbleiche", "sin lejía", "keine Chlorbleiche"):
+        assert [stop.code for stop in stops([P("Salzsäure", 1.0)], P(text, 0.5, ph=7.0))] == []

@@ -12,6 +12,7 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import read_mo, write_mo
 from babel.messages.pofile import read_po, write_po
 
+from service.web.page_words import OPTIONS
 from stripread.words.say import DOMAIN, FOLDER
 from tests.catalogues.tables import sentences
 
@@ -22,7 +23,9 @@ METHODS = [
     ("**.py", "tests.catalogues.calls:of_python"),
     ("**/page/uplot.js", "ignore"),
     ("**/page/*.js", "javascript"),
+    ("**/page/index.html", "service.web.page_words:of_html"),
 ]
+OPTIONS_MAP = {"**/page/*.js": OPTIONS}
 
 
 def po_path(language: str) -> Path:
@@ -38,7 +41,9 @@ def extracted() -> Catalog:
     """Every sentence of the sources, each with the files it stands in."""
     catalog = Catalog(project=DOMAIN, charset="utf-8")
     for package in PACKAGES:
-        found = extract_from_dir(str(ROOT / package), METHODS, keywords=KEYWORDS, strip_comment_tags=True)
+        found = extract_from_dir(
+            str(ROOT / package), METHODS, options_map=OPTIONS_MAP, keywords=KEYWORDS, strip_comment_tags=True
+        )
         for name, _line, message, _comments, _context in found:
             if any(ch.isalpha() for ch in str(message)):
                 catalog.add(message, locations=[(f"{package}/{name}", None)])

@@ -25,6 +25,14 @@ CODE_WORDS = (
     *("open", "hold", "cannot tell"),
     *("copper", "none seen", "undecided"),
     *("acid", "lye", "neither", "unknown", "chloride", "input", "powder", "silver", "glucose", "sucrose"),
+    *("clear", "hazy", "cloudy", "milky", "oxide", "metal"),
+    # notes by their kind, and the fields of those that are told field by field
+    *("weight", "decant", "used", "vessel", "ammonia test", "acid rinse", "poured", "mixed", "made safe", "emptied"),
+    *("acid mol", "oxide silver g", "ph", "interval", "litres", "what", "note", "who", "why", "retained l", "papers"),
+    "glasses",
+    # what was done to an entry or a batch
+    *("corrected", "withdrawn", "put back", "answered", "read again", "opened", "renamed", "closed", "opened again"),
+    *("details", "tint", "solid", "cells", "move", "procedure", "reason", "zone"),
     # causes of doubt in a pH, and the channels of a picture
     *("correction", "calibration", "strip lot", "light", "tone", "noise", "texture", "comparison", "cross", "other"),
     *("red", "green", "blue", "absorbance"),

@@ -85,7 +85,7 @@ def test_photos_of_an_older_log_are_looked_at_when_the_service_starts(settings, 
     forget()
     code, out, _ = run(capsys, "log", "phones", "--data", settings.data, "--name", "1", "the old one")
     assert (code, out.splitlines()) == (
-        0, ["   1  the old one: Anyone A-1, 1 photos", "   -  unknown phone: 1 photos that name none"]
+        0, ["   1  the old one: Anyone A-1, 1 photo", "   -  unknown phone: 1 photo that names none"]
     )  # fmt: skip
     forget()
     log.close()

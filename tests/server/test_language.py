@@ -2,8 +2,13 @@
 
 from concurrent.futures import ThreadPoolExecutor
 
-from stripread.words import LANGUAGES
+import pytest
+
+from service.log.database import Database
+from service.web.page_words import said_in_html
+from stripread.words import LANGUAGES, SOURCE
 from tests.server.conftest import a_photo
+from tests.words.english import english_in
 
 NONE = {"en": "There is no batch 999.", "de": "Es gibt keine Charge 999.", "es": "No existe el lote 999."}
 
@@ -74,7 +79,8 @@ def test_the_pages_words(client):
     assert client.get("/words/xx.json").status_code == 404
     worker = client.get("/sw.js").text
     assert "/words.js" in worker
-    assert "words" in worker.split('addEventListener("fetch"')[1]
+    for language in LANGUAGES:  # kept for a page without a connection, whichever is chosen then
+        assert (f'"/words/{language}.json"' in worker) is (language != SOURCE)
 
 
 def test_a_forecast_is_worked_out_once_for_each_language(client, batch, send):
@@ -86,3 +92,58 @@ def test_a_forecast_is_worked_out_once_for_each_language(client, batch, send):
     ]
     assert len(set(told)) == 3
     assert told[:3] == told[3:]
+
+
+def test_what_the_page_says_is_told(client):
+    for language in LANGUAGES:
+        if language != SOURCE:
+            told = client.get(f"/words/{language}.json").json()
+            # of a script, of a text within a text of one, of the HTML, of an attribute there, a plural, a state
+            for said in ("Write down", "{low} to {high}", "Start a batch", "one wash less", "can't tell"):
+                assert told[said] not in {said, ""}, said
+            assert set(told["{n} photo"]) == {"one", "other"}
+
+
+def test_an_element_with_text_to_tell_holds_nothing_else():
+    assert said_in_html('<p data-t>A\n  b</p><i data-t-at="title" title="C">d</i>') == [(1, "A b"), (2, "C")]
+    with pytest.raises(ValueError, match="<b> within"):
+        said_in_html("<p data-t>A <b>b</b></p>")
+
+
+GERMAN = ("Waschgang", "Notiz", "weitere Partie", "Weitere Partie")
+
+
+def test_questions_are_kept_in_english_and_told_in_any_language(own_client, settings):
+    client = own_client
+    batch = client.post("/api/batches", json={"name": "July"}).json()["id"]
+    german = {"Accept-Language": "de"}
+    for ph in ("5.00", "10.10"):
+        photo = a_photo(f"ph={ph}")
+        form = {"wash": "3"}
+        sent = client.post(
+            f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", photo, "image/jpeg")}, data=form, headers=german
+        )
+    assert sent.json()["log"]["asked"][0]["sentence"].endswith("anderes Gefäß? falscher Waschgang?")
+    for grams in (412, 400):
+        note = {"kind": "weight", "data": {"of": "chloride", "grams": grams}, "keep": True}
+        made = client.post(f"/api/batches/{batch}/notes", json=note, headers=german)
+    assert "412 g (Notiz" in made.json()["asked"]["sentence"]
+    told = {}
+    for language in LANGUAGES:
+        found = client.get(f"/api/batches/{batch}/timeline", headers={"Accept-Language": language}).json()
+        told[language] = [text for item in found["entries"] for q in item["asked"] for text in _texts(q)]
+        if language != SOURCE:
+            assert english_in("\n".join(told[language]), language) == []
+    assert len(told["en"]) == len(told["de"]) == len(told["es"]) > 8
+    assert "of chloride is written down already" in told["en"][0]
+    for line, other in zip(told["en"], told["de"], strict=True):
+        assert line != other
+    with Database(settings.database_url).read() as c:
+        kept = [row[0] for row in c.exec_driver_sql("SELECT extras FROM entries")]
+        kept += [row[0] for row in c.exec_driver_sql("SELECT detail FROM events")]
+    assert "another vessel?" in "".join(map(str, kept))
+    assert [word for word in GERMAN if word in "".join(map(str, kept))] == []
+
+
+def _texts(question):
+    return [question["sentence"], *(choice["label"] for choice in question["choices"])]

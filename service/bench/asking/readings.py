@@ -19,10 +19,21 @@ from service.bench.readings import Observation
 from service.bench.washing.course import SPARE, course
 from service.bench.washing.phases import WashForecast
 from service.bench.washing.reading import Reading
+from stripread.words import N_, SOURCE, _, speaking
 
 DIFFERS = 1.96  # standard deviations: two readings of one liquid lie further apart in one of twenty
 SAME_WASH_S = 20 * 60.0  # by then a wash has settled and is poured off; common practice, no source
-WHAT = {"ph": "A pH", "tint": "A copper tint", "solid": "A solid"}
+WHAT = {"ph": N_("A pH"), "tint": N_("A copper tint"), "solid": N_("A solid")}
+READS = {"ph": N_("the pH"), "tint": N_("a tint"), "solid": N_("a solid")}
+# What the course asks up to its colon, as a reason in brackets: told again by these.
+WHY = (
+    N_("{reading} has the number of a wash of the washing before"),
+    N_("{reading} was taken after {other}"),
+    N_("{reading} is lye among acid washes"),
+    N_("{reading} is acid among lye washes"),
+    N_("{reading} is further from {other} than a wash can bring it"),
+    N_("{reading} follows {other}"),
+)
 
 
 @dataclass(frozen=True)
@@ -43,6 +54,11 @@ class Bench:
 
 def asked_of_reading(new: Observation, bench: Bench) -> tuple[Question, ...]:
     """What to ask about a new reading before it counts; nothing where it goes with the others, or has no value."""
+    with speaking(SOURCE):  # the log keeps a question in one language
+        return _asked(new, bench)
+
+
+def _asked(new: Observation, bench: Bench) -> tuple[Question, ...]:
     reading = new.reading
     if new.blank or reading.refused or reading.kind == "cells":
         return ()
@@ -58,8 +74,13 @@ def _kind(new: Observation, stage: Stage) -> list[Question]:
     kind = new.reading.kind
     if not stage.read or kind in stage.read:
         return []
-    wanted = " and ".join({"ph": "the pH", "tint": "a tint", "solid": "a solid"}.get(r, f"a {r}") for r in stage.read)
-    text = f"{WHAT[kind]} in the stage {stage.title!r}, which reads {wanted}: was it meant, or another batch or kind?"
+    wanted = " and ".join(READS.get(r, r) for r in stage.read)
+    text = _(
+        "{what} in the stage '{stage}', which reads {wanted}: was it meant, or another batch or kind?",
+        what=WHAT[kind],
+        stage=stage.title,
+        wanted=wanted,
+    )
     return [Question(code="wrong_kind", sentence=text, choices=(AS_IT_IS, ANOTHER_VESSEL))]
 
 
@@ -68,7 +89,7 @@ def _poured_off(new: Observation, bench: Bench) -> list[Question]:
     at = None if new.wash is None else (bench.poured_off or {}).get(new.wash)
     if at is None or new.wash is None or not _before(at, new.at):
         return []
-    text = f"Wash {new.wash} is written down as poured off already: is this wash {new.wash + 1}?"
+    text = _("Wash {n} is written down as poured off already: is this wash {next}?", n=new.wash, next=new.wash + 1)
     choices = (numbered(new.wash + 1), ANOTHER_NUMBER, AS_IT_IS, ANOTHER_VESSEL)
     return [Question(code="poured_off", sentence=text, choices=choices)]
 
@@ -83,8 +104,16 @@ def _same_wash(mine: Reading, before: Sequence[Reading]) -> list[Question]:
     late = bool(last.at and mine.at) and _seconds(last.at, mine.at) > SAME_WASH_S
     if not differs and not late:
         return []
-    text = f"pH {mine.ph:.1f} after {last.ph:.1f} in one wash (wash {mine.wash})"
-    text += ": another vessel? wrong wash?" if differs else ", more than 20 minutes later: the same wash, or the next?"
+    said = {"ph": mine.ph, "last": last.ph, "wash": mine.wash}
+    text = (
+        _("pH {ph:.1f} after {last:.1f} in one wash (wash {wash}): another vessel? wrong wash?", **said)
+        if differs
+        else _(
+            "pH {ph:.1f} after {last:.1f} in one wash (wash {wash}), more than 20 minutes later: "
+            "the same wash, or the next?",
+            **said,
+        )
+    )
     choices = (numbered(mine.wash + 1), ANOTHER_NUMBER, AS_IT_IS, ANOTHER_VESSEL)
     return [Question(code="same_wash", sentence=text, about=_entries([last]), choices=choices)]
 
@@ -101,14 +130,27 @@ def _jump(mine: Reading, before: Sequence[Reading], bench: Bench) -> list[Questi
             others = [r for r in asked.about if r != mine]
             last = max(others or present, key=lambda r: (r.wash, r.at))
             why = asked.sentence.partition(": ")[0].partition(" Correct")[0].rstrip(".?")
-            text = f"pH {mine.ph:.1f} in wash {mine.wash} after {last.ph:.1f} in wash {last.wash}: another vessel? "
-            text += f"wrong wash? ({why[:1].upper()}{why[1:]}.)"
+            text = _(
+                "pH {ph:.1f} in wash {wash} after {last:.1f} in wash {before}: another vessel? wrong wash? ({why}.)",
+                ph=mine.ph,
+                wash=mine.wash,
+                last=last.ph,
+                before=last.wash,
+                why=f"{why[:1].upper()}{why[1:]}",
+            )
             return [_jumped("jump", text, others, mine)]
     band = _foretold(mine, present, bench.forecast)
     if band is None or (mine.interval[1] >= band[0] - SPARE and mine.interval[0] <= band[1] + SPARE):
         return []
-    text = f"pH {mine.ph:.1f} in wash {mine.wash}, where the washes so far foretell {band[0]:.1f} to {band[1]:.1f}: "
-    return [_jumped("off_forecast", f"{text}another vessel? wrong wash?", present[-1:], mine)]
+    text = _(
+        "pH {ph:.1f} in wash {wash}, where the washes so far foretell {low:.1f} to {high:.1f}: "
+        "another vessel? wrong wash?",
+        ph=mine.ph,
+        wash=mine.wash,
+        low=band[0],
+        high=band[1],
+    )
+    return [_jumped("off_forecast", text, present[-1:], mine)]
 
 
 def _jumped(code: str, text: str, others: Sequence[Reading], mine: Reading) -> Question:

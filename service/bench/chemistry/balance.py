@@ -77,6 +77,8 @@ class Loss:
     note: str = ""
     cause: str = ""
     decant: str = ""  # whose fines they are
+    sort: str = ""  # "fines" or "dissolved", of which every decant has one
+    of: str = ""  # the decant that it is one of
 
 
 @dataclass(frozen=True)
@@ -140,6 +142,8 @@ def decant_loss(decant: Decant) -> tuple[Loss, Loss]:
             _("in the stock vessel"),
             "" if decant.chloride is not None or decant.solid != "chloride" else _("its chloride is not known"),
             f"dissolved over {decant.solid}",
+            sort="dissolved",
+            of=decant.name,
         ),
         Loss(
             _("fines in {name}", name=decant.name),
@@ -148,6 +152,8 @@ def decant_loss(decant: Decant) -> tuple[Loss, Loss]:
             note,
             "fines",
             decant.name,
+            sort="fines",
+            of=decant.name,
         ),
     )
 

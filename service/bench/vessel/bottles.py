@@ -65,7 +65,8 @@ def _named(name: str) -> Neutraliser:
     wanted = " ".join(name.lower().split())
     for one in neutralisers().values():
         short = re.sub(r" \(.*\)", "", one.name)
-        if wanted in {word.lower() for word in (one.name, short, one.word, one.formula, *one.trade)}:
+        names = (one.name, short, one.word, one.formula, *one.trade)
+        if wanted in {word.lower() for name in names for word in (name, say(name), re.sub(r" \(.*\)", "", say(name)))}:
             return one
     known = ", ".join(re.sub(r" \(.*\)", "", n) for n in neutralisers())
     raise CallError(

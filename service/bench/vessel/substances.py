@@ -73,7 +73,9 @@ def _by_word() -> dict[str, frozenset[Kind]]:
 
 
 _STRENGTH = re.compile(r"^(?P<words>.*?)\s*(?:,|at|of)?\s*(?P<number>\d+(?:[.,]\d+)?)\s*(?:mol/l|mol per l|molar|m)$")
-_FREE_OF = re.compile(r"\b(?:no|without|free of|free from|not)\s+(?:any\s+)?$")
+_FREE_OF = re.compile(
+    r"\b(?:no|without|free of|free from|not|kein|keine|keinen|ohne|frei von|sin|libre de)\s+(?:any\s+)?$"
+)
 
 
 def named(contents: Iterable[str]) -> tuple[Named, ...]:

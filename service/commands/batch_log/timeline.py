@@ -12,6 +12,7 @@ from service.terminal.log_options import log_options, opened
 from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.states.table import state
+from stripread.words import _, say
 
 if TYPE_CHECKING:
     from service.log.timeline.build import Item
@@ -31,8 +32,8 @@ def timeline_(batch: int, as_json: bool, data: Path, database: str | None) -> in
     with opened(data, database, reading=True) as log, log.read() as c:
         row = store.batch(c, batch)
         if row is None:
-            raise CallError(f"there is no batch {batch}")
-        items, _ = timeline(c, row)
+            raise CallError(_("there is no batch {batch}", batch=batch))
+        items, _count = timeline(c, row)
     for item in items:
         if as_json:
             asked = [question.model_dump(mode="json", exclude_none=True) for question in item.asked]
@@ -43,14 +44,17 @@ def timeline_(batch: int, as_json: bool, data: Path, database: str | None) -> in
 
 
 def _lines(item: Item, zone: str) -> str:
-    what = "" if item.source == "batch" else f"{'entry' if item.source == 'reading' else 'note'} {item.number}: "
+    n = {"n": str(item.number)}
+    what = {"batch": "", "reading": f"{_('entry {n}', **n)}: ", "note": f"{_('note {n}', **n)}: "}[item.source]
+    kind = say(item.kind.replace("_", " "))
     by = f" ({item.who})" if item.who else ""
     mark = "" if item.standing == "counts" else f"  [{state('entry', item.standing).printed}]"
-    lines = [f"{spoken(in_zone(item.at, zone))}  {what}{item.kind} {item.words}{by}{mark}"]
+    lines = [f"{spoken(in_zone(item.at, zone))}  {what}{kind} {item.words}{by}{mark}"]
     lines += [f"    ? {question.sentence}" for question in item.asked]
     for change in item.history:
-        who = f" by {change.who}" if change.who else ""
-        lines.append(f"    {change.what}{who}: {change.why or 'no reason said'}; before: {change.before}")
+        who = f" {_('by {who}', who=change.who)}" if change.who else ""
+        before = _("before: {what}", what=change.before)
+        lines.append(f"    {say(change.what)}{who}: {change.why or _('no reason said')}; {before}")
     return "\n".join(lines)
 
 
@@ -76,9 +80,9 @@ def correct(batch: int, what: str, number: int, fields: tuple[str, ...], **o: An
     if what == "entry":
         return _entry(batch, number, fields, o)
     if o["wash"] is not None or o["note"] is not None:
-        raise CallError("--wash and --note are of an entry; a note's fields are given as FIELD=VALUE")
+        raise CallError(_("--wash and --note are of an entry; a note's fields are given as FIELD=VALUE"))
     if sum([bool(fields), o["confirm"], o["withdraw"], o["undo"]]) != 1:
-        raise CallError("give one of FIELD=VALUE, --confirm, --withdraw, --undo")
+        raise CallError(_("give one of FIELD=VALUE, --confirm, --withdraw, --undo"))
     from service.log.notes import Said
     from service.log.timeline.amending import amend_note, answer_note, undo_note, withdraw_note
     from service.terminal.note_fields_typed import field_typed
@@ -91,7 +95,7 @@ def correct(batch: int, what: str, number: int, fields: tuple[str, ...], **o: An
             made = (answer_note if o["confirm"] else withdraw_note if o["withdraw"] else undo_note)(
                 c, batch, number, said
             )
-    click.echo(f"note {number}: {o['why']} (written down as {made.id})")
+    click.echo(_("note {number}: {why} (written down as {made})", number=str(number), why=o["why"], made=str(made.id)))
     return 0
 
 
@@ -103,19 +107,20 @@ def _entry(batch: int, number: int, fields: tuple[str, ...], o: dict[str, Any]) 
     from service.readers.add_photos import value_words
 
     if fields:
-        raise CallError("an entry is corrected by --wash, --note, --confirm, --withdraw or --undo")
+        raise CallError(_("an entry is corrected by --wash, --note, --confirm, --withdraw or --undo"))
     told = {name: o[name] for name in ("why", "wash", "note", "confirm", "withdraw", "undo")}
     try:
         said = Correction.model_validate({"by": o["who"] or "", **told})
         with opened(o["data"], o["database"]) as log, log.write() as c:
             if store.known_entry(c, number)["batch_id"] != batch:
-                raise CallError(f"entry {number} is not of batch {batch}")
+                raise CallError(_("entry {number} is not of batch {batch}", number=str(number), batch=str(batch)))
             made = correct_entry(c, number, said)
     except ServiceError as problem:
         raise CallError(problem.detail.rstrip(".")) from None
     except ValueError:
-        raise CallError("--why has 1 to 500 characters, --who at most 100, --note at most 2000") from None
-    click.echo(f"entry {made['log']['id']} in place of {number}: {value_words(made)}")
+        raise CallError(_("--why has 1 to 500 characters, --who at most 100, --note at most 2000")) from None
+    new = str(made["log"]["id"])
+    click.echo(_("entry {new} in place of {number}: {value}", new=new, number=str(number), value=value_words(made)))
     for question in made["log"]["asked"]:
         click.echo(f"    ? {question['sentence']}")
     return 0

@@ -8,6 +8,7 @@ import click
 
 from service.terminal.log_options import log_options, opened
 from stripread.errors import CallError
+from stripread.words import _
 
 
 @click.command("close")
@@ -26,7 +27,7 @@ def close(batch: int, data: Path, database: str | None) -> int:
 def reopen(batch: int, reason: str, who: str | None, data: Path, database: str | None) -> int:
     """Open BATCH again, with the reason that the log keeps."""
     if not reason.strip():
-        raise CallError("--reason: say why it is opened again")
+        raise CallError(_("--reason: say why it is opened again"))
     why = {"reason": reason.strip()[:1000]} | ({"who": who.strip()[:100]} if who and who.strip() else {})
     return _turn(batch, data, database, closed=False, why=why)
 
@@ -37,10 +38,13 @@ def _turn(batch: int, data: Path, database: str | None, *, closed: bool, why: di
     with opened(data, database) as log, log.write() as c:
         row = store.batch(c, batch)
         if row is None:
-            raise CallError(f"there is no batch {batch}")
-        now = "closed" if closed else "open"
+            raise CallError(_("there is no batch {batch}", batch=batch))
         if closed == (row["closed_at"] is not None):
-            raise CallError(f"batch {batch} is {now} already")
+            n = {"batch": str(batch)}
+            raise CallError(
+                _("batch {batch} is closed already", **n) if closed else _("batch {batch} is open already", **n)
+            )
         store.change_batch(c, batch, name=None, closed=closed, details=None, why=why)
-    click.echo(f"batch {batch} is {now}")
+    said = {"batch": str(batch)}
+    click.echo(_("batch {batch} is closed", **said) if closed else _("batch {batch} is open", **said))
     return 0

@@ -12,6 +12,7 @@ from service.terminal.log_options import log_options, opened
 from service.terminal.targets import check_target
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _
 
 if TYPE_CHECKING:
     from service.report.comparison import Comparison
@@ -53,7 +54,7 @@ def compare(  # noqa: PLR0917 - click gives them by name
 def _form(plot: Path | None) -> str:
     form = "" if plot is None else plot.suffix.lower().removeprefix(".")
     if plot is not None and form not in ("png", "svg", "pdf"):
-        raise CallError(f"--plot ends in .png, .svg or .pdf, not {plot.suffix or 'nothing'}")
+        raise CallError(_("--plot ends in .png, .svg or .pdf, not {form}", form=plot.suffix or _("without an ending")))
     return form
 
 
@@ -68,5 +69,5 @@ def _write(place: Path, data: bytes) -> None:
     try:
         place.write_bytes(data)
     except OSError as problem:
-        raise CallError(f"can't write {place}: {problem.strerror}") from None
+        raise CallError(_("can't write {place}: {strerror}", place=place, strerror=problem.strerror)) from None
     click.echo(str(place), err=True)

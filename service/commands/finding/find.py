@@ -11,6 +11,8 @@ import click
 from service.terminal.log_options import log_options, opened
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.states.table import state
+from stripread.words import _, say
 
 if TYPE_CHECKING:
     from service.log.finding.search import Page
@@ -51,20 +53,25 @@ def _time(text: str | None, option: str) -> datetime | None:
         at = datetime.fromisoformat(text)
         return at.astimezone() if 2 <= at.year <= 9998 else None
     except (ValueError, OverflowError, OSError):
-        raise CallError(f"{option} takes a day or a time, 2026-05-12 or 2026-05-12T10:00, not {text!r}") from None
+        raise CallError(
+            _("{option} takes a day or a time, 2026-05-12 or 2026-05-12T10:00, not {text!r}", option=option, text=text)
+        ) from None
 
 
 def _lines(page: Page) -> str:
     lines = []
     for found in page.found:
         at = found.at[:16].replace("T", " ")
-        where = f"batch {found.batch}, {found.batch_name}{' (closed)' if found.closed else ''}"
+        said = {"batch": str(found.batch), "name": found.batch_name}
+        where = _("batch {batch}, {name} (closed)", **said) if found.closed else _("batch {batch}, {name}", **said)
         if found.what == "batch":
             lines.append(f"{at}  {where}")
             continue
-        more = "" if found.counts else "  [no longer counts]"
-        more += f"  [{found.status}]" if found.status else ""
-        lines.append(f"{at}  {where}: {found.what} {found.id}, {found.kind}: {found.text or '-'}{more}")
+        n, kind = str(found.id), say(found.kind.replace("_", " "))
+        what = _("note {n}", n=n) if found.what == "note" else _("reading {n}", n=n)
+        more = "" if found.counts else f"  [{_('no longer counts')}]"
+        more += f"  [{state('reading', found.status).word}]" if found.status else ""
+        lines.append(f"{at}  {where}: {what}, {kind}: {found.text or '-'}{more}")
     if page.after is not None:
-        lines.append(f"There is more: --after {page.after}")
-    return "\n".join(lines or ["nothing found"])
+        lines.append(_("There is more: --after {after}", after=page.after))
+    return "\n".join(lines or [_("nothing found")])

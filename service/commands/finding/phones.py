@@ -11,6 +11,7 @@ from service.errors import ServiceError
 from service.terminal.log_options import log_options, opened
 from stripread.errors import CallError
 from stripread.json_line import json_line
+from stripread.words import _, _n, say
 
 
 @click.command("phones")
@@ -37,14 +38,18 @@ def phones(named: tuple[str, str] | None, as_json: bool, data: Path, database: s
         with log.read() as c:
             found, unknown = all_phones(c), unknown_photos(c)
     for phone in found:
-        words = f"{phone.id:4d}  {phone.label}: {phone.make} {phone.model}, {phone.photos} photos"
+        photos = _n("{n} photo", "{n} photos", phone.photos)
+        words = f"{phone.id:4d}  {phone.label}: {phone.make} {phone.model}, {photos}"
         click.echo(json_line(asdict(phone) | {"label": phone.label}) if as_json else words)
     if not as_json and (unknown or not found):
-        click.echo(f"   -  {UNKNOWN}: {unknown} photos that name none")
+        photos = _n("{n} photo that names none", "{n} photos that name none", unknown)
+        click.echo(f"   -  {say(UNKNOWN)}: {photos}")
     return 0
 
 
 def _number(text: str) -> int:
     if not text.isascii() or not text.isdigit() or len(text) > 9:
-        raise CallError(f"--name takes a phone's number and its name, not {text!r}: see `stripread log phones`")
+        raise CallError(
+            _("--name takes a phone's number and its name, not {text!r}: see `stripread log phones`", text=text)
+        )
     return int(text)

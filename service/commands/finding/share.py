@@ -9,6 +9,7 @@ import click
 from service.terminal.log_options import log_options, opened
 from service.terminal.targets import check_target
 from stripread.errors import CallError
+from stripread.words import _
 
 
 @click.command("share")
@@ -32,7 +33,7 @@ def share(entry: int, out: Path | None, data: Path, database: str | None) -> int
     with opened(data, database, reading=True) as log, log.read() as c, tempfile.TemporaryDirectory() as scratch:
         row = store.entry(c, entry)
         if row is None:
-            raise CallError(f"there is no entry {entry}")
+            raise CallError(_("there is no entry {entry}", entry=str(entry)))
         batch, profile = store.known_batch(c, row["batch_id"]), None
         words = shared_words(row, batch, store.corrector(c, entry))
         text = store.profile_text(c, row["profile_sha256"]) if row["profile_sha256"] else None
@@ -42,10 +43,12 @@ def share(entry: int, out: Path | None, data: Path, database: str | None) -> int
         try:
             drawing = PipelineReader().overlay(job_again(row, Blobs(data / "photos", reading=True), profile))
         except (NotAPicture, OSError):
-            raise CallError(f"the photo of entry {entry} is not there, or is no picture that can be shown") from None
+            raise CallError(
+                _("the photo of entry {entry} is not there, or is no picture that can be shown", entry=str(entry))
+            ) from None
     try:
         place.write_bytes(shared_picture(drawing, words))
     except OSError as problem:
-        raise CallError(f"can't write {place}: {problem.strerror}") from None
+        raise CallError(_("can't write {place}: {strerror}", place=place, strerror=problem.strerror)) from None
     click.echo(str(place))
     return 0

@@ -8,8 +8,9 @@ from sqlalchemy import Connection, func, insert, select, update
 
 from service.errors import NotFound, WrongStatement
 from service.log.models import now, phones, photo_phones, photos
+from stripread.words import N_, say
 
-UNKNOWN = "unknown phone"  # nothing in the photo's EXIF, or nobody has looked yet
+UNKNOWN = N_("unknown phone")  # nothing in the photo's EXIF, or nobody has looked yet
 LONGEST_NAME = 60
 Camera = tuple[str, str]  # make and model, as a photo's EXIF has them; ("", "") where it has none
 
@@ -36,7 +37,7 @@ def label(make: str | None, model: str | None, name: str | None) -> str:
         return name
     make, model = make or "", model or ""
     words = model if model.casefold().startswith(make.casefold()) else f"{make} {model}"
-    return words.strip() or UNKNOWN
+    return words.strip() or say(UNKNOWN)
 
 
 def all_phones(c: Connection) -> list[Phone]:

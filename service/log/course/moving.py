@@ -7,6 +7,7 @@ from sqlalchemy import Connection
 from service.bench.notes import Note
 from service.bench.procedure import load_procedure
 from service.bench.state import State
+from service.errors import StandsAgainst
 from service.log.chain.locks import one_of_batch
 from service.log.course.state import batch_state
 from service.log.notes import Said, add_note
@@ -49,7 +50,7 @@ def move_on(
             if target == after
             else _("{title!r} is not the next stage.", title=say(target.title))
         )
-        raise CallError(
+        raise StandsAgainst(
             _(
                 "the gate says {state}: {why} To go on against it, give a reason.",
                 state=say(state.verdict.state),

@@ -20,6 +20,7 @@ from service.log.notes import notes_of
 from service.log.report_source import forecasts
 from service.report.comparison import MOST, BatchFigures, Comparison, WashPoint, by_step
 from stripread.errors import CallError
+from stripread.words import SOURCE, _, speaking
 
 
 def compare(c: Connection, numbers: Sequence[int]) -> Comparison:
@@ -33,22 +34,23 @@ def compare(c: Connection, numbers: Sequence[int]) -> Comparison:
         If there is no such batch.
     """
     if len(set(numbers)) != len(numbers):
-        raise CallError("name each batch once")
+        raise CallError(_("name each batch once"))
     if not 2 <= len(numbers) <= MOST:
-        raise CallError(f"name two to {MOST} batches to compare, not {len(numbers)}")
-    return Comparison(tuple(_figures(c, number) for number in numbers))
+        raise CallError(_("name two to {most} batches to compare, not {count}", most=MOST, count=len(numbers)))
+    with speaking(SOURCE):  # steps are names in JSON and CSV; the table tells them again
+        return Comparison(tuple(_figures(c, number) for number in numbers))
 
 
 def _figures(c: Connection, number: int) -> BatchFigures:
     row = store.batch(c, number)
     if row is None:
-        raise NotFound("no_such_batch", f"There is no batch {number}.")
+        raise NotFound("no_such_batch", _("There is no batch {number}.", number=number))
     state, rows, notes = batch_state(c, number), slim_rows(c, number), notes_of(c, number)
     counting = in_force(notes)
     decants = contents(counting, DecantNote)
-    readings, _ = wash_readings(c, row, rows)
+    readings, _blank = wash_readings(c, row, rows)
     times = [o.at for o in observations(c, row, rows)] + [n.at for n in counting if n.kind != "procedure"]
-    read = sum(len({r.wash for r in washing}) for washing, _ in phases(readings))
+    read = sum(len({r.wash for r in washing}) for washing, _unused in phases(readings))
     poured = sum(1 for decant in decants if decant.wash_number is not None)
     litres = [decant.litres for decant in decants]
     found = state.balance

@@ -19,6 +19,7 @@ from service.bench.notes import KINDS
 from service.log.finding.sources import INNER, PREFIX, SOURCES, Found, Source, Wanted
 from service.log.models import events
 from stripread.errors import CallError
+from stripread.words import _
 
 LIMIT = 30  # a page, where nobody says how long
 MOST = 200
@@ -67,7 +68,8 @@ def _check(wanted: Wanted) -> None:
         ("status", wanted.status, STATUSES),
     ):
         if given is not None and given not in known:
-            raise CallError(f"{name} is one of {', '.join(known)}, not {given!r}")
+            known_words = ", ".join(known)
+            raise CallError(_("{name} is one of {known}, not {given!r}", name=name, known=known_words, given=given))
 
 
 def _may_be(rank: int, wanted: Wanted) -> bool:

@@ -20,10 +20,11 @@ from service.log.aside.stages import first_stage
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
 from service.report.batch_record import note_text
 from stripread.errors import CallError
+from stripread.words import N_, _, say
 
 PREFIX = "bench:"  # of an event that is a note
 INNER = ("procedure",)  # notes that nobody wrote: a procedure's whole text
-LOST = "This note's row is damaged and can't be read."
+LOST = N_("This note's row is damaged and can't be read.")
 DECISIONS = ("none seen", "copper", "undecided")  # of a tint
 Row = dict[str, Any]
 
@@ -156,18 +157,20 @@ def _notes(wanted: Wanted, words: list[str]) -> Select[Any]:
 
 def _labelled(word: str) -> ColumnElement[bool]:
     """Notes of a kind that forms call by this word."""
-    kinds = [PREFIX + kind for kind, content in KINDS.items() if word.casefold() in (content.label or "").casefold()]
+    named = {kind: f"{content.label or ''} {say(content.label or '')}" for kind, content in KINDS.items()}
+    kinds = [PREFIX + kind for kind, names in named.items() if word.casefold() in names.casefold()]
     return events.c.what.in_(kinds) if kinds else false()
 
 
 def _note(row: Row) -> tuple[Found, str]:
     kind = str(row["what"]).removeprefix(PREFIX)
-    name = (KINDS[kind].label or kind) if kind in KINDS else kind
+    label_of = (KINDS[kind].label or kind) if kind in KINDS else kind
+    name = f"{label_of} {say(label_of)}"  # found by either
     try:
         content = checked(kind, json.loads(row["detail"]), in_log=True)
         text = note_text(Note(content, row["at"], row["id"]))
     except (ValueError, TypeError, AttributeError, RecursionError, CallError):
-        return _made(row, "note", kind, LOST), f"{kind} {name}".casefold()
+        return _made(row, "note", kind, say(LOST)), f"{kind} {name}".casefold()
     said = " ".join(_values(content.fields()))
     return _made(row, "note", kind, text), f"{kind} {name} {said}".casefold()
 
@@ -211,7 +214,11 @@ def _readings(wanted: Wanted, words: list[str]) -> Select[Any]:
 
 def _reading(row: Row) -> tuple[Found, str]:
     phone = label(row["make"], row["model"], row["phone_name"])
-    text = "; ".join(part for part in (row["decision"], value_words(row), str(row["note"] or "")) if part)
+    text = "; ".join(
+        part
+        for part in (say(row["decision"]) if row["decision"] else "", value_words(row), str(row["note"] or ""))
+        if part
+    )
     shown = _made(
         row, "reading", str(row["kind"]), text, status=str(row["status"]), wash=row["wash"], phone=phone,
         counts=not row["corrected"] and not row["withdrawn"],
@@ -227,10 +234,10 @@ def value_words(row: Row) -> str:
     if not all(isinstance(number, int | float) for number in numbers):
         return ""
     if row["kind"] == "ph":
-        return f"pH {value:.2f} ({low:.2f} to {high:.2f})"
+        return _("pH {ph:.2f} ({low:.2f} to {high:.2f})", ph=value, low=low, high=high)
     if row["kind"] == "tint":
-        return f"{value:.3g} mg/L copper ({low:.3g} to {high:.3g})"
-    return f"{value:.1%} pale ({low:.1%} to {high:.1%})"
+        return _("{value:.3g} mg/L copper ({low:.3g} to {high:.3g})", value=value, low=low, high=high)
+    return _("{share:.1%} pale ({low:.1%} to {high:.1%})", share=value, low=low, high=high)
 
 
 def _made(row: Row, what: str, kind: str, text: str, **more: Any) -> Found:  # noqa: ANN401 - fields of Found

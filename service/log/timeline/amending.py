@@ -10,6 +10,7 @@ from service.bench.notes import KINDS, Amended, Content, Note, Strike, Weight, a
 from service.log.chain.locks import one_of_vessel
 from service.log.notes import Said, add_note, asked_first, check_content, open_notes, sent_before, write
 from stripread.errors import CallError
+from stripread.words import _
 
 
 def amend_note(c: Connection, batch: int, number: int, data: dict[str, object], said: Said) -> Note:
@@ -24,9 +25,11 @@ def amend_note(c: Connection, batch: int, number: int, data: dict[str, object], 
     one_of_vessel(c)
     old = next((note for note in as_corrected(earlier) if note.id == number), None)
     if old is None:
-        raise CallError(f"there is no note {number} in this batch")
+        raise CallError(_("there is no note {number} in this batch", number=str(number)))
     if old.kind not in AMENDABLE:
-        raise CallError(f"a note of the kind {old.kind} is not corrected: withdraw it and write it down again")
+        raise CallError(
+            _("a note of the kind {kind} is not corrected: withdraw it and write it down again", kind=old.kind)
+        )
     new = checked(old.kind, {**old.content.fields(), **data})
     fields: dict[str, object] = {"note": number, "data": new.fields(), "why": said.why, "who": said.who}
     made = checked(Amended.kind, fields)
@@ -34,7 +37,7 @@ def amend_note(c: Connection, batch: int, number: int, data: dict[str, object], 
     if again is not None:
         return again
     if old.asked is None and new.fields() == old.content.fields():
-        raise CallError("this changes nothing: say what the note should say")
+        raise CallError(_("this changes nothing: say what the note should say"))
     others = [note for note in earlier if note.id != number]
     asked = asked_first(others, new, keep=said.keep) if old.asked is not None or _lots_change(old, new) else None
     check_content(c, others, new, but=number)
@@ -71,7 +74,7 @@ def undo_note(c: Connection, batch: int, number: int, said: Said) -> Note:
         if isinstance(note.content, Strike | Amended) and note.content.note == number and note.id not in out
     ]
     if not done:
-        raise CallError(f"nothing was done to note {number} that could be taken back")
+        raise CallError(_("nothing was done to note {number} that could be taken back", number=str(number)))
     fields: dict[str, object] = {"note": done[-1], "why": said.why, "who": said.who}
     return write(c, batch, checked(Strike.kind, fields), replace(said, who=None), None)
 

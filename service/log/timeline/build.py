@@ -14,7 +14,8 @@ from typing import Any, Literal
 from sqlalchemy import Connection
 
 from service.bench.notes import Amended, Note, Strike, as_corrected, withdrawals
-from service.bench.question import Question
+from service.bench.question import Question, retold_question
+from service.bench.washing.waters import WATER
 from service.log import store
 from service.log.entries import shown
 from service.log.entry_cache import slim_rows
@@ -23,6 +24,7 @@ from service.log.noted.vessel import dangers_now
 from service.log.taken import taken_times
 from service.log.timeline.amending import AMENDABLE
 from service.log.timeline.words import note_words
+from stripread.words import _, number, say
 
 Source = Literal["reading", "note", "batch"]
 Standing = Literal["counts", "asked", "withdrawn", "unreadable"]
@@ -83,9 +85,9 @@ def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: in
     made += [(e["at"], e["id"], e) for e in events]
     made.sort(key=lambda one: (one[0], one[1]), reverse=True)
     chosen = made[skip:] if limit is None else made[skip : skip + limit]
-    numbers = [number for _, _, one in chosen if isinstance(one, _Chain) for number in one.numbers]
+    numbers = [number for _at, _number, one in chosen if isinstance(one, _Chain) for number in one.numbers]
     whole = {row["id"]: row for row in store.entries_numbered(c, batch["id"], numbers)}
-    return [_item(at, one, notes, whole, newer) for at, _, one in chosen], len(made)
+    return [_item(at, one, notes, whole, newer) for at, _number, one in chosen], len(made)
 
 
 class _Chain:
@@ -122,17 +124,24 @@ def _item(at: str, one: Any, notes: _Notes, whole: dict[int, store.Row], newer: 
     if isinstance(one, DamagedNote):
         struck = one.id in notes.out
         standing: Standing = "withdrawn" if struck else "unreadable"
-        return Item("note", one.id, one.kind, one.at, standing, "can't be read; withdraw it and write it down again",
+        return Item("note", one.id, one.kind, one.at, standing, _("can't be read; withdraw it and write it down again"),
                     actions=("put_back",) if struck else ("withdraw",))  # fmt: skip
     detail = one["detail"]
-    words = ", ".join(f"{name} {value}" for name, value in detail.items() if isinstance(value, str | int | float))
+    words = ", ".join(_detail(name, value) for name, value in detail.items() if isinstance(value, str | int | float))
     return Item("batch", one["id"], one["what"], one["at"], "counts", words, data=detail)
+
+
+def _detail(name: str, value: str | float) -> str:
+    """One thing that was said of a batch: a code in words, the rest as it was said."""
+    told = {"name": _("name"), "to": _("new name"), "from": _("old name"), "water": _("rinse water")}
+    text = say(WATER.get(str(value), str(value))) if name == "water" else str(value)
+    return f"{told.get(name) or say(name.replace('_', ' '))} {text}"
 
 
 def _reading(at: str, rows: list[store.Row], newer: dict[int, int]) -> Item:
     last, extras = rows[-1], rows[-1]["extras"]
     history = tuple(_change(old, new) for old, new in pairwise(rows))
-    asked = tuple(Question.model_validate(q) for q in extras.get("asked", []))
+    asked = tuple(retold_question(Question.model_validate(q)) for q in extras.get("asked", []))
     withdrawn = bool(extras.get("withdrawn"))
     actions: list[Action] = ["put_back"] if withdrawn else ["correct", "withdraw", *(["undo"] if history else [])]  # type: ignore[list-item]
     standing: Standing = "withdrawn" if withdrawn else "asked" if asked else "counts"
@@ -171,11 +180,11 @@ def _change(old: store.Row, new: store.Row) -> Change:
 
 def _said(row: store.Row) -> str:
     """What an entry says, short: its value, wash and note."""
-    value = row["value"]
-    figure = "no value" if value is None else f"pH {value:.2f}" if row["kind"] == "ph" else f"{value:.3g}"
+    value, form = row["value"], ".2f" if row["kind"] == "ph" else ".3g"
+    figure = _("no value") if value is None else f"{'pH ' if row['kind'] == 'ph' else ''}{number(value, form)}"
     if row["kind"] == "tint":
-        figure = str(row["reading"].get("decision") or "no value")
-    parts = [figure, f"wash {row['wash']}" if row["wash"] is not None else "", row["note"]]
+        figure = say(str(row["reading"].get("decision") or "no value"))
+    parts = [figure, _("wash {n}", n=str(row["wash"])) if row["wash"] is not None else "", row["note"]]
     return ", ".join(part for part in parts if part)
 
 
@@ -199,7 +208,7 @@ def _note(first: Note, notes: _Notes) -> Item:
     if not withdrawn and note.kind in AMENDABLE:
         actions = ["correct", *actions, *(["undo"] if undoable else [])]  # type: ignore[list-item]
     standing: Standing = "withdrawn" if withdrawn else "asked" if note.asked is not None else "counts"
-    asked = () if note.asked is None or withdrawn else (note.asked,)
+    asked = () if note.asked is None or withdrawn else (retold_question(note.asked),)
     return Item(
         "note",
         note.id,

@@ -11,6 +11,7 @@ from service.log.correction import Correction, corrected_entry
 from service.log.entries import shown
 from service.log.taken import taken_times
 from service.log.timeline.asked import asked_about
+from stripread.words import _
 
 
 def correct_entry(c: Connection, number: int, said: Correction) -> store.Row:
@@ -26,7 +27,9 @@ def correct_entry(c: Connection, number: int, said: Correction) -> store.Row:
     one_of_batch(c, old["batch_id"])
     newer = store.corrector(c, number)
     if newer is not None:
-        raise Conflict("already_corrected", f"This entry was corrected by entry {newer}. Correct that one.")
+        raise Conflict(
+            "already_corrected", _("This entry was corrected by entry {newer}. Correct that one.", newer=str(newer))
+        )
     before = store.entry(c, old["corrects_id"]) if old["corrects_id"] is not None else None
     new = corrected_entry(old, said, store.photo_size(c, old["photo_sha256"]), _profile(c, old), before)
     if said.wash is not None and new.wash != old["wash"] and not said.confirm and not said.withdraw:

@@ -7,6 +7,7 @@ from typing import Any
 
 from service.bench.notes import ChosenProcedure, Move, Note, checked
 from service.report.batch_record import note_text
+from stripread.words import _, say
 
 
 def note_words(note: Note, data: dict[str, Any] | None = None) -> str:
@@ -19,13 +20,15 @@ def note_words(note: Note, data: dict[str, Any] | None = None) -> str:
             (line.partition("=")[2].strip(' "') for line in content.text.splitlines() if line.startswith("name")), ""
         )
     if isinstance(content, Move):
-        against = f" against the gate: {content.reason}" if content.reason else ""
-        return f"{content.to}{against}"
+        stage = say(content.to)
+        if not content.reason:
+            return stage
+        return _("{stage} against the gate: {reason}", stage=stage, reason=content.reason)
     again = getattr(content, "again", None)
     number = getattr(content, "replaces", None)
     more = (
-        f" (in place of note {number})"
+        _(" (in place of note {number})", number=str(number))
         if number
-        else {"adds": " (another lot)", "replaces": " (replaces)"}.get(again or "", "")
+        else {"adds": _(" (another lot)"), "replaces": _(" (replaces)")}.get(again or "", "")
     )
     return note_text(replace(note, asked=None)) + more

@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from service.bench.note_forms import NoteForm, note_forms
 from service.bench.notes import CONTENTS, Note
-from service.bench.question import Question
+from service.bench.question import Question, retold_question
 from service.bench.state_view import BenchState, state_view
 from service.log import notes as bench_log
 from service.log import store
@@ -30,7 +30,7 @@ from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.paging import LISTED, next_link
 from service.web.routes.plan import asked
-from stripread.words import SOURCE, _, speaking
+from stripread.words import _
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
 WrittenAt = Annotated[
@@ -138,7 +138,13 @@ def _out(note: Note, *dangers: str) -> NoteOut:
     said = note.content.fields()
     dangerous = list(dangers)
     return NoteOut(
-        id=note.id, kind=note.kind, at=note.at, data=said, dangers=dangerous, asked=note.asked, unreadable=False
+        id=note.id,
+        kind=note.kind,
+        at=note.at,
+        data=said,
+        dangers=dangerous,
+        asked=None if note.asked is None else retold_question(note.asked),
+        unreadable=False,
     )
 
 
@@ -176,8 +182,7 @@ async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceD
             small[sha256] = await service.kept.get(thumbnail_name(sha256), make, lambda: None)
         except (NotAPicture, OSError):
             continue  # the reading stands in the report without its picture
-    with speaking(SOURCE):  # the report's own words stand in English yet: not two languages in one document
-        data = await run_in_threadpool(_report, service, batch, form, small)
+    data = await run_in_threadpool(_report, service, batch, form, small)
     kind = "text/html; charset=utf-8" if form == "html" else "application/pdf"
     name = f'attachment; filename="batch-{batch}.{form}"'  # a file to keep: the page's own policy forbids inline style
     return Response(data, media_type=kind, headers={"Content-Disposition": name})

@@ -19,6 +19,7 @@ from service.log.listing import csv_text
 from service.web.components import Service, ServiceDep
 from service.web.problems import responses
 from service.web.routes.plan import asked
+from stripread.words import say
 
 if TYPE_CHECKING:
     from service.report.comparison import Comparison
@@ -124,8 +125,8 @@ def choices() -> Choices:
     readings = [("ph", "pH reading"), ("tint", "copper tint"), ("solid", "solid"), ("cells", "pair of vials")]
     notes = [(k, content.label or k.replace("_", " ")) for k, content in KINDS.items() if k not in INNER]
     return Choices(
-        kinds=[Choice(id=k, title=title) for k, title in [("batch", "batch"), *readings, *notes]],
-        stages=[Choice(id=k, title=title) for k, title in shipped_stages()],
+        kinds=[Choice(id=k, title=say(title)) for k, title in [("batch", "batch"), *readings, *notes]],
+        stages=[Choice(id=k, title=say(title)) for k, title in shipped_stages()],
     )
 
 

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Query
 from service.bench.quantities import WrongQuantity, typed_number
 from service.bench.typed_fields import Typed
 from service.bench.vessel.hazards import PouringStopped
+from service.errors import StandsAgainst
 from service.log.notes import AskedFirst
 from service.web.problems import ServiceProblem, of_quantity, responses
 from stripread.errors import CallError
@@ -41,9 +42,7 @@ def asked(ask: Callable[[], T]) -> T:
     except PouringStopped as stopped:
         raise ServiceProblem(409, stopped.code, str(stopped)) from None
     except (CallError, ValueError) as wrong:
-        raise ServiceProblem(
-            409 if "gate says" in str(wrong) or "closed" in str(wrong) else 422, "bench", str(wrong)
-        ) from None
+        raise ServiceProblem(409 if isinstance(wrong, StandsAgainst) else 422, "bench", str(wrong)) from None
 
 
 def _amount(name: str, text: str | None) -> float | None:
@@ -141,7 +140,7 @@ def plan_yield(  # noqa: PLR0917 - query parameters, given by name
         )
 
     plan = asked(work_out)
-    return {**plan.to_dict(), "lines": plan.lines, "cautions": [say(RULES)]}
+    return {**plan.to_dict(), "lines": plan.lines, "tips": list(plan.tips), "cautions": [say(RULES)]}
 
 
 @router.get("/waste")

@@ -1,0 +1,77 @@
+"""Every screen and dialog of the page, each as its name and the script that shows it on a page that is open."""
+
+import time
+from pathlib import Path
+
+import httpx2 as httpx
+
+from tests.page.phone import Phone
+
+OPEN_ALL = "for (const d of document.querySelectorAll('main details')) d.open = true;"
+KIND = "document.querySelector('input[name=kind][value={}]').click();"
+CLICK = "document.querySelector('{}').click();"
+# A form of the one dialog opens by its button; the second form of a note by saving the first.
+NOTE = (
+    CLICK.format("#stage .row button:last-child")
+    + "const box = document.querySelector('#dialog [name=kind]'); box.value = '{}';"
+    + "setTimeout(() => document.querySelector('#dialog button.main').click());"
+)
+SCREENS = {
+    "the batch": "",
+    "everything opened": OPEN_ALL + CLICK.format("#more"),
+    "a tint": KIND.format("tint"),
+    "a solid": KIND.format("solid"),
+    "new batch": CLICK.format("#new-batch"),
+    "rinse water": CLICK.format("#water"),
+    "correct an entry": CLICK.format("#answer .row button:last-child"),
+    "write down": CLICK.format("#stage .row button:last-child"),
+    "a weight": NOTE.format("weight"),
+    "poured": NOTE.format("poured"),
+    "correct a note": CLICK.format("#timeline li.note .row:last-child button"),
+    "how it was read": "location.hash = '#how-' + document.getElementById('answer').dataset.entry;",
+}
+CLOSE = """
+document.getElementById("dialog").close();
+for (const d of document.querySelectorAll("main details")) d.open = false;
+if (document.getElementById("how").open) document.getElementById("how").close();
+if (!document.getElementById("strip-more").hidden) document.getElementById("more").click();
+document.querySelector("input[name=kind][value=ph]").click();
+scrollTo(0, 0);
+"""
+
+
+def filled(browser, server, folder: Path) -> Phone:
+    """A page with readings of all kinds, one doubtful and one refused, notes, and a question that waits."""
+    url = f"{server.url}/api/batches"
+    httpx.post(url, json={"name": "J-1"})
+    batch = httpx.post(url, json={"name": "J-2"}).json()["id"]
+    phone = Phone(browser, server.url, folder).open()
+    for n, orders in enumerate(("ph=1.20", "doubt=2.10", "refuse", "ph=3.20"), 1):
+        phone.snap(orders, wash=n)
+        phone.wait_for_entries(batch, n)
+    for grams in (412, 400):
+        data = {"of": "chloride", "grams": grams, "moisture": [0.2, 0.3]}
+        httpx.post(f"{url}/{batch}/notes", json={"kind": "weight", "data": data, "keep": True}).raise_for_status()
+    return phone
+
+
+def show(phone: Phone, name: str) -> None:
+    """Show one of SCREENS, once what is loaded late for it has come."""
+    phone.browser.execute_script(CLOSE)
+    phone.browser.execute_script(SCREENS[name])
+    if name in ("everything opened", "how it was read"):
+        loaded = "return document.querySelectorAll('#find form, #how img').length"
+        phone.until(lambda: phone.browser.execute_script(loaded))
+        time.sleep(0.3)
+    elif name in ("a weight", "poured"):
+        phone.until(
+            lambda: phone.browser.execute_script(
+                "return document.getElementById('dialog').open && !document.querySelector('#dialog [name=kind]')"
+            )
+        )
+
+
+def speak(phone: Phone, language: str) -> None:
+    """Open the page in a language, as if it had been chosen on it."""
+    phone.browser.add_cookie({"name": "language", "value": language, "path": "/", "sameSite": "Strict"})
+    phone.open()
