@@ -63,7 +63,7 @@ def sentences() -> Iterator[tuple[str | tuple[str, str], str]]:
     """Every sentence of a table, or its singular and plural, with the name of the table."""
     with speaking(SOURCE):
         for _severity, text in REASONS.values():
-            yield text, "stripread/reasons.py"
+            yield text, "stripread/reasons"
         for codes in state_table().states.values():
             for one in codes.values():
                 yield one.english, "stripread/states/state_words.toml"
