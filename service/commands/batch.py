@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from service.commands.batch_add import add
+from service.commands.batch_log.labels import labels
 from service.commands.batch_log.timeline import correct, timeline_
 from service.commands.finding.closing import close, reopen
 from service.commands.finding.compare import compare
@@ -36,7 +37,7 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-for more in (add, timeline_, correct, find, compare, share, close, reopen):
+for more in (add, timeline_, correct, find, compare, share, close, reopen, labels):
     command.add_command(more)
 
 
