@@ -137,6 +137,8 @@ def _lines(state: State) -> str:
                     chalk_note=state.balance.chalk_note,
                 )
             )
+    if state.drying is not None:
+        lines.append(_("Drying: {sentence}", sentence=state.drying.sentence))
     if state.stock is not None:
         lines.append(_("Stock vessel: {sentence}", sentence=state.stock.sentence))
     return "\n".join([*lines, *state.worth_doing, state.rules])
