@@ -15,7 +15,7 @@ from service.bench.readings import Observation, logged
 from service.bench.state import state_of
 from service.bench.vessel.contents import Poured
 from service.bench.vessel.waste import stock
-from service.report.labels.address import page_root
+from service.report.labels.address import batch_address, page_root
 from service.report.labels.of_batch import Known, labels_of
 from service.report.labels.paper import Sheet, labels_pdf
 from stripread.errors import CallError
@@ -95,14 +95,27 @@ def test_one_sheet_in_every_language_with_a_bar_of_50_mm(paper, language):
         wanted = [_("Danger"), _("Causes severe skin burns and eye damage."), _("Filter papers"), _("By hand:")]
     assert len(document) == 1
     assert [side / MM for side in document[0].get_size()] == pytest.approx(SIZES[paper], abs=0.1)
-    bounds = [found.get_bounds() for found in document[0].get_objects([raw.FPDF_PAGEOBJ_PATH], max_depth=1)]
-    sizes = [((right - left) / MM, (top - bottom) / MM) for left, bottom, right, top in bounds]
-    assert max(wide for wide, high in sizes if abs(high - 2.5) < 0.05) == pytest.approx(50.0, abs=0.05)
+    assert _bar_mm(document[0]) == pytest.approx(50.0, abs=0.05)
     words = document[0].get_textpage()
     text = re.sub(r"\s+", " ", words.get_text_range().replace("\r\n", " ")).replace("\ufffe", "")
     assert [one for one in wanted if one not in text] == []
     assert min(_size(words, n) for n in range(words.count_chars()) if words.get_text_range(n, 1).strip()) >= 8.99
     document.close()
+
+
+def _bar_mm(page):
+    """Length of the widest thing that is 2.5 mm high."""
+    bounds = [found.get_bounds() for found in page.get_objects([raw.FPDF_PAGEOBJ_PATH], max_depth=1)]
+    sizes = [((right - left) / MM, (top - bottom) / MM) for left, bottom, right, top in bounds]
+    return max(wide for wide, high in sizes if abs(high - 2.5) < 0.05)
+
+
+def test_the_bar_is_50_mm(page):
+    assert _bar_mm(page) == pytest.approx(50.0, abs=0.05)
+
+
+def test_the_address_names_the_batch_behind_the_hash():
+    assert batch_address(page_root("http://192.168.1.5:8000/"), 7) == ADDRESS
 
 
 def test_labels_are_tagged_and_say_their_language(page):
