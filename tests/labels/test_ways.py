@@ -31,6 +31,19 @@ def test_the_command_writes_a_sheet_and_says_where_its_codes_lead(tmp_path, caps
     assert "--address" in capsys.readouterr().err
 
 
+def test_the_stock_vessel_of_all_batches_stands_on_the_sheet_of_each(tmp_path):
+    log = ["--data", str(tmp_path / "log")]
+    assert _call("new", "one", *log) == 0
+    assert _call("new", "two", *log) == 0
+    assert _call("note", "1", "poured", "what=washes", "litres=5", "ph=1.5", "metals=silver", *log) == 0
+    assert _call("note", "2", "poured", "what=more", "litres=2", "ph=1.5", *log) == 0
+    out = tmp_path / "labels.pdf"
+    assert _call("labels", "2", "--out", str(out), *log) == 0
+    text = " ".join(pypdfium2.PdfDocument(str(out))[0].get_textpage().get_text_range().split())
+    assert "7 L; acid, as hydrochloric acid about 0.14" in text
+    assert "Metals: silver" in text
+
+
 @pytest.mark.parametrize(
     ("args", "words"),
     [

@@ -131,10 +131,10 @@ def _copper(known: Known) -> str | None:
 def _stock(known: Known) -> Label:
     title = _("Stock vessel, waste of all batches")
     found = known.stock
-    if found is None or not found.poured:
+    if found is None:
         nothing = contents_of([])
         return label_of("stock", title, (_("empty by the log: write down what goes in"),), nothing, say(NO_DRAIN))
-    held = contents_of(list(found.poured))
+    held = found.held
     holds = [_("{litres:.3g} L; {strength}", litres=held.litres, strength=strength_words(held))]
     if found.metals:
         holds.append(_("metals: {metals}", metals=", ".join(say(metal) for metal in found.metals)))
