@@ -15,7 +15,7 @@ from pydantic_core import ErrorDetails
 from service.bench.chemistry.balance import Decant
 from service.bench.note_fields import IN_LOG, Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, Word
 from service.bench.procedure import parse_procedure
-from service.bench.quantities import WrongQuantity
+from service.bench.quantities import WrongQuantity, step_typed
 from service.bench.question import Question
 from stripread.errors import CallError
 from stripread.words import _
@@ -36,10 +36,17 @@ class Content(BaseModel):
     @model_validator(mode="wrap")
     @classmethod
     def _keep_order(cls, data: object, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        if isinstance(data, dict):
+            data = cls.completed(data)
         made = handler(data)
         if isinstance(data, dict):
             made._given = tuple(data)
         return made
+
+    @classmethod
+    def completed(cls, data: dict[str, Any]) -> dict[str, Any]:
+        """What was given, with what the way it was typed says beside it."""
+        return data
 
     def fields(self) -> dict[str, object]:
         """The fields that were given, JSON-ready, in the order in which they came."""
@@ -71,7 +78,10 @@ class Move(Content):
 
 
 class Weight(Content):
-    """Something weighed. ``replaces`` is the number of the note of the same thing whose place it takes."""
+    """Something weighed. ``replaces`` is the number of the note of the same thing whose place it takes.
+
+    ``step_g`` is one step of the scale's last digit; of a drying metal the digits that were typed tell it.
+    """
 
     kind = "weight"
     label = "A weight"
@@ -104,6 +114,7 @@ class Weight(Content):
     ) = None
     replaces: Annotated[Count, Bounds(1, 1e12)] | None = None
     scale_g: Annotated[Number, Bounds(0, 1e4), Asked("The scale is right to ±", units="mass", unit="g")] | None = None
+    step_g: Annotated[Number, Bounds(0, 1e4), Asked("One step of the scale", units="mass", unit="g")] | None = None
     moisture: (
         Annotated[
             Pair,
@@ -120,6 +131,15 @@ class Weight(Content):
         ]
         | None
     ) = None
+
+    @classmethod
+    def completed(cls, data: dict[str, Any]) -> dict[str, Any]:
+        """With the step of the scale, where the metal's mass was typed and nobody said how far the scale is right."""
+        typed, said = data.get("grams"), {"scale_g", "step_g"} & data.keys()
+        if data.get("of") not in ("powder", "silver") or not isinstance(typed, str) or said:
+            return data
+        step = step_typed(typed)
+        return data if step is None else {**data, "step_g": step}
 
 
 class DecantNote(Content):

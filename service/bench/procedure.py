@@ -94,6 +94,8 @@ class Stage(_Table):
     gate: Annotated[Gate, Field(discriminator="kind")] = ByHand()
     cautions: tuple[Text, ...] = ()
     wrong: tuple[Text, ...] = ()
+    holds: str = ""  # what is in the batch's vessel now, in words, for its label
+    contents: tuple[Text, ...] = ()  # the same in the words of substances.toml, for what the label warns of
 
 
 @dataclass(frozen=True)

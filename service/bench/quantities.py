@@ -46,6 +46,7 @@ RULES_OF: dict[str, Rule] = {
     "metal_g": _MASS,
     "silver_g": _MASS,
     "scale_g": Rule("g", 0.0, 1e4),
+    "step_g": Rule("g", 1e-5, 1e4, zero=False),
     "oxide_silver_g": Rule("g", 0.0, 1e5),
     "litres": _VOLUME,
     "retained_l": Rule("l", 1e-6, 1e3, zero=False),
@@ -156,6 +157,22 @@ def within(field: str, value: float) -> float:
             )
         )
     return value
+
+
+def step_typed(text: str) -> float | None:
+    """One step of the last digit that was typed, g: "195.20 g" has 0.01; None where a mass can't be read.
+
+    >>> step_typed("195.20"), step_typed("42 g")
+    (0.01, 1.0)
+    """
+    found = _TYPED.fullmatch(text.strip())
+    if found is None or found[3]:
+        return None
+    decimals = len(re.split(r"[.,]", found[2])[-1]) if re.search(r"[.,]", found[2]) else 0
+    try:
+        return typed_number("step_g", f"{10.0**-decimals:.{decimals}f} {found[4]}")
+    except CallError:
+        return None
 
 
 def typed_range(text: str) -> tuple[float, float]:

@@ -19,6 +19,8 @@ from service.bench.chemistry.balance import (
     unconverted_loss,
 )
 from service.bench.chemistry.reagents import RULES, Span
+from service.bench.drying.at_stage import drying_of, not_open_over_water
+from service.bench.drying.forecast import DryingForecast
 from service.bench.gates.copper import Metal, Water
 from service.bench.gates.judge import Surroundings, judge
 from service.bench.gates.verdict import Verdict
@@ -47,7 +49,7 @@ from service.bench.washing.chalk import chalk_of
 from service.bench.washing.parts import breaks, part_of
 from service.bench.weighings import Weighing as StartWeighing
 from service.bench.weighings import expected_of
-from stripread.words import _, say
+from stripread.words import _, say, spoken
 
 PAPERS, GLASSES = 1, 2  # filter papers and vessels where nobody counted; common practice, no source
 METAL = ("powder", "silver")  # what is weighed at the end
@@ -81,6 +83,7 @@ class State:
     dangers: tuple[OpenDanger, ...] = ()
     rules: str = field(default_factory=lambda: say(RULES))
     unanswered: int = 0  # entries and notes that wait for an answer before they count
+    drying: DryingForecast | None = None  # of a stage that dries, once something was weighed
 
     @property
     def band(self) -> tuple[float, float]:
@@ -117,7 +120,7 @@ def state_of(
     observations = [replace(o, part=part_of(o.at, begins)) for o in observations]
     here = [o for o in observations if o.at >= since and not o.blank] + [o for o in observations if o.blank]
     weighings = [
-        Weighing(n.at, n.content.grams, n.content.scale_g, n.content.of, n.content.again == "adds")
+        Weighing(n.at, n.content.grams, n.content.scale_g, n.content.of, n.content.again == "adds", n.content.step_g)
         for n in notes
         if n.at >= since and isinstance(n.content, Weight) and n.content.of in METAL
     ]
@@ -126,6 +129,8 @@ def state_of(
     metal = Metal(None if expected is None else expected[0], vessel.retained_l)
     softness, alkalinity = softness_of(water, alkalinity_mmol_l)
     verdict = judge(stage, here, weighings, Surroundings(metal, softness, alkalinity, observations))
+    drying = drying_of(stage.gate, tuple(sorted(weighings, key=lambda w: w.at)), spoken())
+    verdict = not_open_over_water(verdict, drying)
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]
     chalk = chalk_of(notes, observations, procedure, water, alkalinity_mmol_l)
     found = None
@@ -140,7 +145,9 @@ def state_of(
     poured = vessel_of(notes)
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
-    return State(procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held, dangers)
+    return State(
+        procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held, dangers, drying=drying
+    )
 
 
 def _move(at: str, content: MoveNote) -> Move:

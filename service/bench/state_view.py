@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.bench.chemistry.balance import Balance
+from service.bench.drying.forecast import DryingForecast
 from service.bench.state import State
 from stripread.words import say
 from stripread.words.retold import retold
@@ -79,6 +80,15 @@ class StockView(_View):
     sentence: str
 
 
+class DryingView(_View):
+    """What the weighings of a drying foretell; hours of drying to go and water left as (low, value, high)."""
+
+    status: str = Field(description="ok, wide (a range only), done, cannot tell.", examples=["ok"])
+    sentence: str
+    hours: Grams | None
+    water_g: Grams | None
+
+
 class BenchState(_View):
     """Where a batch stands: stage and gate on top, what to do next in one line."""
 
@@ -95,6 +105,12 @@ class BenchState(_View):
     worth_doing: tuple[str, ...]
     dangers: tuple[str, ...]
     stock: StockView | None
+    drying: DryingView | None = Field(None, description="Of a stage that dries, once something was weighed.")
+
+
+def drying_view(found: DryingForecast) -> DryingView:
+    """A drying's forecast as it leaves the bench."""
+    return DryingView(status=found.status, sentence=found.sentence, hours=found.hours, water_g=found.water_g)
 
 
 def balance_view(found: Balance) -> BalanceView:
@@ -131,4 +147,5 @@ def state_view(state: State) -> BenchState:
         worth_doing=state.worth_doing,
         dangers=tuple(danger.sentence for danger in state.dangers),
         stock=None if state.stock is None else StockView(litres=state.stock.litres, sentence=state.stock.sentence),
+        drying=None if state.drying is None else drying_view(state.drying),
     )

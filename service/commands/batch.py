@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from service.commands.batch_add import add
+from service.commands.batch_log.labels import labels
 from service.commands.batch_log.timeline import correct, timeline_
 from service.commands.finding.closing import close, reopen
 from service.commands.finding.compare import compare
@@ -36,7 +37,7 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-for more in (add, timeline_, correct, find, compare, share, close, reopen):
+for more in (add, timeline_, correct, find, compare, share, close, reopen, labels):
     command.add_command(more)
 
 
@@ -136,6 +137,8 @@ def _lines(state: State) -> str:
                     chalk_note=state.balance.chalk_note,
                 )
             )
+    if state.drying is not None:
+        lines.append(_("Drying: {sentence}", sentence=state.drying.sentence))
     if state.stock is not None:
         lines.append(_("Stock vessel: {sentence}", sentence=state.stock.sentence))
     return "\n".join([*lines, *state.worth_doing, state.rules])

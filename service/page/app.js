@@ -149,6 +149,7 @@ function show() {
   $("manage").hidden = false;
   $("csv").href = `/api/batches/${batch.id}/export.csv`;
   $("report").href = `/api/batches/${batch.id}/report.pdf`;
+  $("labels").href = `/api/batches/${batch.id}/labels.pdf`;
   $("json").href = `/api/batches/${batch.id}/export.json`;
   $("close").textContent = batch.closed_at ? t("Open again") : t("Close");
   showStrip(state.page, state.about);
@@ -305,6 +306,18 @@ async function how() {
   if (entry) (await import("./how.js")).showHow(entry, () => $("how").close());
 }
 addEventListener("hashchange", how);
+
+// The code on a vessel's label names its batch. Where the page can't know yet (not joined, no connection) the address stays.
+async function labelled() {
+  const n = (location.hash.match(/^#batch=(\d{1,15})$/) || [])[1];
+  if (!n) return;
+  if (batches().some((b) => String(b.id) === n)) {
+    history.replaceState(null, "", "/");
+    await choose(n);
+    $("batch").scrollIntoView({ block: "start" });
+  } else if ($("join").hidden) say(t("There is no batch {n} in this log: the label may be of another one.", { n }));
+}
+addEventListener("hashchange", labelled);
 $("how").addEventListener("close", () => location.hash.startsWith("#how-") && history.replaceState(null, "", "/"));
 
 // --- the start
@@ -339,6 +352,7 @@ choice();
 recall(); // what was known last is there at once, whatever the Wi-Fi does
 show();
 await refresh();
+await labelled();
 if (state.about.local) pairing();
 await showQueue();
 queue.start(sending);

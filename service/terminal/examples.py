@@ -53,6 +53,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "batch next": ('stripread batch next 1 --reason "the strips ran out" --who me',),
     "batch stock": ("stripread batch stock",),
     "batch report": ("stripread batch report 1 --out june.pdf",),
+    "batch labels": ("stripread batch labels 1 --out labels.pdf --address http://192.168.1.5:8000",),
     "batch find": ("stripread batch find wash --since 2026-01-01", "stripread batch find --kind ph --status refused"),
     "batch compare": ("stripread batch compare 1 2 --csv both.csv --plot both.png",),
     "batch share": ("stripread batch share 1 --out wash1.png",),

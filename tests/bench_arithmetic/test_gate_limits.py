@@ -28,17 +28,20 @@ def test_a_doubtful_picture_never_opens_and_a_refused_one_leaves_the_one_before(
 
 
 @pytest.mark.parametrize(
-    ("first", "second", "state"),
+    ("first", "second", "scale", "state"),
     [
-        (100.09, 100.0, "open"),  # a thousandth of the mass: 0.1 g
-        (100.11, 100.0, "hold"),
-        (99.89, 100.0, "hold"),  # a gain is no constant weight either
-        (10.049, 10.0, "open"),  # 0.05 g where a thousandth is less
-        (10.051, 10.0, "hold"),
+        (100.09, 100.0, 0.01, "open"),  # a thousandth of the mass: 0.1 g
+        (100.11, 100.0, 0.01, "hold"),
+        (99.89, 100.0, 0.01, "hold"),  # a gain is no constant weight either
+        (10.019, 10.0, 0.01, "open"),  # where a thousandth is less, twice the scale's doubt
+        (10.021, 10.0, 0.01, "hold"),
+        (10.049, 10.0, 0.05, "open"),  # 0.05 g at most
+        (10.051, 10.0, 0.05, "hold"),
     ],
 )
-def test_weight(first, second, state):
-    assert judge(_stage("weight_constant"), [], [_weight(first, 1), _weight(second, 3)]).state == state
+def test_weight(first, second, scale, state):
+    weighings = [_weight(first, 1, scale), _weight(second, 3, scale)]
+    assert judge(_stage("weight_constant"), [], weighings).state == state
 
 
 @pytest.mark.parametrize(("hours", "state"), [(2.0, "open"), (2.01, "hold")])

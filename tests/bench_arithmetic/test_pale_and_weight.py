@@ -53,7 +53,7 @@ def _weights(*grams, scale=0.01, hours=None, **more):
         ([], "cannot tell", "Two weights of the same thing with drying between are needed."),
         (_weights(100.0), "cannot tell", "Two weights of the same thing"),
         (_weights(100.0, 100.0), "open", "100 g, then 100 g: constant within 0.1 g."),
-        (_weights(10.0, 10.0), "open", "constant within 0.05 g"),
+        (_weights(10.0, 10.0), "open", "constant within 0.02 g"),
         (_weights(103.5, 100.0), "hold", "103.5 g, then 100 g: still losing weight (within 0.1 g wanted)."),
         (_weights(99.0, 100.0), "hold", "99 g, then 100 g: still gaining weight"),
         # What was weighed between counts too: the largest difference to the last

@@ -115,6 +115,7 @@ def _bench() -> Iterator[tuple[str, str]]:
         yield procedure["name"], place
         for stage in procedure["stage"]:
             yield from ((text, place) for text in (stage["title"], stage["do"]))
+            yield from ((text, place) for text in [stage["holds"]] if text)
             yield from ((text, place) for key in ("cautions", "wrong") for text in stage.get(key, ()))
     for entry in tomllib.loads((room / "data" / "hazards.toml").read_text(encoding="utf-8")).values():
         yield from ((entry[key], "service/bench/data/hazards.toml") for key in ("happens", "instead"))

@@ -1,0 +1,28 @@
+"""The code on a vessel's label, opened in a real browser of a phone's size; the link to the sheet."""
+
+import httpx2 as httpx
+import pytest
+
+from tests.page.phone import Phone
+from tests.page.test_page import complaints
+
+pytestmark = pytest.mark.slow  # a real browser
+
+
+def test_a_labels_code_chooses_its_batch(browser, server, batch, tmp_path):
+    complaints(browser)
+    newer = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of June"}).json()["id"]
+    phone = Phone(browser, server.url, tmp_path).open()
+    chosen = lambda: phone.by_id("batch").get_attribute("value")  # noqa: E731
+    phone.until(lambda: chosen() == str(newer))
+    browser.get("about:blank")
+    browser.get(f"{server.url}/#batch={batch}")  # the page starts anew
+    phone.until(lambda: chosen() == str(batch))
+    assert browser.current_url == f"{server.url}/"
+    sheet = phone.by_id("labels").get_attribute("href")
+    assert httpx.get(sheet).content.startswith(b"%PDF")
+    browser.execute_script(f"location.hash = 'batch={newer}'")  # the page is open already
+    phone.until(lambda: chosen() == str(newer))
+    browser.execute_script("location.hash = 'batch=999'")
+    phone.until(lambda: "There is no batch 999" in phone.by_id("link").text)
+    assert chosen() == str(newer)
