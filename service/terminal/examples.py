@@ -64,6 +64,8 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "log check": ("stripread log check",),
     "log phones": ("stripread log phones",),
     "log backup": ("stripread log backup log.tar",),
+    "log recount": ("stripread log recount",),
+    "log move": ("stripread log move --from sqlite:///stripread-data/log.sqlite3 --to sqlite:///moved.sqlite3",),
     "log restore": ("stripread log restore log.tar --to copy",),
     "plan wash": ('stripread plan wash --retained "80 ml" --added "800 ml" --reading 1:1.2 --reading 2:2.1',),
     "plan lye": ('stripread plan lye --chloride "1 lb" --moisture 20-40% --unit oz',),
