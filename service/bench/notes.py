@@ -55,14 +55,22 @@ class Content(BaseModel):
 
 
 class ChosenProcedure(Content):
-    """The procedure of the batch, as the text of its file."""
+    """The procedure of the batch, as the text of its file.
+
+    Where it takes the place of another: the stage of it in which the batch is then (``to``), why, and who says so.
+    """
 
     kind = "procedure"
     text: Text
+    to: Text | None = None
+    reason: Text | None = None
+    who: Text | None = None
 
     @model_validator(mode="after")
     def _parses(self) -> Self:
-        parse_procedure(self.text)
+        found = parse_procedure(self.text)
+        if self.to is not None:
+            found.stage(self.to)
         return self
 
 
@@ -236,6 +244,60 @@ class AcidRinse(Content):
     oxide_silver_g: Annotated[Number, GRAMS, Asked("Silver that was still oxide, at most", units="mass")]
 
 
+class MetalCheck(Content):
+    """A look for grains of an added metal that are left in the solid: by eye, by fresh acid, by a magnet."""
+
+    kind = "metal_check"
+    label = "A look for metal that is left"
+    grains: Annotated[
+        Literal["no", "yes", "unsure"],
+        Word,
+        Asked(
+            "Grains of it, the solid stirred and spread",
+            options=(("no", "none seen"), ("yes", "seen"), ("unsure", "can't tell")),
+            value="unsure",
+        ),
+    ]
+    bubbles: (
+        Annotated[
+            Literal["no", "yes", "unsure"],
+            Word,
+            Asked(
+                "Bubbles in fresh dilute acid, stirred",
+                options=(("", "not tried"), ("no", "none"), ("yes", "it bubbles"), ("unsure", "can't tell")),
+                value="",
+            ),
+        ]
+        | None
+    ) = None
+    magnet: (
+        Annotated[
+            Literal["no", "yes"],
+            Word,
+            Asked(
+                "A magnet held to the vessel",
+                options=(("", "not tried"), ("no", "draws nothing"), ("yes", "draws grains")),
+                value="",
+            ),
+        ]
+        | None
+    ) = None
+
+
+class NamedTest(Content):
+    """A test by its name, as "chloride", and whether it found something."""
+
+    kind = "named_test"
+    label = "A test by its name"
+    name: Annotated[Text, Asked("Which test (as the stage calls it)", longest=100)]
+    found: Annotated[
+        Literal["no", "yes", "unsure"],
+        Word,
+        Asked("It found", options=(("no", "nothing"), ("yes", "something"), ("unsure", "can't tell")), value="unsure"),
+    ]
+    wash: Annotated[Count, Bounds(0, 999), Asked("Of wash number", whole=True)] | None = None
+
+
 class Pouring(Content):
     """Something poured into the stock vessel."""
 
@@ -311,6 +373,8 @@ CONTENTS: tuple[type[Content], ...] = (
     BatchVessel,
     AmmoniaTest,
     AcidRinse,
+    MetalCheck,
+    NamedTest,
     Pouring,
     VesselReading,
     Emptying,

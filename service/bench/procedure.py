@@ -8,83 +8,30 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic import Field, ValidationError
 
+from service.bench.stages.faults import stage_fault, unknown_key, write_so
+from service.bench.stages.gate_kinds import NEUTRAL, ByHand, Gate, Name, PhNeutral, Table, Text, Timed, parts_of
 from stripread.errors import CallError
 from stripread.user_file import toml_table, user_text
 from stripread.words import _
 
 Read = Literal["ph", "tint", "solid", "weight", "note"]
 READS: tuple[Read, ...] = ("ph", "tint", "solid", "weight", "note")
-NEUTRAL = (6.0, 8.0)  # pH called neutral where a procedure does not say; common practice, no source
-SHIPPED = ("chloride_lye_sugar", "copper_cementation")
-
-
-def _rising(band: tuple[float, float]) -> tuple[float, float]:
-    if not -1.0 <= band[0] < band[1] <= 15.0:  # a band without ends would be a gate that is always open
-        raise ValueError(_("the first end must be the lower one, both of them from -1 to 15"))
-    return band
-
-
-Positive = Annotated[float, Field(strict=True, gt=0, allow_inf_nan=False)]
-Strict = Annotated[float, Field(strict=True, allow_inf_nan=False)]
-Text = Annotated[str, Field(strict=True)]
-Name = Annotated[str, Field(strict=True, min_length=1)]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class TintNone(_Table):
-    """No copper seen ``times`` running, with at most ``ppm`` (mg/kg) hidden in the metal."""
-
-    kind: Literal["tint_none"] = "tint_none"
-    times: Positive = 2
-    ppm: Positive = 20.0
-
-
-class PaleBelow(_Table):
-    """At most this share of the solid still pale."""
-
-    kind: Literal["pale_below"] = "pale_below"
-    share: Positive = 0.01
-
-
-class PhNeutral(_Table):
-    """The pH inside a band, or not different from the rinse water's own."""
-
-    kind: Literal["ph_neutral"] = "ph_neutral"
-    band: Annotated[tuple[Strict, Strict], AfterValidator(_rising)] = NEUTRAL
-
-
-class WeightConstant(_Table):
-    """Two weights ``hours`` or more apart that agree within grams or a share of the mass, whichever is more."""
-
-    kind: Literal["weight_constant"] = "weight_constant"
-    within_g: Positive = 0.05
-    within_share: Positive = 0.001
-    hours: Positive = 1.0
-
-
-class ByHand(_Table):
-    """Nothing is measured: a person says when the stage is done."""
-
-    kind: Literal["by_hand"] = "by_hand"
-
-
-Gate = TintNone | PaleBelow | PhNeutral | WeightConstant | ByHand
-GATES: dict[str, type[Gate]] = {
-    "tint_none": TintNone,
-    "pale_below": PaleBelow,
-    "ph_neutral": PhNeutral,
-    "weight_constant": WeightConstant,
-    "by_hand": ByHand,
+# What a gate is judged by, beside notes.
+NEEDS: dict[str, Read] = {
+    "tint_none": "tint",
+    "pale_below": "solid",
+    "ph_neutral": "ph",
+    "weight_constant": "weight",
+    "metal_gone": "note",
+    "test_none": "note",
 }
+SHIPPED = ("chloride_lye_sugar", "chloride_iron", "chloride_zinc", "copper_cementation")
+HEAD = ("name", "version", "stage")  # keys of the file itself
 
 
-class Stage(_Table):
+class Stage(Table):
     """One stage of a procedure: what to do, what is read, and the gate that opens the next one."""
 
     id: Name
@@ -138,18 +85,19 @@ class Procedure:
         """
         place = self.stages.index(self.stage(name))
         for stage in (*self.stages[place:], *reversed(self.stages[:place])):
-            if isinstance(stage.gate, PhNeutral):
-                return stage.gate.band
+            for gate in parts_of(stage.gate):
+                if isinstance(gate, PhNeutral):
+                    return gate.band
         return NEUTRAL
 
 
 def load_procedure(where: str | Path) -> Procedure:
-    """A shipped procedure by its name, or a TOML file.
+    """A shipped procedure by its name, or a TOML file, which is held to more than one that a log kept.
 
     Raises
     ------
     CallError
-        If it can't be read or is not a procedure; the message names the stage and the key at fault.
+        If it can't be read or is not a procedure; the message names the file, the stage, the key and what to write.
     """
     if str(where) in SHIPPED:
         return parse_procedure((files("service.bench") / "procedures" / f"{where}.toml").read_text(encoding="utf-8"))
@@ -158,7 +106,12 @@ def load_procedure(where: str | Path) -> Procedure:
         text = user_text(path, "procedure")
     except CallError as problem:
         raise CallError(_("{problem}; shipped ones: {shipped}", problem=problem, shipped=", ".join(SHIPPED))) from None
-    return parse_procedure(text)
+    try:
+        found = parse_procedure(text)
+        _check_own(found, toml_table(text, _("the procedure"), _("valid TOML")))
+    except CallError as problem:
+        raise CallError(f"{path.name}: {problem}") from None
+    return found
 
 
 @lru_cache(maxsize=64)
@@ -173,15 +126,62 @@ def parse_procedure(text: str) -> Procedure:
     data = toml_table(text, _("the procedure"), _("valid TOML"))
     raw = data.get("stage")
     if not isinstance(raw, list) or not raw:
-        raise CallError(_("the procedure has no [[stage]]"))
+        raise CallError(
+            _("the procedure has no [[stage]]") + _("; write [[stage]] above each stage's id, title and gate")
+        )
     stages = tuple(_stage(entry, place) for place, entry in enumerate(raw, 1))
     names = [stage.id for stage in stages]
-    if len(set(names)) != len(names):
-        raise CallError(_("two stages of the procedure have the same id"))
+    for name in names:
+        if names.count(name) > 1:
+            raise CallError(
+                _("two stages of the procedure have the same id {name!r}: give each one of its own", name=name)
+            )
     version = data.get("version", 1)
-    if not isinstance(version, int):
-        raise CallError(_("the procedure's version must be a whole number"))
-    return Procedure(str(data.get("name", "unnamed")), version, stages, text)
+    if not isinstance(version, int) or isinstance(version, bool):
+        raise CallError(write_so(_("the procedure's version must be a whole number"), "version"))
+    found = Procedure(str(data.get("name", "unnamed")), version, stages, text)
+    _check_waiting(found)
+    return found
+
+
+def _check_waiting(found: Procedure) -> None:
+    """No gate counts its time from a stage that is not there, or that can only begin once the gate is open."""
+    names = [stage.id for stage in found.stages]
+    for place, stage in enumerate(found.stages):
+        for since in (g.stage for g in parts_of(stage.gate) if isinstance(g, Timed) and g.stage is not None):
+            if since not in names:
+                fault = _("the gate counts from the stage {since!r}, which is not there", since=since)
+                known = _("; there are {keys}", keys=", ".join(names))
+                raise CallError(_at(stage.id, fault + known))
+            if names.index(since) > place:
+                fault = _("the gate waits for {since!r}, which begins only after this stage: a loop", since=since)
+                raise CallError(_at(stage.id, fault + _("; name this stage or one before it")))
+
+
+def _check_own(found: Procedure, data: dict[str, object]) -> None:
+    """What a file must have beyond what a log's older text may lack: known keys, a name, readings for its gates."""
+    for key in data:
+        if key not in HEAD:
+            raise CallError(unknown_key(key, HEAD))
+    if not isinstance(data.get("name", ""), str):
+        raise CallError(write_so(_("the procedure's name must be a text"), "name"))
+    for stage in found.stages:
+        for gate in parts_of(stage.gate):
+            wanted = NEEDS.get(gate.kind)
+            if stage.read and wanted is not None and wanted not in stage.read:
+                fault = _("a {kind} gate is judged by {wanted!r}, which `read` lacks", kind=gate.kind, wanted=wanted)
+                listed = ", ".join(f'"{name}"' for name in (*stage.read, wanted))
+                raise CallError(
+                    _at(stage.id, _("{fault}; write for example {example}", fault=fault, example=f"read = [{listed}]"))
+                )
+            if isinstance(gate, Timed) and gate.stage is not None and gate.note is not None:
+                raise CallError(_at(stage.id, _("a timed gate counts from a stage or from a note, not from both")))
+            if isinstance(gate, Timed) and gate.what and gate.note is None:
+                raise CallError(_at(stage.id, write_so(_("a timed gate with `what` needs the kind of note"), "note")))
+
+
+def _at(stage: str, fault: str) -> str:
+    return f"stage {stage}: {fault}"
 
 
 def _stage(entry: object, place: int) -> Stage:
@@ -190,28 +190,5 @@ def _stage(entry: object, place: int) -> Stage:
     try:
         return Stage.model_validate(entry)
     except ValidationError as problem:
-        where = f"stage {entry.get('id', place)!s}"
-        raise CallError(f"{where}: {_fault(problem.errors()[0])}") from None
-
-
-def _fault(error: ErrorDetails) -> str:
-    """The first thing wrong with a stage, in words: which key, and what it may be."""
-    place, given = [str(part) for part in error["loc"]], error["input"]
-    if place[0] == "gate":
-        return _gate_fault(error, place, given)
-    if error["type"] == "extra_forbidden":
-        return _("unknown key {place_0!r}", place_0=place[0])
-    if place[0] in ("id", "title"):
-        return _("{place_0} is missing", place_0=place[0])
-    if error["type"] == "literal_error":
-        return _("can't read {given!r}; there are {reads}", given=given, reads=", ".join(READS))
-    return _("{place_0} must be a list of texts", place_0=place[0]) if place[0] != "do" else _("do must be a text")
-
-
-def _gate_fault(error: ErrorDetails, place: list[str], given: object) -> str:
-    if len(place) < 3 or place[1] not in GATES:
-        return _("the gate's kind must be one of {gates}", gates=", ".join(GATES))
-    key = place[2]
-    if error["type"] == "extra_forbidden":
-        return _("a {place_1} gate has no {key!r}", place_1=place[1], key=key)
-    return _("the gate's {key} can't be {given!r}", key=key, given=given)
+        fault = stage_fault(problem.errors()[0], Stage.model_fields, READS)
+        raise CallError(_at(str(entry.get("id", place)), fault)) from None

@@ -30,7 +30,6 @@ from service.bench.notes import (
     AcidRinse,
     AmmoniaTest,
     BatchVessel,
-    ChosenProcedure,
     DecantNote,
     Note,
     Weight,
@@ -39,8 +38,9 @@ from service.bench.notes import (
     in_force,
 )
 from service.bench.notes import Move as MoveNote
-from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
+from service.bench.procedure import Procedure, Stage
 from service.bench.readings import LoggedPh, LoggedSolid, Observation
+from service.bench.stages.course import Step, course_of
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import vessel_of
 from service.bench.vessel.read_alkaline import batch_dangers
@@ -58,14 +58,19 @@ HARD_MMOL_L = 1.0  # alkalinity from which copper can fall into the solid as the
 
 @dataclass(frozen=True)
 class Move:
-    """One step from stage to stage; ``reason`` is there when it went against the gate."""
+    """One step from stage to stage; ``reason`` is there when it went against the gate.
+
+    ``procedure``: the name of another procedure that the batch changed to; no gate was asked then (``state`` "").
+    """
 
     at: str
     to: str
+    title: str
     state: str
     sentence: str
     reason: str | None = None
     who: str | None = None
+    procedure: str | None = None
 
 
 @dataclass(frozen=True)
@@ -77,6 +82,7 @@ class State:
     verdict: Verdict
     next_line: str
     moves: tuple[Move, ...]
+    been: tuple[Stage, ...]  # the stages that the batch was in, in order
     balance: Balance | None
     worth_doing: tuple[str, ...]  # decants to settle again or to drop out
     stock: Stock | None
@@ -97,6 +103,7 @@ def state_of(
     alkalinity_mmol_l: float | None = None,
     water: str | None = None,
     dangers: tuple[OpenDanger, ...] = (),
+    now: str | None = None,
 ) -> State:
     """Work out where a batch stands.
 
@@ -110,12 +117,16 @@ def state_of(
         The rinse water as named for the batch; tap water without its alkalinity counts as hard.
     dangers
         What this batch poured into the stock vessel, or read of it, that stands open.
+    now
+        The moment that is asked about (ISO time), for gates that wait; the last note's or reading's where not given.
     """
     notes = in_force(notes)
     dangers = (*dangers, *batch_dangers(notes, observations))
-    procedure, stage = stage_now(notes)
-    moves = tuple(_move(n.at, n.content) for n in notes if isinstance(n.content, MoveNote))
-    since = moves[-1].at if moves else ""
+    course = course_of(notes)
+    procedure, stage, since = course.procedure, course.stage, course.since
+    moves = tuple(_move(step) for step in course.steps if step.changed or isinstance(step.note, MoveNote))
+    began = {s.id: at for s in procedure.stages if (at := course.began(s.id)) is not None}
+    now = now or max((one.at for one in (*notes, *observations)), default="")
     begins = breaks(notes, procedure)
     observations = [replace(o, part=part_of(o.at, begins)) for o in observations]
     here = [o for o in observations if o.at >= since and not o.blank] + [o for o in observations if o.blank]
@@ -128,7 +139,9 @@ def state_of(
     vessel = batch_vessel(notes)
     metal = Metal(None if expected is None else expected[0], vessel.retained_l)
     softness, alkalinity = softness_of(water, alkalinity_mmol_l)
-    verdict = judge(stage, here, weighings, Surroundings(metal, softness, alkalinity, observations))
+    verdict = judge(
+        stage, here, weighings, Surroundings(metal, softness, alkalinity, observations, notes, since, began, now)
+    )
     drying = drying_of(stage.gate, tuple(sorted(weighings, key=lambda w: w.at)), spoken())
     verdict = not_open_over_water(verdict, drying)
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]
@@ -145,21 +158,24 @@ def state_of(
     poured = vessel_of(notes)
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
+    upcoming, been = _next(stage, after, verdict), course.been
     return State(
-        procedure, stage, verdict, _next(stage, after, verdict), moves, found, tuple(tips), held, dangers, drying=drying
+        procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying
     )
 
 
-def _move(at: str, content: MoveNote) -> Move:
-    return Move(at, content.to, content.state, content.sentence, content.reason, content.who)
+def _move(step: Step) -> Move:
+    note, stage = step.note, step.stage
+    if isinstance(note, MoveNote):
+        return Move(step.at, stage.id, stage.title, note.state, note.sentence, note.reason, note.who)
+    sentence = f"The procedure is now: {step.procedure.name}."  # as the log has its sentences
+    return Move(step.at, stage.id, stage.title, "", sentence, note.reason, note.who, step.procedure.name)
 
 
 def stage_now(notes: list[Note]) -> tuple[Procedure, Stage]:
     """The batch's procedure and the stage that it is in, by its notes alone."""
-    notes = in_force(notes)
-    chosen, moves = contents(notes, ChosenProcedure), contents(notes, MoveNote)
-    procedure = parse_procedure(chosen[-1].text) if chosen else load_procedure("chloride_lye_sugar")
-    return procedure, procedure.stage(moves[-1].to) if moves else procedure.stages[0]
+    course = course_of(notes)
+    return course.procedure, course.stage
 
 
 def _next(stage: Stage, after: Stage | None, verdict: Verdict) -> str:

@@ -39,7 +39,7 @@ class GateView(_View):
 
 
 class MoveView(_View):
-    """One step from stage to stage."""
+    """One step from stage to stage; a change of the procedure names it, and has no state of a gate."""
 
     at: str
     to: str
@@ -47,6 +47,7 @@ class MoveView(_View):
     sentence: str
     reason: str | None = None
     who: str | None = None
+    procedure: str | None = None
 
 
 class LossView(_View):
@@ -140,7 +141,15 @@ def state_view(state: State) -> BenchState:
         can_go_wrong=tuple(map(say, stage.wrong)),
         stages=tuple(StageName(id=s.id, title=say(s.title)) for s in state.procedure.stages),
         moves=tuple(
-            MoveView(at=m.at, to=m.to, state=m.state, sentence=retold(m.sentence), reason=m.reason, who=m.who)
+            MoveView(
+                at=m.at,
+                to=m.to,
+                state=m.state,
+                sentence=retold(m.sentence),
+                reason=m.reason,
+                who=m.who,
+                procedure=None if m.procedure is None else say(m.procedure),
+            )
             for m in state.moves
         ),
         balance=None if state.balance is None else balance_view(state.balance),

@@ -14,7 +14,7 @@ from service.bench.notes import (
     Weight,
     withdrawals,
 )
-from service.bench.procedure import NEUTRAL
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast

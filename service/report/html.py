@@ -92,8 +92,7 @@ def stock_line(batch: BatchRecord) -> str | None:
 
 def cautions(batch: BatchRecord) -> list[str]:
     """Cautions of the stages that the batch went through, once each, and the rule above them."""
-    names = {m.to for m in batch.state.moves} | {batch.state.procedure.stages[0].id, batch.state.stage.id}
-    listed = [c for s in batch.state.procedure.stages if s.id in names for c in s.cautions]
+    listed = [c for stage in batch.state.been for c in stage.cautions]
     return [say(caution) for caution in (*dict.fromkeys(listed), NO_DRAIN, RULES)]
 
 

@@ -109,9 +109,10 @@ def _stages(batch: BatchRecord) -> list[list[Cell]]:
     state, words = batch.state, heads()
     rows: list[list[Cell]] = []
     for move in state.moves:
-        against = f"{words['against']} {move.reason}" + (f" ({move.who})" if move.who else "")
+        against = f"{words['why'] + ':' if move.procedure else words['against']} {move.reason}" + (f" ({move.who})" if move.who else "")
         why: Cell = {"lines": [retold(move.sentence), *([against] if move.reason else [])]}
-        rows.append([when(move.at), on_to(say(state.procedure.stage(move.to).title)), gate_cell(move.state), why])
+        gate: Cell = gate_cell(move.state) if move.state else ""
+        rows.append([when(move.at), on_to(say(move.title)), gate, why])
     now: Cell = {"lines": [state.verdict.sentence, state.next_line]}
     return [*rows, [words["now"], say(state.stage.title), gate_cell(state.verdict.state), now]]
 

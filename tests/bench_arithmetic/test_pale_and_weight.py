@@ -5,7 +5,7 @@ import pytest
 from service.bench.gates.judge import judge
 from service.bench.gates.pale import judge_pale
 from service.bench.gates.weight import Weighing, judge_weight
-from service.bench.procedure import PaleBelow, WeightConstant
+from service.bench.stages.gate_kinds import PaleBelow, WeightConstant
 from tests.bench_arithmetic.test_procedure import _ph, _seen, _stage
 
 GATE = WeightConstant(hours=1.0, within_g=0.05, within_share=0.001)

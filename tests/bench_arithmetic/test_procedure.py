@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from service.bench.gates.copper import Metal, copper_ppm
 from service.bench.gates.judge import Surroundings, judge
 from service.bench.gates.weight import Weighing
-from service.bench.procedure import GATES, NEUTRAL, SHIPPED, Stage, load_procedure, parse_procedure
+from service.bench.procedure import SHIPPED, Stage, load_procedure, parse_procedure
 from service.bench.readings import Observation, logged
+from service.bench.stages.gate_kinds import GATES, NEUTRAL
 from stripread.errors import CallError
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from service.bench.gates.verdict import Verdict
-from service.bench.procedure import TintNone
+from service.bench.stages.gate_kinds import TintNone
 from service.bench.readings import LoggedTint, Observation, look_twice
 from stripread.words import _
 

@@ -6,16 +6,31 @@ reading holds; a refused one tells nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from service.bench.gates.copper import Metal, Water, judge_copper
+from service.bench.gates.metal import judge_metal
+from service.bench.gates.named import judge_named
 from service.bench.gates.neutral import judge_neutral
 from service.bench.gates.pale import judge_pale
+from service.bench.gates.timed import judge_timed
 from service.bench.gates.verdict import Verdict
 from service.bench.gates.weight import Weighing, judge_weight
-from service.bench.procedure import PaleBelow, PhNeutral, Stage, TintNone, WeightConstant
+from service.bench.notes import Note
+from service.bench.procedure import Stage
 from service.bench.readings import Observation
+from service.bench.stages.gate_kinds import (
+    MetalGone,
+    OneGate,
+    PaleBelow,
+    PhNeutral,
+    TestNone,
+    Timed,
+    TintNone,
+    WeightConstant,
+    parts_of,
+)
 from stripread.words import _
 
 
@@ -23,13 +38,19 @@ from stripread.words import _
 class Surroundings:
     """What a gate looks at beside its own stage.
 
-    ``water`` is soft, hard or unknown, its ``alkalinity`` in mol/L; ``every`` reading of the batch.
+    ``water`` is soft, hard or unknown, its ``alkalinity`` in mol/L; ``every`` reading of the batch; its ``notes`` in
+    force, in order; ``since`` when the stage began (ISO time, "" from the start), ``began`` when each stage last did;
+    ``now`` the moment that is asked about.
     """
 
     metal: Metal = field(default_factory=Metal)
     water: Water = "unknown"
     alkalinity: float | None = None
     every: Sequence[Observation] = ()
+    notes: Sequence[Note] = ()
+    since: str = ""
+    began: Mapping[str, str] = field(default_factory=dict)
+    now: str = ""
 
 
 def judge(
@@ -38,10 +59,21 @@ def judge(
     weighings: Sequence[Weighing] = (),
     around: Surroundings | None = None,
 ) -> Verdict:
-    """Judge a stage's gate by what was read and weighed in that stage (by the time at which it was taken)."""
-    gate = stage.gate
+    """Judge a stage's gate by what was read and weighed in that stage (by the time at which it was taken).
+
+    Of several gates at once one that holds is told first, then one that cannot tell; open they are all together.
+    """
     around = around or Surroundings()
     seen = sorted(observations, key=lambda o: o.at)
+    found = [_judge(gate, seen, weighings, around) for gate in parts_of(stage.gate)]
+    for state in ("hold", "cannot tell"):
+        for verdict in found:
+            if verdict.state == state:
+                return verdict
+    return Verdict("open", " ".join(verdict.sentence for verdict in found))
+
+
+def _judge(gate: OneGate, seen: Sequence[Observation], weighings: Sequence[Weighing], around: Surroundings) -> Verdict:
     if isinstance(gate, TintNone):
         return judge_copper(gate, seen, around.metal, around.water, around.every)
     if isinstance(gate, PaleBelow):
@@ -50,4 +82,10 @@ def judge(
         return judge_neutral(gate, seen, around.every, around.alkalinity)
     if isinstance(gate, WeightConstant):
         return judge_weight(gate, sorted(weighings, key=lambda w: w.at))
+    if isinstance(gate, MetalGone):
+        return judge_metal(gate, around.notes, around.since)
+    if isinstance(gate, Timed):
+        return judge_timed(gate, around.notes, around.since, around.began, around.now)
+    if isinstance(gate, TestNone):
+        return judge_named(gate, around.notes, around.since)
     return Verdict("cannot tell", _("Nothing is measured here: say yourself when this stage is done."))

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal
 
 State = Literal["open", "hold", "cannot tell"]
@@ -14,3 +16,23 @@ class Verdict:
 
     state: State
     sentence: str
+
+
+def apart_running(seen: Sequence[tuple[str, bool]], hours: float) -> int:
+    """How many of the last ones were clean running, each ``hours`` or more after the one counted before it.
+
+    ``seen``: when (ISO time), and whether it was clean, in the order of time; one that was not ends the run.
+    """
+    run: list[datetime] = []
+    for at, clean in seen:
+        if not clean:
+            run = []
+        elif not run or (datetime.fromisoformat(at) - run[-1]).total_seconds() >= 3600.0 * hours:
+            run.append(datetime.fromisoformat(at))
+    return len(run)
+
+
+def names(text: str, words: Sequence[str]) -> bool:
+    """Whether a text names one of these words, whatever its case; a word of up to two letters only by itself."""
+    parts = text.casefold().replace(",", " ").split()
+    return any(w.casefold() in (parts if len(w) <= 2 else text.casefold()) for w in words)  # noqa: PLR2004 - "Zn", "Fe"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from service.bench.gates.verdict import Verdict
-from service.bench.procedure import WeightConstant
+from service.bench.stages.gate_kinds import WeightConstant
 from stripread.words import _
 
 

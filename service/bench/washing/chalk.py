@@ -11,9 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Span
-from service.bench.notes import AcidRinse, DecantNote, Move, Note, ReagentUsed, Weight
+from service.bench.notes import AcidRinse, DecantNote, Note, ReagentUsed, Weight
 from service.bench.procedure import Procedure
 from service.bench.readings import LoggedPh, Observation
+from service.bench.stages.course import walk
 from service.bench.washing.parts import LYE_WORDS
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from stripread.words import _
@@ -102,15 +103,13 @@ class _After:
     """Whether lye was the last thing that went to the solid at a time (ISO), by the batch's notes."""
 
     def __init__(self, notes: Sequence[Note], procedure: Procedure) -> None:
-        lye_stages = {s.id for s in procedure.stages if "ph" not in s.read and _names_lye(s.id)}
-        stage = procedure.stages[0].id
         self._times: list[str] = []
         self._lye: list[bool] = []
-        for note in notes:
+        for note, step in walk(notes, procedure):
             content = note.content
             lye = isinstance(content, ReagentUsed) and _names_lye(content.what)
-            if isinstance(content, Move):
-                lye, stage = stage in lye_stages and content.to != stage, content.to
+            if step is not None:
+                lye = "ph" not in step.before.read and _names_lye(step.before.id) and not step.stays
             if lye or isinstance(content, AcidRinse):
                 self._times.append(note.at)
                 self._lye.append(lye)

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from service.bench.chemistry.water import Array, RinseWater
-from service.bench.procedure import NEUTRAL
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.readings import look_twice
 from service.bench.washing.course import course, plausible_water, side
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up

@@ -5,8 +5,9 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 
-from service.bench.notes import AcidRinse, Move, Note, ReagentUsed, in_force
+from service.bench.notes import AcidRinse, Note, ReagentUsed
 from service.bench.procedure import Procedure
+from service.bench.stages.course import Step, walk
 
 LYE_WORDS = ("lye", "naoh", "koh", "caustic", "hydroxide")
 
@@ -14,24 +15,25 @@ LYE_WORDS = ("lye", "naoh", "koh", "caustic", "hydroxide")
 def breaks(notes: Sequence[Note], procedure: Procedure) -> tuple[str, ...]:
     """Times (ISO) from which washes belong to another washing, in order.
 
-    A move across a stage in which no pH is read, back or forth, an acid rinse, and lye noted as used begin one.
+    A move across a stage in which no pH is read, back or forth, another stage by another procedure, an acid rinse, and
+    lye noted as used begin one. ``procedure`` is that of the batch until its notes choose one.
     """
     found = []
-    places = {stage.id: place for place, stage in enumerate(procedure.stages)}
-    at = 0
-    for note in in_force(list(notes)):
+    for note, step in walk(notes, procedure):
         content = note.content
-        if isinstance(content, Move) and content.to in places:
-            to = places[content.to]
-            between = procedure.stages[min(at, to) + (at < to) : max(at, to) + (at < to)]
-            if any("ph" not in stage.read for stage in between):
-                found.append(note.at)
-            at = to
-        elif isinstance(content, AcidRinse) or (
-            isinstance(content, ReagentUsed) and any(word in content.what.lower() for word in LYE_WORDS)
-        ):
+        lye = isinstance(content, ReagentUsed) and any(word in content.what.lower() for word in LYE_WORDS)
+        if lye or isinstance(content, AcidRinse) or (step is not None and _breaks(step)):
             found.append(note.at)
     return tuple(sorted(found))
+
+
+def _breaks(step: Step) -> bool:
+    if step.changed:
+        return not step.stays
+    stages = step.procedure.stages
+    at, to = stages.index(step.before), stages.index(step.stage)
+    between = stages[min(at, to) + (at < to) : max(at, to) + (at < to)]
+    return any("ph" not in stage.read for stage in between)
 
 
 def part_of(at: str, begins: Sequence[str]) -> int:

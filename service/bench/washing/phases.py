@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from service.bench.chemistry.water import RinseWater, aired_water, pure_water, tap_water
-from service.bench.procedure import NEUTRAL
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.washing.course import course
 from service.bench.washing.forecast import Forecast
 from service.bench.washing.forecast import forecast as bench_forecast

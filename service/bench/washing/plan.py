@@ -6,7 +6,7 @@ import math
 from dataclasses import asdict, dataclass, field
 
 from service.bench.chemistry.water import RinseWater, liquid_ph
-from service.bench.procedure import NEUTRAL
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.washing.decant import Split, best_split, retained_share, splits
 from service.bench.washing.forecast import TOLERANCE, Forecast, forecast
 from service.bench.washing.phases import named_water

@@ -12,6 +12,7 @@ from service.bench.state import State, stage_now, state_of
 from service.bench.washing.parts import breaks
 from service.log import store
 from service.log.entry_cache import slim_rows
+from service.log.models import now
 from service.log.noted.vessel import dangers_now
 from service.log.notes import damaged_notes, notes_of
 from service.log.strip_range import strip_range
@@ -102,7 +103,7 @@ def batch_state(c: Connection, batch: int) -> State:
     details, rows = row["details"], slim_rows(c, batch)
     seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
-    state = state_of(notes, seen, hard, details.get("water"), dangers_now(c, batch))
+    state = state_of(notes, seen, hard, details.get("water"), dangers_now(c, batch), row["closed_at"] or now())
     damaged = [_("reading {number}", number=number) for number in unreadable_in_force(rows)]
     damaged += [_("note {number}", number=note.id) for note in damaged_notes(c, batch)]
     damaged += [_("the batch's own details")] if details.get("unreadable") else []

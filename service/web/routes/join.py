@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Path, Request, Response
 from sqlalchemy import text
 
-from service.bench.procedure import NEUTRAL
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.log.fields import MAX_ID
 from service.web.components import ServiceDep
 from service.web.pairing import COOKIE, SECURE_COOKIE
