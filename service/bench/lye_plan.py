@@ -8,10 +8,26 @@ from dataclasses import dataclass, replace
 from service.bench.chemistry import reagents
 from service.bench.chemistry.lye import NO_PROOF, LyePlan, plan_lye, plan_sugar
 from service.bench.chemistry.reagents import Span
+from service.bench.vessel.bottles import Bottle, bottle_of_text
+from service.bench.vessel.neutralisers import Bought, as_bought
 from service.bench.weighings import MOISTURE_UNKNOWN, NOT_SAID
-from stripread.words import _, say
+from stripread.errors import CallError
+from stripread.words import N_, _, say
 
-SUGARS = {"glucose": "C6H12O6", "glucose monohydrate": "C6H12O6(H2O)"}  # table sugar reduces only once it is inverted
+# Formula, and how many molecules that reduce one gives. Table sugar reduces only once it is inverted: then two.
+SUGARS = {
+    "glucose": ("C6H12O6", 1),
+    "glucose monohydrate": ("C6H12O6(H2O)", 1),
+    "inverted table sugar": ("C12H22O11", 2),
+}
+TABLE_SUGAR = "table sugar"
+# That sucrose does not reduce as glucose does, and that acid splits it: any general textbook, from memory; how long:
+# common practice, no source.
+NOT_TABLE_SUGAR = N_(
+    "table sugar as it is does not do: its molecule has no end that reduces. Take glucose (dextrose), or invert it "
+    "first: boil it half an hour with half its weight of water and a pinch of citric acid, let it cool; then say "
+    "inverted table sugar, and weigh it before it is boiled"
+)
 PURITY = 0.97  # of the lye: it draws water and carbonate
 
 BOILING_C = 100.0  # of thin lye; strong lye boils a little above
@@ -19,7 +35,10 @@ BOILING_C = 100.0  # of thin lye; strong lye boils a little above
 
 @dataclass(frozen=True)
 class LyeAnswer:
-    """The lye step planned: the chloride, what to weigh out, what each plan leaves; ``said`` as what and how much."""
+    """The lye step planned: the chloride, what to weigh out, what each plan leaves; ``said`` as what and how much.
+
+    ``bought``: the lye out of one's own bottle, where that was named.
+    """
 
     chloride: reagents.Chloride
     dose: reagents.Dose
@@ -28,6 +47,7 @@ class LyeAnswer:
     proof: str
     cautions: tuple[str, ...]
     said: tuple[tuple[str, str], ...]
+    bought: tuple[Bought, ...] = ()
 
 
 def lye_plan(
@@ -40,6 +60,7 @@ def lye_plan(
     sugar_excess: float = 1.2,
     sugar: str | None = "glucose",
     unit: str | None = None,
+    lye: str | None = None,
 ) -> LyeAnswer:
     """The plan, in figures and in words.
 
@@ -51,6 +72,8 @@ def lye_plan(
         Of the lye; the liquid is decanted between the portions.
     sugar
         One of SUGARS, or None for lye alone.
+    lye
+        The strength of one's own lye, "30 %, 1.33 g/ml" or "2 mol/l"; beads or flakes of 97 % where nothing is said.
     unit
         Unit to show masses in; None for grams.
 
@@ -58,14 +81,21 @@ def lye_plan(
     ------
     ValueError
         For what ``chloride``, ``dose``, ``plan_lye`` and ``shown`` do not take.
+    CallError
+        For table sugar, which does not reduce, and for a lye that can't be read.
     """
+    if sugar == TABLE_SUGAR:
+        raise CallError(say(NOT_TABLE_SUGAR))
+    formula, reducing = SUGARS[sugar or "glucose"]
+    bottle = None if lye is None else bottle_of_text(f"soda lye: {lye}")
     stock = reagents.chloride(chloride_g, MOISTURE_UNKNOWN if moisture is None else moisture)
     dose = reagents.dose(
         stock,
         lye_excess=lye_excess,
         sugar_excess=sugar_excess,
         purity=PURITY,
-        sugar=SUGARS[sugar or "glucose"],
+        sugar=formula,
+        reducing=reducing,
         with_sugar=sugar is not None,
     )
     base = dose.lye_g[1] * PURITY / reagents.molar_mass("NaOH")
@@ -77,12 +107,18 @@ def lye_plan(
         *([(_("How wet"), say(NOT_SAID))] if moisture is None else []),
         (
             _("Dry chloride"),
-            _("{dry_g}, silver in it {silver_g}", dry_g=_mass(stock.dry_g, unit), silver_g=_mass(stock.silver_g, unit)),
+            _(
+                "{dry_g}, silver in it {silver_g}",
+                dry_g=mass_words(stock.dry_g, unit),
+                silver_g=mass_words(stock.silver_g, unit),
+            ),
         ),
-        (_("Lye ({purity:.0f} % NaOH)", purity=100 * PURITY), _mass(dose.lye_g, unit) + each),
+        (_("Lye ({purity:.0f} % NaOH)", purity=100 * PURITY), mass_words(dose.lye_g, unit) + each),
     ]
+    bought = () if bottle is None else (_own_lye(dose, bottle),)
+    said += [(_("or {form}", form=one.form), bought_words(one, unit) + each) for one in bought]
     if sugar is not None:
-        said.append((_capital(say(sugar)), _mass(dose.sugar_g, unit)))
+        said.append((_capital(say(sugar)), mass_words(dose.sugar_g, unit)))
     said += [
         (
             _("Water"),
@@ -120,7 +156,21 @@ def lye_plan(
         proof=say(NO_PROOF),
         cautions=tuple(map(say, (*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)))),
         said=tuple(said),
+        bought=bought,
     )
+
+
+def _own_lye(dose: reagents.Dose, bottle: Bottle) -> Bought:
+    low, value, high = (grams * PURITY for grams in dose.lye_g)
+    return as_bought((low, value, high), bottle.form)
+
+
+def bought_words(one: Bought, unit: str | None) -> str:
+    """What is measured out of a bottle: a mass in the unit wanted, a volume in mL."""
+    if one.unit == "g":
+        return mass_words(one.amount, unit)
+    low, value, high = (f"{reagents.written(x)} mL" for x in one.amount)
+    return value if low == high else _("{value} ({low} to {high})", value=value, low=low, high=high)
 
 
 def _each_k(temp_c: float) -> float:
@@ -150,7 +200,8 @@ def _sugar_heat(dose: reagents.Dose, temp_c: float) -> str:
     )
 
 
-def _mass(span: Span, unit: str | None) -> str:
+def mass_words(span: Span, unit: str | None) -> str:
+    """A range of masses, g, in the unit wanted; one figure where it is no range."""
     low, value, high = (reagents.shown(x, "g", unit) for x in span)
     return value if math.isclose(span[0], span[2]) else _("{value} ({low} to {high})", value=value, low=low, high=high)
 

@@ -56,6 +56,15 @@ def note_forms() -> list[NoteForm]:
     ]
 
 
+def as_asked(content: Content) -> str:
+    """A note in the words of its form: each field that was given with its label, a choice as its words."""
+    given, parts = content.fields(), []
+    for field in _fields(type(content)):
+        if (value := given.get(field.name)) is not None:
+            parts.append(f"{field.label}: {dict(field.options).get(str(value), value)}")
+    return "; ".join(parts)
+
+
 def form_of(name: str) -> Form | None:
     """The form of a field of this name, in whatever kind of note; None where there is none."""
     found = [content.model_fields[name] for content in CONTENTS if name in content.model_fields]

@@ -107,10 +107,36 @@ def load_procedure(where: str | Path) -> Procedure:
     except CallError as problem:
         raise CallError(_("{problem}; shipped ones: {shipped}", problem=problem, shipped=", ".join(SHIPPED))) from None
     try:
-        found = parse_procedure(text)
-        _check_own(found, toml_table(text, _("the procedure"), _("valid TOML")))
+        return own_procedure(text)
     except CallError as problem:
         raise CallError(f"{path.name}: {problem}") from None
+
+
+def shipped(name: str) -> str:
+    """``name``, if a procedure of that name is shipped.
+
+    Raises
+    ------
+    CallError
+        If none is.
+    """
+    if name not in SHIPPED:
+        raise CallError(
+            _("there is no procedure {name!r}; shipped ones: {shipped}", name=name, shipped=", ".join(SHIPPED))
+        )
+    return name
+
+
+def own_procedure(text: str) -> Procedure:
+    """A procedure that somebody writes now, held to more than one that a log kept.
+
+    Raises
+    ------
+    CallError
+        As ``load_procedure``.
+    """
+    found = parse_procedure(text)
+    _check_own(found, toml_table(text, _("the procedure"), _("valid TOML")))
     return found
 
 

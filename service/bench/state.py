@@ -97,7 +97,7 @@ class State:
         return self.procedure.band(self.stage.id)
 
 
-def state_of(
+def state_of(  # noqa: PLR0917 - what a batch is made of
     notes: list[Note],
     observations: list[Observation],
     alkalinity_mmol_l: float | None = None,
@@ -126,7 +126,7 @@ def state_of(
     procedure, stage, since = course.procedure, course.stage, course.since
     moves = tuple(_move(step) for step in course.steps if step.changed or isinstance(step.note, MoveNote))
     began = {s.id: at for s in procedure.stages if (at := course.began(s.id)) is not None}
-    now = now or max((one.at for one in (*notes, *observations)), default="")
+    now = now or max([*(n.at for n in notes), *(o.at for o in observations)], default="")
     begins = breaks(notes, procedure)
     observations = [replace(o, part=part_of(o.at, begins)) for o in observations]
     here = [o for o in observations if o.at >= since and not o.blank] + [o for o in observations if o.blank]

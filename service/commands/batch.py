@@ -9,6 +9,7 @@ import click
 
 from service.commands.batch_add import add
 from service.commands.batch_log.labels import labels
+from service.commands.batch_log.procedure import procedure_
 from service.commands.batch_log.timeline import correct, timeline_
 from service.commands.finding.closing import close, reopen
 from service.commands.finding.compare import compare
@@ -27,7 +28,19 @@ if TYPE_CHECKING:
     from service.log.database import Database
     from service.report.batch_record import BatchRecord
 
-_NOTES = ["weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied", "vessel"]
+_NOTES = [
+    "weight",
+    "decant",
+    "used",
+    "ammonia_test",
+    "acid_rinse",
+    "metal_check",
+    "named_test",
+    "poured",
+    "mixed",
+    "emptied",
+    "vessel",
+]
 _NOTES += ["made_safe", "strike"]
 _FILE = "File to write: .html or .pdf."
 
@@ -37,7 +50,7 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-for more in (add, timeline_, correct, find, compare, share, close, reopen, labels):
+for more in (add, procedure_, timeline_, correct, find, compare, share, close, reopen, labels):
     command.add_command(more)
 
 
@@ -256,12 +269,17 @@ def stock(data: Path, database: str | None) -> int:
     help="Folder for batch.html and batch.pdf, or one .html or .pdf file.",
 )
 @click.option("--data", type=click.Path(path_type=Path), help="Keep the made-up log in this new folder.")
-def demo(out: Path, data: Path | None) -> int:
+@click.option(
+    "--procedure", default="chloride_lye_sugar", show_default=True, help="The shipped procedure that it goes by."
+)
+def demo(out: Path, data: Path | None, procedure: str) -> int:
     """Make a batch up, from first wash to weighed silver: its photos are read, its gates judged, its report written."""
     import tempfile
 
     from service.demo.play import play
+    from service.demo.script import script_of
 
+    script = script_of(procedure)
     single = out.suffix.lower() in (".html", ".pdf")
     places = [out] if single else [out / "batch.html", out / "batch.pdf"]
     if data is not None and data.exists():
@@ -275,7 +293,7 @@ def demo(out: Path, data: Path | None) -> int:
     with tempfile.TemporaryDirectory() as scratch:
         place = data or Path(scratch) / "log"
         place.mkdir(parents=True, exist_ok=True)
-        batch = play(place)
+        batch = play(place, script)
         with opened(place, None) as log:
             record = _record(log, place, batch)
     for report_file in places:

@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from service.commands.plan_metal import command as metal
 from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
 from service.terminal.quantity_types import Quantity
@@ -13,10 +14,10 @@ from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.words import _, say
 
-_SUGARS = ("glucose", "glucose monohydrate")
+_SUGARS = ("glucose", "glucose monohydrate", "inverted table sugar", "table sugar")
 
 
-def _moisture(text: str | None) -> tuple[float, float] | None:
+def moisture_told(text: str | None) -> tuple[float, float] | None:
     """A share of water, "dry" or "drained" as (low, high); None where nothing is said."""
     from service.bench.weighings import moisture_of
 
@@ -28,8 +29,8 @@ def _moisture(text: str | None) -> tuple[float, float] | None:
         raise CallError(f"--moisture: {problem}") from None
 
 
-def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
-
+def print_plan(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
+    """Print a plan as one JSON object or in words, with the rule above all plans."""
     from service.bench.chemistry.reagents import RULES
 
     if as_json:
@@ -41,9 +42,13 @@ def _print(answer: dict[str, Any], lines: list[str], as_json: bool) -> int:
 
 @click.group("plan")
 def command() -> None:
-    """Washes, lye and sugar, waste, yield: what to expect, with its range. Amounts take units: "2 lb", "500 ml"."""
+    """Washes, lye and sugar, zinc or iron, waste, yield: what to expect, with its range.
+
+    Amounts take units: "2 lb", "500 ml".
+    """
 
 
+command.add_command(metal)
 command.add_command(waste)
 command.add_command(yield_)
 
@@ -69,6 +74,7 @@ command.add_command(yield_)
     "--sugar-excess", default="1.2", show_default=True, type=Quantity("excess"), help="Times the sugar that is needed."
 )
 @click.option("--sugar", type=click.Choice(_SUGARS), default="glucose", show_default=True, help="Which sugar.")
+@click.option("--lye", help='Your own lye, as its label says: "30 %, 1.33 g/ml" or "2 mol/l".')
 @click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
@@ -80,19 +86,20 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
     try:
         answer = lye_plan(
             o["chloride"],
-            _moisture(o["moisture"]),
+            moisture_told(o["moisture"]),
             temp_c=o["temp"],
             portions=o["portions"],
             lye_excess=o["lye_excess"],
             sugar_excess=o["sugar_excess"],
             sugar=None if o["no_sugar"] else o["sugar"],
             unit=o["unit"],
+            lye=o["lye"],
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    lines = [f"{what:18}{how}" for what, how in answer.said]
+    lines = [f"{what:17} {how}" for what, how in answer.said]
     lines += ["", *answer.left, answer.proof, "", *(f"! {text}" for text in answer.cautions)]
-    return _print(asdict(answer), lines, o["as_json"])
+    return print_plan(asdict(answer), lines, o["as_json"])
 
 
 @command.command("wash")
@@ -128,7 +135,7 @@ def wash(**o: Any) -> int:  # noqa: ANN401
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None
-    return _print(plan.to_dict(), plan.lines, o["as_json"])
+    return print_plan(plan.to_dict(), plan.lines, o["as_json"])
 
 
 def _reading(text: str) -> Any:  # noqa: ANN401 - a Reading; its module loads late

@@ -55,14 +55,15 @@ def play_whole(data: Path) -> None:
         raise CallError(_("can't write to {folder}: {value}", folder=data, value=problem.strerror or problem)) from None
 
 
-def play(data: Path) -> int:
-    """Write the made-up batch into a new log in ``data``; returns the batch's number."""
+def play(data: Path, made_up: script.Script | None = None) -> int:
+    """Write a made-up batch, that by lye and sugar if not said, into a new log in ``data``; returns its number."""
+    made_up = made_up or script.script_of("chloride_lye_sugar")
     settings = Settings(data, None, profiles=(DEMO / "profile.toml",))
     database = Database(settings.database_url)
     database.migrate()
     profile = Profiles(settings).current("ph")
     assert profile is not None
-    steps = script.steps()
+    steps = made_up.steps
     shots = [s for s in steps if isinstance(s, script.Shot)]
     jobs = [_job(shot, profile) for shot in shots]
     with speaking(SOURCE):  # a log is kept in one language
@@ -70,9 +71,9 @@ def play(data: Path) -> int:
     blobs = Blobs(data / "photos")
     try:
         with database.write() as c:
-            with made_up_time(script.OPENED):
-                batch = store.add_batch(c, script.NAME, "UTC")
-                choose_procedure(c, batch, script.PROCEDURE)
+            with made_up_time(made_up.opened):
+                batch = store.add_batch(c, made_up.name, "UTC")
+                choose_procedure(c, batch, made_up.procedure)
             entries: dict[str, int] = {}
             for step in steps:
                 with made_up_time(step.at):
@@ -80,7 +81,7 @@ def play(data: Path) -> int:
                         entries[step.photo] = _log(c, batch, step, (blobs, profile, outcomes[step]))
                     else:
                         _do(c, batch, step, entries)
-            with made_up_time(script.CLOSED):
+            with made_up_time(made_up.closed):
                 store.change_batch(c, batch, name=None, closed=True, details=None)
     finally:
         database.close()

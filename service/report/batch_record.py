@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from service.bench.note_forms import as_asked
 from service.bench.notes import (
     AmmoniaTest,
     Content,
     DecantNote,
+    MetalCheck,
+    NamedTest,
     Note,
     Pouring,
     ReagentUsed,
     Weight,
     withdrawals,
 )
-from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
 from stripread.states.table import state
@@ -170,6 +173,8 @@ def _words(d: Content) -> str:
     if isinstance(d, AmmoniaTest):
         used = _("{ml:g} mL of {mol_l:g} mol/L ammonia", ml=d.ml, mol_l=d.mol_l)
         return f"{used}, {_('on solid') if d.on_solid else _('on clear liquid')}"
+    if isinstance(d, MetalCheck | NamedTest):
+        return as_asked(d)
     if isinstance(d, Pouring):
         ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"
         return f"{d.what}: {number(d.litres, 'g')} L{ph}"

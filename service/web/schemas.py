@@ -115,6 +115,9 @@ class NewBatch(BaseModel):
     name: Annotated[Text, Field(min_length=1, max_length=200)]
     water: Water | None = None
     zone: Zone | None = None
+    procedure: Annotated[Text, Field(max_length=100)] | None = Field(
+        None, description="A shipped procedure; `/api/procedures` lists them."
+    )
 
 
 class BatchChange(BaseModel):

@@ -16,8 +16,8 @@ from service.bench.gates.copper import Metal, judge_copper
 from service.bench.gates.neutral import judge_neutral
 from service.bench.gates.pale import judge_pale
 from service.bench.gates.weight import Weighing, judge_weight
-from service.bench.stages.gate_kinds import PaleBelow, PhNeutral, TintNone, WeightConstant
 from service.bench.readings import LoggedPh, LoggedSolid, LoggedTint, Observation
+from service.bench.stages.gate_kinds import PaleBelow, PhNeutral, TintNone, WeightConstant
 from service.bench.washing.phases import forecast
 from service.commands.plan import lye
 from service.commands.plan_waste import command as waste

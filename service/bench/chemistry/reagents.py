@@ -139,6 +139,7 @@ def dose(
     sugar_excess: float = 1.2,
     purity: float = 0.97,
     sugar: str = "C6H12O6",
+    reducing: int = 1,
     with_sugar: bool = True,
 ) -> Dose:
     """Lye, sugar and water for the whole amount.
@@ -146,6 +147,7 @@ def dose(
     The lye converts 1 mol of chloride by 1 mol, and neutralises the acid the sugar turns into: half a mol for each mol
     of silver at least. The sugar need, half a mol for each mol of silver (two electrons a molecule), is an upper bound:
     in hot lye it gives more. ``*_excess`` multiplies these; ``purity`` is of the lye (it draws water and carbonate).
+    ``sugar`` is a formula, ``reducing`` how many molecules that reduce one of it gives (inverted table sugar: two).
 
     Raises
     ------
@@ -158,7 +160,7 @@ def dose(
         raise ValueError(_("the purity lies between 0 and 1"))
     lye_for_one = molar_mass("NaOH") * (1.5 if with_sugar else 1.0) * lye_excess / purity
     lye = _times(stock.mol, lye_for_one)
-    sugar_g = _times(stock.mol, 0.5 * molar_mass(sugar) * sugar_excess) if with_sugar else (0.0, 0.0, 0.0)
+    sugar_g = _times(stock.mol, 0.5 * molar_mass(sugar) / reducing * sugar_excess) if with_sugar else (0.0, 0.0, 0.0)
     water = _times(stock.dry_g, (1.0 / STIRRABLE - 1.0) / 1000.0)
     strength = stock.mol[1] * lye_for_one * purity / molar_mass("NaOH") / water[1]
     heat = lye[1] * purity / molar_mass("NaOH") * DISSOLVING_NAOH_KJ_MOL

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from service.bench.gates.verdict import Verdict
-from service.bench.stages.gate_kinds import TintNone
 from service.bench.readings import LoggedTint, Observation, look_twice
+from service.bench.stages.gate_kinds import TintNone
 from stripread.words import _
 
 Pair = tuple[float, float]

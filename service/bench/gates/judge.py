@@ -6,8 +6,9 @@ reading holds; a refused one tells nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 from service.bench.gates.copper import Metal, Water, judge_copper
 from service.bench.gates.metal import judge_metal
@@ -20,17 +21,7 @@ from service.bench.gates.weight import Weighing, judge_weight
 from service.bench.notes import Note
 from service.bench.procedure import Stage
 from service.bench.readings import Observation
-from service.bench.stages.gate_kinds import (
-    MetalGone,
-    OneGate,
-    PaleBelow,
-    PhNeutral,
-    TestNone,
-    Timed,
-    TintNone,
-    WeightConstant,
-    parts_of,
-)
+from service.bench.stages.gate_kinds import OneGate, parts_of
 from stripread.words import _
 
 
@@ -74,18 +65,16 @@ def judge(
 
 
 def _judge(gate: OneGate, seen: Sequence[Observation], weighings: Sequence[Weighing], around: Surroundings) -> Verdict:
-    if isinstance(gate, TintNone):
-        return judge_copper(gate, seen, around.metal, around.water, around.every)
-    if isinstance(gate, PaleBelow):
-        return judge_pale(gate, seen)
-    if isinstance(gate, PhNeutral):
-        return judge_neutral(gate, seen, around.every, around.alkalinity)
-    if isinstance(gate, WeightConstant):
-        return judge_weight(gate, sorted(weighings, key=lambda w: w.at))
-    if isinstance(gate, MetalGone):
-        return judge_metal(gate, around.notes, around.since)
-    if isinstance(gate, Timed):
-        return judge_timed(gate, around.notes, around.since, around.began, around.now)
-    if isinstance(gate, TestNone):
-        return judge_named(gate, around.notes, around.since)
-    return Verdict("cannot tell", _("Nothing is measured here: say yourself when this stage is done."))
+    judges: dict[str, Callable[[Any], Verdict]] = {
+        "tint_none": lambda g: judge_copper(g, seen, around.metal, around.water, around.every),
+        "pale_below": lambda g: judge_pale(g, seen),
+        "ph_neutral": lambda g: judge_neutral(g, seen, around.every, around.alkalinity),
+        "weight_constant": lambda g: judge_weight(g, sorted(weighings, key=lambda w: w.at)),
+        "metal_gone": lambda g: judge_metal(g, around.notes, around.since),
+        "timed": lambda g: judge_timed(g, around.notes, around.since, around.began, around.now),
+        "test_none": lambda g: judge_named(g, around.notes, around.since),
+        "by_hand": lambda _g: Verdict(
+            "cannot tell", _("Nothing is measured here: say yourself when this stage is done.")
+        ),
+    }
+    return judges[gate.kind](gate)

@@ -43,7 +43,11 @@ def judge_metal(gate: MetalGone, notes: Sequence[Note], since: str) -> Verdict:
             hours=gate.hours,
         )
         return Verdict("hold", text)
-    text = _("No grains and no bubbles in fresh acid, {times} times, {hours:g} h or more apart.", times=gate.times, hours=gate.hours)
+    text = _(
+        "No grains and no bubbles in fresh acid, {times} times, {hours:g} h or more apart.",
+        times=gate.times,
+        hours=gate.hours,
+    )
     return Verdict("open", text)
 
 
@@ -53,5 +57,7 @@ def _clean(look: MetalCheck, gate: MetalGone) -> bool:
 
 def _how(gate: MetalGone) -> str:
     if gate.magnet:
-        return _("stir, spread it, look for grains, hold a magnet to the vessel, add fresh dilute acid and watch for bubbles")
+        return _(
+            "stir, spread it, look for grains, hold a magnet to the vessel, add fresh dilute acid and watch for bubbles"
+        )
     return _("stir, spread it, look for grains, add fresh dilute acid and watch for bubbles")

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from service.bench.gates.verdict import Verdict, apart_running
 from service.bench.notes import NamedTest, Note
 from service.bench.stages.gate_kinds import TestNone
-from stripread.words import _, say
+from stripread.words import LANGUAGES, _, say, speaking
 
 Made = tuple[Note, NamedTest]
 
@@ -22,7 +22,7 @@ def judge_named(gate: TestNone, notes: Sequence[Note], since: str) -> Verdict:
     since
         When the stage began (ISO time).
     """
-    called = {gate.test.casefold(), say(gate.test).casefold()}  # as the file calls it, or as the reader sees it
+    called = _called(gate.test)
     made: list[Made] = [
         (n, n.content)
         for n in notes
@@ -32,6 +32,15 @@ def judge_named(gate: TestNone, notes: Sequence[Note], since: str) -> Verdict:
     if not made:
         return Verdict("cannot tell", _("No test {test!r} is written down in this stage yet.", test=shown))
     return _by_washes(gate, made, shown) if gate.hours is None else _by_hours(gate, gate.hours, made, shown)
+
+
+def _called(test: str) -> set[str]:
+    """The test's name as the file has it and in every language: who wrote it down read it in one of them."""
+    found = {test.casefold()}
+    for language in LANGUAGES:
+        with speaking(language):
+            found.add(say(test).casefold())
+    return found
 
 
 def _by_hours(gate: TestNone, hours: float, made: Sequence[Made], shown: str) -> Verdict:
@@ -48,7 +57,12 @@ def _by_hours(gate: TestNone, hours: float, made: Sequence[Made], shown: str) ->
             hours=hours,
         )
         return Verdict("hold", text)
-    text = _("The test {test!r} found nothing, {times} times, {hours:g} h or more apart.", test=shown, times=gate.times, hours=hours)
+    text = _(
+        "The test {test!r} found nothing, {times} times, {hours:g} h or more apart.",
+        test=shown,
+        times=gate.times,
+        hours=hours,
+    )
     return Verdict("open", text)
 
 
@@ -61,7 +75,7 @@ def _by_washes(gate: TestNone, made: Sequence[Made], shown: str) -> Verdict:
     last = made[-1][1]
     if last.wash != washes[-1]:
         text = _(
-            "The last test {test!r} is of wash {wash}, an earlier one of wash {last}: which number is wrong? Correct it.",
+            "The last test {test!r} is of wash {wash}, an earlier one of wash {last}: which is wrong? Correct it.",
             test=shown,
             wash=last.wash,
             last=washes[-1],
@@ -73,13 +87,15 @@ def _by_washes(gate: TestNone, made: Sequence[Made], shown: str) -> Verdict:
         return _not_none(worst, shown)
     if len(washes) < gate.times:
         text = _(
-            "The test {test!r} found nothing in wash {wash}; {times} different washes running are needed: test the next.",
+            "The test {test!r} found nothing in wash {wash}; {times} washes running are needed: test the next one.",
             test=shown,
             wash=last.wash,
             times=gate.times,
         )
         return Verdict("hold", text)
-    return Verdict("open", _("The test {test!r} found nothing in {times} different washes.", test=shown, times=gate.times))
+    return Verdict(
+        "open", _("The test {test!r} found nothing in {times} different washes.", test=shown, times=gate.times)
+    )
 
 
 def _not_none(test: NamedTest, shown: str) -> Verdict:

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from service.bench.gates.verdict import Verdict
-from service.bench.stages.gate_kinds import PhNeutral
 from service.bench.readings import LoggedPh, Observation, look_twice
+from service.bench.stages.gate_kinds import PhNeutral
 from service.bench.washing.course import Course, course, plausible_water
 from service.bench.washing.reading import Reading
 from service.bench.washing.water_beside import SURELY, contradicts, water_beside

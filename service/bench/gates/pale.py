@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from service.bench.gates.verdict import Verdict
-from service.bench.stages.gate_kinds import PaleBelow
 from service.bench.readings import LoggedSolid, Observation, look_twice
+from service.bench.stages.gate_kinds import PaleBelow
 from stripread.words import _
 
 

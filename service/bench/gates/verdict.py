@@ -35,4 +35,4 @@ def apart_running(seen: Sequence[tuple[str, bool]], hours: float) -> int:
 def names(text: str, words: Sequence[str]) -> bool:
     """Whether a text names one of these words, whatever its case; a word of up to two letters only by itself."""
     parts = text.casefold().replace(",", " ").split()
-    return any(w.casefold() in (parts if len(w) <= 2 else text.casefold()) for w in words)  # noqa: PLR2004 - "Zn", "Fe"
+    return any(w.casefold() in (parts if len(w) <= 2 else text.casefold()) for w in words)

@@ -1,7 +1,7 @@
 """Which stage a batch is in, by its notes alone: procedures chosen and changed, and moves between their stages.
 
-A change of the procedure that is struck out never was: the batch is in the stage again in which it was before, and moves
-to stages that the procedure before it does not have count no more.
+A change of the procedure that is struck out never was: the batch is in the stage again in which it was before, and
+moves to stages that the procedure before it does not have count no more.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ DEFAULT = "chloride_lye_sugar"  # the procedure of a batch for which none was ch
 
 @dataclass(frozen=True)
 class Step:
-    """One step of a batch: from a stage to a stage of ``procedure``, which is another one where that was ``changed``."""
+    """One step of a batch: from a stage to a stage of ``procedure``, another one than before where ``changed``."""
 
     at: str
     procedure: Procedure
@@ -96,7 +96,7 @@ def course_of(notes: Sequence[Note], start: Procedure | None = None) -> Course:
     if not steps:
         procedure = start or load_procedure(DEFAULT)
         return Course(procedure, procedure.stages[0], "", ())
-    # A procedure changed within a stage that the other one has too goes on in it; a move begins even its own stage anew.
+    # A change within a stage that the other procedure has too goes on in it; a move begins even its own stage anew.
     came = [step.at for step in steps if (not step.stays if step.changed else isinstance(step.note, Move))]
     last = steps[-1]
     return Course(last.procedure, last.stage, came[-1] if came else "", steps)

@@ -70,9 +70,9 @@ def stage_fault(error: ErrorDetails, keys: Iterable[str], reads: Iterable[str]) 
 
 
 def _gate_fault(error: ErrorDetails, place: list[str], given: object) -> str:
-    """``place``: the way to the key within the gate: its kind, for `all` the number of the part and its kind, the key."""
+    """``place``: the way to the key within the gate: its kind, of an `all` the part's number and kind, the key."""
     if place[:2] == [AllOf.model_fields["kind"].default, "of"]:
-        if len(place) < 3:  # noqa: PLR2004 - no part is named: the list itself
+        if len(place) < 3:
             return write_so(_("an all gate needs the gates that it is made of"), "of")
         place = place[3:]
     if error["type"] in ("union_tag_invalid", "union_tag_not_found", "model_attributes_type", "dict_type") or not place:

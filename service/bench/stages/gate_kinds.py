@@ -115,7 +115,7 @@ class Timed(Table):
 
 
 class TestNone(Table):
-    """The named ``test`` found nothing ``times`` running: in different washes, or ``hours`` apart where that is said."""
+    """The named ``test`` found nothing ``times`` running: in different washes, or ``hours`` apart if that is said."""
 
     __test__ = False  # no test of pytest's, whatever its name
     kind: Literal["test_none"] = "test_none"

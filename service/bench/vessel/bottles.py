@@ -6,7 +6,7 @@ The percentage is by mass. A strength that no such bottle has, or a density that
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from service.bench.chemistry.reagents import molar_mass
@@ -29,8 +29,8 @@ class Bottle:
     form: Form
 
 
-def bottle_of_text(text: str) -> Bottle:
-    """ "muriatic acid: 20 %, 1.10 g/ml" or "soda lye: 2 mol/l" as a bottle.
+def bottle_of_text(text: str, among: Mapping[str, Neutraliser] | None = None) -> Bottle:
+    """ "muriatic acid: 20 %, 1.10 g/ml" or "soda lye: 2 mol/l" as a bottle, of the neutralisers or those ``among``.
 
     Raises
     ------
@@ -42,7 +42,7 @@ def bottle_of_text(text: str) -> Bottle:
     name, colon, strength = text.partition(":")
     if not colon:
         raise CallError(_("bottle: give {form}, not {text!r}", form=say(FORM), text=text[:60]))
-    one = _named(name)
+    one = _named(name, neutralisers() if among is None else among)
     said = " ".join(strength.split())
     try:
         if (found := _MOLAR.fullmatch(said)) is not None:
@@ -61,14 +61,14 @@ def with_bottles(one: Neutraliser, bottles: Sequence[Bottle]) -> Neutraliser:
     return replace(one, forms=own) if own else one
 
 
-def _named(name: str) -> Neutraliser:
+def _named(name: str, among: Mapping[str, Neutraliser]) -> Neutraliser:
     wanted = " ".join(name.lower().split())
-    for one in neutralisers().values():
+    for one in among.values():
         short = re.sub(r" \(.*\)", "", one.name)
         names = (one.name, short, one.word, one.formula, *one.trade)
         if wanted in {word.lower() for name in names for word in (name, say(name), re.sub(r" \(.*\)", "", say(name)))}:
             return one
-    known = ", ".join(re.sub(r" \(.*\)", "", n) for n in neutralisers())
+    known = ", ".join(re.sub(r" \(.*\)", "", n) for n in among)
     raise CallError(
         _("bottle: no neutraliser is called {name!r}; there are {known}", name=name.strip()[:40], known=known)
     )

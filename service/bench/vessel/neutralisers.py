@@ -93,7 +93,18 @@ def as_bought(grams: Span, form: Form) -> Bought:
 @cache
 def neutralisers() -> Mapping[str, Neutraliser]:
     """All of them by name."""
-    text = (files("service.bench") / "data" / "neutralisers.toml").read_text(encoding="utf-8")
+    return _read("neutralisers.toml")
+
+
+@cache
+def acids() -> Mapping[str, Neutraliser]:
+    """The acids that dissolve metal, by name: hydrochloric acid and those that no vessel is neutralised with."""
+    own = {name: one for name, one in neutralisers().items() if one.formula == "HCl"}
+    return {**own, **_read("acids.toml")}
+
+
+def _read(name: str) -> Mapping[str, Neutraliser]:
+    text = (files("service.bench") / "data" / name).read_text(encoding="utf-8")
     found = {}
     for entry in tomllib.loads(text)["neutraliser"]:
         found[entry["name"]] = Neutraliser(

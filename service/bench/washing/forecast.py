@@ -12,8 +12,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from service.bench.chemistry.water import Array, RinseWater
-from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.readings import look_twice
+from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.washing.course import course, plausible_water, side
 from service.bench.washing.hypotheses import Hypothesis, hypotheses, look_up
 from service.bench.washing.posterior import JITTER, MOST_WASHES, Cells, Prior, log_residue, update

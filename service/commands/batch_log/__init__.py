@@ -1,1 +1,1 @@
-"""What the command line does to entries that are in the log already: the timeline, corrections, answers."""
+"""What the command line does to a batch that is in the log already: the timeline, corrections, another procedure."""

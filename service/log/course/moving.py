@@ -1,11 +1,12 @@
-"""The next stage of a batch: its procedure chosen, the gate asked, the move written down."""
+"""The next stage of a batch: its procedure chosen or changed, the gate asked, the move written down."""
 
 from __future__ import annotations
 
 from sqlalchemy import Connection
 
 from service.bench.notes import Note
-from service.bench.procedure import load_procedure
+from service.bench.procedure import Procedure, load_procedure
+from service.bench.stages.course import mapped
 from service.bench.state import State
 from service.errors import StandsAgainst
 from service.log.chain.locks import one_of_batch
@@ -68,3 +69,46 @@ def move_on(
     }
     moved = add_note(c, batch, "move", data, Said(written_at=written_at, keyed=keyed))
     return moved, batch_state(c, batch)
+
+
+class WhichStage(CallError):  # noqa: N818 - a question to the person, not a fault
+    """A procedure that has no stage named as the batch's own: somebody has to say in which of its stages it is."""
+
+
+def change_procedure(  # noqa: PLR0917 - what a change is told
+    c: Connection,
+    batch: int,
+    procedure: Procedure,
+    to: str | None,
+    reason: str,
+    who: str | None,
+    *,
+    written_at: str | None = None,
+    keyed: bool = False,
+) -> tuple[Note, State]:
+    """Go on by another procedure, in its stage ``to``, else in that of the same name as the batch is in.
+
+    Raises
+    ------
+    CallError
+        Without a reason, for the procedure that it has already, and for a stage unknown. ``WhichStage`` where no stage
+        is given and none has the name.
+    """
+    state = batch_state(c, batch)
+    if not reason.strip():
+        raise CallError(_("a change of the procedure needs a reason; the log keeps it"))
+    if procedure.text == state.procedure.text:
+        raise CallError(_("the batch has this procedure already"))
+    target = procedure.stage(to) if to else mapped(procedure, state.stage.id)
+    if target is None:
+        raise WhichStage(
+            _(
+                "the batch is in {title!r}, and {procedure!r} has no such stage: say in which it goes on: {stages}",
+                title=say(state.stage.title),
+                procedure=say(procedure.name),
+                stages=", ".join(s.id for s in procedure.stages),
+            )
+        )
+    data: dict[str, object] = {"text": procedure.text, "to": target.id, "reason": reason.strip(), "who": who}
+    made = add_note(c, batch, "procedure", data, Said(written_at=written_at, keyed=keyed))
+    return made, batch_state(c, batch)

@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from service.bench.notes import ChosenProcedure, Move, Note, checked
+from service.bench.procedure import parse_procedure
 from service.report.batch_record import note_text
 from stripread.words import _, say
 
@@ -16,9 +17,9 @@ def note_words(note: Note, data: dict[str, Any] | None = None) -> str:
         note = Note(checked(note.kind, data, in_log=True), note.at, note.id)
     content = note.content
     if isinstance(content, ChosenProcedure):
-        return next(
-            (line.partition("=")[2].strip(' "') for line in content.text.splitlines() if line.startswith("name")), ""
-        )
+        name = parse_procedure(content.text).name
+        on = f", on in {content.to}" if content.to else ""
+        return f"{name}{on}: {content.reason}" if content.reason else name
     if isinstance(content, Move):
         stage = say(content.to)
         if not content.reason:

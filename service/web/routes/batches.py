@@ -9,8 +9,10 @@ from fastapi import APIRouter, Path, Query, Response
 from fastapi.responses import StreamingResponse
 from sqlalchemy import Connection
 
+from service.bench.procedure import shipped
 from service.log import store
 from service.log.course.forecast import forecast_now
+from service.log.course.moving import choose_procedure
 from service.log.course.state import neutral_band
 from service.log.fields import MAX_ID
 from service.log.listing import csv_export, json_export, pieces
@@ -20,6 +22,7 @@ from service.web.components import ServiceDep
 from service.web.once import OnceDep
 from service.web.problems import responses
 from service.web.routes.paging import LISTED, next_link
+from service.web.routes.plan import asked
 from service.web.schemas import Batch, BatchChange, BatchPage, Event, Forecast, NewBatch, Water, wire_forecast
 
 router = APIRouter(prefix="/api/batches", tags=["batches"], responses=responses(401, 403, 421, 422, 429, 500, 503))
@@ -32,9 +35,13 @@ def start_batch(body: NewBatch, once: OnceDep) -> Response:
     """Start a batch. Sent again with its `Idempotency-Key` it gets the first answer."""
 
     def act(c: Connection) -> Batch:
+        named = body.procedure
+        procedure = None if named is None else asked(lambda: shipped(named))
         number = store.add_batch(c, body.name, body.zone)
         if body.water is not None:
             store.change_batch(c, number, name=None, closed=None, details=body.water.model_dump(exclude_none=True))
+        if procedure is not None:
+            choose_procedure(c, number, procedure)
         return _out(store.known_batch(c, number))
 
     return once.answer(body, Batch, act, 201)

@@ -72,7 +72,8 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     portions: Portions = 1,
     lye_excess: TypedText = "1.5",
     sugar_excess: TypedText = "1.2",
-    sugar: Literal["glucose", "glucose monohydrate", "none"] = "glucose",
+    sugar: Literal["glucose", "glucose monohydrate", "inverted table sugar", "table sugar", "none"] = "glucose",
+    lye: Annotated[str | None, Query(max_length=60, description='Your own: "30 %, 1.33 g/ml", "2 mol/l".')] = None,
     unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
 ) -> dict[str, Any]:
     """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted; also in words."""
@@ -94,6 +95,42 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
             lye_excess=_number("lye_excess", "excess", lye_excess),
             sugar_excess=_number("sugar_excess", "excess", sugar_excess),
             sugar=None if sugar == "none" else sugar,
+            unit=unit or None,
+            lye=lye or None,
+        )
+    )
+    return {**asdict(answer), "cautions": [*answer.cautions, say(RULES)]}
+
+
+@router.get("/metal")
+def plan_metal(  # noqa: PLR0917 - query parameters, given by name
+    chloride_g: Grams,
+    metal: Literal["zinc", "iron"] = "zinc",
+    moisture: Annotated[str | None, Query(max_length=60)] = None,
+    excess: TypedText = "1.3",
+    purity: Annotated[str, Query(min_length=1, max_length=60, description="Of the metal, percent by mass.")] = "98",
+    acid: Literal["hydrochloric", "sulfuric"] = "hydrochloric",
+    bottle: Annotated[str | None, Query(max_length=60, description='Your own: "31 %, 1.16 g/ml", "2 mol/l".')] = None,
+    unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
+) -> dict[str, Any]:
+    """Zinc or iron, acid and water for a mass of chloride, the hydrogen and heat that come of it; also in words."""
+    from dataclasses import asdict  # noqa: PLC0415
+
+    from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
+    from service.bench.metal_plan import metal_plan  # noqa: PLC0415
+    from service.bench.weighings import moisture_of  # noqa: PLC0415
+
+    mass = _amount("chloride_g", chloride_g)
+    assert mass is not None
+    answer = asked(
+        lambda: metal_plan(
+            mass,
+            moisture_of(moisture) if moisture else None,
+            metal=metal,
+            excess=_number("excess", "excess", excess),
+            purity=_number("purity", "percent", purity) / 100.0,
+            acid=acid,
+            bottle=bottle or None,
             unit=unit or None,
         )
     )
