@@ -8,6 +8,7 @@ import { calculators } from "./plan.js";
 import { place } from "./place.js";
 import { photoTime } from "./photo_time.js";
 import { plot } from "./plot.js";
+import { procedures } from "./procedure.js";
 import * as queue from "./queue.js";
 import { answer, sentence } from "./show.js";
 import { say as aloud, signal, signalButtons, unlock } from "./signals.js";
@@ -31,6 +32,7 @@ const state = {
 };
 const KIND_WORDS = { ph: "pH", tint: t("copper tint"), solid: t("solid"), cells: t("pair of vials") };
 
+let asked = null; // the shipped procedures, once
 // Those that wait to be made on this phone, too, the newest first.
 const batches = () => [...queue.newBatches(), ...state.batches];
 const chosen = () => batches().find((b) => b.id === state.batch);
@@ -86,6 +88,7 @@ async function refresh() {
   try {
     state.about = await call("/api/about");
     state.batches = await listBatches(queue.real(state.batch));
+    if (!asked) asked = procedures(); // the form of a new batch has them without waiting
     store.set("about", state.about);
     place(state.about);
     store.set("batches", state.batches);

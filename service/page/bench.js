@@ -48,6 +48,8 @@ export async function showBench(batch, done) {
         el("ul", { class: "plain" }, now.can_go_wrong.map((w) => el("li", {}, w))),
         el("ul", { class: "plain" }, now.worth_doing.map((w) => el("li", {}, t("Worth doing: {what}", { what: w })))),
         now.stock && el("p", {}, el("b", {}, t("Stock vessel, from this batch:"), " "), now.stock.sentence),
+        el("p", { class: "meta" }, t("Procedure: {title}", { title: now.procedure })),
+        open && el("button", { type: "button", onclick: async () => (await import("./procedure.js")).anotherProcedure(batch, now, done) }, t("Another procedure")),
       ),
     ].filter(Boolean),
   );

@@ -8,11 +8,16 @@ import { decimal, language, number, t } from "./words.js";
 
 const change = (batch, body, words) => send({ what: "change", method: "PATCH", path: "/api/batches/{batch}", batch: batch.id, body, words });
 
-export const newBatch = (done) =>
-  ask(t("New batch"), [{ name: "name", label: t("Name"), required: true }], async ({ name }) => {
-    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body: { name, zone: ownZone() }, words: t("New batch: {name}", { name }) });
+export function newBatch(done) {
+  const known = store.get("procedures", []); // without them it goes by the first one that is shipped
+  const fields = [{ name: "name", label: t("Name"), required: true }];
+  if (known.length) fields.push({ name: "procedure", label: t("By which procedure"), options: known.map((p) => [p.name, p.title]), value: known[0].name });
+  ask(t("New batch"), fields, async ({ name, procedure }) => {
+    const body = { name, zone: ownZone(), ...(procedure ? { procedure } : {}) };
+    const { answer, makes } = await send({ what: "batch", path: "/api/batches", body, words: t("New batch: {name}", { name }) });
     done({ id: answer ? answer.id : makes });
   });
+}
 
 export function zoneAsked(batch, done) {
   const fields = [{ name: "zone", label: t("Zone of this batch's times, such as Europe/Lisbon"), value: batch.zone, required: true, max: 60 }];

@@ -20,7 +20,8 @@ const LYE = {
     { name: "moisture", label: t("Water in it, % (empty: not known, 0 to 50; drained: often 20 to 50)"), range: true },
     { name: "temp_c", label: t("Temperature of the lye"), units: WARMTH, value: "80", unit: "degC" },
     { name: "portions", label: t("Portions of lye, decanted between"), mode: "numeric", value: "1", max: 3 },
-    { name: "sugar", label: t("Sugar"), options: [["glucose", t("glucose")], ["glucose monohydrate", t("glucose with its water (monohydrate)")], ["none", t("none, lye alone")]], value: "glucose" },
+    { name: "sugar", label: t("Sugar"), options: [["glucose", t("glucose")], ["glucose monohydrate", t("glucose with its water (monohydrate)")], ["inverted table sugar", t("table sugar, inverted")], ["table sugar", t("table sugar as it is")], ["none", t("none, lye alone")]], value: "glucose" },
+    { name: "lye", label: t("Your own lye (30 %, 1.33 g/ml; empty: flakes of 97 %)"), max: 60 },
     { name: "lye_excess", label: t("Lye, times what is needed"), mode: "decimal", value: decimal("1.5"), max: 5 },
     { name: "sugar_excess", label: t("Sugar, times what is needed"), mode: "decimal", value: decimal("1.2"), max: 5 },
   ],
@@ -34,19 +35,23 @@ const LYE = {
       temp_c: v.temp_c_unit === "degF" && warm !== null ? Math.round((50 * (warm - 32)) / 9) / 10 : warm,
       portions: number(v.portions, t("Portions")),
       sugar: v.sugar,
+      lye: v.lye.trim() || null,
       lye_excess: number(v.lye_excess, t("Lye")),
       sugar_excess: number(v.sugar_excess, t("Sugar")),
       unit: v.chloride_g_unit,
     };
   },
   told: (a) => [words(a.said), list(a.left), el("p", {}, a.proof), ...warned(a.cautions)],
-  from(notes) {
-    const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "chloride");
-    if (!weighed) return {};
-    const [low, high] = (weighed.data.moisture || ["", ""]).map((share) => (share === "" ? "" : decimal(+(100 * share).toFixed(3))));
-    return { chloride_g: figure(weighed.data.grams), chloride_g_unit: "g", moisture: low, moisture_to: high };
-  },
+  from: chlorideWeighed,
 };
+
+// The chloride as it was weighed last for the batch.
+export function chlorideWeighed(notes) {
+  const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "chloride");
+  if (!weighed) return {};
+  const [low, high] = (weighed.data.moisture || ["", ""]).map((share) => (share === "" ? "" : decimal(+(100 * share).toFixed(3))));
+  return { chloride_g: figure(weighed.data.grams), chloride_g_unit: "g", moisture: low, moisture_to: high };
+}
 
 const WASH = {
   fields: [
@@ -151,6 +156,7 @@ function later(id, chosen) {
 export function calculators(chosen) {
   calculator("lye", LYE, chosen);
   calculator("wash", WASH, chosen);
+  later("metal", chosen);
   later("yield", chosen);
   later("waste", chosen);
 }

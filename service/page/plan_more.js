@@ -1,7 +1,7 @@
 // The calculators of the yield and of the stock vessel: their fields, how they are asked, and the answer in words.
 import { el } from "./dom.js";
 import { amount, MASS, number, range, VOLUME } from "./fields.js";
-import { figure, glued, list, warned, words } from "./plan.js";
+import { chlorideWeighed, figure, glued, list, warned, words } from "./plan.js";
 import { sheet } from "./sheet.js";
 import { warning } from "./stateword.js";
 import { decimal, number as shown, t } from "./words.js";
@@ -111,4 +111,31 @@ const WASTE = {
   },
 };
 
-export const KINDS = { yield: YIELD, waste: WASTE };
+const METAL = {
+  fields: [
+    { name: "chloride_g", label: t("Silver chloride, as weighed"), units: MASS, required: true },
+    { name: "moisture", label: t("Water in it, % (empty: not known, 0 to 50; drained: often 20 to 50)"), range: true },
+    { name: "metal", label: t("Metal"), options: [["zinc", t("zinc")], ["iron", t("iron")]], value: "zinc" },
+    { name: "excess", label: t("Metal, times what is needed"), mode: "decimal", value: decimal("1.3"), max: 5 },
+    { name: "purity", label: t("Of the metal, % pure"), mode: "decimal", value: "98", max: 6 },
+    { name: "acid", label: t("Acid"), options: [["hydrochloric", t("hydrochloric (muriatic)")], ["sulfuric", t("sulfuric (battery acid)")]], value: "hydrochloric" },
+    { name: "bottle", label: t("Your own acid (31 %, 1.16 g/ml; empty: as it is sold)"), max: 60 },
+  ],
+  query(v) {
+    const wet = range(v, "moisture", 100);
+    return {
+      chloride_g: amount(v, "chloride_g"),
+      moisture: wet && `${+Math.min(...wet).toFixed(5)}-${+Math.max(...wet).toFixed(5)}`,
+      metal: v.metal,
+      excess: number(v.excess, t("Metal")),
+      purity: number(v.purity, t("Purity")),
+      acid: v.acid,
+      bottle: v.bottle.trim() || null,
+      unit: v.chloride_g_unit,
+    };
+  },
+  told: (a) => [words(a.said), ...warned(a.cautions)],
+  from: chlorideWeighed,
+};
+
+export const KINDS = { metal: METAL, yield: YIELD, waste: WASTE };

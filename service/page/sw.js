@@ -1,6 +1,6 @@
 // Lets the page open without a connection. Only its own files; nothing of the log is kept here.
 const NAME = "page-10";
-const FILES = ["/", "/states.css", "/app.css", "/states.js", "/stateword.js", "/time.js", "/start.js", "/app.js", "/words.js", "/words/de.json", "/words/es.json", "/api.js", "/batches.js", "/queue.js", "/kept_queue.js", "/waiting.js", "/typed.js", "/photo_time.js", "/show.js", "/how.js", "/signals.js", "/strip.js", "/liquids.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/plan_more.js", "/find.js", "/compare.js", "/phones.js", "/place.js", "/share.js", "/sheet.js", "/finding.css", "/icon.svg", "/manifest.json"];
+const FILES = ["/", "/states.css", "/app.css", "/states.js", "/stateword.js", "/time.js", "/start.js", "/app.js", "/words.js", "/words/de.json", "/words/es.json", "/api.js", "/batches.js", "/queue.js", "/kept_queue.js", "/waiting.js", "/typed.js", "/photo_time.js", "/show.js", "/how.js", "/signals.js", "/strip.js", "/liquids.js", "/tint.js", "/plot.js", "/manage.js", "/bench.js", "/notes.js", "/timeline.js", "/plan.js", "/ask.js", "/fields.js", "/dom.js", "/uplot.js", "/uplot.css", "/plan_more.js", "/procedure.js", "/find.js", "/compare.js", "/phones.js", "/place.js", "/share.js", "/sheet.js", "/finding.css", "/icon.svg", "/manifest.json"];
 
 self.addEventListener("install", (event) => {
   event.waitUntil(caches.open(NAME).then((cache) => cache.addAll(FILES)).then(() => self.skipWaiting()));

@@ -71,6 +71,7 @@ def sentences() -> Iterator[tuple[str | tuple[str, str], str]]:
             yield word, "tests/catalogues/tables.py"
         for text in (*COMMAND_LINE, *COMMAND_LINE_PLURALS):
             yield text, "tests/catalogues/tables.py"
+        yield from ((sugar, "service/bench/lye_plan.py") for sugar in SUGARS)
         yield HEAD, "service/terminal/examples.py"
         for _module, text in COMMANDS.values():
             yield text, "service/cli.py"
@@ -117,8 +118,12 @@ def _bench() -> Iterator[tuple[str, str]]:
             yield from ((text, place) for text in (stage["title"], stage["do"]))
             yield from ((text, place) for text in [stage["holds"]] if text)
             yield from ((text, place) for key in ("cautions", "wrong") for text in stage.get(key, ()))
+            gate = stage["gate"]
+            yield from ((part["test"], place) for part in gate.get("of", (gate,)) if "test" in part)
     for entry in tomllib.loads((room / "data" / "hazards.toml").read_text(encoding="utf-8")).values():
         yield from ((entry[key], "service/bench/data/hazards.toml") for key in ("happens", "instead"))
-    for one in tomllib.loads((room / "data" / "neutralisers.toml").read_text(encoding="utf-8"))["neutraliser"]:
-        texts = (one["name"], one["trade"][0], *(form["name"] for form in one["forms"]), *one["metals"].values())
-        yield from ((text, "service/bench/data/neutralisers.toml") for text in (*texts, *one["cautions"]))
+    for name in ("neutralisers", "acids"):
+        place = f"service/bench/data/{name}.toml"
+        for one in tomllib.loads((room / "data" / f"{name}.toml").read_text(encoding="utf-8"))["neutraliser"]:
+            texts = (one["name"], one["trade"][0], *(form["name"] for form in one["forms"]), *one["metals"].values())
+            yield from ((text, place) for text in (*texts, *one["cautions"]))
