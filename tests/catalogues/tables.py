@@ -12,6 +12,7 @@ from importlib.resources import files
 import click
 
 from calibration.liquids.table import liquids
+from service.bench.lye_plan import SUGARS
 from service.bench.note_forms import note_forms
 from service.bench.procedure import SHIPPED
 from service.cli import COMMANDS, app
