@@ -97,7 +97,7 @@ def change_procedure(  # noqa: PLR0917 - what a change is told
     state = batch_state(c, batch)
     if not reason.strip():
         raise CallError(_("a change of the procedure needs a reason; the log keeps it"))
-    if procedure.text == state.procedure.text:
+    if procedure.text.strip() == state.procedure.text.strip():  # the log keeps no blank ends
         raise CallError(_("the batch has this procedure already"))
     target = procedure.stage(to) if to else mapped(procedure, state.stage.id)
     if target is None:
