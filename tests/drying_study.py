@@ -14,7 +14,7 @@ import numpy as np
 
 from service.bench.drying.forecast import DryingForecast, drying_forecast
 from service.bench.gates.weight import Weighing, within_of
-from service.bench.procedure import WeightConstant
+from service.bench.stages.gate_kinds import WeightConstant
 
 DAY_H, NIGHT_H = 9.0, 13.0
 MOST = 14  # weighings of one drying

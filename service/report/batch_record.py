@@ -162,7 +162,7 @@ def note_text(note: Note) -> str:
     return _words(note.content) + waits
 
 
-def _words(d: Content) -> str:
+def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
     if isinstance(d, Weight):
         return _weight(d)
     if isinstance(d, DecantNote):

@@ -109,7 +109,8 @@ def _stages(batch: BatchRecord) -> list[list[Cell]]:
     state, words = batch.state, heads()
     rows: list[list[Cell]] = []
     for move in state.moves:
-        against = f"{words['why'] + ':' if move.procedure else words['against']} {move.reason}" + (f" ({move.who})" if move.who else "")
+        said = f"{words['why']}:" if move.procedure else words["against"]
+        against = f"{said} {move.reason}" + (f" ({move.who})" if move.who else "")
         why: Cell = {"lines": [retold(move.sentence), *([against] if move.reason else [])]}
         gate: Cell = gate_cell(move.state) if move.state else ""
         rows.append([when(move.at), on_to(say(move.title)), gate, why])

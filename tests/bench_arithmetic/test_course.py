@@ -9,8 +9,9 @@ import pytest
 from service.bench.chemistry.water import pure_water
 from service.bench.gates.neutral import judge_neutral
 from service.bench.notes import Note, checked
-from service.bench.procedure import PhNeutral, load_procedure
+from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
+from service.bench.stages.gate_kinds import PhNeutral
 from service.bench.washing.course import course
 from service.bench.washing.forecast import forecast
 from service.bench.washing.parts import breaks, part_of

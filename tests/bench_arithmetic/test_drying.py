@@ -9,8 +9,9 @@ from service.bench.drying.forecast import drying_forecast
 from service.bench.gates.verdict import Verdict
 from service.bench.gates.weight import Weighing, judge_weight, within_of
 from service.bench.notes import Note, checked
-from service.bench.procedure import WeightConstant, load_procedure
+from service.bench.procedure import load_procedure
 from service.bench.quantities import step_typed
+from service.bench.stages.gate_kinds import WeightConstant
 from service.bench.state import state_of
 from service.bench.state_view import state_view
 from tests.drying_study import figures, study

@@ -120,15 +120,22 @@ def test_lye_out_of_the_bottle():
         lye_plan(100.0, lye="30 %, 1.10 g/ml")
 
 
+def _run(capsys, *args):
+    with pytest.raises(SystemExit) as left:
+        main(["plan", *args])
+    return left.value.code, capsys.readouterr()
+
+
 def test_the_command_and_what_it_asks_back(capsys):
-    assert main(["plan", "metal", "--chloride", "100 g", "--moisture", "dry", "--metal", "iron", "--json"]) == 0
-    found = json.loads(capsys.readouterr().out)
+    code, told = _run(capsys, "metal", "--chloride", "100 g", "--moisture", "dry", "--metal", "iron", "--json")
+    found = json.loads(told.out)
+    assert code == 0
     assert found["dose"]["metal_g"] == pytest.approx([25.58, 25.71, 25.84], abs=0.02)
     assert found["procedure"] == "chloride_iron"
-    assert main(["plan", "metal", "--chloride", "100 g", "--metal", "zinc"]) == 0
-    said = capsys.readouterr().out
-    assert all(word in said for word in ("Hydrogen", "no flame", "never closed", "How wet", "Local law"))
-    assert main(["plan", "metal", "--chloride", "1,000 g"]) == 2
-    assert "two ways" in capsys.readouterr().err
-    assert main(["plan", "lye", "--chloride", "100 g", "--sugar", "table sugar"]) == 2
-    assert "invert it first" in capsys.readouterr().err
+    code, told = _run(capsys, "metal", "--chloride", "100 g", "--metal", "zinc")
+    assert code == 0
+    assert all(word in told.out for word in ("Hydrogen", "no flame", "never closed", "How wet", "Local law"))
+    code, told = _run(capsys, "metal", "--chloride", "1,000 g")
+    assert (code, "two ways" in told.err) == (2, True)
+    code, told = _run(capsys, "lye", "--chloride", "100 g", "--sugar", "table sugar")
+    assert (code, "invert it first" in told.err) == (2, True)

@@ -74,12 +74,12 @@ def test_withdrawn_it_never_was_and_put_back_it_is_again(client, batch):
     client.post(f"/api/batches/{batch}/stage", json={"to": "metal-out", "reason": "made up"})
     number = _newest(client, batch, "procedure")["id"]
     where = f"/api/batches/{batch}/notes/{number}/corrections"
-    assert client.post(where, json={"do": "withdraw", "why": "sugar came"}).status_code in {200, 201}
+    assert client.post(where, json={"withdraw": True, "why": "sugar came"}).status_code in {200, 201}
     now = _bench(client, batch)
     assert (now["stage"]["id"], now["procedure"]) == ("lye-sugar", "silver chloride to silver by lye and sugar")
     assert [m["to"] for m in now["moves"]] == ["lye-sugar"]  # the move to a stage of the other counts no more
     assert client.get("/api/search?stage=lye-sugar&kind=batch").json()["found"]
-    assert client.post(where, json={"do": "put_back", "why": "it did not"}).status_code in {200, 201}
+    assert client.post(where, json={"undo": True, "why": "it did not"}).status_code in {200, 201}
     assert _bench(client, batch)["stage"]["id"] == "metal-out"
 
 

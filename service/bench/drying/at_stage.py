@@ -8,7 +8,7 @@ from functools import lru_cache
 from service.bench.drying.forecast import DryingForecast, drying_forecast
 from service.bench.gates.verdict import Verdict
 from service.bench.gates.weight import Weighing, doubt_of, same_series, within_of
-from service.bench.procedure import Gate, WeightConstant
+from service.bench.stages.gate_kinds import Gate, WeightConstant
 from stripread.words import _
 
 
