@@ -277,7 +277,7 @@ def demo(out: Path, data: Path | None, procedure: str) -> int:
     import tempfile
 
     from service.demo.play import play
-    from service.demo.script import script_of
+    from service.demo.scripts import script_of
 
     script = script_of(procedure)
     single = out.suffix.lower() in (".html", ".pdf")

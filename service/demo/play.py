@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from service.demo import script
+from service.demo.scripts import script_of
 from service.log import store
 from service.log.blobs import Blobs
 from service.log.correction import Correction, corrected_entry
@@ -57,7 +58,7 @@ def play_whole(data: Path) -> None:
 
 def play(data: Path, made_up: script.Script | None = None) -> int:
     """Write a made-up batch, that by lye and sugar if not said, into a new log in ``data``; returns its number."""
-    made_up = made_up or script.script_of("chloride_lye_sugar")
+    made_up = made_up or script_of("chloride_lye_sugar")
     settings = Settings(data, None, profiles=(DEMO / "profile.toml",))
     database = Database(settings.database_url)
     database.migrate()

@@ -1,13 +1,11 @@
-"""What a made-up batch's script is made of, and which script goes by which procedure: no real workshop.
+"""What a made-up batch's script is made of: no real workshop.
 
 The readings themselves are in no script: they come from the shipped photos, by the reader.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Any
 
 PATH_MM = 30.0
@@ -84,19 +82,3 @@ class Script:
 def in_time(steps: list[Step]) -> tuple[Step, ...]:
     """Steps in the order of time."""
     return tuple(sorted(steps, key=lambda step: step.at))
-
-
-def script_of(procedure: str) -> Script:
-    """The made-up batch by a shipped procedure.
-
-    Raises
-    ------
-    CallError
-        If no procedure of that name is shipped.
-    """
-    from service.bench.procedure import shipped  # noqa: PLC0415
-    from service.demo import by_copper, by_lye, by_metal  # noqa: PLC0415 - they are made of what stands above
-
-    scripts: dict[str, Callable[[], Script]] = {by_lye.PROCEDURE: by_lye.script, by_copper.PROCEDURE: by_copper.script}
-    scripts |= {f"chloride_{metal}": partial(by_metal.script, metal) for metal in by_metal.METALS}
-    return scripts[shipped(procedure)]()

@@ -12,6 +12,7 @@ from service.bench.procedure import SHIPPED, Stage, load_procedure
 from service.bench.stages.gate_kinds import GATES, Event
 from service.bench.state import state_of
 from service.demo import script
+from service.demo.scripts import script_of
 from service.log import store
 from service.log.course.moving import choose_procedure, move_on
 from service.log.database import Database
@@ -185,7 +186,7 @@ def test_the_routes_warn_of_hydrogen_wherever_metal_meets_acid(metal):
 
 @pytest.mark.parametrize("name", SHIPPED)
 def test_every_made_up_batch_goes_by_its_procedure_to_the_end(name):
-    made_up, procedure = script.script_of(name), load_procedure(name)
+    made_up, procedure = script_of(name), load_procedure(name)
     steps = made_up.steps
     assert [s.at for s in steps] == sorted(s.at for s in steps)
     assert made_up.opened < steps[0].at
@@ -202,13 +203,13 @@ def test_every_made_up_batch_goes_by_its_procedure_to_the_end(name):
 
 def test_no_script_for_what_is_not_shipped():
     with pytest.raises(CallError, match="shipped ones: chloride_lye_sugar"):
-        script.script_of("chloride_tin")
+        script_of("chloride_tin")
 
 
 @pytest.mark.parametrize("metal", ["zinc", "iron"])
 def test_the_notes_of_the_made_up_batch_open_the_gates_of_metal(log, metal):
     """Without photos: from the reduction on, each gate that is judged by notes opens where the script goes on."""
-    made_up = script.script_of(f"chloride_{metal}")
+    made_up = script_of(f"chloride_{metal}")
     batch = store.add_batch(log, "x", "UTC")
     opened = set()
     with made_up_time(made_up.opened):
