@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from service.terminal.plan_lines import moisture_told, print_plan
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
 
@@ -35,7 +36,6 @@ def command(**o: Any) -> int:  # noqa: ANN401 - click's options
     from dataclasses import asdict
 
     from service.bench.metal_plan import metal_plan
-    from service.commands.plan import moisture_told, print_plan
 
     try:
         answer = metal_plan(
