@@ -40,7 +40,6 @@ from service.bench.notes import (
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage
 from service.bench.readings import LoggedPh, LoggedSolid, Observation
-from service.bench.stages.course import Step, course_of
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import vessel_of
 from service.bench.vessel.read_alkaline import batch_dangers

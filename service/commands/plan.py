@@ -6,9 +6,9 @@ from typing import Any
 
 import click
 
-from service.commands.plan_metal import command as metal
 from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
+from service.commands.planning.metal import command as metal
 from service.terminal.plan_lines import moisture_told, print_plan
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError

@@ -1,1 +1,1 @@
-"""What the file of a procedure may say, told in words where it is wrong, and which stage a batch is in by its notes."""
+"""What the file of a procedure may say of its gates, and what is wrong with it, told in words."""

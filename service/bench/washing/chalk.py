@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Span
+from service.bench.course import walk
 from service.bench.notes import AcidRinse, DecantNote, Note, ReagentUsed, Weight
 from service.bench.procedure import Procedure
 from service.bench.readings import LoggedPh, Observation
-from service.bench.stages.course import walk
 from service.bench.washing.parts import LYE_WORDS
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from stripread.words import _

@@ -5,9 +5,9 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 
+from service.bench.course import Step, walk
 from service.bench.notes import AcidRinse, Note, ReagentUsed
 from service.bench.procedure import Procedure
-from service.bench.stages.course import Step, walk
 
 LYE_WORDS = ("lye", "naoh", "koh", "caustic", "hydroxide")
 

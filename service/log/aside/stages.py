@@ -6,8 +6,8 @@ from functools import cache
 
 from sqlalchemy import Connection, insert, update
 
+from service.bench.course import DEFAULT
 from service.bench.procedure import SHIPPED, load_procedure
-from service.bench.stages.course import DEFAULT
 from service.log.models import batch_stages
 
 CHANGING = ("move", "procedure", "strike")  # kinds of notes after which a batch may be in another stage

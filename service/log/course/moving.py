@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from sqlalchemy import Connection
 
+from service.bench.course import mapped
 from service.bench.notes import Note
 from service.bench.procedure import Procedure, load_procedure
-from service.bench.stages.course import mapped
 from service.bench.state import State
 from service.errors import StandsAgainst
 from service.log.chain.locks import one_of_batch

@@ -1,0 +1,1 @@
+"""Plans on the command line that have a room of their own: one command a file."""
