@@ -19,6 +19,7 @@ from service.bench.chemistry.balance import (
     unconverted_loss,
 )
 from service.bench.chemistry.reagents import RULES, Span
+from service.bench.course import Step, course_of
 from service.bench.drying.at_stage import drying_of, not_open_over_water
 from service.bench.drying.forecast import DryingForecast
 from service.bench.gates.copper import Metal, Water
