@@ -49,7 +49,7 @@ export async function call(path, method = "GET", body = undefined, key = undefin
 export function sendPhoto(path, item, onProgress) {
   const form = new FormData();
   for (const [name, value] of Object.entries(item.body)) if ((value ?? "") !== "") form.append(name, value);
-  form.append("photo", new Blob([item.photo], { type: item.type }), item.name);
+  form.append(item.file_field || "photo", new Blob([item.photo], { type: item.type }), item.name);
   return new Promise((done, failed) => {
     // fetch tells nothing about how far an upload is
     const request = new XMLHttpRequest();
@@ -65,7 +65,7 @@ export function sendPhoto(path, item, onProgress) {
       } catch {
         // not from the service: something between us and it answered
       }
-      if (request.status === 200) done(said);
+      if (request.status === 200 || request.status === 201) done(said);
       else {
         const wait = Number(request.getResponseHeader("Retry-After")) || 5;
         failed(new Trouble(request.status, said.code, said.detail || error(request.status), wait));

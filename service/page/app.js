@@ -1,4 +1,5 @@
 // The page: what is chosen, what is shown, and when it is asked for again.
+import { apart, callFirst } from "./apart.js";
 import { call } from "./api.js";
 import { OLDER, listBatches, olderChoice, showOlder } from "./batches.js";
 import { showBench } from "./bench.js";
@@ -93,6 +94,7 @@ async function refresh() {
     place(state.about);
     store.set("batches", state.batches);
     $("join").hidden = true;
+    callFirst(state.about);
     if (choice()) {
       const page = await call(`/api/batches/${state.batch}`);
       const entries = await entriesOf(page);
@@ -321,6 +323,8 @@ async function labelled() {
   } else if ($("join").hidden) say(t("There is no batch {n} in this log: the label may be of another one.", { n }));
 }
 addEventListener("hashchange", labelled);
+const screens = () => guarded(() => apart({ about: () => state.about, refresh, newBatch: () => newBatch((made) => choose(made.id)) }));
+addEventListener("hashchange", screens);
 $("how").addEventListener("close", () => location.hash.startsWith("#how-") && history.replaceState(null, "", "/"));
 
 // --- the start
@@ -361,4 +365,5 @@ await showQueue();
 queue.start(sending);
 if ("serviceWorker" in navigator) navigator.serviceWorker.register("/sw.js").catch(() => {});
 await how();
+await screens();
 document.body.dataset.ready = "yes";

@@ -4,11 +4,13 @@
 //   const { answer } = await send({ what: "note", path: "/api/batches/{batch}/notes", batch: 7, body, words: "Weight: 412 g" });
 //
 // `what`: a word of one's own; `method`: POST if not said; `path` with {batch} where the batch's number goes; `batch`: that
-// number, or the local key of a batch made here; `body`: the JSON; `words`: how it is shown while it waits; `forms`: of the
+// number, or the local key of a batch made here (`draft` and {draft} the same of a calibration); `body`: the JSON; `words`: how it is shown while it waits; `forms`: of the
 // body's fields by name {label, choices: [[value, text]], parts: 100 of a range in percent}, for mending. Comes back with {answer} from the service, or
 // with {waiting: true} when it goes later; throws a Trouble when the service refuses it: then it is not kept, since
-// whoever asked still has what was typed, but with `keep: true` it stays and can be mended.
+// whoever asked still has what was typed, but with `keep: true` it stays and can be mended. `photo`: a file that goes with
+// it (in the form's field `file_field`, photo if not said); `soon_ms`: how long is waited; `holds`: where this phone keeps the answer.
 import { call, sendPhoto, Trouble } from "./api.js";
+import { store } from "./dom.js";
 import { alter, inTurn, pictureOf, put, waitingNow } from "./kept_queue.js";
 import { clockAndZone } from "./strip.js";
 import { t } from "./words.js";
@@ -20,6 +22,7 @@ const READINGS = "/api/batches/{batch}/readings";
 const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
 let on = { progress() {}, sent() {}, changed() {}, link() {} };
+export const hearing = new Set(); // screens that want to know what became of what they sent before they were opened
 const asking = new Map(); // key -> whoever waits for what becomes of it
 const tabs = typeof BroadcastChannel === "undefined" ? null : new BroadcastChannel("stripread-queue");
 
@@ -29,7 +32,7 @@ export const waiting = () => known.items;
 export const real = (batch) => known.numbers[batch] ?? batch;
 export const waitingOf = (batch, what) => known.items.filter((i) => real(i.batch) === batch && (!what || i.what === what));
 // Batches that wait to be made, as the page shows batches.
-export const newBatches = () => known.items.filter((i) => i.makes).map((i) => ({ id: i.makes, name: i.body.name, closed_at: null, waiting: true, water: { water: "unknown" }, zone: i.body.zone })).reverse();
+export const newBatches = () => known.items.filter((i) => i.what === "batch").map((i) => ({ id: i.makes, name: i.body.name, closed_at: null, waiting: true, water: { water: "unknown" }, zone: i.body.zone })).reverse();
 
 export async function look() {
   known = await waitingNow();
@@ -38,14 +41,15 @@ export async function look() {
 
 // --- putting in
 
-export async function send({ method = "POST", batch = null, keep = false, ...action }) {
+export async function send({ method = "POST", batch = null, keep = false, photo = null, soon_ms = SOON_MS, ...action }) {
   const item = { ...action, method, batch, key: newKey(), at: clockAndZone(new Date()), trouble: null };
-  if (item.what === "batch") item.makes = `new-${item.key}`;
+  if (photo) Object.assign(item, await carried(photo));
+  if (["batch", "draft"].includes(item.what)) item.makes = `new-${item.key}`;
   await put([item]);
   await look();
   const outcome = new Promise((done) => {
     asking.set(item.key, done);
-    setTimeout(() => done({ waiting: true }), SOON_MS);
+    setTimeout(() => done({ waiting: true }), soon_ms);
   });
   changed();
   run();
@@ -58,14 +62,16 @@ export async function send({ method = "POST", batch = null, keep = false, ...act
   return answer === undefined ? { waiting: true, key: item.key, makes: item.makes } : { answer };
 }
 
+// Not the file: some phones let it vanish.
+const carried = async (file) => ({ name: file.name || "photo.jpg", type: file.type || "image/jpeg", photo: await file.arrayBuffer() });
+
 // Photos with what goes with each: kept all or none. Nobody waits for them.
 export async function addPhotos(photos) {
   const items = [];
   for (const { file, batch, body, words } of photos)
     items.push({
       what: "photo", method: "POST", path: READINGS, batch, body, words, key: newKey(), at: body.snapped_at, trouble: null,
-      name: file.name || "photo.jpg", type: file.type || "image/jpeg",
-      photo: await file.arrayBuffer(), // not the file: some phones let it vanish
+      ...(await carried(file)),
     });
   await put(items);
   changed();
@@ -115,12 +121,13 @@ async function round() {
   const passed = new Set(); // met trouble that the others may not meet
   for (;;) {
     const { items, numbers } = await waitingNow();
-    const next = items.find((i) => !i.trouble && !passed.has(i.key) && !items.some((made) => made.makes && made.makes === i.batch));
+    const next = items.find((i) => !i.trouble && !passed.has(i.key) && !items.some((made) => made.makes && [i.batch, i.draft].includes(made.makes)));
     if (!next) return;
-    const batch = typeof next.batch === "string" ? numbers[next.batch] : next.batch;
-    if (batch === undefined) await refuse(next, new Trouble(404, "no_such_batch", t("The batch that this belongs to was thrown away. Send it to another batch, or throw it away, too.")));
+    const [batch, draft] = [next.batch, next.draft].map((one) => (typeof one === "string" ? numbers[one] : one ?? null));
+    if (draft === undefined) await refuse(next, new Trouble(404, "no_such_draft", t("The calibration that this belongs to was thrown away. Throw it away, too, and take the photo again.")));
+    else if (batch === undefined) await refuse(next, new Trouble(404, "no_such_batch", t("The batch that this belongs to was thrown away. Send it to another batch, or throw it away, too.")));
     else {
-      const met = await one(next, next.path.replace("{batch}", batch), items.length);
+      const met = await one(next, next.path.replace("{batch}", batch).replace("{draft}", draft), items.length);
       if (met && met.code !== "readers_ended") return; // the others would meet the same
       if (met) passed.add(next.key); // it may be this one that eats all memory: the others go on
     }
@@ -131,6 +138,7 @@ async function round() {
 async function one(item, path, count) {
   try {
     const answer = await (item.photo ? sendPhoto(path, { ...item, photo: await pictureOf(item.key) }, (share) => on.progress(share, count)) : call(path, item.method, item.body, item.key));
+    if (item.holds) store.set(item.holds, answer); // before it is let go: who waits for it may have closed the page
     await alter(item.key, () => null, item.makes ? answer.id : null);
     await look();
     on.link(null);
@@ -150,7 +158,7 @@ async function one(item, path, count) {
 
 async function refuse(item, { status, code, message }) {
   await alter(item.key, (found) => ({ ...found, trouble: message }));
-  tell({ key: item.key, refused: { status, code, message } });
+  tell({ key: item.key, what: item.what, refused: { status, code, message } });
 }
 
 // --- telling this tab and the others
@@ -169,6 +177,7 @@ function heard(news) {
   if (news.later) for (const done of asking.values()) done({ waiting: true });
   else if (asking.has(news.key)) asking.get(news.key)(news);
   if (news.answer !== undefined) on.sent(news);
+  for (const hear of hearing) hear(news);
   on.changed();
 }
 

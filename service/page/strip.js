@@ -8,6 +8,7 @@ const FORGET_MS = 15 * 60 * 1000; // nobody photographs a strip so long after
 let batch = null;
 let profiles = [];
 let blank = null; // the rinse water's own entry
+let other = null; // a second button with the same clock
 let told = null; // the part of the dip's time that was signalled last
 
 const pad = (n) => String(n).padStart(2, "0");
@@ -31,24 +32,49 @@ const dipped = () => {
 
 const chosen = () => profiles.find((p) => p.name === $("profile").value) || profiles[0] || null;
 
+// Shown by the bar's button, and by one of a screen of its own while that is there.
+const show = (bold, small) => {
+  for (const face of [$("dip"), other?.button]) if (face) face.replaceChildren(el("b", {}, bold), el("small", {}, small));
+};
+
 function tick() {
   const at = dipped();
-  $("dip").classList.toggle("on", at !== null);
+  if (other && !other.button.isConnected) other = null;
+  for (const face of [$("dip"), other?.button]) face?.classList.toggle("on", at !== null);
   keepAwake(at !== null);
   if (at === null) {
     told = null;
-    $("dip").replaceChildren(el("b", {}, t("Dipped now")), el("small", {}, t("start the clock")));
+    show(t("Dipped now"), t("start the clock"));
     return;
   }
   const seconds = Math.floor((Date.now() - at) / 1000);
-  const [low, high] = (chosen() && chosen().read_after_s) || [null, null];
+  const [low, high] = (other ? other.window : chosen() && chosen().read_after_s) || [null, null];
   const shown = seconds < 120 ? `${seconds} s` : `${Math.floor(seconds / 60)} min ${pad(seconds % 60)}`;
   const when = low === null ? t("since the dip") : seconds < low ? t("wait until {n} s", { n: low }) : seconds <= high ? t("photo now, to {n} s", { n: high }) : t("late: over {n} s", { n: high });
   const part = low === null ? "none" : seconds < low ? "wait" : seconds <= high ? "now" : "late";
   if (part !== told && told !== null && part === "now") signal("now", t("Photo now"));
   if (part === "late" && told === "now") signal("late", t("Late: the time is over"));
   told = part;
-  $("dip").replaceChildren(el("b", {}, shown), el("small", {}, when));
+  show(shown, when);
+}
+
+// The same clock on another button, for a strip that is read after `window` (s; null: nobody said).
+export function shareDip(button, window) {
+  other = { button, window };
+  button.onclick = dip;
+  tick();
+}
+
+export function endDip() {
+  store.set("dipped", null);
+  tick();
+}
+
+function dip() {
+  unlock();
+  told = null;
+  store.set("dipped", Date.now());
+  tick();
 }
 
 function warmth() {
@@ -115,12 +141,7 @@ export function takeStrip(times) {
 
 // `of()`: the batch that is chosen, which may not have been shown yet.
 export function stripButtons(of) {
-  $("dip").onclick = () => {
-    unlock();
-    told = null;
-    store.set("dipped", Date.now());
-    tick();
-  };
+  $("dip").onclick = dip;
   $("more").onclick = () => {
     $("strip-more").hidden = !$("strip-more").hidden;
     more();

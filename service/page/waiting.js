@@ -56,8 +56,9 @@ const NAMES = {
   wash: t("Wash"), note: t("Note"), who: t("Who"), by: t("Who"), why: t("Why"), name: t("Name"), reason: t("Why"), zone: t("Zone"), path_mm: t("Depth, mm"), temperature_c: t("Sample, °C"),
   profile: t("Kind of strip"), rinse: t("Rinse water"), beside: t("A strip below it, in"), dipped_at: t("Dipped at"), flakes: t("Flakes?"), liquid: t("Liquid"), ammonia_excess: t("Ammonia?"),
   ammonia_ph: t("Drop's pH"), sample_ml: t("Sample, mL"), drops: t("Drops added"), withdraw: t("Withdraw"), cells_entry: t("Vials measured by"), blank_entry: t("Compared with entry"),
+  ph: "pH", light: t("Light"), measured_mm: t("Length of the bar, mm"),
 };
-const FIXED = ["written_at", "snapped_at", "snapped_by", "kind", "to", "keep", "confirm", "undo", "closed"];
+const FIXED = ["written_at", "snapped_at", "snapped_by", "kind", "to", "keep", "confirm", "undo", "closed", "pads", "roll", "replace", "picture"];
 
 function leaves(body, path = []) {
   return Object.entries(body).flatMap(([name, value]) => {

@@ -54,6 +54,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "batch stock": ("stripread batch stock",),
     "batch report": ("stripread batch report 1 --out june.pdf",),
     "batch labels": ("stripread batch labels 1 --out labels.pdf --address http://192.168.1.5:8000",),
+    "batch procedure": ('stripread batch procedure 1 chloride_zinc --to acid-wash --reason "no lye at hand"',),
     "batch find": ("stripread batch find wash --since 2026-01-01", "stripread batch find --kind ph --status refused"),
     "batch compare": ("stripread batch compare 1 2 --csv both.csv --plot both.png",),
     "batch share": ("stripread batch share 1 --out wash1.png",),
@@ -69,6 +70,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "log restore": ("stripread log restore log.tar --to copy",),
     "plan wash": ('stripread plan wash --retained "80 ml" --added "800 ml" --reading 1:1.2 --reading 2:2.1',),
     "plan lye": ('stripread plan lye --chloride "1 lb" --moisture 20-40% --unit oz',),
+    "plan metal": ('stripread plan metal --chloride "500 g" --moisture dry --metal iron --bottle "31 %, 1.16 g/ml"',),
     "plan waste": ('stripread plan waste --poured 2:1.5 --metal copper --bottle "soda lye: 2 mol/l"',),
     "plan yield": ('stripread plan yield --chloride "500 g" --moisture dry --weighed "370 g"',),
 }

@@ -12,12 +12,27 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
-from typing import Literal
+from typing import Literal, get_args
 
 from stripread.words import say
 
-Kind = Literal["reading", "gate", "forecast", "reason", "entry", "notice", "part"]
-KINDS: tuple[Kind, ...] = ("reading", "gate", "forecast", "reason", "entry", "notice", "part")
+Kind = Literal[
+    "reading",
+    "gate",
+    "forecast",
+    "reason",
+    "entry",
+    "notice",
+    "part",
+    "print",
+    "check",
+    "grade",
+    "step",
+    "profile",
+    "control",
+    "counted",
+]
+KINDS: tuple[Kind, ...] = get_args(Kind)
 Theme = Literal["light", "dark"]
 
 

@@ -1,5 +1,6 @@
 """Every screen and dialog of the page, each as its name and the script that shows it on a page that is open."""
 
+import json
 import time
 from pathlib import Path
 
@@ -16,6 +17,16 @@ NOTE = (
     + "const box = document.querySelector('#dialog [name=kind]'); box.value = '{}';"
     + "setTimeout(() => document.querySelector('#dialog button.main').click());"
 )
+# A strip that was found and not saved yet, and liquids ticked, as the phone keeps them.
+PADS = {"of": "x", "roll": False, "width": 6, "length": 75, "outline": None, "reasons": []} | {
+    "pads": [{"start": 2, "end": 8, "doubt": "pale 1"}, {"start": 9.5, "end": 15.5, "doubt": None}]
+}
+WHICH = "localStorage.setItem('first-said', '{}'); localStorage.setItem('first-pads', '{}')".format(
+    json.dumps({"at": "strip", "counted": "3"}), json.dumps(PADS)
+)
+HAND = "localStorage.setItem('first-said', '{}')".format(
+    json.dumps({"at": "liquids", "kind": "K-1", "own": "4.01 7", "liquids": ["limewater"]})
+)
 SCREENS = {
     "the batch": "",
     "everything opened": OPEN_ALL + CLICK.format("#more"),
@@ -28,9 +39,17 @@ SCREENS = {
     "a weight": NOTE.format("weight"),
     "poured": NOTE.format("poured"),
     "correct a note": CLICK.format("#timeline li.note .row:last-child button"),
+    "first day": "localStorage.setItem('first-said', '{\"at\":\"card\"}'); location.hash = '#first-day';",
+    "which strip": f"{WHICH}; location.hash = '#first-day';",
+    "liquids at hand": f"{HAND}; location.hash = '#first-day';",
+    "profiles": "location.hash = '#profiles';",
     "how it was read": "location.hash = '#how-' + document.getElementById('answer').dataset.entry;",
 }
 CLOSE = """
+if (document.body.classList.contains("apart")) {
+  history.replaceState(null, "", "/");
+  dispatchEvent(new HashChangeEvent("hashchange"));
+}
 document.getElementById("dialog").close();
 for (const d of document.querySelectorAll("main details")) d.open = false;
 if (document.getElementById("how").open) document.getElementById("how").close();
@@ -46,6 +65,8 @@ def filled(browser, server, folder: Path) -> Phone:
     httpx.post(url, json={"name": "J-1"})
     batch = httpx.post(url, json={"name": "J-2"}).json()["id"]
     phone = Phone(browser, server.url, folder).open()
+    kind = {"name": "K-1", "range": [0, 14], "roll": True}
+    httpx.post(f"{server.url}/api/strip-kinds", json=kind).raise_for_status()
     for n, orders in enumerate(("ph=1.20", "doubt=2.10", "refuse", "ph=3.20"), 1):
         phone.snap(orders, wash=n)
         phone.wait_for_entries(batch, n)
@@ -62,6 +83,13 @@ def show(phone: Phone, name: str) -> None:
     if name in ("everything opened", "how it was read"):
         loaded = "return document.querySelectorAll('#find form, #how img').length"
         phone.until(lambda: phone.browser.execute_script(loaded))
+        time.sleep(0.3)
+    elif name in ("first day", "which strip", "liquids at hand", "profiles"):
+        shown = "return document.querySelectorAll('#apart .alarm ~ .step .help, #profile-list .profile').length"
+        phone.until(lambda: phone.browser.execute_script(shown))
+        time.sleep(1)
+        opened = "#apart :is(.help, #liquid-ticks, .profile > details)"
+        phone.browser.execute_script(f"for (const d of document.querySelectorAll('{opened}')) d.open = true;")
         time.sleep(0.3)
     elif name in ("a weight", "poured"):
         phone.until(

@@ -87,6 +87,7 @@ def main() -> None:
     parser.add_argument("port", type=int)
     parser.add_argument("--data", type=Path)
     parser.add_argument("--profile", help="read with the real pipeline; several are joined as in PATH")
+    parser.add_argument("--bare", type=int, default=0, help="1: the real pipeline, and no profile yet")
     parser.add_argument("--more-profiles", type=Path, nargs="*", default=[], help="further kinds of strip")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--body-idle", type=float, default=15.0)
@@ -105,6 +106,8 @@ def main() -> None:
         more["database"] = said.database
     if said.profile:
         more |= {"reader": None, "profiles": tuple(map(Path, said.profile.split(os.pathsep)))}
+    if said.bare:
+        more |= {"reader": None, "profiles": (), "reading_timeout": 120.0}
     settings = settings_in(
         said.folder,
         port=said.port,

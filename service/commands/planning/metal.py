@@ -19,7 +19,7 @@ from stripread.errors import CallError
 @click.option("--metal", type=click.Choice(["zinc", "iron"]), default="zinc", show_default=True, help="Which metal.")
 @click.option("--excess", default="1.3", show_default=True, type=Quantity("excess"), help="Times the metal needed.")
 @click.option(
-    "--purity", default="98", show_default=True, type=Quantity("percent"), help="Of the metal, percent by mass."
+    "--purity", default="98", show_default=True, type=Quantity("percent"), help="Of the metal, by mass, in [%]."
 )
 @click.option(
     "--acid",
