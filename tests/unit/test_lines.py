@@ -20,7 +20,7 @@ SOLIDS = [str(WINDOWS / name) for name in ("solid-2-later.jpg", "solid-3-done.jp
 STAMP = Stamp("p.jpg", "", "", 0.0)
 DOES = re.compile(
     r"(?:[.:;?,]|or|and|Else) (send|go|lay|uncover|hold|lower|turn|use|print|look|calibrate|step|take|move|tilt|dip|"
-    r"wait|compare|stir|spread|stand|check|thin|let|add|wash|push|name|mend|see|cool|photograph|put|say)\b|\bhelps\b",
+    r"wait|compare|stir|spread|stand|check|thin|let|add|wash|push|name|mend|see|cool|photograph|put|say|measure)\b|\bhelps\b",
     re.IGNORECASE,
 )
 

@@ -15,7 +15,8 @@ WORDS = re.compile(r"[A-Za-z]{2,},? [A-Za-z]{2,}|^[A-Z][a-z]{2,}\b|(?:^|\s)(?:of
 # Texts that nobody reads: names of classes, styles, headers, keys, codes that are sent.
 NO_WORDS = re.compile(
     r"row wrap|verdict tone-(?:stop)?|note|big|glucose monohydrate|opened again|put back|read again|cannot tell"
-    r"|.*system-ui|(?:us|US) (?:fl oz|qt|gal)|(?:uk|UK) (?:pint|gal)|troy oz|small volume|acid or lye|Etc/Unknown"
+    r"|(?:inverted )?table sugar|.*system-ui|(?:us|US) (?:fl oz|qt|gal)|(?:uk|UK) (?:pint|gal)|troy oz|small volume"
+    r"|acid or lye|Etc/Unknown"
     r"|ph[a-z]+ate 22 C|borax 22 C|rinse water|AbortError|Content-Type|Idempotency-Key|Retry-After|GET|POST"
     r"|[a-z]+(?:\.[a-z-]+)* > \.?[a-z]|\[.*\]|English|Deutsch|Español"
 )
