@@ -254,7 +254,7 @@ class MetalCheck(Content):
         Word,
         Asked(
             "Grains of it, the solid stirred and spread",
-            options=(("no", "none seen"), ("yes", "seen"), ("unsure", "can't tell")),
+            options=(("no", "none seen"), ("yes", "seen"), ("unsure", "not sure")),
             value="unsure",
         ),
     ]
@@ -264,7 +264,7 @@ class MetalCheck(Content):
             Word,
             Asked(
                 "Bubbles in fresh dilute acid, stirred",
-                options=(("", "not tried"), ("no", "none"), ("yes", "it bubbles"), ("unsure", "can't tell")),
+                options=(("", "not tried"), ("no", "none"), ("yes", "it bubbles"), ("unsure", "not sure")),
                 value="",
             ),
         ]
@@ -293,7 +293,7 @@ class NamedTest(Content):
     found: Annotated[
         Literal["no", "yes", "unsure"],
         Word,
-        Asked("It found", options=(("no", "nothing"), ("yes", "something"), ("unsure", "can't tell")), value="unsure"),
+        Asked("It found", options=(("no", "nothing"), ("yes", "something"), ("unsure", "not sure")), value="unsure"),
     ]
     wash: Annotated[Count, Bounds(0, 999), Asked("Of wash number", whole=True)] | None = None
 

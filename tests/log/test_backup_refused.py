@@ -303,7 +303,7 @@ def test_killed_in_the_middle_it_is_not_there(sqlite_log, tmp_path, sent):
     with subprocess.Popen(call, cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout.readline() == "in the middle\n"
         process.send_signal(sent)
-        process.wait(10)
+        process.wait(60)
     there = left(tmp_path)
     assert "b.tar" not in there
     unfinished = [name for name in there if name.endswith(".part")]
