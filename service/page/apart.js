@@ -2,6 +2,7 @@
 import { $, el, store } from "./dom.js";
 
 const SCREENS = { "#first-day": "./first.js", "#profiles": "./profiles.js" };
+const labelled = location.hash.startsWith("#batch="); // by the code on a vessel's label: that batch is wanted
 let shown = null;
 let opening = null;
 
@@ -30,5 +31,5 @@ export function leave() {
 export function callFirst(about) {
   const lacks = !about.kinds.ph && $("join").hidden;
   $("first-call").hidden = !lacks;
-  if (lacks && !location.hash && !store.get("first-left", false)) location.hash = "#first-day";
+  if (lacks && !labelled && !location.hash && !store.get("first-left", false)) location.hash = "#first-day";
 }

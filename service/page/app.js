@@ -1,7 +1,7 @@
 // The page: what is chosen, what is shown, and when it is asked for again.
 import { apart, callFirst } from "./apart.js";
 import { call } from "./api.js";
-import { OLDER, listBatches, olderChoice, showOlder } from "./batches.js";
+import { OLDER, listBatches, olderChoice, oneBatch, showOlder } from "./batches.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
 import { newBatch, pairing, rename, rinseWater, story, toggleClosed, yourName, zoneAsked } from "./manage.js";
@@ -316,11 +316,12 @@ addEventListener("hashchange", how);
 async function labelled() {
   const n = (location.hash.match(/^#batch=(\d{1,15})$/) || [])[1];
   if (!n) return;
-  if (batches().some((b) => String(b.id) === n)) {
+  const known = batches().some((b) => String(b.id) === n) || (await oneBatch(n).catch(() => undefined)); // undefined: can't tell
+  if (known) {
     history.replaceState(null, "", "/");
     await choose(n);
     $("batch").scrollIntoView({ block: "start" });
-  } else if ($("join").hidden) say(t("There is no batch {n} in this log: the label may be of another one.", { n }));
+  } else if (known === null) say(t("There is no batch {n} in this log: the label may be of another one.", { n }));
 }
 addEventListener("hashchange", labelled);
 const screens = () => guarded(() => apart({ about: () => state.about, refresh, newBatch: () => newBatch((made) => choose(made.id)) }));

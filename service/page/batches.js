@@ -17,10 +17,16 @@ export async function listBatches(chosen) {
     full = more.length === EACH;
   }
   if (typeof chosen === "number" && !found.some((b) => b.id === chosen)) {
-    const old = await call(`/api/batches/${chosen}`).catch((problem) => (problem.status === 404 ? null : Promise.reject(problem)));
-    if (old) found.push({ id: old.id, name: old.name, opened_at: old.opened_at, closed_at: old.closed_at, zone: old.zone, water: old.water, entries: old.entries });
+    const old = await oneBatch(chosen);
+    if (old) found.push(old);
   }
   return found;
+}
+
+// One batch as the list has it, however old; null where the log has none of that number.
+export async function oneBatch(id) {
+  const one = await call(`/api/batches/${id}`).catch((problem) => (problem.status === 404 ? null : Promise.reject(problem)));
+  return one && { id: one.id, name: one.name, opened_at: one.opened_at, closed_at: one.closed_at, zone: one.zone, water: one.water, entries: one.entries };
 }
 
 export const olderChoice = () => (full ? [[OLDER, t("Older batches …")]] : []);

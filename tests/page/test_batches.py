@@ -50,3 +50,11 @@ def test_older_batches_come_when_they_are_asked_for_and_stay_chosen(phone):
     until(102)  # the first page, the chosen one, and the choice of older ones
     assert Select(phone.by_id("batch")).first_selected_option.text == "batch 3"
     assert httpx.get(f"{phone.url}/api/batches?limit=100").headers["Link"]
+
+
+def test_a_labels_code_chooses_a_batch_that_is_not_in_the_list(phone):
+    phone.browser.get("about:blank")
+    phone.browser.get(f"{phone.url}/#batch=3")
+    chosen = lambda: Select(phone.by_id("batch")).first_selected_option.text  # noqa: E731
+    WebDriverWait(phone.browser, 20, 0.1).until(lambda _: chosen() == "batch 3")
+    assert "There is no batch" not in phone.by_id("link").text

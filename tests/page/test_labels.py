@@ -5,6 +5,7 @@ import pytest
 
 from tests.page.phone import Phone
 from tests.page.test_page import complaints
+from tests.server.running import Running
 
 pytestmark = pytest.mark.slow  # a real browser
 
@@ -26,3 +27,16 @@ def test_a_labels_code_chooses_its_batch(browser, server, batch, tmp_path):
     browser.execute_script("location.hash = 'batch=999'")
     phone.until(lambda: "There is no batch 999" in phone.by_id("link").text)
     assert chosen() == str(newer)
+
+
+def test_a_labels_code_leads_to_its_batch_also_where_nothing_is_calibrated(browser, tmp_path):
+    with Running(tmp_path, bare=1) as server:
+        batch = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of July"}).json()["id"]
+        browser.get("about:blank")
+        browser.get(f"{server.url}/#batch={batch}")
+        phone = Phone(browser, server.url, tmp_path)
+        phone.until(lambda: browser.execute_script("return document.body.dataset.ready") == "yes")
+        assert "Chloride of July" in phone.by_id("batch").text
+        assert phone.by_id("batch").is_displayed()
+        assert not phone.by_id("apart").is_displayed()
+        assert phone.by_id("first-call").is_displayed()  # and the way there is open
