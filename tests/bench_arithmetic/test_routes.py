@@ -285,6 +285,8 @@ STAGE = '[[stage]]\nid = "a"\ntitle = "A"\n'
         ('[[stage]]\nid = "a"', "stage a: title is missing; write for example title ="),
         (STAGE + 'gate = {kind = "timed", hours = 1, what = ["x"]}', 'note = "used"'),
         ("name = 3\n" + STAGE, "name must be a text"),
+        (STAGE + 'holds = ["silver"]\n', "holds must be a text; write for example holds = "),
+        (STAGE + 'contents = "silver"\n', "contents must be a list of texts; write for example contents = "),
     ],
 )
 def test_a_wrong_file_names_itself_the_stage_the_key_and_what_to_write(tmp_path, text, says):

@@ -53,6 +53,12 @@ def test_corrosive_by_the_ph_that_the_reading_may_reach(ph, interval, corrosive)
     assert _codes(Poured("", 2.0, ph, interval)) == (["H290", "H314"] if corrosive else [])
 
 
+@pytest.mark.parametrize("contents", [("iron powder", "acid"), ("zinc powder", "lye"), ("silver powder", "acid")])
+def test_a_vessel_that_may_give_off_hydrogen_is_never_closed(contents):
+    label = label_of("main", "Vessel", (), contents_of([Poured("", 1.0, contents=contents)]))
+    assert any("never close it" in caution for caution in label.cautions) == (contents[0] != "silver powder")
+
+
 def test_what_nobody_read_counts_as_corrosive_and_what_was_neutralised_does_not():
     assert _codes(Poured("", 1.0, contents=("acid",))) == ["H290", "H314"]
     assert _codes(Poured("", 1.0)) == ["H290", "H314"]

@@ -1,7 +1,10 @@
 """The catalogues are complete: every sentence of the sources, the same places in it, labels that still fit."""
 
+import re
+
 import pytest
 from babel.messages.catalog import Message
+from babel.messages.pofile import read_po
 
 from stripread.words import LANGUAGES, SOURCE
 from stripread.words.language import NAMES
@@ -14,6 +17,14 @@ OTHERS = [language for language in LANGUAGES if language != SOURCE]
 @pytest.mark.parametrize("language", OTHERS)
 def test_nothing_is_missing_left_over_or_wrong(language):
     assert faults(language) == []
+
+
+def test_a_word_for_bleach_in_one_place_and_lye_in_another_always_says_which():
+    with po_path("es").open("rb") as file:
+        told = [(str(m.id), str(m.string)) for m in read_po(file) if m.id and "lejía" in str(m.string).casefold()]
+    assert len(told) > 5
+    bare = [of for of, text in told if "bleach" not in of.casefold() or re.search(r"lejía(?! \(hipo|: hipo)", text)]
+    assert bare == []
 
 
 def test_each_language_has_a_folder_and_a_name():

@@ -20,6 +20,8 @@ EXAMPLES: dict[str, str] = {
     "gate": 'gate = { kind = "by_hand" }',
     "cautions": 'cautions = ["Goggles and gloves."]',
     "wrong": 'wrong = ["It may settle slowly."]',
+    "holds": 'holds = "silver powder under rinse water"',
+    "contents": 'contents = ["silver powder", "acid"]',
     "kind": 'kind = "ph_neutral"',
     "times": "times = 2",
     "ppm": "ppm = 20.0",
@@ -65,7 +67,8 @@ def stage_fault(error: ErrorDetails, keys: Iterable[str], reads: Iterable[str]) 
         return write_so(_("{place_0} is missing", place_0=key), key)
     if error["type"] == "literal_error":
         return _("can't read {given!r}; there are {reads}", given=given, reads=", ".join(reads))
-    fault = _("do must be a text") if key == "do" else _("{place_0} must be a list of texts", place_0=key)
+    text = _("{place_0} must be a text", place_0=key)
+    fault = text if key in ("do", "holds") else _("{place_0} must be a list of texts", place_0=key)
     return write_so(fault, key)
 
 

@@ -24,6 +24,9 @@ KIND_WORDS = {  # what has to be named for its bottle's statements to be copied
 SILVER_AMMONIA = N_(
     "Silver with ammonia: never alkaline, never dry, never kept: it can turn explosive. Acidify it at once to pH 2."
 )
+HYDROGEN = N_(
+    "Gives off hydrogen, which burns and bursts a closed vessel: never close it, no flame, open air or a hood."
+)
 
 
 @dataclass(frozen=True)
@@ -47,6 +50,8 @@ def label_of(vessel: str, title: str, holds: tuple[str, ...], held: Contents, *c
     more = list(cautions)
     if held.silver_form == "with ammonia":
         more.insert(0, say(SILVER_AMMONIA))
+    if Kind.ACTIVE_POWDER in held.kinds and (held.kinds & {Kind.ACID, Kind.LYE} or held.base.unknown):
+        more.insert(0, say(HYDROGEN))
     if others := foreign(held):
         words = ", ".join(say(KIND_WORDS[kind]) for kind in others)
         more.insert(0, _("Holds {words}, too: copy symbols and statements from its bottle.", words=words))
