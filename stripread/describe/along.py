@@ -112,11 +112,12 @@ def counted(profile: Profile, pads: int | None) -> Cut | None:
     return found
 
 
-def cut(profile: Profile, pad_cost: float = PAD_COST) -> Cut | None:
+def cut(profile: Profile, pad_cost: float | None = None) -> Cut | None:
     """The cheapest cut of all: of a piece of roll paper, or of a strip over all colours that its carrier may have.
 
-    None where no strip explains anything.
+    ``pad_cost`` in place of ``PAD_COST``. None where no strip explains anything.
     """
+    pad_cost = PAD_COST if pad_cost is None else pad_cost
     least, best = _one_piece(profile, pad_cost)
     for carrier in _carriers(profile):
         cost, found = _cheapest(profile, carrier, pad_cost)

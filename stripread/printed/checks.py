@@ -62,7 +62,7 @@ def in_colour(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Chec
         return Check(
             "colour", "wrong", _("The card was printed in grey. Print it again in colour, on a colour printer.")
         )
-    gains = _ink_gains(fix, samples, layout)
+    gains = ink_gains(fix, samples, layout)
     weakest = int(np.argmin(gains))
     if gains[weakest] < INK_MISSING * float(np.median(gains)):
         ink = [_("cyan"), _("magenta"), _("yellow")][weakest]
@@ -71,7 +71,7 @@ def in_colour(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Chec
     return Check("colour", "right", _("It was printed in colour."))
 
 
-def _ink_gains(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Array:
+def ink_gains(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Array:
     """Effect of cyan, magenta and yellow on their own channel beyond the others', to that of a usual print, (3,).
 
     By least squares of the logarithms of light seen on those sent, over the coloured patches.
@@ -119,12 +119,8 @@ def to_scale(measured_mm: float | None) -> Check:
 
 def enough_contrast(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Check:
     """Whether black is dark enough, and the grey steps can be told apart."""
-    light = _even_light(fix, samples).mean(axis=1)
-    by_name = {patch.id: n for n, patch in enumerate(layout.patches)}
-    white = np.median([light[n] for n, patch in enumerate(layout.patches) if patch.role == "white"])
-    ramps = np.array([[light[by_name[f"{ramp}{n:02d}"]] / white for n in range(len(GREYS))] for ramp in "ab"])
-    black = float(ramps[:, 0].min())
-    steps = int((np.diff(np.sqrt(np.maximum(ramps, 0.0)), axis=1).min(axis=0) > LEAST_STEP).sum())
+    ramps = grey_ramps(fix, samples, layout)
+    black, steps = float(ramps[:, 0].min()), int((grey_steps(ramps) > LEAST_STEP).sum())
     if black > PALE_BLACK:
         text = _(
             "Black is very pale: it sends back {black:.0f} % of the paper's light. Ink or toner is low, or the print "
@@ -143,6 +139,19 @@ def enough_contrast(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -
         )
         return Check("contrast", "look", text)
     return Check("contrast", "right", _("Black is dark enough, and the grey steps can be told apart."))
+
+
+def grey_ramps(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Array:
+    """Light of both grey ramps from black to white as a share of the paper's, (2, steps + 1)."""
+    light = _even_light(fix, samples).mean(axis=1)
+    by_name = {patch.id: n for n, patch in enumerate(layout.patches)}
+    white = np.median([light[n] for n, patch in enumerate(layout.patches) if patch.role == "white"])
+    return np.array([[light[by_name[f"{ramp}{n:02d}"]] / white for n in range(len(GREYS))] for ramp in "ab"])
+
+
+def grey_steps(ramps: Array) -> Array:
+    """Steps of the ramps in the square root of light, the smaller of the two at each, (steps,)."""
+    return np.asarray(np.diff(np.sqrt(np.maximum(ramps, 0.0)), axis=1).min(axis=0))
 
 
 def even_patches(samples: PatchSamples) -> Check:
@@ -165,12 +174,7 @@ def shining(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Check:
     Light that is mirrored comes on top of the patch's own, and not everywhere: of two copies of one dark step, one is
     then brighter by more than the light on the card explains.
     """
-    light = _even_light(fix, samples).mean(axis=1)
-    white = np.median([light[n] for n, patch in enumerate(layout.patches) if patch.role == "white"])
-    by_name = {patch.id: n for n, patch in enumerate(layout.patches)}
-    dark = [n for n, level in enumerate(GREYS) if level <= DARK_SRGB]
-    pairs = np.array([[light[by_name[f"{ramp}{n:02d}"]] for ramp in "ab"] for n in dark]) / white
-    rise = float(np.abs(pairs[:, 0] - pairs[:, 1]).max())
+    rise = copies_apart(fix, samples, layout)
     if rise > SHINE_RISE:
         text = _(
             "Light is mirrored on the card. Turn it or move the lamp; if the print shines from every side, print on "
@@ -182,6 +186,12 @@ def shining(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Check:
         "image of the lamp means shiny, and matt paper is better."
     )
     return Check("shine", "unknown", text)
+
+
+def copies_apart(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> float:
+    """By how much two copies of one dark step differ at most, as a share of the paper's light."""
+    dark = [n for n, level in enumerate(GREYS) if level <= DARK_SRGB]
+    return float(np.abs(np.diff(grey_ramps(fix, samples, layout)[:, dark], axis=0)).max())
 
 
 def _even_light(fix: ColourFix, samples: PatchSamples) -> Array:

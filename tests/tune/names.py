@@ -6,7 +6,21 @@ from pathlib import Path
 from typing import Any
 
 from stripread.tuned import TunedNumber, tuned
-from tests.tune import blanks, cards, dye_doubts, fading, greys, heaps, laid, lots, pairs, profiles, rendered
+from tests.tune import (
+    blanks,
+    cards,
+    dye_doubts,
+    fading,
+    greys,
+    heaps,
+    laid,
+    lots,
+    pairs,
+    prints,
+    profiles,
+    rendered,
+    unused_strips,
+)
 from tests.tune.engine import Tuning
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -22,9 +36,11 @@ TUNINGS: dict[str, Tuning[Any]] = {
     **blanks.TUNINGS,
     **laid.TUNINGS,
     **rendered.TUNINGS,
+    **prints.TUNINGS,
+    **unused_strips.TUNINGS,
 }
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
-SLOW = (*profiles.TUNINGS, *pairs.TUNINGS, *laid.TUNINGS, *rendered.TUNINGS)
+SLOW = (*profiles.TUNINGS, *pairs.TUNINGS, *laid.TUNINGS, *rendered.TUNINGS, *unused_strips.TUNINGS)
 SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(SLOW, 12), "typical": 10, "other_card": 10, "dyes_off": 10}
 
 
