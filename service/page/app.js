@@ -84,7 +84,22 @@ function recall() {
   if (kept && (!state.page || state.page.id !== state.batch)) Object.assign(state, kept, { whole: null });
 }
 
-async function refresh() {
+// One at a time, and whoever asks meanwhile has one more after it: an older answer never takes the place of a newer one.
+let running = null;
+let next = null;
+
+function refresh() {
+  if (!running) return (running = fetched().finally(() => (running = null)));
+  next ??= running
+    .catch(() => null)
+    .then(() => {
+      next = null;
+      return refresh();
+    });
+  return next;
+}
+
+async function fetched() {
   await queue.look();
   try {
     state.about = await call("/api/about");
@@ -265,6 +280,8 @@ function choose(batch) {
   delete $("answer").dataset.entry;
   $("wash").value = "";
   typed.keep();
+  recall();
+  show(); // at once, whatever the Wi-Fi does
   return refresh();
 }
 

@@ -14,7 +14,7 @@ const STEP = 30; // entries asked for at first, and more with each "Show older"
 const SAYS = { opened: t("Batch started"), renamed: t("Renamed"), closed: t("Closed"), "opened again": t("Opened again"), details: t("Rinse water set"), "bench:move": t("Stage") };
 const grams = (g) => number(g, g >= 100 ? 0 : g >= 10 ? 1 : 2);
 
-const state = { batch: null, many: STEP, found: null, done: null, drawn: null };
+const state = { batch: null, many: STEP, found: null, done: null, drawn: null, asked: 0 };
 
 // What is known of it at once, whatever the Wi-Fi does.
 export function recallTimeline(batch, done) {
@@ -29,8 +29,9 @@ export async function showTimeline(batch, done, fresh = false) {
   if (!batch.waiting && (fresh || !state.found)) {
     try {
       await loadForms();
+      const asked = ++state.asked;
       const found = await call(`/api/batches/${batch.id}/timeline?limit=${state.many}`);
-      if (state.batch !== batch.id) return null; // another was chosen meanwhile
+      if (state.batch !== batch.id || asked !== state.asked) return null; // another was chosen meanwhile, or more asked for
       state.found = found;
       store.set(`timeline-${batch.id}`, found);
     } catch (problem) {

@@ -1,7 +1,9 @@
 """The one list of a batch in a real browser: written down, asked, answered, corrected, withdrawn, put back."""
 
 import os
+import time
 
+import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 
@@ -95,3 +97,25 @@ def test_a_photo_that_does_not_fit_is_asked_about_where_it_is_shown(phone, batch
     phone.until(lambda: words in _log(phone))  # and asked about again
     assert phone.write_down("decant", name="wash 3", litres="1") == ""
     phone.until(lambda: phone.by_id("wash").get_attribute("value") == "4")
+
+
+def test_an_answer_that_comes_late_takes_no_newer_ones_place(phone, browser, server, batch):
+    assert phone.write_down("decant", name="wash 1", litres="2") == ""
+    phone.until(lambda: "wash 1" in _log(phone))
+    browser.execute_script("""
+        const now = window.fetch;
+        window.late = 0;
+        window.fetch = async (path, ...rest) => {
+          const answer = await now(path, ...rest);
+          if (String(path).includes("/timeline") && !window.late++) await new Promise((done) => setTimeout(done, 1500));
+          return answer;
+        };
+        dispatchEvent(new Event("online"));
+    """)
+    phone.until(lambda: browser.execute_script("return window.late"))  # the older answer is on its way
+    note = {"kind": "decant", "data": {"name": "wash 2", "litres": 1}}
+    assert httpx.post(f"{server.url}/api/batches/{batch}/notes", json=note).status_code == 201
+    browser.execute_script('dispatchEvent(new Event("online"))')
+    phone.until(lambda: "wash 2" in _log(phone))
+    time.sleep(2)  # the late one is there, too
+    assert "wash 2" in _log(phone)
