@@ -159,9 +159,7 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
     upcoming, been = _next(stage, after, verdict), course.been
-    return State(
-        procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying
-    )
+    return State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
 
 
 def _move(step: Step) -> Move:

@@ -94,7 +94,7 @@ def measure_strip(axis: Axis, found: Cut, edge_mm: float) -> MeasuredStrip:
             MeasuredPad(
                 offset=Measure(float(at[a] - at[0]), _both(sd[a], sd[0])),
                 length=Measure(float(at[b] - at[a]), _both(sd[a], sd[b])),
-                width=wide,
+                width=_no_wider(wide, across.whole),
                 contrast=float(np.abs(level[b] - carrier).max()),
                 evidence=found.evidence[p],
                 first=Measure(float(at[a]), float(sd[a])),
@@ -184,6 +184,12 @@ def _across(
     # A pad may be narrower than its carrier, never wider: the carrier's own edges go first where they are seen.
     whole = carrier if carrier[0].sd < 0.25 or not pads else best
     return _Across(whole[0], whole[1], tuple(wide for wide, _ in pads))
+
+
+def _no_wider(pad: Measure, strip: Measure) -> Measure:
+    """A pad's width where the strip ends, too: what lies beyond is light, not pad, and is doubt."""
+    beyond = max(pad.mm - strip.mm, 0.0)
+    return Measure(pad.mm - beyond, float(np.hypot(pad.sd, beyond)))
 
 
 def _two_edges(frame: Frame, columns: NDArray[np.bool_], width: float, blur: float) -> tuple[Measure, float]:

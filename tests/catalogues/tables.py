@@ -107,10 +107,10 @@ def _help() -> Iterator[str]:
 def _bench() -> Iterator[tuple[str, str]]:
     room = files("service.bench")
     for form in note_forms():
-        yield form.label, "service/bench/notes.py"
+        yield form.label, "service/bench/notes/"
         for field in form.fields:
-            yield field.label, "service/bench/notes.py"
-            yield from ((words, "service/bench/notes.py") for _value, words in field.options if words)
+            yield field.label, "service/bench/notes/"
+            yield from ((words, "service/bench/notes/") for _value, words in field.options if words)
     for name in SHIPPED:
         place = f"service/bench/procedures/{name}.toml"
         procedure = tomllib.loads((room / "procedures" / f"{name}.toml").read_text(encoding="utf-8"))

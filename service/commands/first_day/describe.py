@@ -76,7 +76,7 @@ def command(  # noqa: PLR0917 - the command's options
     if photo is None:
         assert name is not None or out is None
         if out is not None and name is not None and ph_range is not None:
-            _write(out, roll_kind(name, ph_range, read_after_s))
+            _written(out, roll_kind(name, ph_range, read_after_s), sure=True)
         return 0
     described = _described(photo, overlay, pads)
     click.echo(json_line(described.to_dict()) if as_json else _lines(described, photo))
@@ -86,7 +86,7 @@ def command(  # noqa: PLR0917 - the command's options
         kind = described.kind(name, ph_range, read_after_s)
         if roll and not kind.is_roll:
             kind = roll_kind(name, ph_range, read_after_s, width_mm=kind.width_mm, length_mm=kind.length_mm)
-        _write(out, kind, quiet=as_json)
+        _written(out, kind, sure=described.status == "ok", quiet=as_json)
     return 0
 
 
@@ -102,8 +102,8 @@ def _described(photo: Path, overlay: Path | None, pads: int | None) -> StripDesc
     return trace.description
 
 
-def _write(out: Path, kind: StripKind, *, quiet: bool = False) -> None:
-    """Write the kind's file and say so; it is read again first, so that no file is written that nothing can read."""
+def _written(out: Path, kind: StripKind, *, sure: bool, quiet: bool = False) -> None:
+    """Write the kind's file and say what comes next; it is read again first, so that no file is written in vain."""
     from stripread.kind import kind_from_dict, kind_text
 
     kind_from_dict(kind.to_dict(), str(out))
@@ -111,10 +111,20 @@ def _write(out: Path, kind: StripKind, *, quiet: bool = False) -> None:
         out.write_text(kind_text(kind), encoding="utf-8")
     except OSError as problem:
         raise CallError(_("can't write {out}: {value}", out=out, value=problem.strerror or problem)) from None
-    if not quiet:
-        click.echo(
-            _("{out}: the strip kind '{name}'. Calibrate with it: stripread calibrate {out}", out=out, name=kind.name)
+    if quiet:
+        return
+    if sure:
+        said = _(
+            "{out}: the strip kind '{name}'. Calibrate with it: stripread calibrate {out}", out=out, name=kind.name
         )
+    else:
+        said = _(
+            "{out}: the strip kind '{name}', not sure yet. Correct in it with a ruler what is named above, or take "
+            "another photo; then calibrate: stripread calibrate {out}",
+            out=out,
+            name=kind.name,
+        )
+    click.echo(said)
 
 
 def _lines(described: StripDescription, photo: Path) -> str:

@@ -4,7 +4,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from service.commands.first_day.describe import command
+from stripread.describe.measure import Measure, _no_wider
 from stripread.describe.read import describe_strip, measured
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind, kind_from_dict, load_kind, roll_kind
@@ -67,6 +70,23 @@ def test_a_pad_that_was_counted_is_looked_for_and_missed_aloud():
         assert len(got.strip.pads) == found
         assert ("pads_miscounted" in {reason.code for reason in got.reasons}) == (found < 3)
     assert "pads_miscounted" not in {reason.code for reason in measured(view, 2).reasons}
+
+
+@pytest.mark.parametrize(("wide", "said", "sd"), [(5.8, 5.8, 0.1), (7.1, 5.9, 1.204)])
+def test_a_pad_is_no_wider_than_its_strip(wide, said, sd):
+    found = _no_wider(Measure(wide, 0.1), Measure(5.9, 0.1))
+    assert (found.mm, found.sd) == (pytest.approx(said), pytest.approx(sd, abs=0.001))
+
+
+def test_what_is_not_sure_is_to_be_corrected_before_a_calibration(tmp_path):
+    """The dipped end of the demo's strip is hard to see; roll paper is known without a photo."""
+    photo = str(DEMO / "photos" / "05-wash-04.jpg")
+    for given, words in (("--roll", "Calibrate with it"), (photo, "not sure yet. Correct in it")):
+        out = tmp_path / f"{len(words)}.toml"
+        done = CliRunner().invoke(command, [given, "--out", str(out), "--name", "four", "--range", "0", "14"])
+        assert done.exit_code == 0, done.output
+        assert words in done.output
+        assert kind_from_dict(toml_table(out.read_text(encoding="utf-8"), "made", "a TOML file"), "made").name == "four"
 
 
 def test_a_stub_as_white_as_the_paper_leaves_the_dipped_end_open():
