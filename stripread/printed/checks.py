@@ -142,7 +142,7 @@ def enough_contrast(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -
 
 
 def grey_ramps(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Array:
-    """Light of both grey ramps from black to white as a share of the paper's, (2, steps + 1)."""
+    """Light of both grey ramps from black to white as a share of the paper's, (2, N)."""
     light = _even_light(fix, samples).mean(axis=1)
     by_name = {patch.id: n for n, patch in enumerate(layout.patches)}
     white = np.median([light[n] for n, patch in enumerate(layout.patches) if patch.role == "white"])
@@ -150,7 +150,7 @@ def grey_ramps(fix: ColourFix, samples: PatchSamples, layout: CardLayout) -> Arr
 
 
 def grey_steps(ramps: Array) -> Array:
-    """Steps of the ramps in the square root of light, the smaller of the two at each, (steps,)."""
+    """Steps of the ramps in the square root of light, the smaller of the two at each: (2, N) to (N - 1,)."""
     return np.asarray(np.diff(np.sqrt(np.maximum(ramps, 0.0)), axis=1).min(axis=0))
 
 
