@@ -23,6 +23,7 @@ from urllib.parse import urlsplit
 import httpx2 as httpx
 from PIL import Image
 
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 PATHS = ("/", "/api/batches", "/api/about", "/app.js", "/api/batches/1", "/healthz")
@@ -147,7 +148,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         tempfile.TemporaryDirectory() as root,
         Running(Path(root), profile=profile.resolve(), workers=workers) as server,
     ):
-        httpx.post(f"{server.url}/api/batches", json={"name": "load"})
+        HTTP.post(f"{server.url}/api/batches", json={"name": "load"})
         for n in range(workers):  # warm the workers: their start is no throughput
             phone(server.url, photo, [b"warm%d" % n], {}, retries)
         context = multiprocessing.get_context("spawn")
@@ -179,7 +180,7 @@ def study(photo: bytes, profile: Path, posts: int, clients: int, workers: int) -
         stop.set()
         times = sorted(answers.get())
         prober.join()
-        entries = httpx.get(f"{server.url}/api/batches/1/readings", timeout=60).json()
+        entries = HTTP.get(f"{server.url}/api/batches/1/readings", timeout=60).json()
     # The shorter of two is the harder measure: other work of the machine slows it, too.
     (alone, alone_cpu), cores = min(alone, one_reading_s(photo, profile)), os.cpu_count() or 1
     clients_took = sum(asking.values()) / took  # cores; phones have their own

@@ -14,13 +14,13 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import httpx2 as httpx
 from selenium.common.exceptions import TimeoutException
 
 from tests.page.acting import ACTIONS, Actor, Entered, times_in_log
 from tests.page.browsing import a_browser
 from tests.page.phone import Phone
 from tests.page.wire import Wire
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
@@ -59,10 +59,10 @@ class Session:
         wire.mode = "on"
         self.url = f"http://127.0.0.1:{server.port}"
         name = f"session {seed}"
-        self.batch = httpx.post(f"{self.url}/api/batches", json={"name": name}).json()["id"]
-        httpx.post(f"{self.url}/api/batches/{self.batch}/readings", files={"photo": ("a.jpg", a_photo("ph=5.00"))})
+        self.batch = HTTP.post(f"{self.url}/api/batches", json={"name": name}).json()["id"]
+        HTTP.post(f"{self.url}/api/batches/{self.batch}/readings", files={"photo": ("a.jpg", a_photo("ph=5.00"))})
         weight = {"kind": "weight", "data": {"of": "chloride", "grams": 412.5}}
-        httpx.post(f"{self.url}/api/batches/{self.batch}/notes", json=weight)
+        HTTP.post(f"{self.url}/api/batches/{self.batch}/notes", json=weight)
         browser.get("about:blank")
         kept = {"origin": wire.url, "storageTypes": "indexeddb,local_storage"}  # the page's own files stay
         browser.execute_cdp_cmd("Storage.clearDataForOrigin", kept)
@@ -143,7 +143,7 @@ class Session:
         self.tally.faults.append(f"session {self.seed}: {words}")
 
     def _log_of(self, batch: int) -> set[int]:
-        return {e["log"]["id"] for e in httpx.get(f"{self.url}/api/batches/{batch}/readings").json()}
+        return {e["log"]["id"] for e in HTTP.get(f"{self.url}/api/batches/{batch}/readings").json()}
 
     def _shows_what_is_so(self) -> None:
         """Every entry that the page shows is in the log of that batch, which only grows."""
@@ -193,7 +193,7 @@ class Session:
         shown = self.browser.execute_script(SHOWN)
         if not shown["batch"].isdigit():
             return False
-        entries = httpx.get(f"{self.url}/api/batches/{shown['batch']}/readings").json()
+        entries = HTTP.get(f"{self.url}/api/batches/{shown['batch']}/readings").json()
         return set(shown["entries"]) == {e["log"]["id"] for e in entries if e["log"]["corrected_by"] is None}
 
 

@@ -7,6 +7,7 @@ import contextlib
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
+from typing import Any
 
 from fastapi import APIRouter, FastAPI
 from fastapi.responses import FileResponse, JSONResponse, Response
@@ -20,7 +21,7 @@ from service.web.components import Service
 from service.web.guard import Guard
 from service.web.page_states import page_files
 from service.web.page_words import page_words
-from service.web.problems import add_handlers
+from service.web.problems import add_handlers, described
 from service.web.routes import (
     backup,
     batches,
@@ -55,6 +56,13 @@ _TYPES = {
 }
 
 
+class _Described(FastAPI):
+    """With the shape of problems in its description."""
+
+    def openapi(self) -> dict[str, Any]:
+        return described(super().openapi())
+
+
 def create_app(settings: Settings) -> FastAPI:
     """Build the service. Opens the log and starts the workers at once, so that a wrong call fails before it serves."""
     service = Service.start(settings)
@@ -77,7 +85,7 @@ def create_app(settings: Settings) -> FastAPI:
                         await task
             await service.stop()
 
-    app = FastAPI(
+    app = _Described(
         title="stripread",
         summary="pH, tint and solid readings from phone photos, logged by batch.",
         version=__version__,

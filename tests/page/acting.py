@@ -3,9 +3,8 @@
 import itertools
 from dataclasses import dataclass
 
-import httpx2 as httpx
-
 from tests.page.phone import Phone
+from tests.server.calls import HTTP
 
 ACTIONS = ("photo", "batch", "note", "stage", "correction", "withdrawal", "struck", "rename")
 _count = itertools.count(1)
@@ -103,22 +102,22 @@ class Actor:
 
 def times_in_log(url: str, entered: Entered) -> int:
     """How often it is in the log."""
-    batches = httpx.get(f"{url}/api/batches").json()
+    batches = HTTP.get(f"{url}/api/batches").json()
     if entered.what == "batch":
-        opened = [httpx.get(f"{url}/api/batches/{b['id']}").json()["events"][0]["detail"]["name"] for b in batches]
+        opened = [HTTP.get(f"{url}/api/batches/{b['id']}").json()["events"][0]["detail"]["name"] for b in batches]
         return opened.count(entered.mark)
     found = 0
     for batch in batches:
         at = f"{url}/api/batches/{batch['id']}"
         if entered.what == "rename":
-            events = httpx.get(at).json()["events"]
+            events = HTTP.get(at).json()["events"]
             found += sum(e["what"] == "renamed" and e["detail"]["to"] == entered.mark for e in events)
         elif entered.what in ("note", "stage", "struck"):
-            notes = httpx.get(f"{at}/notes").json()
+            notes = HTTP.get(f"{at}/notes").json()
             found += sum(entered.mark in (n["data"].get(f) for f in ("name", "reason", "why")) for n in notes)
         else:
             name = "note" if entered.what == "photo" else "why"
-            entries = [e["log"] for e in httpx.get(f"{at}/readings").json()]
+            entries = [e["log"] for e in HTTP.get(f"{at}/readings").json()]
             own = [e for e in entries if e["corrects"] is None or entered.what != "photo"]
             found += sum(e[name] == entered.mark for e in own)
     return found

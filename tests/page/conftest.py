@@ -1,9 +1,9 @@
 """A real browser of a phone's size, and the service in a process of its own."""
 
-import httpx2 as httpx
 import pytest
 
 from tests.page.browsing import a_browser, programs
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 
@@ -23,4 +23,4 @@ def server(tmp_path):
 
 @pytest.fixture
 def batch(server):
-    return httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of 12 May"}).json()["id"]
+    return HTTP.post(f"{server.url}/api/batches", json={"name": "Chloride of 12 May"}).json()["id"]

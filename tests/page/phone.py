@@ -2,12 +2,14 @@
 
 import io
 
-import httpx2 as httpx
 import numpy as np
 from PIL import Image
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 from selenium.webdriver.support.wait import WebDriverWait
+
+from tests.server.calls import HTTP
 
 
 class Phone:
@@ -23,7 +25,8 @@ class Phone:
         return self
 
     def until(self, true, seconds=15):
-        return WebDriverWait(self.browser, seconds, 0.05).until(lambda _: true())
+        anew = [StaleElementReferenceException]  # drawn anew between finding it and asking it: it is looked for again
+        return WebDriverWait(self.browser, seconds, 0.05, anew).until(lambda _: true())
 
     def by_id(self, name):
         return self.browser.find_element(By.ID, name)
@@ -74,7 +77,7 @@ class Phone:
         return self.by_id("answer").text
 
     def entries(self, batch):
-        return httpx.get(f"{self.url}/api/batches/{batch}/readings").json()
+        return HTTP.get(f"{self.url}/api/batches/{batch}/readings").json()
 
     def wait_for_entries(self, batch, count):
         self.until(lambda: len(self.entries(batch)) == count)

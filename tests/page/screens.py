@@ -4,9 +4,8 @@ import json
 import time
 from pathlib import Path
 
-import httpx2 as httpx
-
 from tests.page.phone import Phone
+from tests.server.calls import HTTP
 
 OPEN_ALL = "for (const d of document.querySelectorAll('main details')) d.open = true;"
 KIND = "document.querySelector('input[name=kind][value={}]').click();"
@@ -62,17 +61,17 @@ scrollTo(0, 0);
 def filled(browser, server, folder: Path) -> Phone:
     """A page with readings of all kinds, one doubtful and one refused, notes, and a question that waits."""
     url = f"{server.url}/api/batches"
-    httpx.post(url, json={"name": "J-1"})
-    batch = httpx.post(url, json={"name": "J-2"}).json()["id"]
+    HTTP.post(url, json={"name": "J-1"})
+    batch = HTTP.post(url, json={"name": "J-2"}).json()["id"]
     phone = Phone(browser, server.url, folder).open()
     kind = {"name": "K-1", "range": [0, 14], "roll": True}
-    httpx.post(f"{server.url}/api/strip-kinds", json=kind).raise_for_status()
+    HTTP.post(f"{server.url}/api/strip-kinds", json=kind).raise_for_status()
     for n, orders in enumerate(("ph=1.20", "doubt=2.10", "refuse", "ph=3.20"), 1):
         phone.snap(orders, wash=n)
         phone.wait_for_entries(batch, n)
     for grams in (412, 400):
         data = {"of": "chloride", "grams": grams, "moisture": [0.2, 0.3]}
-        httpx.post(f"{url}/{batch}/notes", json={"kind": "weight", "data": data, "keep": True}).raise_for_status()
+        HTTP.post(f"{url}/{batch}/notes", json={"kind": "weight", "data": data, "keep": True}).raise_for_status()
     return phone
 
 

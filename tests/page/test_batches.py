@@ -1,6 +1,5 @@
 """The list of batches on the page: the newest at first, older ones when asked for, the chosen one however old."""
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
@@ -9,6 +8,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 from service.log import store
 from service.log.database import Database
 from tests.page.phone import Phone
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 pytestmark = pytest.mark.slow  # a real browser
@@ -49,12 +49,12 @@ def test_older_batches_come_when_they_are_asked_for_and_stay_chosen(phone):
     browser.refresh()
     until(102)  # the first page, the chosen one, and the choice of older ones
     assert Select(phone.by_id("batch")).first_selected_option.text == "batch 3"
-    assert httpx.get(f"{phone.url}/api/batches?limit=100").headers["Link"]
+    assert HTTP.get(f"{phone.url}/api/batches?limit=100").headers["Link"]
 
 
 def test_a_labels_code_chooses_a_batch_that_is_not_in_the_list(phone):
     phone.browser.get("about:blank")
     phone.browser.get(f"{phone.url}/#batch=3")
     chosen = lambda: Select(phone.by_id("batch")).first_selected_option.text  # noqa: E731
-    WebDriverWait(phone.browser, 20, 0.1).until(lambda _: chosen() == "batch 3")
+    phone.until(lambda: chosen() == "batch 3")
     assert "There is no batch" not in phone.by_id("link").text

@@ -1,10 +1,10 @@
 """The stop before a dangerous pouring, what ends it, and how a copper test was made: in a browser of a phone's size."""
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 
 from tests.page.phone import Phone
+from tests.server.calls import HTTP
 
 
 @pytest.fixture
@@ -13,7 +13,7 @@ def phone(browser, server, batch, tmp_path):
 
 
 def _notes(server, batch):
-    return [(n["kind"], n["data"]) for n in httpx.get(f"{server.url}/api/batches/{batch}/notes").json()]
+    return [(n["kind"], n["data"]) for n in HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()]
 
 
 @pytest.mark.slow
@@ -32,7 +32,7 @@ def test_a_dangerous_pouring_is_stopped_before_it_is_written_and_stays_until_mad
     assert phone.by_id("stage").find_elements(By.CSS_SELECTOR, "[role=alert]")
     phone.open()  # it stays, also for who comes later
     phone.until(lambda: "Danger" in phone.by_id("stage").text)
-    poured = httpx.get(f"{server.url}/api/batches/{batch}/notes").json()[-1]["id"]
+    poured = HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()[-1]["id"]
     assert phone.write_down("made_safe", note=str(poured), what="acidified to pH 2, silver out as chloride") == ""
     phone.until(lambda: "Danger" not in phone.by_id("stage").text)
     kind, data = _notes(server, batch)[-1]

@@ -2,7 +2,6 @@
 
 import time
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
@@ -10,6 +9,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 from tests.page.phone import Phone
 from tests.page.test_page import READABLE, complaints
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 pytestmark = pytest.mark.slow  # a real browser
@@ -36,7 +36,7 @@ def bench(browser, tmp_path_factory):
     acid = folder / "acid.toml"
     acid.write_text('name = "acid 0-3"\n[kind]\nread_after_s = [4, 120]\n', encoding="utf-8")
     with Running(folder, more_profiles=acid) as server:
-        batch = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of 12 May"}).json()["id"]
+        batch = HTTP.post(f"{server.url}/api/batches", json={"name": "Chloride of 12 May"}).json()["id"]
         made = Phone(browser, server.url, folder).open()
         for wash, orders in ((1, "ph=1.20"), (2, "doubt=2.10"), (3, "refuse"), (4, "ph=3.20")):
             made.snap(orders, wash=wash)

@@ -1,12 +1,12 @@
 """Find, compare, share, phones, opening again and the later calculators, in a real browser of a phone's size."""
 
-import httpx2 as httpx
 import pytest
 from selenium.common.exceptions import ElementClickInterceptedException
 from selenium.webdriver.common.by import By
 
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
+from tests.server.calls import HTTP
 from tests.server.test_finding import phone_photo
 
 pytestmark = pytest.mark.slow  # a real browser
@@ -41,16 +41,16 @@ def _fits(browser):
 
 
 def _note(server, batch, kind, **data):
-    answer = httpx.post(f"{server.url}/api/batches/{batch}/notes", json={"kind": kind, "data": data})
+    answer = HTTP.post(f"{server.url}/api/batches/{batch}/notes", json={"kind": kind, "data": data})
     assert answer.status_code == 201, answer.text
 
 
 def test_find_and_compare(phone, batch, server, browser):
-    other = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of June"}).json()["id"]
+    other = HTTP.post(f"{server.url}/api/batches", json={"name": "Chloride of June"}).json()["id"]
     for number, start in ((batch, 2.0), (other, 3.0)):
         for wash in (1, 2):
             files = {"photo": ("a.jpg", phone_photo(orders=f"ph={start + wash}"), "image/jpeg")}
-            httpx.post(f"{server.url}/api/batches/{number}/readings", files=files, data={"wash": wash})
+            HTTP.post(f"{server.url}/api/batches/{number}/readings", files=files, data={"wash": wash})
     for litres in range(1, 32):
         _note(server, other, "decant", name=f"pour {litres}", litres=litres / 10)
     phone.open()
@@ -119,7 +119,7 @@ def test_a_phone_is_named_a_reading_shared_a_batch_opened_again(phone, batch, se
     phone.fill(dialog, reason="one more wash", who="A.")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.until(lambda: phone.by_id("batch-story").text.endswith(": one more wash (A.)"))
-    assert httpx.get(f"{server.url}/api/batches/{batch}").json()["closed_at"] is None
+    assert HTTP.get(f"{server.url}/api/batches/{batch}").json()["closed_at"] is None
     assert phone.by_id("camera").is_enabled()
     assert complaints(browser) == []
 
@@ -138,7 +138,7 @@ def test_yield_and_waste_with_the_same_answers_as_the_api(phone, batch, server, 
     said = box.find_element(By.CLASS_NAME, "worked")
     phone.until(lambda: "Silver expected" in said.text)
     asked = {"chloride_g": ["200 g", "212 g"], "moisture": "0.2-0.3", "weighed_g": "230 g", "decant": "0.9:12"}
-    plan = httpx.get(f"{server.url}/api/plan/yield", params=asked).json()
+    plan = HTTP.get(f"{server.url}/api/plan/yield", params=asked).json()
     assert plan["verdict"] in said.text.replace("\u00a0", " ")
     assert f"{100 * plan['yield'][1]:.1f} %" in said.text.replace("\u00a0", " ")
     assert plan["cautions"][0].split(".")[0] in said.text
@@ -155,7 +155,7 @@ def test_yield_and_waste_with_the_same_answers_as_the_api(phone, batch, server, 
     phone.press("plan-waste", "Work it out")
     said = box.find_element(By.CLASS_NAME, "worked")
     phone.until(lambda: "To neutralise" in said.text)
-    plan = httpx.get(f"{server.url}/api/plan/waste", params={"poured": "2:1.5", "contains": "copper"}).json()
+    plan = HTTP.get(f"{server.url}/api/plan/waste", params={"poured": "2:1.5", "contains": "copper"}).json()
     for text in (plan["stock"]["sentence"], *(way["sentence"] for way in plan["ways"]), *plan["cautions"]):
         assert text in said.text.replace("\u00a0", " ")
     phone.fill(box, contains="xyzzy")

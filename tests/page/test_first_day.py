@@ -7,7 +7,6 @@ import csv
 import time
 from pathlib import Path
 
-import httpx2 as httpx
 import pytest
 from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
 from selenium.webdriver.common.action_chains import ActionChains
@@ -17,6 +16,7 @@ from selenium.webdriver.common.keys import Keys
 from stripread.kind import load_kind
 from tests.page.phone import Phone
 from tests.page.test_page import complaints
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
@@ -96,7 +96,7 @@ def hand(browser, bare, tmp_path):
 
 
 def test_from_an_empty_folder_to_a_first_reading(hand, bare, look):
-    assert httpx.get(f"{bare.url}/api/about").json()["kinds"]["ph"] is False
+    assert HTTP.get(f"{bare.url}/api/about").json()["kinds"]["ph"] is False
     card(hand, look)
     strip(hand, look)
     liquids(hand, look)
@@ -104,7 +104,7 @@ def test_from_an_empty_folder_to_a_first_reading(hand, bare, look):
     hand.says("This calibration:", 180)
     hand.says("Strips are read with it now: four-pad, version 1.")
     look("learn")
-    current = [one for one in httpx.get(f"{bare.url}/api/profiles").json() if one["current"]]
+    current = [one for one in HTTP.get(f"{bare.url}/api/profiles").json() if one["current"]]
     assert [one["name"] for one in current] == ["four-pad"]
     hand.press("#first-batch")
     hand.phone.until(lambda: hand.phone.by_id("dialog").is_displayed())
@@ -114,7 +114,7 @@ def test_from_an_empty_folder_to_a_first_reading(hand, bare, look):
     hand.phone.until(lambda: hand.phone.by_id("camera").is_enabled())
     hand.snap("#camera", DEMO / "buffers" / "buffer-07.0-1.jpg")
     hand.phone.until(lambda: "between" in hand.phone.answer(), 60)
-    batch = httpx.get(f"{bare.url}/api/batches").json()[0]["id"]
+    batch = HTTP.get(f"{bare.url}/api/batches").json()[0]["id"]
     (entry,) = hand.phone.entries(batch)
     assert entry["log"]["profile_sha256"] == current[0]["sha256"]
     low, high = entry["interval"]
@@ -126,7 +126,7 @@ def test_from_an_empty_folder_to_a_first_reading(hand, bare, look):
 
 def test_what_is_refused_says_why_and_photos_outlive_the_bench(hand, bare, browser):
     kind = load_kind(DEMO / "strip.toml").to_dict()
-    httpx.post(f"{bare.url}/api/strip-kinds", json=kind).raise_for_status()
+    HTTP.post(f"{bare.url}/api/strip-kinds", json=kind).raise_for_status()
     hand.phone.open()
     hand.press("#step-liquids")
     hand.phone.until(lambda: browser.find_elements(By.CSS_SELECTOR, "#apart [name=own]"))
@@ -176,7 +176,7 @@ def test_profiles_are_imported_chosen_and_checked(hand, bare, browser):
     hand.type("[name=ph]", "7,0")
     hand.snap("#control-1", DEMO / "buffers" / "buffer-07.0-0.jpg")
     hand.says("within the lines")
-    checks = httpx.get(f"{bare.url}/api/profiles/1/checks").json()
+    checks = HTTP.get(f"{bare.url}/api/profiles/1/checks").json()
     assert [point["ph"] for point in checks["points"]] == [7.0]
 
 
@@ -199,7 +199,7 @@ def test_an_edge_is_pulled_with_the_finger_and_roll_paper_needs_no_photo(hand, b
     hand.type("[name=name]", "roll 1-11")
     hand.press("#strip-save")
     hand.says("Strip: roll 1-11")
-    (kind,) = httpx.get(f"{bare.url}/api/strip-kinds").json()
+    (kind,) = HTTP.get(f"{bare.url}/api/strip-kinds").json()
     assert kind["roll"] is True
 
 

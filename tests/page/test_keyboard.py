@@ -1,11 +1,11 @@
 """A whole batch by the keyboard alone: started, photographed, weighed, taken through every stage, closed."""
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 from tests.page.phone import Phone, card_like
+from tests.server.calls import HTTP
 
 pytestmark = pytest.mark.slow  # a real browser
 MOST = 200  # presses of Tab to come round the page once
@@ -60,7 +60,7 @@ def test_a_whole_batch(keyboard, server, tmp_path):
     phone.until(lambda: phone.by_id("dialog").is_displayed())
     keyboard.to("#dialog [name=name]").press("Chloride of June", Keys.ENTER)
     phone.until(lambda: "Chloride of June" in phone.by_id("batch").text)
-    batch = httpx.get(f"{server.url}/api/batches").json()[0]["id"]
+    batch = HTTP.get(f"{server.url}/api/batches").json()[0]["id"]
     for wash in (1, 2):
         photo = tmp_path / f"wash-{wash}.jpg"
         photo.write_bytes(card_like(wash) + f"#{wash} FAKE:ph={2 * wash}.00;".encode())
@@ -75,7 +75,7 @@ def test_a_whole_batch(keyboard, server, tmp_path):
     phone.until(lambda: "Mass" in phone.by_id("dialog").text)
     keyboard.dialog(grams="412,5")
     phone.until(lambda: not phone.by_id("dialog").is_displayed())
-    notes = httpx.get(f"{server.url}/api/batches/{batch}/notes").json()
+    notes = HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()
     assert [note["data"]["grams"] for note in notes if note["kind"] == "weight"] == [412.5]
     stages = int(phone.by_id("stage").text.partition("Stage 1 of ")[2].split()[0].rstrip(":.,"))
     for stage in range(2, stages + 1):
@@ -85,5 +85,5 @@ def test_a_whole_batch(keyboard, server, tmp_path):
         )  # it knows the name then
         phone.until(lambda number=stage: f"Stage {number} of" in phone.by_id("stage").text)
     keyboard.to("#close").press(Keys.ENTER)
-    phone.until(lambda: httpx.get(f"{server.url}/api/batches/{batch}").json()["closed_at"])
+    phone.until(lambda: HTTP.get(f"{server.url}/api/batches/{batch}").json()["closed_at"])
     assert keyboard.unseen == []

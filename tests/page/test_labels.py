@@ -1,10 +1,10 @@
 """The code on a vessel's label, opened in a real browser of a phone's size; the link to the sheet."""
 
-import httpx2 as httpx
 import pytest
 
 from tests.page.phone import Phone
 from tests.page.test_page import complaints
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 pytestmark = pytest.mark.slow  # a real browser
@@ -12,7 +12,7 @@ pytestmark = pytest.mark.slow  # a real browser
 
 def test_a_labels_code_chooses_its_batch(browser, server, batch, tmp_path):
     complaints(browser)
-    newer = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of June"}).json()["id"]
+    newer = HTTP.post(f"{server.url}/api/batches", json={"name": "Chloride of June"}).json()["id"]
     phone = Phone(browser, server.url, tmp_path).open()
     chosen = lambda: phone.by_id("batch").get_attribute("value")  # noqa: E731
     phone.until(lambda: chosen() == str(newer))
@@ -21,7 +21,7 @@ def test_a_labels_code_chooses_its_batch(browser, server, batch, tmp_path):
     phone.until(lambda: chosen() == str(batch))
     assert browser.current_url == f"{server.url}/"
     sheet = phone.by_id("labels").get_attribute("href")
-    assert httpx.get(sheet).content.startswith(b"%PDF")
+    assert HTTP.get(sheet).content.startswith(b"%PDF")
     browser.execute_script(f"location.hash = 'batch={newer}'")  # the page is open already
     phone.until(lambda: chosen() == str(newer))
     browser.execute_script("location.hash = 'batch=999'")
@@ -31,7 +31,7 @@ def test_a_labels_code_chooses_its_batch(browser, server, batch, tmp_path):
 
 def test_a_labels_code_leads_to_its_batch_also_where_nothing_is_calibrated(browser, tmp_path):
     with Running(tmp_path, bare=1) as server:
-        batch = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of July"}).json()["id"]
+        batch = HTTP.post(f"{server.url}/api/batches", json={"name": "Chloride of July"}).json()["id"]
         browser.get("about:blank")
         browser.get(f"{server.url}/#batch={batch}")
         phone = Phone(browser, server.url, tmp_path)

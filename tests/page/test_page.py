@@ -3,7 +3,6 @@
 import io
 import json
 
-import httpx2 as httpx
 import pytest
 from PIL import Image
 from selenium.webdriver.common.action_chains import ActionChains
@@ -12,6 +11,7 @@ from selenium.webdriver.common.keys import Keys
 
 from service.web.pairing import lan_address
 from tests.page.phone import Phone
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 pytestmark = pytest.mark.slow  # a real browser
@@ -91,7 +91,7 @@ def test_a_photo_is_made_smaller_only_if_the_service_would_not_take_it(browser, 
     Image.effect_noise((1600, 1200), 80).convert("RGB").save(noise, "JPEG", quality=90)
     assert len(noise.getvalue()) > 1_000_000
     with Running(tmp_path, max_body=1_000_000) as server:
-        batch = httpx.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
+        batch = HTTP.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
         phone = Phone(browser, server.url, tmp_path).open()
         phone.snap(photo=noise.getvalue())
         phone.wait_for_entries(batch, 1)
@@ -117,7 +117,7 @@ def test_the_stage_its_gate_and_a_weight(phone, batch, server):
     dialog.find_element(By.NAME, "grams").send_keys("412,5")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.until(lambda: not dialog.is_displayed())
-    notes = httpx.get(f"{server.url}/api/batches/{batch}/notes").json()
+    notes = HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()
     assert [(n["kind"], n["data"]["grams"]) for n in notes] == [("weight", 412.5)]
     phone.press("stage", "Go on")
     dialog.find_element(By.NAME, "reason").send_keys("copper was never in it")
@@ -175,7 +175,7 @@ def test_a_phone_joins_over_the_network_without_tls(browser, tmp_path):
         assert not phone.by_id("join").is_displayed()
         assert "join" not in browser.current_url  # the secret does not stay in the address bar
         assert browser.execute_script("return isSecureContext") is False  # so much is not there, and must not be missed
-        batch = httpx.post(f"{server.url}/api/batches", json={"name": "over the air"}).json()["id"]
+        batch = HTTP.post(f"{server.url}/api/batches", json={"name": "over the air"}).json()["id"]
         browser.refresh()
         phone.url = server.url
         phone.until(lambda: phone.by_id("batch").text.strip() == "over the air")
@@ -284,7 +284,7 @@ def test_value_interval_and_state_have_seven_to_one(phone, batch, browser, theme
 
 
 def test_times_are_the_batch_s_own_and_the_zone_can_be_set(phone, batch, browser):
-    zone = httpx.get(f"{phone.url}/api/batches/{batch}").json()["zone"]
+    zone = HTTP.get(f"{phone.url}/api/batches/{batch}").json()["zone"]
     phone.snap("ph=6.00", wash=1)
     phone.wait_for_entries(batch, 1)
     assert "by its arrival" in phone.by_id("timeline").text
@@ -303,7 +303,7 @@ def test_a_new_batch_has_the_phone_s_zone(phone, browser):
     try:
         phone.by_id("new-batch").click()
         phone.by_id("dialog").find_element(By.NAME, "name").send_keys("far away", Keys.ENTER)
-        phone.until(lambda: httpx.get(f"{phone.url}/api/batches").json()[0]["name"] == "far away")
-        assert httpx.get(f"{phone.url}/api/batches").json()[0]["zone"] == "America/Chicago"
+        phone.until(lambda: HTTP.get(f"{phone.url}/api/batches").json()[0]["name"] == "far away")
+        assert HTTP.get(f"{phone.url}/api/batches").json()[0]["zone"] == "America/Chicago"
     finally:
         browser.execute_cdp_cmd("Emulation.setTimezoneOverride", {"timezoneId": ""})

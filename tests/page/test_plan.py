@@ -1,6 +1,5 @@
 """The calculators and everything that can be written down, in a real browser of a phone's size."""
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
@@ -8,6 +7,7 @@ from selenium.webdriver.common.keys import Keys
 
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
+from tests.server.calls import HTTP
 
 pytestmark = pytest.mark.slow  # a real browser
 
@@ -19,7 +19,7 @@ def phone(browser, server, batch, tmp_path):
 
 
 def _notes(server, batch):
-    return [(n["kind"], n["data"]) for n in httpx.get(f"{server.url}/api/batches/{batch}/notes").json()]
+    return [(n["kind"], n["data"]) for n in HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()]
 
 
 def _open(phone, name):

@@ -4,7 +4,6 @@ import os
 import time
 from datetime import UTC, datetime, timedelta
 
-import httpx2 as httpx
 import pytest
 from PIL import Image
 from selenium.webdriver.common.by import By
@@ -12,6 +11,7 @@ from selenium.webdriver.common.by import By
 from service.web.app import PAGE
 from tests.page.phone import Phone
 from tests.page.wire import Wire
+from tests.server.calls import HTTP
 
 pytestmark = pytest.mark.slow  # a real browser
 
@@ -56,11 +56,11 @@ def test_a_batch_made_offline_takes_what_belongs_to_it(phone, wire, server):
     assert "Made in the shed" in phone.by_id("stage").text
     _back(phone, wire)
     phone.until(lambda: not phone.by_id("queue").is_displayed())
-    made = httpx.get(f"{server.url}/api/batches").json()[0]
+    made = HTTP.get(f"{server.url}/api/batches").json()[0]
     at = f"{server.url}/api/batches/{made['id']}"
     assert made["name"] == "Made in the shed"
-    assert [(e["ph"], e["log"]["wash"]) for e in httpx.get(f"{at}/readings").json()] == [(4.0, 1), (5.0, 2)]
-    notes = httpx.get(f"{at}/notes").json()  # with the procedure that was chosen
+    assert [(e["ph"], e["log"]["wash"]) for e in HTTP.get(f"{at}/readings").json()] == [(4.0, 1), (5.0, 2)]
+    notes = HTTP.get(f"{at}/notes").json()  # with the procedure that was chosen
     assert [n["data"]["name"] for n in notes if "name" in n["data"]] == ["wash 1"]
     phone.wait_for_entries(made["id"], 2)
     assert phone.by_id("batch").get_attribute("value") == str(made["id"])
@@ -86,7 +86,7 @@ def test_what_was_refused_is_mended_or_thrown_away(phone, wire, server, batch):
     phone.until(lambda: "Waiting on this phone: 1" in phone.by_id("queue").text)
     phone.press("queue", "Throw away")
     phone.until(lambda: not phone.by_id("queue").is_displayed())
-    notes = httpx.get(f"{server.url}/api/batches/{batch}/notes").json()
+    notes = HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()
     assert [(n["data"]["grams"], n["data"]["moisture"]) for n in notes] == [(412.0, [0.25, 0.3])]
 
 
@@ -108,7 +108,7 @@ def test_a_second_weight_that_waited_is_asked_about_where_it_stands(phone, wire,
     phone.until(lambda: "waits on this phone" in phone.by_id("timeline").text)
     _back(phone, wire)
     phone.until(lambda: "Silver expected: 79.0 g" in phone.by_id("log").text)
-    kept = httpx.get(f"{server.url}/api/batches/{batch}/timeline").json()
+    kept = HTTP.get(f"{server.url}/api/batches/{batch}/timeline").json()
     assert (kept["waiting"], [c["what"] for c in kept["entries"][0]["history"]]) == (0, ["answered"])
 
 

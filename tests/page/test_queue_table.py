@@ -1,12 +1,12 @@
 """Each action by each thing that goes wrong at a bench: it waits, is shown as waiting, and is logged exactly once."""
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 
 from tests.page.acting import ACTIONS, Actor, times_in_log
 from tests.page.phone import Phone
 from tests.page.wire import Wire
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
@@ -30,9 +30,9 @@ def wire(server):
 def actor(browser, server, wire, tmp_path):
     """A page that shows a new batch with a photo and a note, and whose service worker runs."""
     wire.mode = "on"
-    batch = httpx.post(f"{server.url}/api/batches", json={"name": "Chloride of 12 May"}).json()["id"]
-    httpx.post(f"{server.url}/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo("ph=5.00"))})
-    httpx.post(f"{server.url}/api/batches/{batch}/notes", json=WEIGHT)
+    batch = HTTP.post(f"{server.url}/api/batches", json={"name": "Chloride of 12 May"}).json()["id"]
+    HTTP.post(f"{server.url}/api/batches/{batch}/readings", files={"photo": ("a.jpg", a_photo("ph=5.00"))})
+    HTTP.post(f"{server.url}/api/batches/{batch}/notes", json=WEIGHT)
     browser.get(f"{wire.url}/healthz")
     browser.execute_script("localStorage.clear(); sessionStorage.clear()")
     phone = Phone(browser, wire.url, tmp_path).open()

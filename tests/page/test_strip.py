@@ -9,6 +9,7 @@ from stripread.errors import CallError
 from stripread.ph.buffers import buffer_names, liquid_of
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
@@ -30,7 +31,7 @@ def phone(browser, server, batch, tmp_path):
 
 
 def test_the_kind_of_strip_is_chosen_and_kept_for_the_batch(phone, server, batch):
-    other = httpx.post(f"{server.url}/api/batches", json={"name": "another"}).json()["id"]
+    other = HTTP.post(f"{server.url}/api/batches", json={"name": "another"}).json()["id"]
     phone.open()
     Select(phone.by_id("batch")).select_by_value(str(batch))
     phone.until(lambda: phone.by_id("profile").is_displayed())
@@ -137,7 +138,7 @@ def test_the_rinse_waters_own_reading_goes_along(phone, server, batch):
     phone.snap("ph=6.50")
     phone.wait_for_entries(batch, 1)
     water = phone.entries(batch)[0]["log"]["id"]
-    httpx.patch(f"{server.url}/api/batches/{batch}", json={"water": {"blank_entry": water}})
+    HTTP.patch(f"{server.url}/api/batches/{batch}", json={"water": {"blank_entry": water}})
     phone.open()
     phone.by_id("more").click()
     phone.until(lambda: f"compare with entry {water}" in phone.by_id("strip-more").text)

@@ -3,11 +3,11 @@
 import os
 import time
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 
 from tests.page.phone import Phone
+from tests.server.calls import HTTP
 
 pytestmark = pytest.mark.slow  # a real browser
 
@@ -114,7 +114,7 @@ def test_an_answer_that_comes_late_takes_no_newer_ones_place(phone, browser, ser
     """)
     phone.until(lambda: browser.execute_script("return window.late"))  # the older answer is on its way
     note = {"kind": "decant", "data": {"name": "wash 2", "litres": 1}}
-    assert httpx.post(f"{server.url}/api/batches/{batch}/notes", json=note).status_code == 201
+    assert HTTP.post(f"{server.url}/api/batches/{batch}/notes", json=note).status_code == 201
     browser.execute_script('dispatchEvent(new Event("online"))')
     phone.until(lambda: "wash 2" in _log(phone))
     time.sleep(2)  # the late one is there, too

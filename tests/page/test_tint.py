@@ -1,12 +1,12 @@
 """The photo that measures a tint's vials, on the page: logged, used by itself, shown, switched off, kept offline."""
 
-import httpx2 as httpx
 import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
 from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
+from tests.server.calls import HTTP
 
 pytestmark = pytest.mark.slow  # a real browser
 
@@ -70,7 +70,7 @@ def test_the_cell_blank_can_be_switched_off_and_a_withdrawn_one_is_not_offered(p
     assert _measured_by(phone) == "not measured"  # as chosen
     entry = phone.entries(batch)[0]["log"]["id"]
     said = {"by": "M.", "why": "other vials", "withdraw": True}
-    assert httpx.post(f"{server.url}/api/readings/{entry}/corrections", json=said).status_code == 201
+    assert HTTP.post(f"{server.url}/api/readings/{entry}/corrections", json=said).status_code == 201
     phone.open()
     phone.browser.find_element(By.CSS_SELECTOR, "input[name=kind][value=tint]").find_element(By.XPATH, "..").click()
     phone.until(lambda: phone.by_id("shows").is_displayed())
@@ -104,7 +104,7 @@ def test_without_a_connection_the_choice_is_kept_with_the_photo(phone, server, b
         phone.until(lambda: phone.by_id("queue").is_displayed())
         # Withdrawn meanwhile by somebody else: the photo is not lost, and can go without it.
         said = {"by": "M.", "why": "other vials", "withdraw": True}
-        assert httpx.post(f"{server.url}/api/readings/{vials}/corrections", json=said).status_code == 201
+        assert HTTP.post(f"{server.url}/api/readings/{vials}/corrections", json=said).status_code == 201
     finally:
         browser.execute_cdp_cmd(
             "Network.emulateNetworkConditions",

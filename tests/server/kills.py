@@ -18,6 +18,7 @@ import httpx2 as httpx
 
 from service.log.check import LogCheck, check_log
 from service.log.database import Database
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.postgres import a_server
 from tests.server.running import Running
@@ -104,7 +105,7 @@ def kill_again_and_again(
     after_kills: list[str] = []
     url = database or f"sqlite:///{folder / 'data' / 'log.sqlite3'}"
     server = Running(folder, **options).start()
-    batch = httpx.post(f"{server.url}/api/batches", json={"name": "kills"}).json()["id"]
+    batch = HTTP.post(f"{server.url}/api/batches", json={"name": "kills"}).json()["id"]
     threads = [
         threading.Thread(target=phone, args=(server.url, batch, f"p{n}", stop, told), kwargs={"made": made})
         for n in range(phones)
@@ -121,7 +122,7 @@ def kill_again_and_again(
     stop.set()
     for thread in threads:
         thread.join(timeout=30)
-    entries = httpx.get(f"{server.url}/api/batches/{batch}/readings").json()
+    entries = HTTP.get(f"{server.url}/api/batches/{batch}/readings").json()
     server.stop()
     log = Database(url)
     check = check_log(log, folder / "data")

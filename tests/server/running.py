@@ -5,15 +5,12 @@ import os
 import signal
 import socket
 import subprocess
-import sys
 import time
 from dataclasses import fields, replace
+from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 
-import httpx2 as httpx
-
-ROOT = Path(__file__).resolve().parents[2]
-UNBUFFERED = {"PYTHONUNBUFFERED": "1"}
+from tests.server.nursery import NURSERY, Child
 
 
 def free_port() -> int:
@@ -30,31 +27,31 @@ class Running:
         self.port = port or free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self._options = options
-        self.process: subprocess.Popen | None = None
+        self.process: Child | None = None
 
     def start(self) -> "Running":
         options = [f"--{k.replace('_', '-')}={v}" for k, v in self._options.items()]
-        command = [sys.executable, "-m", "tests.server.running", str(self.folder), str(self.port), *options]
         self.said = self.folder / "said.txt"  # what the terminal would show
-        with self.said.open("w") as out:
-            self.process = subprocess.Popen(
-                command,
-                cwd=ROOT,
-                stdout=out,
-                stderr=subprocess.STDOUT,  # into the file: a full pipe would stop the service
-                start_new_session=True,
-                env=os.environ | UNBUFFERED,
-            )
+        self.process = NURSERY.start([str(self.folder), str(self.port), *options], self.said)
         deadline = time.monotonic() + 30
         while time.monotonic() < deadline:
             if self.process.poll() is not None:
                 raise RuntimeError(self.said.read_text())
-            try:
-                if httpx.get(f"{self.url}/healthz", timeout=2).status_code == 200:
-                    return self
-            except httpx.TransportError:
-                time.sleep(0.05)
+            if self._answers():
+                return self
+            time.sleep(0.05)
         raise RuntimeError("the service did not start")
+
+    def _answers(self) -> bool:
+        """Whether it is well; asked without a client of its own, which would take longer to make than the answer."""
+        asking = HTTPConnection("127.0.0.1", self.port, timeout=2)
+        try:
+            asking.request("GET", "/healthz")
+            return asking.getresponse().status == 200
+        except (OSError, HTTPException):
+            return False
+        finally:
+            asking.close()
 
     def kill(self) -> None:
         """SIGKILL: no chance to finish anything."""

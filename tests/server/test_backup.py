@@ -15,6 +15,7 @@ from service.log.archive.restore import restore
 from service.log.database import Database
 from service.log.store import entries_of
 from service.web.app import create_app
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo, settings_in
 from tests.server.kills import Told, phone
 from tests.server.running import Running
@@ -95,19 +96,19 @@ def test_a_log_that_is_not_whole_says_so_and_the_next_may_ask(own_client, two_re
 
 def test_a_photo_that_is_gone_breaks_the_download_off(tmp_path):
     with Running(tmp_path) as server:
-        httpx.post(f"{server.url}/api/batches", json={"name": "b"})
+        HTTP.post(f"{server.url}/api/batches", json={"name": "b"})
         with httpx.Client(base_url=server.url) as client:
             for _ in range(2):
                 _post(client)
         next(p for p in (tmp_path / "data" / "photos").rglob("*") if p.is_file()).unlink()
         for _ in range(2):  # and does not stand in the way of the next one
             with pytest.raises(httpx.RemoteProtocolError):
-                httpx.get(f"{server.url}/api/backup")
+                HTTP.get(f"{server.url}/api/backup")
 
 
 def test_a_download_that_is_broken_off_lets_the_next_one_begin(tmp_path):
     with Running(tmp_path) as server:
-        httpx.post(f"{server.url}/api/batches", json={"name": "b"})
+        HTTP.post(f"{server.url}/api/batches", json={"name": "b"})
         with httpx.Client(base_url=server.url) as client:
             for _ in range(3):
                 files = {"photo": ("a.jpg", a_photo() + bytes(9_000_000))}
@@ -115,10 +116,10 @@ def test_a_download_that_is_broken_off_lets_the_next_one_begin(tmp_path):
         with httpx.stream("GET", f"{server.url}/api/backup") as answer:
             pieces = answer.iter_raw(1000)  # kept: let go of, it would end the connection
             next(pieces)
-            busy = httpx.get(f"{server.url}/api/backup")
+            busy = HTTP.get(f"{server.url}/api/backup")
             assert (busy.status_code, busy.json()["code"]) == (503, "backing_up")
         for _ in range(100):
-            again = httpx.get(f"{server.url}/api/backup")
+            again = HTTP.get(f"{server.url}/api/backup")
             if again.status_code == 200:
                 break
             threading.Event().wait(0.05)
@@ -154,7 +155,7 @@ def test_what_was_acknowledged_before_its_start_is_in_it(tmp_path):
     """The command line beside a running service, while three phones post."""
     told, stop = Told(), threading.Event()
     with Running(tmp_path) as server:
-        batch = httpx.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
+        batch = HTTP.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
         phones = [threading.Thread(target=phone, args=(server.url, batch, f"p{n}", stop, told)) for n in range(3)]
         for one in phones:
             one.start()
@@ -165,7 +166,7 @@ def test_what_was_acknowledged_before_its_start_is_in_it(tmp_path):
                 before = {number for numbers in list(told.answers.values()) for number in numbers}
                 file, to = tmp_path / f"{turn}.tar", tmp_path / f"to{turn}"
                 if turn == 2:
-                    file.write_bytes(httpx.get(f"{server.url}/api/backup", timeout=30).content)
+                    file.write_bytes(HTTP.get(f"{server.url}/api/backup", timeout=30).content)
                 else:
                     call = ["backup", str(file), "--data", str(tmp_path / "data")]
                     done = CliRunner().invoke(command, call, standalone_mode=False)

@@ -3,10 +3,10 @@
 import socket
 import time
 
-import httpx2 as httpx
 import pytest
 
 from service.web.connection import Bounds, bounded
+from tests.server.calls import HTTP
 from tests.server.running import Running
 
 BOUNDS = {"head": 1.0, "after_answer": 1.0, "answer": 2.0}
@@ -62,7 +62,7 @@ def test_a_head_that_trickles_in_is_ended_and_others_are_served_meanwhile(server
     for connection in slow:
         connection.sendall(b"GET / HTTP/1.1\r\nHost: localhost\r\nX-Slow: ")
     started = time.monotonic()
-    assert httpx.get(f"{server.url}/healthz", timeout=5).status_code == 200
+    assert HTTP.get(f"{server.url}/healthz", timeout=5).status_code == 200
     assert time.monotonic() - started < 1
     assert _ends_within(slow[0], b"a") < 3
     assert all(_ends_within(connection) < 3 for connection in slow[1:])
@@ -90,7 +90,7 @@ def test_an_answer_that_is_not_taken_is_ended(server):
     connection = socket.socket()
     connection.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
     connection.connect(("127.0.0.1", server.port))
-    whole = 300 * len(httpx.get(f"{server.url}/uplot.js", headers={"Accept-Encoding": "identity"}).content)
+    whole = 300 * len(HTTP.get(f"{server.url}/uplot.js", headers={"Accept-Encoding": "identity"}).content)
     for _ in range(300):  # pipelined: far more than the system's buffers hold
         connection.sendall(b"GET /uplot.js HTTP/1.1\r\nHost: localhost\r\n\r\n")
     time.sleep(4)
@@ -128,7 +128,7 @@ def test_an_overlong_head_that_comes_whole_is_refused_too(server, head):
 
 
 def test_a_head_of_fifteen_kilobytes_passes(server):
-    assert httpx.get(f"{server.url}/healthz", headers={"X-Long": "a" * 15_000}, timeout=5).status_code == 200
+    assert HTTP.get(f"{server.url}/healthz", headers={"X-Long": "a" * 15_000}, timeout=5).status_code == 200
 
 
 def test_connections_are_counted(server):
@@ -139,7 +139,7 @@ def test_connections_are_counted(server):
     for connection in held:
         connection.close()
     time.sleep(0.3)
-    assert httpx.get(f"{server.url}/healthz", timeout=5).status_code == 200
+    assert HTTP.get(f"{server.url}/healthz", timeout=5).status_code == 200
 
 
 def _is_ended(connection: socket.socket) -> bool:
@@ -168,7 +168,7 @@ def test_more_than_two_hundred_at_once_are_told_so(tmp_path):
         for connection in held:
             connection.close()
         time.sleep(0.5)
-        assert httpx.get(f"{server.url}/healthz", timeout=5).status_code == 200
+        assert HTTP.get(f"{server.url}/healthz", timeout=5).status_code == 200
 
 
 @pytest.mark.slow

@@ -5,9 +5,9 @@ import socket
 import time
 from concurrent.futures import ThreadPoolExecutor
 
-import httpx2 as httpx
 import pytest
 
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
@@ -41,7 +41,7 @@ def test_a_signal_under_load_and_phones_that_come_again(tmp_path):
     """Real sockets, a real signal. Phones post again by key after a restart: each photo is there once."""
     photos = {f"k{n}": a_photo("slow=2.0") for n in range(3)}
     with Running(tmp_path, workers=1) as server:
-        httpx.post(f"{server.url}/api/batches", json={"name": "b"})
+        HTTP.post(f"{server.url}/api/batches", json={"name": "b"})
         _post(server, "warm", a_photo())
         with socket.create_connection(("127.0.0.1", server.port)) as slow, ThreadPoolExecutor(3) as phones:
             slow.sendall(
@@ -49,7 +49,7 @@ def test_a_signal_under_load_and_phones_that_come_again(tmp_path):
                 b"Content-Type: multipart/form-data; boundary=x\r\n\r\n--x\r\n"
             )
             posts = {key: phones.submit(_post, server, key, photo) for key, photo in photos.items()}
-            _until(lambda: httpx.get(f"{server.url}/healthz", timeout=5).json()["waiting"] == 3)
+            _until(lambda: HTTP.get(f"{server.url}/healthz", timeout=5).json()["waiting"] == 3)
             time.sleep(0.2)  # the reader has the first
             server.process.send_signal(signal.SIGTERM)
             told = time.monotonic()
@@ -75,11 +75,11 @@ def test_a_signal_under_load_and_phones_that_come_again(tmp_path):
 @pytest.mark.slow
 def test_a_reading_that_does_not_end_is_given_up_within_the_bound(tmp_path):
     with Running(tmp_path, workers=1) as server:
-        httpx.post(f"{server.url}/api/batches", json={"name": "b"})
+        HTTP.post(f"{server.url}/api/batches", json={"name": "b"})
         _post(server, "warm", a_photo())
         with ThreadPoolExecutor(1) as phones:
             post = phones.submit(_post, server, "k", a_photo("slow=40"))
-            _until(lambda: httpx.get(f"{server.url}/healthz", timeout=5).json()["waiting"] == 1)
+            _until(lambda: HTTP.get(f"{server.url}/healthz", timeout=5).json()["waiting"] == 1)
             server.process.send_signal(signal.SIGTERM)
             answer = post.result()
         assert (answer.status_code, answer.json()["code"]) == (503, "stopping")
@@ -88,11 +88,11 @@ def test_a_reading_that_does_not_end_is_given_up_within_the_bound(tmp_path):
 
 def _post(server, key, photo):
     url = f"{server.url}/api/batches/1/readings"
-    return httpx.post(url, files={"photo": ("a.jpg", photo)}, headers={"Idempotency-Key": key}, timeout=30)
+    return HTTP.post(url, files={"photo": ("a.jpg", photo)}, headers={"Idempotency-Key": key}, timeout=30)
 
 
 def _entries(server):
-    return httpx.get(f"{server.url}/api/batches/1/readings", timeout=10).json()
+    return HTTP.get(f"{server.url}/api/batches/1/readings", timeout=10).json()
 
 
 def _until(true, seconds=10.0):

@@ -9,7 +9,6 @@ import sys
 import time
 from pathlib import Path
 
-import httpx2 as httpx
 import pytest
 from fastapi.testclient import TestClient
 
@@ -18,6 +17,7 @@ from service.log.check import check_log
 from service.log.database import Database
 from service.web.app import create_app
 from stripread.errors import CallError
+from tests.server.calls import HTTP
 from tests.server.conftest import a_photo, settings_in
 from tests.server.kills import faults, kill_again_and_again
 from tests.server.running import ROOT, Running
@@ -64,7 +64,7 @@ def test_a_full_disk_is_said_and_nothing_is_torn(tmp_path):
             assert (answer.status_code, answer.json()["code"]) == (507, "disk_full")
             assert answer.headers["content-type"] == "application/problem+json"
             assert 0 < stored < 12
-            assert httpx.get(f"{server.url}/api/batches/{batch}/readings").json()[-1]["log"]["id"] == stored
+            assert HTTP.get(f"{server.url}/api/batches/{batch}/readings").json()[-1]["log"]["id"] == stored
         found = _check(small)
         assert (found.faults, found.entries) == ((), stored)
     finally:
@@ -201,13 +201,13 @@ def _until(client, batch, count):
 
 
 def _start(server) -> int:
-    return httpx.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
+    return HTTP.post(f"{server.url}/api/batches", json={"name": "b"}).json()["id"]
 
 
 def _post(server, batch, photo, key=None):
     headers = {"Idempotency-Key": key} if key else {}
     url = f"{server.url}/api/batches/{batch}/readings"
-    return httpx.post(url, files={"photo": ("a.jpg", photo)}, headers=headers, timeout=30)
+    return HTTP.post(url, files={"photo": ("a.jpg", photo)}, headers=headers, timeout=30)
 
 
 def _check(data: Path):
