@@ -17,14 +17,13 @@ from stripread.words import _
 
 
 def kind_of(text: str) -> dict[str, Any]:
-    """The strip kind in a profile\'s text.
+    """The strip kind in a profile's text.
 
     Raises
     ------
     Conflict
         If there is none.
     """
-
     try:
         kind = tomllib.loads(text)["kind"]
     except (tomllib.TOMLDecodeError, KeyError):
