@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from service.bench.note_forms import as_asked
@@ -21,9 +22,12 @@ from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid
 from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.state import State
 from service.bench.washing.phases import WashForecast
+from service.moments import spoken
 from stripread.states.table import state
 from stripread.words import N_, _, number, say
 from stripread.words.retold import retold
+
+OFFSET = re.compile(r"UTC([+-]\d\d:\d\d)")  # as ``service.moments.zone_words`` says them
 
 
 @dataclass(frozen=True)
@@ -139,6 +143,12 @@ class BatchRecord:
     def zone_line(self) -> str:
         """Where its times are those of."""
         return _("All times are those of {zone}.", zone=self.zone)
+
+    def when(self, text: str) -> str:
+        """An ISO time as a person reads it; its offset stands with it only where it is not that of all others."""
+        offsets = OFFSET.findall(self.zone) or ["+00:00"]
+        shown = spoken(text)
+        return shown.removesuffix(f" {offsets[0]}") if len(offsets) == 1 else shown
 
     @property
     def in_force(self) -> tuple[RecordedReading, ...]:

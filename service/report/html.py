@@ -8,14 +8,12 @@ from importlib.resources import files
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.readings import LoggedPh
 from service.bench.vessel.waste import NO_DRAIN
-from service.moments import spoken
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
 from service.report.heads import correction_line, entry_number, heads, on_to, photo_of, procedure_line
 from service.report.losses import LikeLosses, like_losses
 from service.report.plots import check_plot, flow_plot, ph_plot, render
 from service.report.state_marks import gate_html, word_of
-from stripread.words import N_, _, number, say
-from stripread.words import spoken as language
+from stripread.words import N_, _, number, say, spoken
 from stripread.words.retold import retold
 
 WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
@@ -24,11 +22,6 @@ CLOSING = N_(
     "Intervals: 95 % for readings, 90 % for the forecast; ranges of grams come from each loss's own model and are not "
     "fitted to the shortfall. Remade from the log at any time, with the same content."
 )
-
-
-def when(text: str) -> str:
-    """An ISO time as a person reads it, with its offset; the record has them in its batch's zone."""
-    return spoken(text)
 
 
 def span_text(span: Span) -> str:
@@ -76,8 +69,8 @@ def balance_rows(batch: BatchRecord) -> list[tuple[str, str, str]]:
 
 def about_line(batch: BatchRecord) -> str:
     """Which batch it is, when it was opened and closed, and what it is rinsed with."""
-    closed = _(" · closed {at}", at=when(batch.closed_at)) if batch.closed_at else ""
-    opened = _("Batch {number} · opened {at}", number=str(batch.number), at=when(batch.opened_at))
+    closed = _(" · closed {at}", at=batch.when(batch.closed_at)) if batch.closed_at else ""
+    opened = _("Batch {number} · opened {at}", number=str(batch.number), at=batch.when(batch.opened_at))
     return f"{opened}{closed} · {_('rinse water: {water}', water=batch.water)} · {batch.software}"
 
 
@@ -144,7 +137,7 @@ def html_report(batch: BatchRecord) -> str:
 
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     environment.filters.update(
-        when=when,
+        when=batch.when,
         gate=gate_html,
         word_of=word_of,
         span=span_text,
@@ -157,7 +150,7 @@ def html_report(batch: BatchRecord) -> str:
         photo_of=photo_of,
         on_to=on_to,
         entry_number=entry_number,
-        correction=lambda r: correction_line(when(r.logged_at), (r.id, r.corrects), r.who, r.why),
+        correction=lambda r: correction_line(batch.when(r.logged_at), (r.id, r.corrects), r.who, r.why),
         b64=lambda data: base64.b64encode(data).decode(),
     )
     template = environment.from_string(
@@ -171,7 +164,7 @@ def html_report(batch: BatchRecord) -> str:
     return template.render(
         b=batch,
         w=heads(),
-        lang=language(),
+        lang=spoken(),
         about=about_line(batch),
         procedure=procedure_line(say(batch.state.procedure.name), batch.state.procedure.version),
         summary=summary(batch),

@@ -28,7 +28,6 @@ from service.report.html import (
     span_text,
     stock_line,
     summary,
-    when,
 )
 from service.report.losses import like_losses
 from service.report.state_marks import gate_cell, word_of
@@ -98,8 +97,8 @@ def _content(batch: BatchRecord, drawn: set[str]) -> dict[str, Any]:
         "silver": _silver(batch, plots),
         "written": _written(batch),
         "stock": stock_line(batch),
-        "readings": [_reading(r) for r in batch.readings],
-        "corrections": [_correction(r) for r in batch.corrections],
+        "readings": [_reading(r, batch.when(r.at)) for r in batch.readings],
+        "corrections": [_correction(r, batch.when(r.logged_at)) for r in batch.corrections],
         "cautions": cautions(batch),
         "closing": say(CLOSING),
     }
@@ -113,7 +112,7 @@ def _stages(batch: BatchRecord) -> list[list[Cell]]:
         against = f"{said} {move.reason}" + (f" ({move.who})" if move.who else "")
         why: Cell = {"lines": [retold(move.sentence), *([against] if move.reason else [])]}
         gate: Cell = gate_cell(move.state) if move.state else ""
-        rows.append([when(move.at), on_to(say(move.title)), gate, why])
+        rows.append([batch.when(move.at), on_to(say(move.title)), gate, why])
     now: Cell = {"lines": [state.verdict.sentence, state.next_line]}
     return [*rows, [words["now"], say(state.stage.title), gate_cell(state.verdict.state), now]]
 
@@ -133,16 +132,16 @@ def _silver(batch: BatchRecord, plots: dict[str, Any]) -> dict[str, Any] | None:
 
 def _written(batch: BatchRecord) -> list[list[Cell]]:
     rows: list[list[Cell]] = [
-        [when(at), _("note {number}", number=str(number)), {"strong": say(LOST_NOTE)}]
+        [batch.when(at), _("note {number}", number=str(number)), {"strong": say(LOST_NOTE)}]
         for number, at in batch.lost_notes
     ]
     for note, why in batch.notes_of(*WRITTEN):
         words: Cell = {"struck": note_text(note), "lines": [f"{heads()['struck']} {why}"]} if why else note_text(note)
-        rows.append([when(note.at), say(note.kind.replace("_", " ")), words])
+        rows.append([batch.when(note.at), say(note.kind.replace("_", " ")), words])
     return rows
 
 
-def _reading(r: RecordedReading) -> list[Cell]:
+def _reading(r: RecordedReading, at: str) -> list[Cell]:
     doubtful = f" ({word_of('doubtful')})" if r.reading.doubtful else ""
     said: dict[str, Any] = {"lines": [r.text + doubtful], "quiet": [*r.reasons, *([r.note] if r.note else [])]}
     if r.corrected_by:
@@ -153,10 +152,10 @@ def _reading(r: RecordedReading) -> list[Cell]:
         }
     photo: Cell = None if r.thumbnail is None else {"picture": f"photo-{r.id}.jpg", "alt": photo_of(r.id)}
     wash = "" if r.wash is None else str(r.wash)
-    at: Cell = {"lines": [when(r.at)], "quiet": [r.told] if r.told else []}
-    return [photo, at, wash, said, {"quiet": [entry_number(r.id), *r.source.split(", ")]}]
+    taken: Cell = {"lines": [at], "quiet": [r.told] if r.told else []}
+    return [photo, taken, wash, said, {"quiet": [entry_number(r.id), *r.source.split(", ")]}]
 
 
-def _correction(r: RecordedReading) -> str:
+def _correction(r: RecordedReading, at: str) -> str:
     assert r.corrects is not None
-    return correction_line(when(r.logged_at), (r.id, r.corrects), r.who, r.why)
+    return correction_line(at, (r.id, r.corrects), r.who, r.why)
