@@ -178,8 +178,8 @@ def add_handlers(app: FastAPI, folder: Path | None = None) -> None:
 def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """The problems that a route may answer, for its OpenAPI description.
 
-    They name their shape, which ``described`` adds once: as models each would be worked out for each route, which took
-    half of the service's start.
+    They name their shape, which ``described`` adds once: as models each would be worked out for each route, which is
+    more than half of what building all routes takes.
     """
     content = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
     return {s: {"description": HTTPStatus(s).phrase, "content": content} for s in statuses}
