@@ -16,7 +16,7 @@ from pathlib import Path
 
 from selenium.common.exceptions import TimeoutException
 
-from tests.page.acting import ACTIONS, Actor, Entered, times_in_log
+from tests.page.acting import ACTIONS, Actor, Entered, times_in_log, told
 from tests.page.browsing import a_browser
 from tests.page.phone import Phone
 from tests.page.wire import Wire
@@ -193,7 +193,7 @@ class Session:
         shown = self.browser.execute_script(SHOWN)
         if not shown["batch"].isdigit():
             return False
-        entries = HTTP.get(f"{self.url}/api/batches/{shown['batch']}/readings").json()
+        entries = told(f"{self.url}/api/batches/{shown['batch']}/readings")
         return set(shown["entries"]) == {e["log"]["id"] for e in entries if e["log"]["corrected_by"] is None}
 
 

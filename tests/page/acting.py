@@ -1,7 +1,9 @@
 """Everything that a person can enter on the page, by its buttons, each so that it is known again in the log."""
 
 import itertools
+import time
 from dataclasses import dataclass
+from typing import Any
 
 from tests.page.phone import Phone
 from tests.server.calls import HTTP
@@ -100,24 +102,35 @@ class Actor:
         return done
 
 
+def told(url: str) -> Any:
+    """What the service answers, asked again where it says that it will do later."""
+    for _ in range(20):
+        answer = HTTP.get(url)
+        if answer.status_code != 503:
+            break
+        time.sleep(float(answer.headers.get("Retry-After", 1)))
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
 def times_in_log(url: str, entered: Entered) -> int:
     """How often it is in the log."""
-    batches = HTTP.get(f"{url}/api/batches").json()
+    batches = told(f"{url}/api/batches")
     if entered.what == "batch":
-        opened = [HTTP.get(f"{url}/api/batches/{b['id']}").json()["events"][0]["detail"]["name"] for b in batches]
+        opened = [told(f"{url}/api/batches/{b['id']}")["events"][0]["detail"]["name"] for b in batches]
         return opened.count(entered.mark)
     found = 0
     for batch in batches:
         at = f"{url}/api/batches/{batch['id']}"
         if entered.what == "rename":
-            events = HTTP.get(at).json()["events"]
+            events = told(at)["events"]
             found += sum(e["what"] == "renamed" and e["detail"]["to"] == entered.mark for e in events)
         elif entered.what in ("note", "stage", "struck"):
-            notes = HTTP.get(f"{at}/notes").json()
+            notes = told(f"{at}/notes")
             found += sum(entered.mark in (n["data"].get(f) for f in ("name", "reason", "why")) for n in notes)
         else:
             name = "note" if entered.what == "photo" else "why"
-            entries = [e["log"] for e in HTTP.get(f"{at}/readings").json()]
+            entries = [e["log"] for e in told(f"{at}/readings")]
             own = [e for e in entries if e["corrects"] is None or entered.what != "photo"]
             found += sum(e[name] == entered.mark for e in own)
     return found
