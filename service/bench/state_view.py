@@ -98,6 +98,9 @@ class BenchState(_View):
     gate: GateView
     next: str
     next_stage: StageName | None
+    past_optional: StageName | None = Field(
+        None, description="The stage that an open gate may lead to as well, past optional ones."
+    )
     cautions: tuple[str, ...]
     can_go_wrong: tuple[str, ...]
     stages: tuple[StageName, ...]
@@ -131,12 +134,14 @@ def balance_view(found: Balance) -> BalanceView:
 def state_view(state: State) -> BenchState:
     """A batch's state as it leaves the bench."""
     stage, after = state.stage, state.procedure.after(state.stage.id)
+    past = state.procedure.past(stage.id) if state.verdict.state == "open" else None
     return BenchState(
         procedure=say(state.procedure.name),
         stage=StageView(id=stage.id, title=say(stage.title), do=say(stage.do), read=stage.read),
         gate=GateView(state=state.verdict.state, sentence=state.verdict.sentence),
         next=state.next_line,
         next_stage=None if after is None else StageName(id=after.id, title=say(after.title)),
+        past_optional=None if past is None else StageName(id=past.id, title=say(past.title)),
         cautions=(*(danger.sentence for danger in state.dangers), *map(say, stage.cautions), state.rules),
         can_go_wrong=tuple(map(say, stage.wrong)),
         stages=tuple(StageName(id=s.id, title=say(s.title)) for s in state.procedure.stages),

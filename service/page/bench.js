@@ -36,6 +36,7 @@ export async function showBench(batch, done) {
           "div",
           { class: "row wrap" },
           moving ? el("p", { class: "note" }, t("{words}: waits on this phone", moving)) : now.next_stage && el("button", { type: "button", onclick: () => goOn(batch, now, done) }, t("Go on: {title}", now.next_stage)),
+          !moving && now.past_optional && el("button", { type: "button", onclick: () => goOn(batch, { ...now, next_stage: now.past_optional }, done) }, t("Without it: {title}", now.past_optional)),
           el("button", { type: "button", onclick: () => writeDown(batch, done) }, t("Write down")),
         ),
       el(

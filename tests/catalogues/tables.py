@@ -14,7 +14,7 @@ import click
 from calibration.liquids.table import liquids
 from service.bench.lye_plan import SUGARS
 from service.bench.note_forms import note_forms
-from service.bench.procedure import SHIPPED
+from service.bench.procedure import EARLIER, SHIPPED
 from service.cli import COMMANDS, app
 from service.terminal.examples import EXAMPLES, HEAD
 from stripread.reasons import REASONS
@@ -111,7 +111,7 @@ def _bench() -> Iterator[tuple[str, str]]:
         for field in form.fields:
             yield field.label, "service/bench/notes/"
             yield from ((words, "service/bench/notes/") for _value, words in field.options if words)
-    for name in SHIPPED:
+    for name in (*SHIPPED, *EARLIER):
         place = f"service/bench/procedures/{name}.toml"
         procedure = tomllib.loads((room / "procedures" / f"{name}.toml").read_text(encoding="utf-8"))
         yield procedure["name"], place
