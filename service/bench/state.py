@@ -20,6 +20,8 @@ from service.bench.chemistry.balance import (
 )
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.course import Step, course_of
+from service.bench.dosing.at_stage import portions_of
+from service.bench.dosing.by_portions import Portions
 from service.bench.drying.at_stage import drying_of, not_open_over_water
 from service.bench.drying.forecast import DryingForecast
 from service.bench.gates.copper import Metal, Water
@@ -90,6 +92,7 @@ class State:
     rules: str = field(default_factory=lambda: say(RULES))
     unanswered: int = 0  # entries and notes that wait for an answer before they count
     drying: DryingForecast | None = None  # of a stage that dries, once something was weighed
+    portions: Portions | None = None  # of a reagent dosed to an end by pictures, from its second portion on
 
     @property
     def band(self) -> tuple[float, float]:
@@ -159,7 +162,9 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
     upcoming, been = _next(stage, after, verdict), course.been
-    return State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
+    dosed = portions_of(stage.gate, stage.read, notes, sorted(here, key=lambda o: o.at), since)
+    made = State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
+    return replace(made, portions=dosed)
 
 
 def _move(step: Step) -> Move:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict, Field
 
 from service.bench.chemistry.balance import Balance
+from service.bench.dosing.by_portions import Portions
 from service.bench.drying.forecast import DryingForecast
 from service.bench.state import State
 from stripread.words import say
@@ -90,6 +91,16 @@ class DryingView(_View):
     water_g: Grams | None
 
 
+class PortionsView(_View):
+    """A reagent dosed to an end by pictures: g that went in, share still pale and g to go as (low, value, high)."""
+
+    status: str = Field(description="done, falling, stopped, cannot tell.", examples=["falling"])
+    sentence: str
+    added_g: float
+    left: Grams | None
+    more_g: Grams | None
+
+
 class BenchState(_View):
     """Where a batch stands: stage and gate on top, what to do next in one line."""
 
@@ -109,12 +120,20 @@ class BenchState(_View):
     worth_doing: tuple[str, ...]
     dangers: tuple[str, ...]
     stock: StockView | None
+    portions: PortionsView | None = Field(None, description="From the second portion of a reagent on, with a picture.")
     drying: DryingView | None = Field(None, description="Of a stage that dries, once something was weighed.")
 
 
 def drying_view(found: DryingForecast) -> DryingView:
     """A drying's forecast as it leaves the bench."""
     return DryingView(status=found.status, sentence=found.sentence, hours=found.hours, water_g=found.water_g)
+
+
+def portions_view(found: Portions) -> PortionsView:
+    """Portions as they leave the bench."""
+    return PortionsView(
+        status=found.status, sentence=found.sentence, added_g=found.added_g, left=found.left, more_g=found.more_g
+    )
 
 
 def balance_view(found: Balance) -> BalanceView:
@@ -161,5 +180,6 @@ def state_view(state: State) -> BenchState:
         worth_doing=state.worth_doing,
         dangers=tuple(danger.sentence for danger in state.dangers),
         stock=None if state.stock is None else StockView(litres=state.stock.litres, sentence=state.stock.sentence),
+        portions=None if state.portions is None else portions_view(state.portions),
         drying=None if state.drying is None else drying_view(state.drying),
     )

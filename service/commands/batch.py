@@ -150,6 +150,8 @@ def _lines(state: State) -> str:
                     chalk_note=state.balance.chalk_note,
                 )
             )
+    if state.portions is not None:
+        lines.append(_("Portions: {sentence}", sentence=state.portions.sentence))
     if state.drying is not None:
         lines.append(_("Drying: {sentence}", sentence=state.drying.sentence))
     if state.stock is not None:

@@ -138,13 +138,13 @@ function calculator(id, kind, chosen) {
 }
 
 // Its fields and words come when somebody opens it.
-function later(id, chosen) {
+function later(id, chosen, fields = () => import("./plan_more.js")) {
   const box = $(`plan-${id}`);
   const load = async () => {
     if (!box.open || box.dataset.loaded) return;
     box.dataset.loaded = "yes";
     try {
-      const { KINDS } = await import("./plan_more.js");
+      const { KINDS } = await fields();
       await calculator(id, KINDS[id], chosen);
     } catch {
       delete box.dataset.loaded; // without a connection: the next time that it is opened
@@ -156,6 +156,7 @@ function later(id, chosen) {
 export function calculators(chosen) {
   calculator("lye", LYE, chosen);
   calculator("wash", WASH, chosen);
+  for (const id of ["volume", "expected", "portions"]) later(id, chosen, () => import("./plan_dose.js"));
   later("metal", chosen);
   later("yield", chosen);
   later("waste", chosen);

@@ -38,6 +38,7 @@ from service.web.routes import (
     trust,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
+from service.web.routes.planning import dose
 from service.web.tongue import Tongue
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE
@@ -108,6 +109,7 @@ def create_app(settings: Settings) -> FastAPI:
         labels,
         procedures,
         plan,
+        dose,
         finding,
         calibrations,
         profiles,

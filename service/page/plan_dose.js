@@ -1,0 +1,75 @@
+// The calculators of dosing without a dry weight: by volume, by the metal dissolved, by portions to an end.
+import { el } from "./dom.js";
+import { amount, MASS, number, range, SMALL, WARMTH } from "./fields.js";
+import { figure, list, warned, words } from "./plan.js";
+import { sheet } from "./sheet.js";
+import { decimal, t } from "./words.js";
+
+sheet();
+
+const BY = { name: "by", label: t("It is turned to metal by"), options: [["lye", t("lye and sugar")], ["zinc", t("zinc")], ["iron", t("iron")]], value: "lye" };
+const SCALE = { name: "scale_g", label: t("The scale may be off by, g"), mode: "decimal", value: decimal("0.1"), max: 8 };
+const scale = (v) => (v.scale_g.trim() ? `${number(v.scale_g, t("The scale"))} g` : null);
+const ends = (v, name, parts) => {
+  const found = range(v, name, parts);
+  return found && `${+Math.min(...found).toFixed(5)}-${+Math.max(...found).toFixed(5)}`;
+};
+const told = (a) => [words(a.said), list(a.rests_on), ...warned(a.cautions)];
+
+const VOLUME = {
+  fields: [
+    { name: "water_g", label: t("The vessel, filled to a mark with clean water"), units: MASS, unit: "g", required: true },
+    { name: "sludge_g", label: t("The same with the sludge, to the same mark"), units: MASS, unit: "g", required: true },
+    { name: "empty_g", label: t("The vessel empty and dry (may stay empty)"), units: MASS, unit: "g" },
+    { name: "temp_c", label: t("Temperature of both"), units: WARMTH, value: "20", unit: "degC" },
+    { name: "liquid", label: t("Density of the liquid in it, g/mL (empty: rinse water)"), range: true },
+    { name: "dirt", label: t("Of the solid by volume, % dirt (empty: 0 to 2)"), range: true },
+    { name: "mark_ml", label: t("The mark is met to ±"), units: SMALL, value: "1", unit: "ml" },
+    SCALE,
+    BY,
+  ],
+  query: (v) => ({
+    water_g: amount(v, "water_g"),
+    sludge_g: amount(v, "sludge_g"),
+    empty_g: amount(v, "empty_g"),
+    temp_c: amount(v, "temp_c")?.replace("degC", "°C").replace("degF", "°F"),
+    liquid: ends(v, "liquid", 1),
+    dirt: ends(v, "dirt", 100),
+    mark_ml: amount(v, "mark_ml"),
+    scale_g: scale(v),
+    by: v.by,
+    unit: v.water_g_unit === "kg" ? "g" : v.water_g_unit,
+  }),
+  told,
+  from: () => ({}),
+};
+
+const EXPECTED = {
+  fields: [
+    { name: "metal_g", label: t("The metal that was dissolved"), units: MASS, required: true },
+    { name: "fineness", label: t("Metal: fineness ({one}, or {range})", { one: decimal("0.925"), range: decimal("0.90-0.93") }), value: decimal("0.925"), max: 20 },
+    { name: "through", label: t("Of its silver came through to the chloride, % (empty: 90 to 100)"), range: true },
+    SCALE,
+    BY,
+  ],
+  query: (v) => ({ metal_g: amount(v, "metal_g"), fineness: v.fineness.trim() || null, through: ends(v, "through", 100), scale_g: scale(v), by: v.by, unit: v.metal_g_unit }),
+  told,
+  from(notes) {
+    const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "input");
+    if (!weighed) return {};
+    const fine = weighed.data.fineness;
+    return { metal_g: figure(weighed.data.grams), metal_g_unit: "g", ...(fine ? { fineness: fine.map((x) => decimal(x)).join("-") } : {}) };
+  },
+};
+
+const PORTIONS = {
+  fields: [
+    { name: "portion", label: t("Portions in order, as grams:pale share ({example}); grams alone without a picture after it", { example: decimal("0:95 %; 20:60-68 %; 20:31-40 %") }), required: true, max: 1000 },
+    { name: "until", label: t("It is enough at, % pale"), mode: "decimal", value: "1", max: 6 },
+  ],
+  query: (v) => ({ portion: v.portion.split(";").map((one) => one.trim()).filter(Boolean), until: `${number(v.until, t("It is enough at, % pale")) ?? 1} %` }),
+  told: (a) => [el("p", { class: "next" }, a.portions.sentence), words(a.said.slice(0, 1)), list(a.rests_on), ...warned(a.cautions)],
+  from: () => ({}),
+};
+
+export const KINDS = { volume: VOLUME, expected: EXPECTED, portions: PORTIONS };
