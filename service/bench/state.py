@@ -28,6 +28,8 @@ from service.bench.gates.copper import Metal, Water
 from service.bench.gates.judge import Surroundings, judge
 from service.bench.gates.verdict import Verdict
 from service.bench.gates.weight import Weighing
+from service.bench.melting.melt import Melt
+from service.bench.melting.of_batch import melts_of, silver_weighed
 from service.bench.note_fields import IN_LOG
 from service.bench.notes import (
     AcidRinse,
@@ -92,6 +94,7 @@ class State:
     rules: str = field(default_factory=lambda: say(RULES))
     unanswered: int = 0  # entries and notes that wait for an answer before they count
     drying: DryingForecast | None = None  # of a stage that dries, once something was weighed
+    melts: tuple[Melt, ...] = ()
     portions: Portions | None = None  # of a reagent dosed to an end by pictures, from its second portion on
 
     @property
@@ -149,10 +152,12 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     verdict = not_open_over_water(verdict, drying)
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]
     chalk = chalk_of(notes, observations, procedure, water, alkalinity_mmol_l)
+    melts = melts_of(notes)
     found = None
     if expected is not None:
         losses = _losses(notes, decants, observations, expected)
-        found = balance(expected, _weighed(notes), losses, chalk.grams, chalk.why)
+        losses += tuple(loss for melt in melts if (loss := melt.loss) is not None)
+        found = balance(expected, silver_weighed(notes, melts), losses, chalk.grams, chalk.why)
     tips = [
         _("Settle {name} a second time before it goes.", name=name) for name in (found.settle_again if found else ())
     ]
@@ -164,7 +169,7 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     upcoming, been = _next(stage, after, verdict), course.been
     dosed = portions_of(stage.gate, stage.read, notes, sorted(here, key=lambda o: o.at), since)
     made = State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
-    return replace(made, portions=dosed)
+    return replace(made, portions=dosed, melts=melts)
 
 
 def _move(step: Step) -> Move:
@@ -214,11 +219,6 @@ def weighing_of(weight: Weight, number: int = 0) -> StartWeighing:
     """A weight as the sum of lots takes it; ``number`` is that of its note."""
     said = (weight.of, weight.grams, weight.scale_g or 0.0, weight.moisture, weight.fineness, weight.again)
     return StartWeighing(*said, weight.replaces, number)
-
-
-def _weighed(notes: list[Note]) -> tuple[float, float] | None:
-    found = [weight for weight in contents(notes, Weight) if weight.of in METAL]
-    return (found[-1].grams, found[-1].scale_g or 0.0) if found else None
 
 
 def _chloride_of(decant: DecantNote, observations: list[Observation]) -> tuple[float, float] | None:

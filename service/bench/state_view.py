@@ -7,6 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from service.bench.chemistry.balance import Balance
 from service.bench.dosing.by_portions import Portions
 from service.bench.drying.forecast import DryingForecast
+from service.bench.melting.melt import Melt
 from service.bench.state import State
 from stripread.words import say
 from stripread.words.retold import retold
@@ -91,6 +92,28 @@ class DryingView(_View):
     water_g: Grams | None
 
 
+class BarView(_View):
+    """A bar: its mass, its fineness in parts of one (low, value, high; null where nothing tells it), and by what."""
+
+    name: str
+    grams: float
+    fineness: Grams | None
+    by: str = Field(description="assay, density, not said.", examples=["density"])
+    sentence: str
+
+
+class MeltView(_View):
+    """A melt; grams as (low, value, high), null where what it takes was not weighed."""
+
+    bars: tuple[BarView, ...]
+    bars_g: float
+    silver_g: Grams
+    lost_g: Grams | None = Field(description="From powder to bars; it is not all silver.")
+    lost_share: float | None
+    slag_silver_g: Grams | None
+    sentences: tuple[str, ...]
+
+
 class PortionsView(_View):
     """A reagent dosed to an end by pictures: g that went in, share still pale and g to go as (low, value, high)."""
 
@@ -120,6 +143,7 @@ class BenchState(_View):
     worth_doing: tuple[str, ...]
     dangers: tuple[str, ...]
     stock: StockView | None
+    melts: tuple[MeltView, ...] = ()
     portions: PortionsView | None = Field(None, description="From the second portion of a reagent on, with a picture.")
     drying: DryingView | None = Field(None, description="Of a stage that dries, once something was weighed.")
 
@@ -127,6 +151,23 @@ class BenchState(_View):
 def drying_view(found: DryingForecast) -> DryingView:
     """A drying's forecast as it leaves the bench."""
     return DryingView(status=found.status, sentence=found.sentence, hours=found.hours, water_g=found.water_g)
+
+
+def melt_view(found: Melt) -> MeltView:
+    """A melt as it leaves the bench."""
+    bars = tuple(
+        BarView(name=b.name, grams=b.grams, fineness=b.fineness.share, by=b.fineness.by, sentence=b.fineness.sentence)
+        for b in found.bars
+    )
+    return MeltView(
+        bars=bars,
+        bars_g=found.bars_g,
+        silver_g=found.silver_g,
+        lost_g=found.lost_g,
+        lost_share=found.lost_share,
+        slag_silver_g=found.slag_silver_g,
+        sentences=found.sentences,
+    )
 
 
 def portions_view(found: Portions) -> PortionsView:
@@ -180,6 +221,7 @@ def state_view(state: State) -> BenchState:
         worth_doing=state.worth_doing,
         dangers=tuple(danger.sentence for danger in state.dangers),
         stock=None if state.stock is None else StockView(litres=state.stock.litres, sentence=state.stock.sentence),
+        melts=tuple(map(melt_view, state.melts)),
         portions=None if state.portions is None else portions_view(state.portions),
         drying=None if state.drying is None else drying_view(state.drying),
     )

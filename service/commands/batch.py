@@ -36,6 +36,8 @@ _NOTES = [
     "acid_rinse",
     "metal_check",
     "named_test",
+    "melt",
+    "bar",
     "poured",
     "mixed",
     "emptied",
@@ -150,6 +152,7 @@ def _lines(state: State) -> str:
                     chalk_note=state.balance.chalk_note,
                 )
             )
+    lines += [sentence for melt in state.melts for sentence in melt.sentences]
     if state.portions is not None:
         lines.append(_("Portions: {sentence}", sentence=state.portions.sentence))
     if state.drying is not None:

@@ -9,6 +9,7 @@ import click
 from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
 from service.commands.planning.dose import expected, portions, volume
+from service.commands.planning.melt import command as melt
 from service.commands.planning.metal import command as metal
 from service.terminal.plan_lines import moisture_told, print_plan
 from service.terminal.quantity_types import Quantity
@@ -20,13 +21,14 @@ _SUGARS = ("glucose", "glucose monohydrate", "inverted table sugar", "table suga
 
 @click.group("plan")
 def command() -> None:
-    """Washes, lye and sugar, zinc or iron, dosing, waste, yield: what to expect, with its range.
+    """Washes, lye and sugar, zinc or iron, dosing, melt, waste, yield: what to expect, with its range.
 
     Amounts take units: "2 lb", "500 ml".
     """
 
 
 command.add_command(metal)
+command.add_command(melt)
 command.add_command(volume)
 command.add_command(portions)
 command.add_command(expected)

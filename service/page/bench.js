@@ -30,6 +30,7 @@ export async function showBench(batch, done) {
       ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       el("p", { class: "next" }, now.next),
       el("p", {}, chip("gate", now.gate.state), ` ${now.gate.sentence}`),
+      (now.melts || []).some((m) => m.sentences.length) && el("ul", { id: "melts", class: "plain" }, now.melts.flatMap((m) => m.sentences).map((text) => el("li", { class: "meta" }, text))),
       now.portions && el("p", { id: "portions", class: "meta" }, now.portions.sentence),
       now.drying && el("p", { id: "drying", class: "meta" }, now.drying.sentence),
       open &&

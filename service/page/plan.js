@@ -156,7 +156,7 @@ function later(id, chosen, fields = () => import("./plan_more.js")) {
 export function calculators(chosen) {
   calculator("lye", LYE, chosen);
   calculator("wash", WASH, chosen);
-  for (const id of ["volume", "expected", "portions"]) later(id, chosen, () => import("./plan_dose.js"));
+  for (const id of ["volume", "expected", "portions", "melt"]) later(id, chosen, () => import("./plan_dose.js"));
   later("metal", chosen);
   later("yield", chosen);
   later("waste", chosen);

@@ -1,4 +1,4 @@
-// The calculators of dosing without a dry weight: by volume, by the metal dissolved, by portions to an end.
+// The calculators of dosing without a dry weight (by volume, by the metal dissolved, by portions), and of the melt.
 import { el } from "./dom.js";
 import { amount, MASS, number, range, SMALL, WARMTH } from "./fields.js";
 import { figure, list, warned, words } from "./plan.js";
@@ -72,4 +72,37 @@ const PORTIONS = {
   from: () => ({}),
 };
 
-export const KINDS = { volume: VOLUME, expected: EXPECTED, portions: PORTIONS };
+const MELT = {
+  fields: [
+    { name: "powder_g", label: t("Powder into the crucible"), units: MASS },
+    { name: "bar", label: t("Bars: mass, mass:fineness declared, or mass/hanging in water ({example})", { example: decimal("195.2; 80.1:995 ‰; 61.3/55.4") }), required: true, max: 1000 },
+    { name: "temp_c", label: t("Temperature of that water"), units: WARMTH, value: "20", unit: "degC" },
+    { name: "other", label: t("What else is in it, most likely"), options: [["copper", t("copper")], ["zinc", t("zinc")], ["tin", t("tin")], ["iron", t("iron")]], value: "copper" },
+    { name: "flux_g", label: t("Flux"), units: MASS },
+    { name: "slag_g", label: t("Slag that came off"), units: MASS },
+    { name: "crucible_before_g", label: t("The crucible before, empty"), units: MASS },
+    { name: "crucible_after_g", label: t("The crucible after"), units: MASS },
+    { ...SCALE, value: decimal("0.01") },
+  ],
+  query: (v) => ({
+    powder_g: amount(v, "powder_g"),
+    bar: v.bar.split(";").map((one) => one.trim()).filter(Boolean),
+    temp_c: amount(v, "temp_c")?.replace("degC", "°C").replace("degF", "°F"),
+    other: v.other,
+    flux_g: amount(v, "flux_g"),
+    slag_g: amount(v, "slag_g"),
+    crucible_before_g: amount(v, "crucible_before_g"),
+    crucible_after_g: amount(v, "crucible_after_g"),
+    scale_g: scale(v),
+  }),
+  told: (a) => [list(a.melt.sentences), ...warned(a.cautions)],
+  from(notes) {
+    const melt = notes.find((n) => n.kind === "melt");
+    const bars = notes.filter((n) => n.kind === "bar").reverse();
+    const one = ({ data: d }) => `${figure(d.grams)}${d.assay ? `:${d.assay.map((x) => decimal(x)).join("-")}` : d.in_water_g ? `/${figure(d.in_water_g)}` : ""}`;
+    const masses = melt ? ["powder_g", "flux_g", "slag_g", "crucible_before_g", "crucible_after_g"].filter((name) => melt.data[name] != null) : [];
+    return { ...Object.fromEntries(masses.flatMap((name) => [[name, figure(melt.data[name])], [`${name}_unit`, "g"]])), ...(bars.length ? { bar: bars.map(one).join("; ") } : {}) };
+  },
+};
+
+export const KINDS = { volume: VOLUME, expected: EXPECTED, portions: PORTIONS, melt: MELT };

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from service.bench.note_forms import as_asked
 from service.bench.notes import (
     AmmoniaTest,
+    BarNote,
     Content,
     DecantNote,
+    MeltNote,
     MetalCheck,
     NamedTest,
     Note,
@@ -183,7 +185,7 @@ def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
     if isinstance(d, AmmoniaTest):
         used = _("{ml:g} mL of {mol_l:g} mol/L ammonia", ml=d.ml, mol_l=d.mol_l)
         return f"{used}, {_('on solid') if d.on_solid else _('on clear liquid')}"
-    if isinstance(d, MetalCheck | NamedTest):
+    if isinstance(d, MetalCheck | NamedTest | MeltNote | BarNote):
         return as_asked(d)
     if isinstance(d, Pouring):
         ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from stripread.words import _
 
-# Silver chloride 5.56, silver 10.49 at 20 °C, copper 8.96: handbook of chemistry and physics, from memory.
-SILVER_CHLORIDE, SILVER, COPPER = 5.56, 10.49, 8.96
+# At 20 °C; handbook of chemistry and physics, from memory.
+SILVER_CHLORIDE, SILVER = 5.56, 10.49
+OTHER_METALS = {"copper": 8.96, "zinc": 7.14, "tin": 7.29, "iron": 7.87}
 COLDEST, WARMEST = 0.0, 40.0  # °C between which the formula for water holds
 
 

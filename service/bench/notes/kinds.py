@@ -11,6 +11,7 @@ from service.bench.note_fields import IN_LOG
 from service.bench.notes.content import Content
 from service.bench.notes.of_liquid import BatchVessel, DecantNote, ReagentUsed
 from service.bench.notes.of_log import Amended, ChosenProcedure, Move, Strike
+from service.bench.notes.of_melt import BarNote, MeltNote
 from service.bench.notes.of_solid import AcidRinse, AmmoniaTest, MetalCheck, NamedTest, Weight
 from service.bench.notes.of_stock import Emptying, MadeSafe, Pouring, VesselReading
 from service.bench.quantities import WrongQuantity
@@ -28,6 +29,8 @@ CONTENTS: tuple[type[Content], ...] = (
     AcidRinse,
     MetalCheck,
     NamedTest,
+    MeltNote,
+    BarNote,
     Pouring,
     VesselReading,
     Emptying,

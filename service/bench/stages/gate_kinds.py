@@ -15,7 +15,7 @@ from stripread.words import _
 
 NEUTRAL = (6.0, 8.0)  # pH called neutral where a procedure does not say; common practice, no source
 # Kinds of notes from which a timed gate may count.
-Event = Literal["used", "decant", "weight", "poured", "acid_rinse", "metal_check", "named_test"]
+Event = Literal["used", "decant", "weight", "poured", "acid_rinse", "metal_check", "named_test", "melt", "bar"]
 
 
 def _rising(band: tuple[float, float]) -> tuple[float, float]:
