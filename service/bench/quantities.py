@@ -50,6 +50,7 @@ RULES_OF: dict[str, Rule] = {
     "oxide_silver_g": Rule("g", 0.0, 1e5),
     **dict.fromkeys(("powder_g", "crucible_before_g", "crucible_after_g", "in_water_g"), _MASS),
     **dict.fromkeys(("flux_g", "slag_g"), Rule("g", 0.0, 1e5)),
+    "acid_ml": Rule("ml", 0.0, 1e5),
     "water_c": Rule("degC", 0.0, 40.0),
     "litres": _VOLUME,
     "retained_l": Rule("l", 1e-6, 1e3, zero=False),

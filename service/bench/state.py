@@ -249,7 +249,7 @@ def _losses(
     vessel = batch_vessel(notes)
     losses = [loss for decant in decants for loss in decant_loss(decant)]
     losses += [ammonia_test_loss(test.ml, test.mol_l, test.on_solid) for test in contents(notes, AmmoniaTest)]
-    losses += [back_to_chloride_loss(rinse.oxide_silver_g, rinse.acid_mol) for rinse in contents(notes, AcidRinse)]
+    losses += [back_to_chloride_loss(rinse.oxide_silver_g, rinse.mol) for rinse in contents(notes, AcidRinse)]
     papers = PAPERS if vessel.papers is None else int(vessel.papers)
     glasses = GLASSES if vessel.glasses is None else int(vessel.glasses)
     losses += filters_and_glass(papers, glasses)

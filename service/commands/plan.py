@@ -8,6 +8,7 @@ import click
 
 from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
+from service.commands.planning.acid import command as acid
 from service.commands.planning.dose import expected, portions, volume
 from service.commands.planning.melt import command as melt
 from service.commands.planning.metal import command as metal
@@ -28,6 +29,7 @@ def command() -> None:
 
 
 command.add_command(metal)
+command.add_command(acid)
 command.add_command(melt)
 command.add_command(volume)
 command.add_command(portions)
@@ -57,6 +59,9 @@ command.add_command(yield_)
     "--sugar-excess", default="1.2", show_default=True, type=Quantity("excess"), help="Times the sugar that is needed."
 )
 @click.option("--sugar", type=click.Choice(_SUGARS), default="glucose", show_default=True, help="Which sugar.")
+@click.option(
+    "--sugar-purity", default="100", show_default=True, type=Quantity("percent"), help="Of the sugar, by mass, in [%]."
+)
 @click.option("--lye", help='Your own lye, as its label says: "30 %, 1.33 g/ml" or "2 mol/l".')
 @click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -77,6 +82,7 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
             sugar=None if o["no_sugar"] else o["sugar"],
             unit=o["unit"],
             lye=o["lye"],
+            sugar_purity=o["sugar_purity"] / 100.0,
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None

@@ -1,6 +1,6 @@
 // The calculators of dosing without a dry weight (by volume, by the metal dissolved, by portions), and of the melt.
 import { el } from "./dom.js";
-import { amount, MASS, number, range, SMALL, WARMTH } from "./fields.js";
+import { amount, MASS, number, range, SMALL, VOLUME as VOLUMES, WARMTH } from "./fields.js";
 import { figure, list, warned, words } from "./plan.js";
 import { sheet } from "./sheet.js";
 import { decimal, t } from "./words.js";
@@ -105,4 +105,15 @@ const MELT = {
   },
 };
 
-export const KINDS = { volume: VOLUME, expected: EXPECTED, portions: PORTIONS, melt: MELT };
+const ACID = {
+  fields: [
+    { name: "litres", label: t("Dilute acid to make"), units: VOLUMES, required: true },
+    { name: "mol_l", label: t("How strong, mol/L (a rinse: {example})", { example: decimal("0.1") }), mode: "decimal", value: decimal("0.1"), max: 6 },
+    { name: "bottle", label: t("Your own acid (31 %, 1.16 g/ml; empty: as it is sold)"), max: 60 },
+  ],
+  query: (v) => ({ litres: amount(v, "litres"), mol_l: number(v.mol_l, t("How strong")), bottle: v.bottle.trim() || null }),
+  told: (a) => [words(a.said), ...warned(a.cautions)],
+  from: () => ({}),
+};
+
+export const KINDS = { acid: ACID, volume: VOLUME, expected: EXPECTED, portions: PORTIONS, melt: MELT };

@@ -38,7 +38,7 @@ from service.web.routes import (
     trust,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
-from service.web.routes.planning import dose, melt
+from service.web.routes.planning import acid, dose, melt
 from service.web.tongue import Tongue
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE
@@ -110,6 +110,7 @@ def create_app(settings: Settings) -> FastAPI:
         procedures,
         plan,
         dose,
+        acid,
         melt,
         finding,
         calibrations,

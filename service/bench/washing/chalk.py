@@ -93,7 +93,7 @@ def chalk_of(
         if known is not None
         else _("the water's alkalinity is not known: from none, as in pure water, to 4 mmol/L, as in hard")
     )
-    acid = sum(n.content.acid_mol for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
+    acid = sum(n.content.mol for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
     if acid:
         low, value = 0.0, max(0.0, value - G_MOL_ACID * acid)
         why.append(_("an acid rinse since may have taken it out"))

@@ -75,6 +75,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     sugar_excess: TypedText = "1.2",
     sugar: Literal["glucose", "glucose monohydrate", "inverted table sugar", "table sugar", "none"] = "glucose",
     lye: Annotated[str | None, Query(max_length=60, description='Your own: "30 %, 1.33 g/ml", "2 mol/l".')] = None,
+    sugar_purity: Annotated[str, Query(min_length=1, max_length=60, description="Percent by mass.")] = "100",
     unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
 ) -> dict[str, Any]:
     """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted; also in words."""
@@ -98,6 +99,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
             sugar=None if sugar == "none" else sugar,
             unit=unit or None,
             lye=lye or None,
+            sugar_purity=typed_of("sugar_purity", "percent", sugar_purity) / 100.0,
         )
     )
     return {**asdict(answer), "cautions": [*answer.cautions, say(RULES)]}
