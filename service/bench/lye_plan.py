@@ -122,9 +122,10 @@ def lye_plan(
         ),
         (_("Lye ({purity:.0f} % NaOH)", purity=100 * PURITY), mass_words(dose.lye_g, unit) + each),
     ]
-    bought = () if bottle is None else (_own_lye(dose, bottle),)
+    own = None if bottle is None else _own_lye(dose, bottle)
+    bought = () if own is None else (own,)
     said += [(_("or {form}", form=one.form), bought_words(one, unit) + each) for one in bought]
-    if bottle is not None and (brought := _water_brought_l(bottle, bought[0])) > 0.0:
+    if bottle is not None and own is not None and (brought := _water_brought_l(bottle, own)) > 0.0:
         said.append(("", _("it brings {litres:.2g} L of water along: so much less to add", litres=brought)))
     if sugar is not None:
         pure = "" if sugar_purity == 1.0 else _(" ({purity:.0f} % pure)", purity=100 * sugar_purity)

@@ -45,6 +45,10 @@ from service.bench.notes import (
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage
 from service.bench.readings import LoggedPh, LoggedSolid, Observation
+from service.bench.reminding.of_stage import Bench as OfStage
+from service.bench.reminding.of_stage import of_stage
+from service.bench.reminding.of_vials import vials_to_acidify
+from service.bench.reminding.reminder import Reminder, in_order
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import vessel_of
 from service.bench.vessel.read_alkaline import batch_dangers
@@ -95,6 +99,7 @@ class State:
     unanswered: int = 0  # entries and notes that wait for an answer before they count
     drying: DryingForecast | None = None  # of a stage that dries, once something was weighed
     melts: tuple[Melt, ...] = ()
+    reminders: tuple[Reminder, ...] = ()
     portions: Portions | None = None  # of a reagent dosed to an end by pictures, from its second portion on
 
     @property
@@ -169,7 +174,11 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     upcoming, been = _next(stage, after, verdict), course.been
     dosed = portions_of(stage.gate, stage.read, notes, sorted(here, key=lambda o: o.at), since)
     made = State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
-    return replace(made, portions=dosed, melts=melts)
+    reminded = of_stage(OfStage(stage, since, began, notes, weighings, verdict, drying, now)) if now else []
+    vials = vials_to_acidify(notes, observations, now) if now else None
+    return replace(
+        made, portions=dosed, melts=melts, reminders=in_order([*reminded, *([] if vials is None else [vials])])
+    )
 
 
 def _move(step: Step) -> Move:

@@ -8,6 +8,7 @@ from service.bench.chemistry.balance import Balance
 from service.bench.dosing.by_portions import Portions
 from service.bench.drying.forecast import DryingForecast
 from service.bench.melting.melt import Melt
+from service.bench.reminding.reminder import Reminder
 from service.bench.state import State
 from stripread.words import say
 from stripread.words.retold import retold
@@ -114,6 +115,15 @@ class MeltView(_View):
     sentences: tuple[str, ...]
 
 
+class ReminderView(_View):
+    """What is to be done, from when on; ``late`` where waiting on is a danger by itself."""
+
+    code: str = Field(description="acidify, settled, weigh, time_up, look_again.", examples=["settled"])
+    state: str = Field(description="later, now, late.", examples=["now"])
+    due: str
+    sentence: str
+
+
 class PortionsView(_View):
     """A reagent dosed to an end by pictures: g that went in, share still pale and g to go as (low, value, high)."""
 
@@ -143,6 +153,9 @@ class BenchState(_View):
     worth_doing: tuple[str, ...]
     dangers: tuple[str, ...]
     stock: StockView | None
+    reminders: tuple[ReminderView, ...] = Field(
+        (), description="What the batch's own log says is to be done, and when."
+    )
     melts: tuple[MeltView, ...] = ()
     portions: PortionsView | None = Field(None, description="From the second portion of a reagent on, with a picture.")
     drying: DryingView | None = Field(None, description="Of a stage that dries, once something was weighed.")
@@ -151,6 +164,11 @@ class BenchState(_View):
 def drying_view(found: DryingForecast) -> DryingView:
     """A drying's forecast as it leaves the bench."""
     return DryingView(status=found.status, sentence=found.sentence, hours=found.hours, water_g=found.water_g)
+
+
+def reminder_view(found: Reminder) -> ReminderView:
+    """A reminder as it leaves the bench."""
+    return ReminderView(code=found.code, state=found.state, due=found.due, sentence=found.sentence)
 
 
 def melt_view(found: Melt) -> MeltView:
@@ -221,6 +239,7 @@ def state_view(state: State) -> BenchState:
         worth_doing=state.worth_doing,
         dangers=tuple(danger.sentence for danger in state.dangers),
         stock=None if state.stock is None else StockView(litres=state.stock.litres, sentence=state.stock.sentence),
+        reminders=tuple(map(reminder_view, state.reminders)),
         melts=tuple(map(melt_view, state.melts)),
         portions=None if state.portions is None else portions_view(state.portions),
         drying=None if state.drying is None else drying_view(state.drying),

@@ -4,6 +4,7 @@ import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { loadForms, writeDown } from "./notes.js";
 import { send, waitingOf } from "./queue.js";
+import { listReminders } from "./reminders.js";
 import { chip, warning } from "./stateword.js";
 import { clockAndZone } from "./strip.js";
 import { t } from "./words.js";
@@ -28,6 +29,7 @@ export async function showBench(batch, done) {
       el("p", { class: "meta" }, t("Stage {n} of {all}", { n: at + 1, all: now.stages.length })),
       el("h2", { id: "stage-title" }, now.stage.title),
       ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
+      listReminders(open ? now.reminders || [] : [], done),
       el("p", { class: "next" }, now.next),
       el("p", {}, chip("gate", now.gate.state), ` ${now.gate.sentence}`),
       (now.melts || []).some((m) => m.sentences.length) && el("ul", { id: "melts", class: "plain" }, now.melts.flatMap((m) => m.sentences).map((text) => el("li", { class: "meta" }, text))),

@@ -16,7 +16,8 @@ from service.report.state_marks import gate_html, word_of
 from stripread.words import N_, _, number, say, spoken
 from stripread.words.retold import retold
 
-WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "melt", "bar", "poured", "mixed", "emptied")
+WRITTEN = ("weight", "decant", "used", "vessel", "ammonia_test", "acidified", "acid_rinse", "metal_check", "named_test")
+WRITTEN += ("melt", "bar", "poured", "mixed", "emptied", "made_safe")
 
 CLOSING = N_(
     "Intervals: 95 % for readings, 90 % for the forecast; ranges of grams come from each loss's own model and are not "

@@ -34,6 +34,7 @@ from service.web.routes import (
     plan,
     procedures,
     readings,
+    reminders,
     timeline,
     trust,
 )
@@ -106,6 +107,7 @@ def create_app(settings: Settings) -> FastAPI:
         batches,
         timeline,
         bench,
+        reminders,
         labels,
         procedures,
         plan,

@@ -63,7 +63,10 @@ def test_liquid_lye_brings_its_water_along():
     # 62.8 g of NaOH in lye of 30 %, 1.33 g/mL: 209 g of it, 157 mL, 147 g of them water.
     assert any("0.15 L of water" in how for _w, how in lye_plan(100.0, (0.0, 0.0), lye="30 %, 1.33 g/ml").said)
     assert not any("of water along" in how for _w, how in lye_plan(100.0, (0.0, 0.0), lye="90 %").said)
-    assert any("it brings 0.78 L" in how or "it brings 0.79 L" in how for _w, how in lye_plan(100.0, (0.0, 0.0), lye="2 mol/l").said)
+    assert any(
+        "it brings 0.78 L" in how or "it brings 0.79 L" in how
+        for _w, how in lye_plan(100.0, (0.0, 0.0), lye="2 mol/l").said
+    )
 
 
 def test_command_and_service_say_the_same(tmp_path):

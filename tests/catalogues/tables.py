@@ -29,6 +29,8 @@ CODE_WORDS = (
     *("clear", "hazy", "cloudy", "milky", "oxide", "metal"),
     # notes by their kind, and the fields of those that are told field by field
     *("weight", "decant", "used", "vessel", "ammonia test", "acid rinse", "poured", "mixed", "made safe", "emptied"),
+    *("metal check", "named test", "melt", "bar", "acidified"),
+    *("acid ml", "bottle", "tin"),
     *("acid mol", "oxide silver g", "ph", "interval", "litres", "what", "note", "who", "why", "retained l", "papers"),
     "glasses",
     # what was done to an entry or a batch

@@ -12,6 +12,7 @@ from service.bench.notes.of_log import Amended, ChosenProcedure, Move, Strike
 from service.bench.notes.of_melt import BarNote, MeltNote
 from service.bench.notes.of_solid import AcidRinse, AmmoniaTest, MetalCheck, NamedTest, Weight
 from service.bench.notes.of_stock import Emptying, MadeSafe, Pouring, VesselReading
+from service.bench.notes.of_test import VialsAcidified
 
 __all__ = [
     "CONTENTS",
@@ -38,6 +39,7 @@ __all__ = [
     "ReagentUsed",
     "Strike",
     "VesselReading",
+    "VialsAcidified",
     "Weight",
     "amendments",
     "as_corrected",

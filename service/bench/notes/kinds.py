@@ -14,6 +14,7 @@ from service.bench.notes.of_log import Amended, ChosenProcedure, Move, Strike
 from service.bench.notes.of_melt import BarNote, MeltNote
 from service.bench.notes.of_solid import AcidRinse, AmmoniaTest, MetalCheck, NamedTest, Weight
 from service.bench.notes.of_stock import Emptying, MadeSafe, Pouring, VesselReading
+from service.bench.notes.of_test import VialsAcidified
 from service.bench.quantities import WrongQuantity
 from stripread.errors import CallError
 from stripread.words import _
@@ -26,6 +27,7 @@ CONTENTS: tuple[type[Content], ...] = (
     ReagentUsed,
     BatchVessel,
     AmmoniaTest,
+    VialsAcidified,
     AcidRinse,
     MetalCheck,
     NamedTest,
