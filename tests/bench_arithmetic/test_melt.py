@@ -137,6 +137,30 @@ def test_without_bars_the_metals_last_weight_counts_and_lots_add_up():
     bar = [*lots, _note(4, "weight", of="silver", grams=147.0, scale_g=0.1)]
     assert silver_weighed(bar, ()) == pytest.approx((146.9, 147.0, 147.1))  # powder and bar are never added up
     assert silver_weighed([], ()) is None
+    empty = [
+        _note(5, "weight", of="silver", grams=0.0, scale_g=0.1),
+        _note(6, "weight", of="silver", grams=0.0, scale_g=0.1),
+    ]
+    assert silver_weighed(empty, ()) is None  # an empty pan twice is no weight, in the balance either
+    assert silver_weighed([*bar, *empty], ()) == pytest.approx((146.9, 147.0, 147.1))
+
+
+def test_bar_and_powder_are_never_one_series_at_the_gate():
+    """Notes of a batch: powder that lost water, then a bar as a note and as a weight; and an empty pan twice."""
+    start = _note(1, "move", to="dry", state="open", sentence="x")
+    powder = _note(2, "weight", of="powder", grams=100.0, scale_g=0.01)
+    later_one = Note(checked("weight", {"of": "silver", "grams": 100.0, "scale_g": 0.01}), "2026-03-01T11:00:00", 9)
+    bar = Note(checked("bar", {"name": "b", "grams": 100.0, "scale_g": 0.01}), "2026-03-01T11:00:00", 10)
+    for more in ([later_one], [bar], [later_one, bar]):
+        assert state_of([start, powder, *more], []).verdict.state == "cannot tell"
+    pan = [
+        Note(checked("weight", {"of": "powder", "grams": 0.0, "scale_g": 0.01}), f"2026-03-01T{h}:00:00", 20 + h)
+        for h in (12, 14)
+    ]
+    assert state_of([start, *pan], []).verdict.state == "cannot tell"
+    assert "tare the empty dish" in state_of([start, *pan], []).verdict.sentence
+    dry = Note(checked("weight", {"of": "powder", "grams": 99.99, "scale_g": 0.01}), "2026-03-01T11:00:00", 11)
+    assert state_of([start, powder, dry], []).verdict.state == "open"
 
 
 def test_a_bar_weighed_wrongly_in_water_is_kept_and_said():

@@ -63,6 +63,7 @@ def silver_weighed(notes: Sequence[Note], melts: Sequence[Melt]) -> Span | None:
     if bars:
         return sum(s[0] for s in bars), sum(s[1] for s in bars), sum(s[2] for s in bars)
     metal = [(n.id, n.content) for n in notes if isinstance(n.content, Weight) and n.content.of in ("powder", "silver")]
+    metal = [(number, weight) for number, weight in metal if weight.grams > 0.0]  # 0 g is no weight
     if not metal:
         return None
     of = metal[-1][1].of
