@@ -21,7 +21,7 @@ from service.report.batch_record import note_text
 
 
 def _note(n, kind, **data):
-    return Note(checked(kind, data), f"2026-03-01T08:{n:02d}:00", n)
+    return Note(checked(kind, data, in_log=True), f"2026-03-01T08:{n:02d}:00", n)
 
 
 # Handbooks give sterling silver (925, rest copper) 10.36 and coin silver (900) 10.31 (from memory).
@@ -154,7 +154,11 @@ def test_bar_and_powder_are_never_one_series_at_the_gate():
     for more in ([later_one], [bar], [later_one, bar]):
         assert state_of([start, powder, *more], []).verdict.state == "cannot tell"
     pan = [
-        Note(checked("weight", {"of": "powder", "grams": 0.0, "scale_g": 0.01}), f"2026-03-01T{h}:00:00", 20 + h)
+        Note(
+            checked("weight", {"of": "powder", "grams": 0.0, "scale_g": 0.01}, in_log=True),
+            f"2026-03-01T{h}:00:00",
+            20 + h,
+        )
         for h in (12, 14)
     ]
     assert state_of([start, *pan], []).verdict.state == "cannot tell"
