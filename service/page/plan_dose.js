@@ -99,9 +99,12 @@ const MELT = {
   from(notes) {
     const melt = notes.find((n) => n.kind === "melt");
     const bars = notes.filter((n) => n.kind === "bar").reverse();
-    const one = ({ data: d }) => `${figure(d.grams)}${d.assay ? `:${d.assay.map((x) => decimal(x)).join("-")}` : d.in_water_g ? `/${figure(d.in_water_g)}` : ""}`;
+    const one = ({ data: d }) => {
+      const fine = d.assay ? ":" + d.assay.map((x) => decimal(x)).join("-") : d.in_water_g ? "/" + figure(d.in_water_g) : "";
+      return figure(d.grams) + fine;
+    };
     const masses = melt ? ["powder_g", "flux_g", "slag_g", "crucible_before_g", "crucible_after_g"].filter((name) => melt.data[name] != null) : [];
-    return { ...Object.fromEntries(masses.flatMap((name) => [[name, figure(melt.data[name])], [`${name}_unit`, "g"]])), ...(bars.length ? { bar: bars.map(one).join("; ") } : {}) };
+    return { ...Object.fromEntries(masses.flatMap((name) => [[name, figure(melt.data[name])], [name + "_unit", "g"]])), ...(bars.length ? { bar: bars.map(one).join("; ") } : {}) };
   },
 };
 
