@@ -37,7 +37,7 @@ def vials_to_acidify(notes: Sequence[Note], observations: Sequence[Observation],
     late = hours_between(first, now) > WITHIN_H
     if late:
         why = _(
-            "The first is over an hour old, and silver with ammonia turns explosive on standing: do not shake it. Where "
-            "something has dried, do not touch it, keep people away, ask the fire service."
+            "The first is over an hour old, and silver with ammonia turns explosive on standing: do not shake it. "
+            "Where something has dried, do not touch it, keep people away, ask the fire service."
         )
     return Reminder("acidify", "late" if late else "now", later(first, 0.0), f"{text} {why}")
