@@ -20,6 +20,7 @@ from service.bench.chemistry.balance import (
 )
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.course import Step, course_of
+from service.bench.dosing.acid import rinse_mol
 from service.bench.dosing.at_stage import portions_of
 from service.bench.dosing.by_portions import Portions
 from service.bench.drying.at_stage import drying_of, not_open_over_water
@@ -258,7 +259,7 @@ def _losses(
     vessel = batch_vessel(notes)
     losses = [loss for decant in decants for loss in decant_loss(decant)]
     losses += [ammonia_test_loss(test.ml, test.mol_l, test.on_solid) for test in contents(notes, AmmoniaTest)]
-    losses += [back_to_chloride_loss(rinse.oxide_silver_g, rinse.mol) for rinse in contents(notes, AcidRinse)]
+    losses += [back_to_chloride_loss(rinse.oxide_silver_g, rinse_mol(rinse)) for rinse in contents(notes, AcidRinse)]
     papers = PAPERS if vessel.papers is None else int(vessel.papers)
     glasses = GLASSES if vessel.glasses is None else int(vessel.glasses)
     losses += filters_and_glass(papers, glasses)

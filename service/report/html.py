@@ -16,7 +16,17 @@ from service.report.state_marks import gate_html, word_of
 from stripread.words import N_, _, number, say, spoken
 from stripread.words.retold import retold
 
-WRITTEN = ("weight", "decant", "used", "vessel", "ammonia_test", "acidified", "acid_rinse", "metal_check", "named_test")
+WRITTEN: tuple[str, ...] = (
+    "weight",
+    "decant",
+    "used",
+    "vessel",
+    "ammonia_test",
+    "acidified",
+    "acid_rinse",
+    "metal_check",
+    "named_test",
+)
 WRITTEN += ("melt", "bar", "poured", "mixed", "emptied", "made_safe")
 
 CLOSING = N_(

@@ -7,7 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from service.bench.dosing.acid import acid_plan, mol_of
+from service.bench.dosing.acid import acid_plan, checked_rinse_mol, mol_of, rinse_mol
 from service.bench.lye_plan import lye_plan
 from service.bench.notes import AcidRinse, checked
 from service.cli import app
@@ -44,11 +44,16 @@ def test_acid_that_cannot_be_is_asked_back(args, words):
 def test_a_rinse_says_its_acid_by_the_bottle():
     made = checked("acid_rinse", {"acid_ml": "20.45 ml", "bottle": "31 %, 1.15 g/ml", "oxide_silver_g": 0.0})
     assert isinstance(made, AcidRinse)
-    assert made.mol == pytest.approx(0.2, abs=0.001)
-    assert checked("acid_rinse", {"acid_mol": 0.1, "oxide_silver_g": 0.0}).mol == 0.1
-    for wrong in ({}, {"acid_ml": 20.0}, {"acid_ml": 20.0, "bottle": "strong"}, {"acid_ml": 20.0, "bottle": "90 %"}):
-        with pytest.raises(CallError):
+    assert rinse_mol(made) == pytest.approx(0.2, abs=0.001)
+    assert rinse_mol(checked("acid_rinse", {"acid_mol": 0.1, "oxide_silver_g": 0.0})) == 0.1
+    for wrong in ({}, {"acid_ml": 20.0}, {"bottle": "31 %"}):
+        with pytest.raises(CallError, match="acid_mol, or acid_ml and bottle"):
             checked("acid_rinse", {**wrong, "oxide_silver_g": 0.0})
+    for bottle in ("strong", "90 %"):
+        bad = checked("acid_rinse", {"acid_ml": 20.0, "bottle": bottle, "oxide_silver_g": 0.0})
+        with pytest.raises(CallError):
+            checked_rinse_mol(bad)
+        assert rinse_mol(bad) == 0.0  # what a log has is worked with all the same
 
 
 def test_impure_sugar_takes_more_of_it():
@@ -84,4 +89,11 @@ def test_command_and_service_say_the_same(tmp_path):
         got = client.get("/api/plan/acid", params={"litres": "2000 ml", "bottle": "31 %, 1.15 g/ml"}).json()
         assert got["bought"] == acid["bought"]
         asked = {"chloride_g": "100", "moisture_low": "0", "moisture_high": "0.01", "sugar_purity": "91"}
+        batch = client.post("/api/batches", json={"name": "x"}).json()["id"]
+        rinse = {"acid_ml": "20 ml", "bottle": "90 %", "oxide_silver_g": 0}
+        refused = client.post(f"/api/batches/{batch}/notes", json={"kind": "acid_rinse", "data": rinse})
+        assert refused.status_code == 422
+        assert "at most about 40 %" in refused.json()["detail"]
+        taken = {"kind": "acid_rinse", "data": {**rinse, "bottle": "31 %, 1.15 g/ml"}}
+        assert client.post(f"/api/batches/{batch}/notes", json=taken).status_code == 201
         assert client.get("/api/plan/lye", params=asked).json()["dose"]["sugar_g"] == lye["dose"]["sugar_g"]

@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import written
 from service.bench.lye_plan import bought_words
+from service.bench.notes import AcidRinse
 from service.bench.quantities import WrongQuantity
 from service.bench.vessel.bottles import bottle_of_text, with_bottles
 from service.bench.vessel.neutralisers import Bought, Form, acids, as_bought
+from stripread.errors import CallError
 from stripread.words import N_, _, say
 
 HCL = "hydrochloric acid (as HCl)"
@@ -71,6 +73,31 @@ def acid_plan(litres: float, mol_l: float = 0.1, bottle: str | None = None) -> A
         )
     )
     return AcidPlan(mol, litres, bought, chalk, tuple(said), tuple(map(say, CAUTIONS)))
+
+
+def rinse_mol(rinse: AcidRinse) -> float:
+    """Acid of a rinse, mol, as said or by its bottle; 0 where a log has a bottle that nobody can read.
+
+    >>> rinse_mol(AcidRinse(acid_mol=0.1, oxide_silver_g=0.0))
+    0.1
+    """
+    try:
+        return checked_rinse_mol(rinse)
+    except CallError:
+        return 0.0
+
+
+def checked_rinse_mol(rinse: AcidRinse) -> float:
+    """As ``rinse_mol``.
+
+    Raises
+    ------
+    CallError
+        For a bottle that can't be read or be.
+    """
+    if rinse.acid_mol is not None:
+        return rinse.acid_mol
+    return mol_of(rinse.acid_ml or 0.0, rinse.bottle or "")
 
 
 def mol_of(ml: float, bottle: str) -> float:

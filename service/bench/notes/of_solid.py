@@ -100,25 +100,9 @@ class AcidRinse(Content):
 
     @model_validator(mode="after")
     def _says_how_much(self) -> Self:
-        if self.acid_mol is None:
-            _mol_of(self.acid_ml, self.bottle)
+        if self.acid_mol is None and (self.acid_ml is None or self.bottle is None):
+            raise CallError(_("an acid_rinse needs acid_mol, or acid_ml and bottle"))
         return self
-
-    @property
-    def mol(self) -> float:
-        """Acid in it, mol, as said or by the bottle."""
-        return _mol_of(self.acid_ml, self.bottle) if self.acid_mol is None else self.acid_mol
-
-
-def _mol_of(ml: float | None, bottle: str | None) -> float:
-    from service.bench.dosing.acid import mol_of  # noqa: PLC0415 - its tables load when first needed
-
-    if ml is None or bottle is None:
-        raise CallError(_("an acid_rinse needs acid_mol, or acid_ml and bottle"))
-    try:
-        return mol_of(ml, bottle)
-    except CallError as problem:
-        raise CallError(str(problem)) from None  # no ValueError, which the model would name no field for
 
 
 class MetalCheck(Content):

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Span
 from service.bench.course import walk
+from service.bench.dosing.acid import rinse_mol
 from service.bench.melting.of_batch import melted
 from service.bench.notes import AcidRinse, DecantNote, Note, ReagentUsed
 from service.bench.procedure import Procedure
@@ -93,7 +94,7 @@ def chalk_of(
         if known is not None
         else _("the water's alkalinity is not known: from none, as in pure water, to 4 mmol/L, as in hard")
     )
-    acid = sum(n.content.mol for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
+    acid = sum(rinse_mol(n.content) for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
     if acid:
         low, value = 0.0, max(0.0, value - G_MOL_ACID * acid)
         why.append(_("an acid rinse since may have taken it out"))
