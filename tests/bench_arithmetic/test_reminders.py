@@ -155,6 +155,7 @@ def test_over_http_and_on_the_command_line(client, tmp_path, capsys):
     client.patch(f"/api/batches/{batch}", json={"closed": True})
     assert client.get("/api/reminders").json() == []
     assert client.get(f"/api/batches/{batch}/reminders").json() == []
+    assert client.get(f"/api/batches/{batch}/bench").json()["reminders"] == []
 
 
 def test_every_kind_of_note_says_who_on_page_paper_and_interface(client, tmp_path):
