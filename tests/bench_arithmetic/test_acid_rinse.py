@@ -90,6 +90,14 @@ def test_a_last_wash_at_nine_to_ten_is_no_proof():
     assert _judged([], _solid(52.0)).state == "cannot tell"
 
 
+def test_hard_water_that_is_as_alkaline_by_itself_leaves_it_to_the_picture():
+    washes = [*CLEAN[:2], _ph(12, 8.9, 70), _ph(13, 8.8, 100)]
+    own = replace(_ph(None, 8.7, 5, half=0.3), blank=True)
+    assert _judged([own, *washes], _solid(52.0)).state == "open"
+    assert _judged([own, *washes], _solid(22.0)).state == "cannot tell"
+    assert _judged(washes, _solid(52.0)).state == "hold"  # of soft water 8.8 is not its own
+
+
 @pytest.mark.parametrize(
     ("solid", "state", "words"),
     [

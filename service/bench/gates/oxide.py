@@ -12,7 +12,7 @@ from functools import cache
 
 from service.bench.chemistry.water import aired_water, tap_water
 from service.bench.gates.named import names_of_test
-from service.bench.gates.neutral import wash_reading
+from service.bench.gates.neutral import ALIKE, wash_reading
 from service.bench.gates.verdict import Verdict
 from service.bench.notes import NamedTest, Note, ReagentUsed
 from service.bench.readings import LoggedPh, LoggedSolid, Observation, look_twice
@@ -89,7 +89,10 @@ def _held_by_oxide(read: Sequence[Reading], here: Sequence[Observation], alkalin
     if not read:
         return Verdict("cannot tell", _("No pH of a wash since the lye yet: oxide would hold it at 9 to 10."))
     last = read[-1]
-    if last.interval[1] >= HELD_BY_OXIDE or last.bound > 0:
+    own = _water_ph(here, alkalinity)
+    # Hard water, aired, is by itself as alkaline as oxide makes it: there the picture has to tell.
+    most = HELD_BY_OXIDE if own == UNKNOWN_WATER else max(HELD_BY_OXIDE, min(own[1] + ALIKE, HELD_BY_OXIDE + ALIKE))
+    if last.interval[1] >= most or last.bound > 0:
         text = _(
             "{at_start} may still reach pH 9 to 10, where silver oxide itself holds the water: wash on, no acid yet.",
             at_start=last.at_start,
