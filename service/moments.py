@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Literal
@@ -95,6 +95,18 @@ def file_time(path: Path) -> str | None:
         return datetime.fromtimestamp(path.stat().st_mtime, UTC).isoformat()
     except (OSError, OverflowError, ValueError):
         return None
+
+
+def hours_between(first: str, second: str) -> float:
+    """Hours from one ISO time to another, below 0 where the second was before; without a zone both count as UTC."""
+    a, b = (datetime.fromisoformat(text) for text in (first, second))
+    a, b = (at.replace(tzinfo=UTC) if at.tzinfo is None else at for at in (a, b))
+    return (b - a).total_seconds() / 3600.0
+
+
+def later(text: str, hours: float) -> str:
+    """The ISO time so many hours after another, in the same zone."""
+    return (datetime.fromisoformat(text) + timedelta(hours=hours)).isoformat()
 
 
 def in_zone(text: str, zone: str) -> str:

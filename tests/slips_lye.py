@@ -4,7 +4,8 @@ As ``tests.slips_study`` for the washes that take the lye out: the pH by PHREEQC
 and without chalk; other shares held back by their place in it, linear between its washes), oxide left unreduced holds
 the washes at tests/data/stall.csv's pH, and a rinse with dilute acid starts a washing of its own
 (tests/data/wash_dilution.csv from pH 2.3 on). Where the gate opens, the true pH lies inside the band of the lye's stage
-or within 1 of the rinse water's own, or it opened wrongly; over unreduced oxide it never may.
+or within 1 of the rinse water's own, or it opened wrongly; over unreduced oxide it never may. It is the gate of the
+procedure before the acid rinse had stages of its own: the pH by itself, without a picture of the powder.
 
 ``--write FILE`` puts the table between its marks in FILE.
 """
@@ -17,7 +18,7 @@ from functools import cache
 
 import numpy as np
 
-from service.bench.procedure import load_procedure
+from service.bench.procedure import earlier_procedure
 from tests import slips_study
 from tests.slips_study import DATA, EDGE, NEAR, Batch, strip
 
@@ -71,7 +72,7 @@ def draw(rng: np.random.Generator, slip: str) -> Batch:
 
 def play(batch: Batch) -> str:
     """Wash, read and judge until the gate opens; "right", "wrong" or "held"."""
-    batch.write("procedure", 0.0, text=load_procedure("chloride_lye_sugar").text)
+    batch.write("procedure", 0.0, text=earlier_procedure("chloride_lye_sugar_1").text)
     batch.write("move", 0.1, to="lye-wash", state="open", sentence="x")
     if batch.rng.random() < 0.7:
         batch.add(0.5, strip(batch.rng, batch.own), None, blank=True)

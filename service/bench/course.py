@@ -10,9 +10,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from service.bench.notes import ChosenProcedure, Move, Note, in_force
-from service.bench.procedure import Procedure, Stage, load_procedure, parse_procedure
+from service.bench.procedure import Procedure, Stage, earlier_procedure, parse_procedure
 
-DEFAULT = "chloride_lye_sugar"  # the procedure of a batch for which none was chosen
+DEFAULT = "chloride_lye_sugar_1"  # the procedure of a batch for which none was chosen: as it was when that could be
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def mapped(procedure: Procedure, stage: str) -> Stage | None:
 
 def walk(notes: Sequence[Note], start: Procedure | None = None) -> Iterator[tuple[Note, Step | None]]:
     """Each note in force with the step that it is; ``start`` is the procedure until one is chosen."""
-    procedure = start or load_procedure(DEFAULT)
+    procedure = start or earlier_procedure(DEFAULT)
     stage = procedure.stages[0]
     begun = False  # whether anything chose a procedure or moved the batch yet
     for note in in_force(list(notes)):
@@ -94,7 +94,7 @@ def course_of(notes: Sequence[Note], start: Procedure | None = None) -> Course:
     """
     steps = tuple(step for _, step in walk(notes, start) if step is not None)
     if not steps:
-        procedure = start or load_procedure(DEFAULT)
+        procedure = start or earlier_procedure(DEFAULT)
         return Course(procedure, procedure.stages[0], "", ())
     # A change within a stage that the other procedure has too goes on in it; a move begins even its own stage anew.
     came = [step.at for step in steps if (not step.stays if step.changed else isinstance(step.note, Move))]

@@ -61,6 +61,7 @@ def lye_plan(
     sugar: str | None = "glucose",
     unit: str | None = None,
     lye: str | None = None,
+    sugar_purity: float = 1.0,
 ) -> LyeAnswer:
     """The plan, in figures and in words.
 
@@ -74,6 +75,8 @@ def lye_plan(
         One of SUGARS, or None for lye alone.
     lye
         The strength of one's own lye, "30 %, 1.33 g/ml" or "2 mol/l"; beads or flakes of 97 % where nothing is said.
+    sugar_purity
+        Share of the sugar, as bought, that is sugar: the rest is water or filler.
     unit
         Unit to show masses in; None for grams.
 
@@ -98,6 +101,10 @@ def lye_plan(
         reducing=reducing,
         with_sugar=sugar is not None,
     )
+    if not 0.0 < sugar_purity <= 1.0:
+        raise ValueError(_("the purity lies between 0 and 1"))
+    low, value, high = dose.sugar_g
+    dose = replace(dose, sugar_g=(low / sugar_purity, value / sugar_purity, high / sugar_purity))
     base = dose.lye_g[1] * PURITY / reagents.molar_mass("NaOH")
     plans = [plan_lye(stock.mol[1], base, portions, temp_c, lye_mol_l=dose.lye_mol_l)]
     if sugar is not None:
@@ -115,10 +122,14 @@ def lye_plan(
         ),
         (_("Lye ({purity:.0f} % NaOH)", purity=100 * PURITY), mass_words(dose.lye_g, unit) + each),
     ]
-    bought = () if bottle is None else (_own_lye(dose, bottle),)
+    own = None if bottle is None else _own_lye(dose, bottle)
+    bought = () if own is None else (own,)
     said += [(_("or {form}", form=one.form), bought_words(one, unit) + each) for one in bought]
+    if bottle is not None and own is not None and (brought := _water_brought_l(bottle, own)) > 0.0:
+        said.append(("", _("it brings {litres:.2g} L of water along: so much less to add", litres=brought)))
     if sugar is not None:
-        said.append((_capital(say(sugar)), mass_words(dose.sugar_g, unit)))
+        pure = "" if sugar_purity == 1.0 else _(" ({purity:.0f} % pure)", purity=100 * sugar_purity)
+        said.append((_capital(say(sugar)) + pure, mass_words(dose.sugar_g, unit)))
     said += [
         (
             _("Water"),
@@ -163,6 +174,16 @@ def lye_plan(
 def _own_lye(dose: reagents.Dose, bottle: Bottle) -> Bought:
     low, value, high = (grams * PURITY for grams in dose.lye_g)
     return as_bought((low, value, high), bottle.form)
+
+
+def _water_brought_l(bottle: Bottle, one: Bought) -> float:
+    """Litres of water in what is measured out of a bottle of lye; none in beads and flakes."""
+    form = bottle.form
+    if one.unit == "g" or (form.percent is not None and form.density is None):
+        return 0.0
+    if form.percent is not None and form.density is not None:
+        return one.amount[1] * form.density * (1.0 - form.percent / 100.0) / 1000.0
+    return one.amount[1] / 1000.0  # of so many mol/L: the lye in it takes up next to no room
 
 
 def bought_words(one: Bought, unit: str | None) -> str:

@@ -9,7 +9,7 @@ from pydantic.fields import FieldInfo
 
 from service.bench.note_fields import Asked, Units
 from service.bench.notes import CONTENTS, Content
-from stripread.words import say
+from stripread.words import number, say
 
 Form = Literal["text", "number", "range", "choice", "flag", "words"]
 
@@ -61,8 +61,18 @@ def as_asked(content: Content) -> str:
     given, parts = content.fields(), []
     for field in _fields(type(content)):
         if (value := given.get(field.name)) is not None:
-            parts.append(f"{field.label}: {dict(field.options).get(str(value), value)}")
+            parts.append(f"{field.label}: {dict(field.options).get(str(value), _plain(field, value))}")
     return "; ".join(parts)
+
+
+def _plain(field: FieldForm, value: object) -> str:
+    """A value as it was asked for: a range in its parts, an amount with its unit."""
+    if isinstance(value, list):
+        ends = [number(end * field.parts, "g") for end in dict.fromkeys(value)]
+        return "-".join(ends)
+    shown = number(value, "g") if isinstance(value, float) else str(value)
+    unit = {"mass": "g", "volume": "L", "time": "h", "warmth": "°C", "small volume": "mL"}.get(field.units or "")
+    return f"{shown} {unit}" if unit else shown
 
 
 def form_of(name: str) -> Form | None:

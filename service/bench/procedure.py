@@ -26,8 +26,10 @@ NEEDS: dict[str, Read] = {
     "weight_constant": "weight",
     "metal_gone": "note",
     "test_none": "note",
+    "no_oxide": "solid",
 }
 SHIPPED = ("chloride_lye_sugar", "chloride_iron", "chloride_zinc", "copper_cementation")
+EARLIER = ("chloride_lye_sugar_1",)  # as they were once: logs keep them, nobody chooses them anew
 HEAD = ("name", "version", "stage")  # keys of the file itself
 
 
@@ -42,6 +44,7 @@ class Stage(Table):
     cautions: tuple[Text, ...] = ()
     wrong: tuple[Text, ...] = ()
     holds: str = ""  # what is in the batch's vessel now, in words, for its label
+    optional: Annotated[bool, Field(strict=True)] = False  # an open gate before it may lead past it
     contents: tuple[Text, ...] = ()  # the same in the words of substances.toml, for what the label warns of
 
 
@@ -78,6 +81,18 @@ class Procedure:
         place = self.stages.index(self.stage(name)) + 1
         return self.stages[place] if place < len(self.stages) else None
 
+    def past(self, name: str) -> Stage | None:
+        """The stage that an open gate may lead to past optional ones; None where the next one is not optional.
+
+        What was begun is not left out any more: from an optional stage it goes on to the next one alone.
+        """
+        place = self.stages.index(self.stage(name)) + 1
+        after = self.stages[place:]
+        if self.stage(name).optional:
+            return None
+        found = next((stage for stage in after if not stage.optional), None)
+        return None if not after or found is after[0] else found
+
     def band(self, name: str) -> tuple[float, float]:
         """The pH that counts as neutral in this stage: of its own gate, else of the next pH gate, else of one before.
 
@@ -100,7 +115,7 @@ def load_procedure(where: str | Path) -> Procedure:
         If it can't be read or is not a procedure; the message names the file, the stage, the key and what to write.
     """
     if str(where) in SHIPPED:
-        return parse_procedure((files("service.bench") / "procedures" / f"{where}.toml").read_text(encoding="utf-8"))
+        return _in_house(str(where))
     path = Path(where)
     try:
         text = user_text(path, "procedure")
@@ -110,6 +125,16 @@ def load_procedure(where: str | Path) -> Procedure:
         return own_procedure(text)
     except CallError as problem:
         raise CallError(f"{path.name}: {problem}") from None
+
+
+def earlier_procedure(name: str) -> Procedure:
+    """One of ``EARLIER``."""
+    assert name in EARLIER
+    return _in_house(name)
+
+
+def _in_house(name: str) -> Procedure:
+    return parse_procedure((files("service.bench") / "procedures" / f"{name}.toml").read_text(encoding="utf-8"))
 
 
 def shipped(name: str) -> str:

@@ -20,12 +20,17 @@ from service.bench.chemistry.balance import (
 )
 from service.bench.chemistry.reagents import RULES, Span
 from service.bench.course import Step, course_of
+from service.bench.dosing.acid import rinse_mol
+from service.bench.dosing.at_stage import portions_of
+from service.bench.dosing.by_portions import Portions
 from service.bench.drying.at_stage import drying_of, not_open_over_water
 from service.bench.drying.forecast import DryingForecast
 from service.bench.gates.copper import Metal, Water
 from service.bench.gates.judge import Surroundings, judge
 from service.bench.gates.verdict import Verdict
 from service.bench.gates.weight import Weighing
+from service.bench.melting.melt import Melt
+from service.bench.melting.of_batch import melts_of, silver_weighed
 from service.bench.note_fields import IN_LOG
 from service.bench.notes import (
     AcidRinse,
@@ -41,6 +46,10 @@ from service.bench.notes import (
 from service.bench.notes import Move as MoveNote
 from service.bench.procedure import Procedure, Stage
 from service.bench.readings import LoggedPh, LoggedSolid, Observation
+from service.bench.reminding.of_stage import Bench as OfStage
+from service.bench.reminding.of_stage import of_stage
+from service.bench.reminding.of_vials import vials_to_acidify
+from service.bench.reminding.reminder import Reminder, in_order
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.history import vessel_of
 from service.bench.vessel.read_alkaline import batch_dangers
@@ -90,6 +99,9 @@ class State:
     rules: str = field(default_factory=lambda: say(RULES))
     unanswered: int = 0  # entries and notes that wait for an answer before they count
     drying: DryingForecast | None = None  # of a stage that dries, once something was weighed
+    melts: tuple[Melt, ...] = ()
+    reminders: tuple[Reminder, ...] = ()
+    portions: Portions | None = None  # of a reagent dosed to an end by pictures, from its second portion on
 
     @property
     def band(self) -> tuple[float, float]:
@@ -146,10 +158,12 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     verdict = not_open_over_water(verdict, drying)
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]
     chalk = chalk_of(notes, observations, procedure, water, alkalinity_mmol_l)
+    melts = melts_of(notes)
     found = None
     if expected is not None:
         losses = _losses(notes, decants, observations, expected)
-        found = balance(expected, _weighed(notes), losses, chalk.grams, chalk.why)
+        losses += tuple(loss for melt in melts if (loss := melt.loss) is not None)
+        found = balance(expected, silver_weighed(notes, melts), losses, chalk.grams, chalk.why)
     tips = [
         _("Settle {name} a second time before it goes.", name=name) for name in (found.settle_again if found else ())
     ]
@@ -159,7 +173,13 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     after = procedure.after(stage.id)
     held = stock(poured) if poured else None
     upcoming, been = _next(stage, after, verdict), course.been
-    return State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
+    dosed = portions_of(stage.gate, stage.read, notes, sorted(here, key=lambda o: o.at), since)
+    made = State(procedure, stage, verdict, upcoming, moves, been, found, tuple(tips), held, dangers, drying=drying)
+    reminded = of_stage(OfStage(stage, since, began, notes, weighings, verdict, drying, now)) if now else []
+    vials = vials_to_acidify(notes, observations, now) if now else None
+    return replace(
+        made, portions=dosed, melts=melts, reminders=in_order([*reminded, *([] if vials is None else [vials])])
+    )
 
 
 def _move(step: Step) -> Move:
@@ -211,11 +231,6 @@ def weighing_of(weight: Weight, number: int = 0) -> StartWeighing:
     return StartWeighing(*said, weight.replaces, number)
 
 
-def _weighed(notes: list[Note]) -> tuple[float, float] | None:
-    found = [weight for weight in contents(notes, Weight) if weight.of in METAL]
-    return (found[-1].grams, found[-1].scale_g or 0.0) if found else None
-
-
 def _chloride_of(decant: DecantNote, observations: list[Observation]) -> tuple[float, float] | None:
     """Chloride of a decant (mol/L, low and high) from the pH of the wash that it ends; None where nobody read it."""
     wash = decant.wash_number
@@ -244,7 +259,7 @@ def _losses(
     vessel = batch_vessel(notes)
     losses = [loss for decant in decants for loss in decant_loss(decant)]
     losses += [ammonia_test_loss(test.ml, test.mol_l, test.on_solid) for test in contents(notes, AmmoniaTest)]
-    losses += [back_to_chloride_loss(rinse.oxide_silver_g, rinse.acid_mol) for rinse in contents(notes, AcidRinse)]
+    losses += [back_to_chloride_loss(rinse.oxide_silver_g, rinse_mol(rinse)) for rinse in contents(notes, AcidRinse)]
     papers = PAPERS if vessel.papers is None else int(vessel.papers)
     glasses = GLASSES if vessel.glasses is None else int(vessel.glasses)
     losses += filters_and_glass(papers, glasses)

@@ -10,6 +10,7 @@ import click
 from service.commands.batch_add import add
 from service.commands.batch_log.labels import labels
 from service.commands.batch_log.procedure import procedure_
+from service.commands.batch_log.reminder_lines import reminder_lines
 from service.commands.batch_log.timeline import correct, timeline_
 from service.commands.finding.closing import close, reopen
 from service.commands.finding.compare import compare
@@ -33,9 +34,12 @@ _NOTES = [
     "decant",
     "used",
     "ammonia_test",
+    "acidified",
     "acid_rinse",
     "metal_check",
     "named_test",
+    "melt",
+    "bar",
     "poured",
     "mixed",
     "emptied",
@@ -90,11 +94,13 @@ def new(name: str, procedure: str, zone: str | None, data: Path, database: str |
 @command.command("list")
 @log_options
 def list_(data: Path, database: str | None) -> int:
-    """All batches, newest first, with when each was opened, in its own zone."""
+    """All batches, newest first, with when each was opened, in its own zone, and what is to be done by now."""
     from service.log import store
+    from service.log.course.reminders import reminders_now
     from service.moments import in_zone, spoken
 
     with opened(data, database, reading=True) as log, log.read() as c:
+        to_do = {one.batch: [r for r in one.reminders if r.state != "later"] for one in reminders_now(c)}
         for row in store.all_batches(c):
             closed = _(" (closed)") if row["closed_at"] else ""
             click.echo(
@@ -108,6 +114,8 @@ def list_(data: Path, database: str | None) -> int:
                     entries=row["entries"],
                 )
             )
+            for line in reminder_lines(to_do.get(row["id"], []), row["zone"]):
+                click.echo(f"      {line}")
     return 0
 
 
@@ -118,15 +126,17 @@ def list_(data: Path, database: str | None) -> int:
 def show(batch: int, as_json: bool, data: Path, database: str | None) -> int:
     """The stage of BATCH, its gate, and what to do next."""
     from service.bench.state_view import state_view
+    from service.log import store
     from service.log.course.state import batch_state
 
     with opened(data, database, reading=True) as log, log.read() as c:
         state = batch_state(c, batch)
-    click.echo(json_line(state_view(state).model_dump(mode="json")) if as_json else _lines(state))
+        zone = store.known_batch(c, batch)["zone"]
+    click.echo(json_line(state_view(state).model_dump(mode="json")) if as_json else _lines(state, zone))
     return 0
 
 
-def _lines(state: State) -> str:
+def _lines(state: State, zone: str) -> str:
     lines = [
         _(
             "{title}. Gate: {gate}. {sentence}",
@@ -150,6 +160,10 @@ def _lines(state: State) -> str:
                     chalk_note=state.balance.chalk_note,
                 )
             )
+    lines += reminder_lines(state.reminders, zone)
+    lines += [sentence for melt in state.melts for sentence in melt.sentences]
+    if state.portions is not None:
+        lines.append(_("Portions: {sentence}", sentence=state.portions.sentence))
     if state.drying is not None:
         lines.append(_("Drying: {sentence}", sentence=state.drying.sentence))
     if state.stock is not None:
@@ -190,11 +204,13 @@ def zone_(batch: int, name: str | None, data: Path, database: str | None) -> int
 @log_options
 def next_(batch: int, data: Path, database: str | None, **how: Any) -> int:  # noqa: ANN401 - click's options
     """Go on to the next stage of BATCH."""
+    from service.log import store
     from service.log.course.moving import move_on
 
     with opened(data, database) as log, log.write() as c:
         _, state = move_on(c, batch, how["to"], how["reason"], how["who"])
-    click.echo(_lines(state))
+        zone = store.known_batch(c, batch)["zone"]
+    click.echo(_lines(state, zone))
     return 0
 
 

@@ -8,6 +8,9 @@ import click
 
 from service.commands.plan_waste import command as waste
 from service.commands.plan_yield import command as yield_
+from service.commands.planning.acid import command as acid
+from service.commands.planning.dose import expected, portions, volume
+from service.commands.planning.melt import command as melt
 from service.commands.planning.metal import command as metal
 from service.terminal.plan_lines import moisture_told, print_plan
 from service.terminal.quantity_types import Quantity
@@ -19,13 +22,18 @@ _SUGARS = ("glucose", "glucose monohydrate", "inverted table sugar", "table suga
 
 @click.group("plan")
 def command() -> None:
-    """Washes, lye and sugar, zinc or iron, waste, yield: what to expect, with its range.
+    """Washes, lye and sugar, zinc or iron, dosing, melt, waste, yield: what to expect, with its range.
 
     Amounts take units: "2 lb", "500 ml".
     """
 
 
 command.add_command(metal)
+command.add_command(acid)
+command.add_command(melt)
+command.add_command(volume)
+command.add_command(portions)
+command.add_command(expected)
 command.add_command(waste)
 command.add_command(yield_)
 
@@ -51,6 +59,9 @@ command.add_command(yield_)
     "--sugar-excess", default="1.2", show_default=True, type=Quantity("excess"), help="Times the sugar that is needed."
 )
 @click.option("--sugar", type=click.Choice(_SUGARS), default="glucose", show_default=True, help="Which sugar.")
+@click.option(
+    "--sugar-purity", default="100", show_default=True, type=Quantity("percent"), help="Of the sugar, by mass, in [%]."
+)
 @click.option("--lye", help='Your own lye, as its label says: "30 %, 1.33 g/ml" or "2 mol/l".')
 @click.option("--unit", help="Show masses in this unit, e.g. oz or troy_ounce.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
@@ -71,6 +82,7 @@ def lye(**o: Any) -> int:  # noqa: ANN401 - click's options
             sugar=None if o["no_sugar"] else o["sugar"],
             unit=o["unit"],
             lye=o["lye"],
+            sugar_purity=o["sugar_purity"] / 100.0,
         )
     except ValueError as problem:
         raise CallError(str(problem)) from None

@@ -28,6 +28,7 @@ def _photos() -> list[Step]:
     made += [Shot(f"{day1}{at}:00", "tint", f"batch/{name}.jpg", wash) for at, name, wash in checks]
     made += [Shot(f"{day2}{9 + k:02d}:30:00", "solid", f"batch/solid-{k}.jpg") for k in (1, 2, 3)]
     made += [
+        Shot(f"{day2}16:20:00", "solid", "batch/solid-4.jpg", None, "the washed powder, spread flat"),
         Shot(f"{day2}13:30:00", "ph", "photos/15-lye-01.jpg", 10),
         Shot(f"{day2}15:00:00", "ph", "photos/16-lye-02.jpg", 13, "washes 11 and 12 were not read"),
         Shot(f"{day2}15:30:00", "ph", "batch/lye-05.jpg", 14),

@@ -8,7 +8,9 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy import Connection
 
 from service.bench.asking.weights import asked_of_weight
+from service.bench.dosing.acid import checked_rinse_mol
 from service.bench.notes import (
+    AcidRinse,
     Amended,
     Content,
     MadeSafe,
@@ -155,6 +157,8 @@ def check_content(c: Connection, earlier: list[Note], content: Content, but: int
     CallError
         Saying why.
     """
+    if isinstance(content, AcidRinse):
+        checked_rinse_mol(content)
     if isinstance(content, Pouring):
         held = held_now(c, but or None)
         if held.lost and not content.despite:

@@ -11,6 +11,7 @@ import { photoTime } from "./photo_time.js";
 import { plot } from "./plot.js";
 import { procedures } from "./procedure.js";
 import * as queue from "./queue.js";
+import { askReminders, withDue } from "./reminders.js";
 import { answer, sentence } from "./show.js";
 import { say as aloud, signal, signalButtons, unlock } from "./signals.js";
 import { nameStates, stateWord } from "./stateword.js";
@@ -104,6 +105,7 @@ async function fetched() {
   try {
     state.about = await call("/api/about");
     state.batches = await listBatches(queue.real(state.batch));
+    await askReminders();
     if (!asked) asked = procedures(); // the form of a new batch has them without waiting
     store.set("about", state.about);
     place(state.about);
@@ -155,7 +157,7 @@ function propose() {
 function show() {
   const batch = chosen();
   showZone(batch && batch.zone);
-  options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", b) : b.waiting ? t("{name} (waits on this phone)", b) : b.name]).concat(olderChoice()), state.batch);
+  options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", b) : b.waiting ? t("{name} (waits on this phone)", b) : withDue(b.id, b.name)]).concat(olderChoice()), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
   for (const id of ["camera", "file"]) $(id).disabled = !open;

@@ -4,6 +4,7 @@ import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { loadForms, writeDown } from "./notes.js";
 import { send, waitingOf } from "./queue.js";
+import { listReminders } from "./reminders.js";
 import { chip, warning } from "./stateword.js";
 import { clockAndZone } from "./strip.js";
 import { t } from "./words.js";
@@ -28,14 +29,18 @@ export async function showBench(batch, done) {
       el("p", { class: "meta" }, t("Stage {n} of {all}", { n: at + 1, all: now.stages.length })),
       el("h2", { id: "stage-title" }, now.stage.title),
       ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
+      listReminders(open ? now.reminders || [] : [], done),
       el("p", { class: "next" }, now.next),
       el("p", {}, chip("gate", now.gate.state), ` ${now.gate.sentence}`),
+      (now.melts || []).some((m) => m.sentences.length) && el("ul", { id: "melts", class: "plain" }, now.melts.flatMap((m) => m.sentences).map((text) => el("li", { class: "meta" }, text))),
+      now.portions && el("p", { id: "portions", class: "meta" }, now.portions.sentence),
       now.drying && el("p", { id: "drying", class: "meta" }, now.drying.sentence),
       open &&
         el(
           "div",
           { class: "row wrap" },
           moving ? el("p", { class: "note" }, t("{words}: waits on this phone", moving)) : now.next_stage && el("button", { type: "button", onclick: () => goOn(batch, now, done) }, t("Go on: {title}", now.next_stage)),
+          !moving && now.past_optional && el("button", { type: "button", onclick: () => goOn(batch, { ...now, next_stage: now.past_optional }, done) }, t("Without it: {title}", now.past_optional)),
           el("button", { type: "button", onclick: () => writeDown(batch, done) }, t("Write down")),
         ),
       el(

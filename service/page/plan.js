@@ -22,6 +22,7 @@ const LYE = {
     { name: "portions", label: t("Portions of lye, decanted between"), mode: "numeric", value: "1", max: 3 },
     { name: "sugar", label: t("Sugar"), options: [["glucose", t("glucose")], ["glucose monohydrate", t("glucose with its water (monohydrate)")], ["inverted table sugar", t("table sugar, inverted")], ["table sugar", t("table sugar as it is")], ["none", t("none, lye alone")]], value: "glucose" },
     { name: "lye", label: t("Your own lye (30 %, 1.33 g/ml; empty: flakes of 97 %)"), max: 60 },
+    { name: "sugar_purity", label: t("Of the sugar, % pure"), mode: "decimal", value: "100", max: 6 },
     { name: "lye_excess", label: t("Lye, times what is needed"), mode: "decimal", value: decimal("1.5"), max: 5 },
     { name: "sugar_excess", label: t("Sugar, times what is needed"), mode: "decimal", value: decimal("1.2"), max: 5 },
   ],
@@ -36,6 +37,7 @@ const LYE = {
       portions: number(v.portions, t("Portions")),
       sugar: v.sugar,
       lye: v.lye.trim() || null,
+      sugar_purity: number(v.sugar_purity, t("Of the sugar, % pure")),
       lye_excess: number(v.lye_excess, t("Lye")),
       sugar_excess: number(v.sugar_excess, t("Sugar")),
       unit: v.chloride_g_unit,
@@ -138,13 +140,13 @@ function calculator(id, kind, chosen) {
 }
 
 // Its fields and words come when somebody opens it.
-function later(id, chosen) {
+function later(id, chosen, fields = () => import("./plan_more.js")) {
   const box = $(`plan-${id}`);
   const load = async () => {
     if (!box.open || box.dataset.loaded) return;
     box.dataset.loaded = "yes";
     try {
-      const { KINDS } = await import("./plan_more.js");
+      const { KINDS } = await fields();
       await calculator(id, KINDS[id], chosen);
     } catch {
       delete box.dataset.loaded; // without a connection: the next time that it is opened
@@ -156,6 +158,7 @@ function later(id, chosen) {
 export function calculators(chosen) {
   calculator("lye", LYE, chosen);
   calculator("wash", WASH, chosen);
+  for (const id of ["volume", "expected", "portions", "melt", "acid"]) later(id, chosen, () => import("./plan_dose.js"));
   later("metal", chosen);
   later("yield", chosen);
   later("waste", chosen);

@@ -8,13 +8,16 @@ from dataclasses import dataclass
 from service.bench.note_forms import as_asked
 from service.bench.notes import (
     AmmoniaTest,
+    BarNote,
     Content,
     DecantNote,
+    MeltNote,
     MetalCheck,
     NamedTest,
     Note,
     Pouring,
     ReagentUsed,
+    VialsAcidified,
     Weight,
     withdrawals,
 )
@@ -169,7 +172,8 @@ class BatchRecord:
 def note_text(note: Note) -> str:
     """A note in words, for lists."""
     waits = "" if note.asked is None else _(" (asked about and not answered: it does not count)")
-    return _words(note.content) + waits
+    who = note.who or getattr(note.content, "who", None)
+    return _words(note.content) + (_(", by {who}", who=who) if who else "") + waits
 
 
 def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
@@ -183,7 +187,7 @@ def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
     if isinstance(d, AmmoniaTest):
         used = _("{ml:g} mL of {mol_l:g} mol/L ammonia", ml=d.ml, mol_l=d.mol_l)
         return f"{used}, {_('on solid') if d.on_solid else _('on clear liquid')}"
-    if isinstance(d, MetalCheck | NamedTest):
+    if isinstance(d, MetalCheck | NamedTest | MeltNote | BarNote | VialsAcidified):
         return as_asked(d)
     if isinstance(d, Pouring):
         ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"

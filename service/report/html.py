@@ -16,7 +16,18 @@ from service.report.state_marks import gate_html, word_of
 from stripread.words import N_, _, number, say, spoken
 from stripread.words.retold import retold
 
-WRITTEN = ("weight", "decant", "used", "ammonia_test", "acid_rinse", "poured", "mixed", "emptied")
+WRITTEN: tuple[str, ...] = (
+    "weight",
+    "decant",
+    "used",
+    "vessel",
+    "ammonia_test",
+    "acidified",
+    "acid_rinse",
+    "metal_check",
+    "named_test",
+)
+WRITTEN += ("melt", "bar", "poured", "mixed", "emptied", "made_safe")
 
 CLOSING = N_(
     "Intervals: 95 % for readings, 90 % for the forecast; ranges of grams come from each loss's own model and are not "
@@ -64,6 +75,11 @@ def balance_rows(batch: BatchRecord) -> list[tuple[str, str, str]]:
             rows.append((_("Chalk in the weight"), f"{span_text(found.chalk_g)} g", found.chalk_note))
         missing = _("{gap:.3g} ({low:.3g} to {high:.3g}) g", gap=gap, low=low, high=high)
         rows.append((_("Missing"), missing, ""))
+    rows += [
+        (_("Melt") if place == 0 else "", "", text)
+        for melt in batch.state.melts
+        for place, text in enumerate(melt.sentences)
+    ]
     return [*rows, (_("Explained by the models"), f"{span_text(found.explained_g)} g", "")]
 
 

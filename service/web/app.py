@@ -34,10 +34,12 @@ from service.web.routes import (
     plan,
     procedures,
     readings,
+    reminders,
     timeline,
     trust,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
+from service.web.routes.planning import acid, dose, melt
 from service.web.tongue import Tongue
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE
@@ -105,9 +107,13 @@ def create_app(settings: Settings) -> FastAPI:
         batches,
         timeline,
         bench,
+        reminders,
         labels,
         procedures,
         plan,
+        dose,
+        acid,
+        melt,
         finding,
         calibrations,
         profiles,

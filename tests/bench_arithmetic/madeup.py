@@ -14,7 +14,7 @@ import numpy as np
 
 from service.bench.chemistry.water import liquid_ph, tap_water
 from service.bench.notes import Note, checked
-from service.bench.procedure import load_procedure
+from service.bench.procedure import earlier_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import state_of
 from service.bench.washing.phases import forecast
@@ -103,7 +103,7 @@ def _written() -> list[tuple[str, str, dict[str, Any]]]:
         for n in range(1, 7)
     ]
     return [
-        (f"{day1}08:00:00", "procedure", {"text": load_procedure("chloride_lye_sugar").text}),
+        (f"{day1}08:00:00", "procedure", {"text": earlier_procedure("chloride_lye_sugar_1").text}),
         (f"{day1}08:05:00", "weight", {**wet, "grams": 41.2}),
         (f"{day1}08:06:00", "weight", {**wet, "grams": 412.0}),
         (f"{day1}08:07:00", "strike", {"note": 2, "why": "a digit left out", "who": "A."}),

@@ -32,7 +32,7 @@ def made(tmp_path_factory):
 
 def test_the_report_has_every_photo_and_is_remade_from_the_log_byte_for_byte(made):
     page = (made / "out" / "batch.html").read_bytes()
-    assert page.count(b"data:image/jpeg;base64,") == 28
+    assert page.count(b"data:image/jpeg;base64,") == 29
     assert b"Went on against the gate:" in page
     assert b"no. 6 replaces no. 4, by A.: was noted as wash 3" in page
     for form in ("html", "pdf"):

@@ -193,7 +193,7 @@ def test_every_made_up_batch_goes_by_its_procedure_to_the_end(name):
     assert steps[-1].at < made_up.closed
     moves = [s.to for s in steps if isinstance(s, script.Onward)]
     assert moves[-1] == procedure.stages[-1].id
-    assert {s.id for s in procedure.stages[1:]} == set(moves)
+    assert {s.id for s in procedure.stages[1:] if not s.optional} <= set(moves)
     for step in steps:
         if isinstance(step, script.Shot):
             assert (DEMO / step.photo).is_file()

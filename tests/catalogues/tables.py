@@ -14,7 +14,7 @@ import click
 from calibration.liquids.table import liquids
 from service.bench.lye_plan import SUGARS
 from service.bench.note_forms import note_forms
-from service.bench.procedure import SHIPPED
+from service.bench.procedure import EARLIER, SHIPPED
 from service.cli import COMMANDS, app
 from service.terminal.examples import EXAMPLES, HEAD
 from stripread.reasons import REASONS
@@ -29,6 +29,8 @@ CODE_WORDS = (
     *("clear", "hazy", "cloudy", "milky", "oxide", "metal"),
     # notes by their kind, and the fields of those that are told field by field
     *("weight", "decant", "used", "vessel", "ammonia test", "acid rinse", "poured", "mixed", "made safe", "emptied"),
+    *("metal check", "named test", "melt", "bar", "acidified"),
+    *("acid ml", "bottle", "tin"),
     *("acid mol", "oxide silver g", "ph", "interval", "litres", "what", "note", "who", "why", "retained l", "papers"),
     "glasses",
     # what was done to an entry or a batch
@@ -111,7 +113,7 @@ def _bench() -> Iterator[tuple[str, str]]:
         for field in form.fields:
             yield field.label, "service/bench/notes/"
             yield from ((words, "service/bench/notes/") for _value, words in field.options if words)
-    for name in SHIPPED:
+    for name in (*SHIPPED, *EARLIER):
         place = f"service/bench/procedures/{name}.toml"
         procedure = tomllib.loads((room / "procedures" / f"{name}.toml").read_text(encoding="utf-8"))
         yield procedure["name"], place

@@ -86,6 +86,11 @@ EVERYTHING = [
     ("used", {"what": "lye", "grams": "2,5", "grams_unit": "kg"}, {"what": "lye", "grams": 2500.0}),
     ("vessel", {"retained_l": "80", "retained_l_unit": "ml", "papers": "2"}, {"retained_l": 0.08, "papers": 2.0}),
     ("ammonia_test", {"ml": "5", "mol_l": "2", "on_solid": "yes"}, {"ml": 5.0, "mol_l": 2.0, "on_solid": True}),
+    ("acidified", {"ph": "2"}, {"ph": 2.0}),
+    ("melt", {"powder_g": "197", "powder_g_unit": "g", "flux_g": "0.02", "flux_g_unit": "kg"},
+     {"powder_g": 197.0, "flux_g": 20.0}),
+    ("bar", {"name": "bar 1", "grams": "120", "grams_unit": "g", "assay": "990", "assay_to": "995"},
+     {"name": "bar 1", "grams": 120.0, "assay": [0.99, 0.995]}),
     ("acid_rinse", {"acid_mol": "0.1", "oxide_silver_g": "3", "oxide_silver_g_unit": "g"},
      {"acid_mol": 0.1, "oxide_silver_g": 3.0}),
     ("poured", {"what": "washes", "litres": "2", "litres_unit": "l", "ph": "1,5", "interval": "1.2",
@@ -100,6 +105,40 @@ def test_everything_that_the_log_takes_can_be_written_down(phone, batch, server)
     for kind, typed, _ in EVERYTHING:
         assert phone.write_down(kind, **typed) == ""
     assert _notes(server, batch) == [(kind, kept) for kind, _, kept in EVERYTHING]
+
+
+def test_the_tail_of_the_job_is_worked_out_and_reminded_of(phone, batch, server, browser):
+    """Dosing by volume and by portions, acid from its bottle, a melt; and the test vial that waits for acid."""
+    asked = {
+        "volume": ({"water_g": "600", "sludge_g": "682.05", "temp_c": "20"}, "Dry chloride"),
+        "portions": ({"portion": "0:95 %; 20:60-68 %; 20:31-40 %"}, "is still pale and it falls"),
+        "acid": ({"litres": "2", "bottle": "31 %, 1.15 g/ml"}, "dissolves up to 10 g of chalk"),
+        "melt": (
+            {"powder_g": "200", "powder_g_unit": "g", "bar": "120:995 ‰; 77/69.6"},
+            "From powder to bar 3 g were lost",
+        ),
+    }
+    for name, (typed, words) in asked.items():
+        browser.execute_script("arguments[0].scrollIntoView({ block: 'center' })", phone.by_id(f"plan-{name}"))
+        box = _open(phone, f"plan-{name}")
+        phone.until(lambda box=box: box.find_elements(By.TAG_NAME, "form"))
+        phone.fill(box, **typed)
+        phone.press(f"plan-{name}", "Work it out")
+        said = box.find_element(By.CLASS_NAME, "worked")
+        trouble = box.find_element(By.CLASS_NAME, "trouble")
+        phone.until(lambda said=said, trouble=trouble: said.text or trouble.text)
+        assert words in said.text, (name, said.text, trouble.text)
+        assert "Local law" in said.text
+    assert phone.write_down("ammonia_test", ml="5", mol_l="2") == ""
+    phone.until(lambda: browser.find_elements(By.CSS_SELECTOR, "#reminders [role=alert]"))
+    assert "Acidify the vial" in phone.by_id("reminders").text
+    phone.until(lambda: "(to do: 1)" in phone.by_id("batch").find_element(By.CSS_SELECTOR, "option:checked").text)
+    for check in (READABLE, SMALL, NAMELESS):
+        assert browser.execute_script(check) == []
+    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert phone.write_down("acidified", ph="2") == ""
+    phone.until(lambda: not browser.find_elements(By.ID, "reminders"))
+    assert complaints(browser) == []
 
 
 def test_a_slip_is_told_of_and_struck_out(phone, batch, server):

@@ -37,6 +37,7 @@ def test_our_white_is_the_library_s_d50():
 
 def test_lab_d65_is_adapted_by_bradford(tmp_path):
     import colour
+
     values = measured_values(write(tmp_path, f"patch,L,a,b,illuminant\n{NAME},60,35,-20,d65\n"))
     white = colour.xyY_to_XYZ([0.31271, 0.32902, 1.0])
     xyz = colour.Lab_to_XYZ([60, 35, -20], [0.31271, 0.32902])
@@ -47,6 +48,7 @@ def test_lab_d65_is_adapted_by_bradford(tmp_path):
 
 def test_a_spectrum_is_summed_under_d50(tmp_path):
     import colour
+
     nm = np.arange(380, 731, 10)
     reflectance = 0.1 + 0.7 / (1 + np.exp(-(nm - 580) / 15))  # an orange edge
     head = "patch," + ",".join(map(str, nm))

@@ -69,6 +69,7 @@ def test_matrix_is_bradford_times_srgb():
 
 def test_against_colour_science():
     import colour
+
     rng = np.random.default_rng(3)
     xyz = rng.uniform(0.0, 1.0, (500, 3))
     white = colour.XYZ_to_xy(c.WHITE_D50)

@@ -42,7 +42,9 @@ SOLIDS: tuple[tuple[str, float, tuple[Lamp, ...]], ...] = (
     ("solid-1", 0.22, (CEILING,)),
     ("solid-2", 0.04, (CEILING,)),
     ("solid-3", 0.0, (WINDOW,)),
+    ("solid-4", 0.0, (WINDOW,)),
 )
+POWDERS = ("solid-4",)  # the washed silver powder
 
 
 def bare(number: int, lamps: tuple[Lamp, ...], bench: int) -> Scene:
@@ -72,8 +74,9 @@ def scenes() -> list[tuple[str, str, float, Scene]]:
         dyes = (copper(milligrams, PATH_MM),) if milligrams else ()
         made.append((name, "tint", milligrams, with_vials(scene, *random_pair(rng, dyes, PATH_MM))))
     for number, (name, pale, lamps) in enumerate(SOLIDS):
+        silver = 0.97 if name in POWDERS else 0.0
         solid = Solid(pale=pale, grain_mm=0.4, dark=0.045, bright=0.75, brown=0.3, rough=0.15, radius_mm=10.5,
-                      seed=2029 + number)  # fmt: skip
+                      silver=silver, seed=2029 + number)  # fmt: skip
         made.append((name, "solid", true_share(solid), with_solid(bare(50 + number, lamps, 1), solid)))
     return made
 

@@ -57,6 +57,7 @@ def test_formats_give_the_same_pixels(file_format, options):
 
 def test_heic():
     import pillow_heif
+
     pixels = smooth()
     out = io.BytesIO()
     pillow_heif.from_pillow(Image.fromarray(pixels)).save(out, quality=95)
@@ -88,6 +89,7 @@ def test_exif_orientation_is_obeyed_once(file_format, orientation):
     exif[274] = orientation
     if file_format == "HEIF":
         import pillow_heif
+
         heif = pillow_heif.from_pillow(Image.fromarray(np.ascontiguousarray(stored)))
         heif[0].info["exif"] = exif.tobytes()  # the encoder writes the turn as HEIF's own property, and in EXIF
         out = io.BytesIO()
@@ -181,6 +183,7 @@ def display_p3_profile() -> bytes:
 def test_display_p3_is_brought_to_srgb():
     """Against colour-science's own Display P3 and sRGB."""
     import colour
+
     pixels = np.clip(smooth(), 90, 180)
     photo = open_photo(saved(pixels, "PNG", icc_profile=display_p3_profile()))
     assert np.array_equal(photo.pixels, pixels)  # as written; turned only where needed

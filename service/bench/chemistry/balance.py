@@ -258,7 +258,7 @@ def filters_and_glass(papers: int, vessels: int) -> tuple[Loss, ...]:
 
 def balance(
     expected_g: Span,
-    weighed: tuple[float, float] | None,
+    weighed: tuple[float, float] | Span | None,
     losses: tuple[Loss, ...],
     chalk_g: Span = NO_SPAN,
     chalk_note: str = "",
@@ -270,7 +270,7 @@ def balance(
     expected_g
         Silver expected (low, value, high), g.
     weighed
-        Silver weighed and the scale's uncertainty (half width), g; None before it is weighed.
+        Silver weighed and the scale's uncertainty (half width), g, or its own (low, value, high); None before it is.
     losses
         Each way in which some may be missing.
     chalk_g, chalk_note
@@ -292,8 +292,8 @@ def balance(
     if not expected_g[1] > 0.0:
         empty = _("The mass to start from is 0: strike it out and write the right one down.")
         return Balance(expected_g, None, None, None, ordered, explained, empty, again, chalk_g, chalk_note)
-    mass, scale = weighed
-    got = (max(0.0, mass - scale - chalk_g[2]), max(0.0, mass - chalk_g[1]), max(0.0, mass + scale - chalk_g[0]))
+    low, mass, high = weighed if len(weighed) == 3 else (weighed[0] - weighed[1], weighed[0], sum(weighed))
+    got = (max(0.0, low - chalk_g[2]), max(0.0, mass - chalk_g[1]), max(0.0, high - chalk_g[0]))
     share = (got[0] / expected_g[2], got[1] / expected_g[1], got[2] / max(expected_g[0], 1e-12))
     down = math.hypot(expected_g[1] - expected_g[0], got[2] - got[1])
     up = math.hypot(expected_g[2] - expected_g[1], got[1] - got[0])

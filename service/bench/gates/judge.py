@@ -14,6 +14,7 @@ from service.bench.gates.copper import Metal, Water, judge_copper
 from service.bench.gates.metal import judge_metal
 from service.bench.gates.named import judge_named
 from service.bench.gates.neutral import judge_neutral
+from service.bench.gates.oxide import judge_oxide
 from service.bench.gates.pale import judge_pale
 from service.bench.gates.timed import judge_timed
 from service.bench.gates.verdict import Verdict
@@ -73,6 +74,7 @@ def _judge(gate: OneGate, seen: Sequence[Observation], weighings: Sequence[Weigh
         "metal_gone": lambda g: judge_metal(g, around.notes, around.since),
         "timed": lambda g: judge_timed(g, around.notes, around.since, around.began, around.now),
         "test_none": lambda g: judge_named(g, around.notes, around.since),
+        "no_oxide": lambda g: judge_oxide(g, seen, around.every, around.notes, around.since, around.alkalinity),
         "by_hand": lambda _g: Verdict(
             "cannot tell", _("Nothing is measured here: say yourself when this stage is done.")
         ),

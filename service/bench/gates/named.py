@@ -22,7 +22,7 @@ def judge_named(gate: TestNone, notes: Sequence[Note], since: str) -> Verdict:
     since
         When the stage began (ISO time).
     """
-    called = _called(gate.test)
+    called = names_of_test(gate.test)
     made: list[Made] = [
         (n, n.content)
         for n in notes
@@ -34,7 +34,7 @@ def judge_named(gate: TestNone, notes: Sequence[Note], since: str) -> Verdict:
     return _by_washes(gate, made, shown) if gate.hours is None else _by_hours(gate, gate.hours, made, shown)
 
 
-def _called(test: str) -> set[str]:
+def names_of_test(test: str) -> set[str]:
     """The test's name as the file has it and in every language: who wrote it down read it in one of them."""
     found = {test.casefold()}
     for language in LANGUAGES:

@@ -25,14 +25,7 @@ def judge_timed(gate: Timed, notes: Sequence[Note], since: str, began: Mapping[s
     now
         The moment that is asked about (ISO time).
     """
-    first = min((n.at for n in notes), default="")
-    start: str | None = since or first
-    if gate.stage is not None:
-        start = began.get(gate.stage)
-        start = first if start == "" else start
-    if gate.note is not None:
-        told = [n.at for n in notes if n.kind == gate.note and n.at >= since and _names(n, gate.what)]
-        start = told[-1] if told else None
+    start = timed_start(gate, notes, since, began)
     if not start or not now:
         return Verdict("cannot tell", _missing(gate))
     gone = (datetime.fromisoformat(now) - datetime.fromisoformat(start)).total_seconds() / 3600.0
@@ -42,6 +35,19 @@ def judge_timed(gate: Timed, notes: Sequence[Note], since: str, began: Mapping[s
     minutes = -(-int(left.total_seconds()) // 60)
     text = _("Give it time: {hours:g} h are wanted, {minutes} minutes are left.", hours=gate.hours, minutes=minutes)
     return Verdict("hold", text)
+
+
+def timed_start(gate: Timed, notes: Sequence[Note], since: str, began: Mapping[str, str]) -> str | None:
+    """When a gate's time began (ISO time); empty or None where nobody can say. Parameters as ``judge_timed``."""
+    first = min((n.at for n in notes), default="")
+    start: str | None = since or first
+    if gate.stage is not None:
+        start = began.get(gate.stage)
+        start = first if start == "" else start
+    if gate.note is not None:
+        told = [n.at for n in notes if n.kind == gate.note and n.at >= since and _names(n, gate.what)]
+        start = told[-1] if told else None
+    return start
 
 
 def _names(note: Note, words: Sequence[str]) -> bool:

@@ -9,8 +9,10 @@ from service.bench.notes.kinds import CONTENTS, KINDS, checked, words_of
 from service.bench.notes.note import Note, amendments, as_corrected, contents, in_force, withdrawals
 from service.bench.notes.of_liquid import BatchVessel, DecantNote, ReagentUsed, decant_of
 from service.bench.notes.of_log import Amended, ChosenProcedure, Move, Strike
+from service.bench.notes.of_melt import BarNote, MeltNote
 from service.bench.notes.of_solid import AcidRinse, AmmoniaTest, MetalCheck, NamedTest, Weight
 from service.bench.notes.of_stock import Emptying, MadeSafe, Pouring, VesselReading
+from service.bench.notes.of_test import VialsAcidified
 
 __all__ = [
     "CONTENTS",
@@ -21,12 +23,14 @@ __all__ = [
     "AcidRinse",
     "Amended",
     "AmmoniaTest",
+    "BarNote",
     "BatchVessel",
     "ChosenProcedure",
     "Content",
     "DecantNote",
     "Emptying",
     "MadeSafe",
+    "MeltNote",
     "MetalCheck",
     "Move",
     "NamedTest",
@@ -35,6 +39,7 @@ __all__ = [
     "ReagentUsed",
     "Strike",
     "VesselReading",
+    "VialsAcidified",
     "Weight",
     "amendments",
     "as_corrected",

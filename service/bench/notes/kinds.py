@@ -11,8 +11,10 @@ from service.bench.note_fields import IN_LOG
 from service.bench.notes.content import Content
 from service.bench.notes.of_liquid import BatchVessel, DecantNote, ReagentUsed
 from service.bench.notes.of_log import Amended, ChosenProcedure, Move, Strike
+from service.bench.notes.of_melt import BarNote, MeltNote
 from service.bench.notes.of_solid import AcidRinse, AmmoniaTest, MetalCheck, NamedTest, Weight
 from service.bench.notes.of_stock import Emptying, MadeSafe, Pouring, VesselReading
+from service.bench.notes.of_test import VialsAcidified
 from service.bench.quantities import WrongQuantity
 from stripread.errors import CallError
 from stripread.words import _
@@ -25,9 +27,12 @@ CONTENTS: tuple[type[Content], ...] = (
     ReagentUsed,
     BatchVessel,
     AmmoniaTest,
+    VialsAcidified,
     AcidRinse,
     MetalCheck,
     NamedTest,
+    MeltNote,
+    BarNote,
     Pouring,
     VesselReading,
     Emptying,

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import model_validator
 
 from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Pair, Text, Word
 from service.bench.notes.content import GRAMS, Content
 from service.bench.quantities import step_typed
+from stripread.errors import CallError
+from stripread.words import _
 
 
 class Weight(Content):
@@ -85,12 +89,20 @@ class AmmoniaTest(Content):
 
 
 class AcidRinse(Content):
-    """A rinse with acid over powder that may hold oxide."""
+    """A rinse with acid over powder that may hold oxide: mol of it, or how much of which bottle."""
 
     kind = "acid_rinse"
     label = "A rinse with acid"
-    acid_mol: Annotated[Number, Bounds(0, 1e3), Asked("Hydrochloric acid in it, mol")]
+    acid_mol: Annotated[Number, Bounds(0, 1e3), Asked("Hydrochloric acid in it, mol")] | None = None
+    acid_ml: Annotated[Number, Bounds(0, 1e5), Asked("or so much of a bottle", units="small volume")] | None = None
+    bottle: Annotated[Text, Asked("whose label says (as 31 %, 1.15 g/ml)", longest=60)] | None = None
     oxide_silver_g: Annotated[Number, GRAMS, Asked("Silver that was still oxide, at most", units="mass")]
+
+    @model_validator(mode="after")
+    def _says_how_much(self) -> Self:
+        if self.acid_mol is None and (self.acid_ml is None or self.bottle is None):
+            raise CallError(_("an acid_rinse needs acid_mol, or acid_ml and bottle"))
+        return self
 
 
 class MetalCheck(Content):

@@ -17,6 +17,7 @@ EXAMPLES: dict[str, str] = {
     "title": 'title = "Wash the acid out"',
     "do": 'do = "Stir, settle, pour off."',
     "read": 'read = ["ph", "tint"]',
+    "optional": "optional = true",
     "gate": 'gate = { kind = "by_hand" }',
     "cautions": 'cautions = ["Goggles and gloves."]',
     "wrong": 'wrong = ["It may settle slowly."]',
@@ -67,6 +68,8 @@ def stage_fault(error: ErrorDetails, keys: Iterable[str], reads: Iterable[str]) 
         return write_so(_("{place_0} is missing", place_0=key), key)
     if error["type"] == "literal_error":
         return _("can't read {given!r}; there are {reads}", given=given, reads=", ".join(reads))
+    if key == "optional":
+        return write_so(_("{place_0} must be true or false", place_0=key), key)
     text = _("{place_0} must be a text", place_0=key)
     fault = text if key in ("do", "holds") else _("{place_0} must be a list of texts", place_0=key)
     return write_so(fault, key)

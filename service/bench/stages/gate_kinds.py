@@ -15,7 +15,7 @@ from stripread.words import _
 
 NEUTRAL = (6.0, 8.0)  # pH called neutral where a procedure does not say; common practice, no source
 # Kinds of notes from which a timed gate may count.
-Event = Literal["used", "decant", "weight", "poured", "acid_rinse", "metal_check", "named_test"]
+Event = Literal["used", "decant", "weight", "poured", "acid_rinse", "metal_check", "named_test", "melt", "bar"]
 
 
 def _rising(band: tuple[float, float]) -> tuple[float, float]:
@@ -124,7 +124,18 @@ class TestNone(Table):
     hours: Hours | None = None
 
 
-OneGate = TintNone | PaleBelow | PhNeutral | WeightConstant | ByHand | MetalGone | Timed | TestNone
+class NoOxide(Table):
+    """No silver oxide left: no stall at pH 9 to 10, and a picture of the washed solid too light for it, no more than
+    ``share`` of it pale; where fine silver is too dark to tell, the named ``test`` found nothing ``times`` running.
+    """
+
+    kind: Literal["no_oxide"] = "no_oxide"
+    share: Share = 0.01
+    test: Name | None = None
+    times: Times = 2
+
+
+OneGate = TintNone | PaleBelow | PhNeutral | WeightConstant | ByHand | MetalGone | Timed | TestNone | NoOxide
 
 
 class AllOf(Table):
@@ -143,6 +154,7 @@ GATES: dict[str, type[Gate]] = {
     "metal_gone": MetalGone,
     "timed": Timed,
     "test_none": TestNone,
+    "no_oxide": NoOxide,
     "all": AllOf,
     "by_hand": ByHand,
 }

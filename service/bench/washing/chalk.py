@@ -12,7 +12,9 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Span
 from service.bench.course import walk
-from service.bench.notes import AcidRinse, DecantNote, Note, ReagentUsed, Weight
+from service.bench.dosing.acid import rinse_mol
+from service.bench.melting.of_batch import melted
+from service.bench.notes import AcidRinse, DecantNote, Note, ReagentUsed
 from service.bench.procedure import Procedure
 from service.bench.readings import LoggedPh, Observation
 from service.bench.washing.parts import LYE_WORDS
@@ -63,7 +65,7 @@ def chalk_of(
     washes = max(len(decants), _washes_read(observations, at_lye))
     if not washes or known == 0.0:
         return Chalk(washes=washes)
-    if _melted(notes):
+    if melted(notes):
         return Chalk(why=_("The silver was melted before it was weighed: chalk went to the slag."), washes=washes)
     poured = [n.content for n in notes if isinstance(n.content, DecantNote)]
     others = [decant.litres for decant in poured if decant.wash_number is not None]
@@ -92,7 +94,7 @@ def chalk_of(
         if known is not None
         else _("the water's alkalinity is not known: from none, as in pure water, to 4 mmol/L, as in hard")
     )
-    acid = sum(n.content.acid_mol for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
+    acid = sum(rinse_mol(n.content) for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
     if acid:
         low, value = 0.0, max(0.0, value - G_MOL_ACID * acid)
         why.append(_("an acid rinse since may have taken it out"))
@@ -140,9 +142,3 @@ def _washes_read(observations: Sequence[Observation], at_lye: _After) -> int:
         return 0
     before = max((o.wash for o in read if o.wash is not None and not at_lye(o.at)), default=0)
     return max(after) - before if min(after) > before else max(after)
-
-
-def _melted(notes: Sequence[Note]) -> bool:
-    """Whether the last weight of metal is of melted silver, not of powder."""
-    found = [n.content.of for n in notes if isinstance(n.content, Weight) and n.content.of in ("powder", "silver")]
-    return bool(found) and found[-1] == "silver"

@@ -7,7 +7,7 @@ from functools import cache
 from sqlalchemy import Connection, insert, update
 
 from service.bench.course import DEFAULT
-from service.bench.procedure import SHIPPED, load_procedure
+from service.bench.procedure import SHIPPED, earlier_procedure, load_procedure
 from service.log.models import batch_stages
 
 CHANGING = ("move", "procedure", "strike")  # kinds of notes after which a batch may be in another stage
@@ -24,7 +24,7 @@ def keep_stage(c: Connection, batch: int, stage: str) -> None:
 @cache
 def first_stage() -> str:
     """The stage of a batch of which nothing was noted yet."""
-    return load_procedure(DEFAULT).stages[0].id
+    return earlier_procedure(DEFAULT).stages[0].id
 
 
 @cache

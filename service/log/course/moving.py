@@ -45,7 +45,8 @@ def move_on(
         raise CallError(_("this was the last stage"))
     target = state.procedure.stage(to) if to is not None else after
     assert target is not None
-    if (state.verdict.state != "open" or target != after) and not (reason or "").strip():
+    opened = (after, state.procedure.past(state.stage.id)) if state.verdict.state == "open" else ()
+    if target not in opened and not (reason or "").strip():
         why = (
             state.verdict.sentence
             if target == after

@@ -104,6 +104,8 @@ def batch_state(c: Connection, batch: int) -> State:
     seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
     state = state_of(notes, seen, hard, details.get("water"), dangers_now(c, batch), row["closed_at"] or now())
+    if row["closed_at"] is not None:  # nothing is to be done any more
+        state = replace(state, reminders=())
     damaged = [_("reading {number}", number=number) for number in unreadable_in_force(rows)]
     damaged += [_("note {number}", number=note.id) for note in damaged_notes(c, batch)]
     damaged += [_("the batch's own details")] if details.get("unreadable") else []

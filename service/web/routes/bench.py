@@ -75,6 +75,7 @@ class NoteOut(BaseModel):
     id: int
     kind: str
     at: str
+    who: str | None = Field(None, description="Who wrote it down, where that was said.")
     data: dict[str, object]
     dangers: list[str] = Field(description="What this note made or showed, right after it was written down.")
     asked: Question | None = Field(None, description="What has to be answered before it counts.")
@@ -141,6 +142,7 @@ def _out(note: Note, *dangers: str) -> NoteOut:
         id=note.id,
         kind=note.kind,
         at=note.at,
+        who=note.who,
         data=said,
         dangers=dangerous,
         asked=None if note.asked is None else retold_question(note.asked),
@@ -149,7 +151,7 @@ def _out(note: Note, *dangers: str) -> NoteOut:
 
 
 def _damaged(note: DamagedNote) -> NoteOut:
-    return NoteOut(id=note.id, kind=note.kind, at=note.at, data={}, dangers=[], asked=None, unreadable=True)
+    return NoteOut(id=note.id, kind=note.kind, at=note.at, who=None, data={}, dangers=[], asked=None, unreadable=True)
 
 
 @router.post("/batches/{batch}/stage", response_model=BenchState, responses=responses(400, 404, 409, 413, 507))

@@ -45,7 +45,7 @@ def asked(ask: Callable[[], T]) -> T:
         raise ServiceProblem(409 if isinstance(wrong, StandsAgainst) else 422, "bench", str(wrong)) from None
 
 
-def _amount(name: str, text: str | None) -> float | None:
+def typed_amount(name: str, text: str | None) -> float | None:
     """What was typed, in the unit that ``name`` ends in; None stays None.
 
     Raises
@@ -53,10 +53,11 @@ def _amount(name: str, text: str | None) -> float | None:
     ServiceProblem
         422, naming the parameter, with the choices where it may mean two things.
     """
-    return _number(name, name, text) if text else None
+    return typed_of(name, name, text) if text else None
 
 
-def _number(name: str, field: str, text: str) -> float:
+def typed_of(name: str, field: str, text: str) -> float:
+    """What was typed for the parameter ``name``, by the rule of ``field``; errors as ``typed_amount``."""
     try:
         return typed_number(field, text)
     except WrongQuantity as wrong:
@@ -74,6 +75,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     sugar_excess: TypedText = "1.2",
     sugar: Literal["glucose", "glucose monohydrate", "inverted table sugar", "table sugar", "none"] = "glucose",
     lye: Annotated[str | None, Query(max_length=60, description='Your own: "30 %, 1.33 g/ml", "2 mol/l".')] = None,
+    sugar_purity: Annotated[str, Query(min_length=1, max_length=60, description="Percent by mass.")] = "100",
     unit: Annotated[str | None, Query(max_length=30, description="Masses in words are shown in it.")] = None,
 ) -> dict[str, Any]:
     """Lye, sugar, water and heat for a mass of chloride, and what each plan leaves unconverted; also in words."""
@@ -82,7 +84,7 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
     from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
     from service.bench.lye_plan import lye_plan  # noqa: PLC0415
 
-    mass = _amount("chloride_g", chloride_g)
+    mass = typed_amount("chloride_g", chloride_g)
     assert mass is not None
     low, high = moisture_low, moisture_high
     moisture = None if low is None and high is None else (low or 0.0, (low or 0.0) if high is None else high)
@@ -90,13 +92,14 @@ def plan_lye(  # noqa: PLR0917 - query parameters, given by name
         lambda: lye_plan(
             mass,
             moisture,
-            temp_c=_number("temp_c", "temp_c", temp_c),
+            temp_c=typed_of("temp_c", "temp_c", temp_c),
             portions=portions,
-            lye_excess=_number("lye_excess", "excess", lye_excess),
-            sugar_excess=_number("sugar_excess", "excess", sugar_excess),
+            lye_excess=typed_of("lye_excess", "excess", lye_excess),
+            sugar_excess=typed_of("sugar_excess", "excess", sugar_excess),
             sugar=None if sugar == "none" else sugar,
             unit=unit or None,
             lye=lye or None,
+            sugar_purity=typed_of("sugar_purity", "percent", sugar_purity) / 100.0,
         )
     )
     return {**asdict(answer), "cautions": [*answer.cautions, say(RULES)]}
@@ -120,15 +123,15 @@ def plan_metal(  # noqa: PLR0917 - query parameters, given by name
     from service.bench.metal_plan import metal_plan  # noqa: PLC0415
     from service.bench.weighings import moisture_of  # noqa: PLC0415
 
-    mass = _amount("chloride_g", chloride_g)
+    mass = typed_amount("chloride_g", chloride_g)
     assert mass is not None
     answer = asked(
         lambda: metal_plan(
             mass,
             moisture_of(moisture) if moisture else None,
             metal=metal,
-            excess=_number("excess", "excess", excess),
-            purity=_number("purity", "percent", purity) / 100.0,
+            excess=typed_of("excess", "excess", excess),
+            purity=typed_of("purity", "percent", purity) / 100.0,
             acid=acid,
             bottle=bottle or None,
             unit=unit or None,
@@ -224,16 +227,16 @@ def plan_wash(  # noqa: PLR0917 - query parameters, given by name
     from service.bench.chemistry.reagents import RULES  # noqa: PLC0415
     from service.bench.washing.plan import REALITY, wash_plan  # noqa: PLC0415
 
-    retained = _amount("retained_l", retained_l)
+    retained = typed_amount("retained_l", retained_l)
     assert retained is not None
     plan = asked(
         lambda: wash_plan(
             retained_l=retained,
-            volume_l=_amount("volume_l", volume_l),
-            added_l=_amount("added_l", added_l),
-            start=_number("acid_mol_l", "acid_mol_l", acid_mol_l),
+            volume_l=typed_amount("volume_l", volume_l),
+            added_l=typed_amount("added_l", added_l),
+            start=typed_of("acid_mol_l", "acid_mol_l", acid_mol_l),
             water=water,
-            alkalinity=_amount("alkalinity_mmol_l", alkalinity_mmol_l),
+            alkalinity=typed_amount("alkalinity_mmol_l", alkalinity_mmol_l),
             readings=[],
         )
     )
