@@ -31,7 +31,7 @@ from service.bench.notes.of_vessels import (
     VesselWeighed,
     same_vessel,
 )
-from service.bench.procedure import Stage, load_procedure
+from service.bench.procedure import Stage, earlier_procedure
 from service.bench.state import GLASSES, METAL, batch_vessel, weighing_of, weighings_of
 from service.bench.state import PAPERS as PAPERS_USED
 from service.bench.weighings import MOISTURE_UNKNOWN, expected_of, lots_of
@@ -81,7 +81,7 @@ class Player(Pours):
     ) -> None:
         super().__init__(Books(2 * (len(notes) + len(elsewhere.notes)) + 8), batch, elsewhere, decant_of)
         self.chalk_g = chalk_g
-        first = load_procedure(DEFAULT).stages[0]  # of a batch for which no procedure was chosen
+        first = earlier_procedure(DEFAULT).stages[0]  # of a batch for which no procedure was chosen
         self.stage = next((step.before for _note, step in walk(notes) if step), first)
         self.melted = False
         self.set_aside = False
