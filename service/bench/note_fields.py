@@ -18,7 +18,7 @@ from stripread.words import _
 
 Units = Literal["mass", "volume", "time", "warmth", "small volume", "acid or lye"]
 IN_LOG = {"in_log": True}  # context of a check: the note was written down before
-LONGEST, LONGEST_WORD = 20000, 100  # characters
+LONGEST, LONGEST_WORD, LONGEST_NAME = 20000, 100, 60  # characters
 
 
 @dataclass(frozen=True)
@@ -114,6 +114,13 @@ def _text(value: object) -> str:
     return value.strip()
 
 
+def _vessel_name(value: object) -> str:
+    name = " ".join(_text(value).split())
+    if len(name) > LONGEST_NAME:
+        raise ValueError(_(" has {most} characters at most", most=LONGEST_NAME))
+    return name
+
+
 def _flag(value: object) -> bool:
     if not isinstance(value, bool):
         raise ValueError(_(" can't be {value!r}", value=value))
@@ -132,6 +139,7 @@ Number = Annotated[float, BeforeValidator(_number, json_schema_input_type=float 
 Count = Annotated[int, BeforeValidator(_count, json_schema_input_type=int | str)]
 Pair = Annotated[tuple[float, float], BeforeValidator(_pair, json_schema_input_type=tuple[float, float] | str)]
 Text = Annotated[str, BeforeValidator(_text, json_schema_input_type=str)]
+VesselName = Annotated[str, BeforeValidator(_vessel_name, json_schema_input_type=str)]
 Flag = Annotated[bool, BeforeValidator(_flag, json_schema_input_type=bool)]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_texts, json_schema_input_type=list[str])]
 Word = BeforeValidator(lambda value: value.strip() if isinstance(value, str) else value)

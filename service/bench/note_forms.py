@@ -83,7 +83,7 @@ def form_of(name: str) -> Form | None:
 
 def _fields(content: type[Content]) -> list[FieldForm]:
     found = []
-    for name, info in content.model_fields.items():
+    for name, info in sorted(content.model_fields.items(), key=lambda field: field[0] in content.asked_last):
         asked = next((part for part in _parts(info) if isinstance(part, Asked)), None)
         if asked is None:
             continue

@@ -52,6 +52,8 @@ RULES_OF: dict[str, Rule] = {
     **dict.fromkeys(("flux_g", "slag_g"), Rule("g", 0.0, 1e5)),
     "acid_ml": Rule("ml", 0.0, 1e5),
     "water_c": Rule("degC", 0.0, 40.0),
+    "tare_g": Rule("g", 0.0, 1e5),
+    "left_l": Rule("l", 0.0, 1e4),
     "litres": _VOLUME,
     "retained_l": Rule("l", 1e-6, 1e3, zero=False),
     "volume_l": _VOLUME,

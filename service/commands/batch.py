@@ -12,6 +12,7 @@ from service.commands.batch_log.labels import labels
 from service.commands.batch_log.procedure import procedure_
 from service.commands.batch_log.reminder_lines import reminder_lines
 from service.commands.batch_log.timeline import correct, timeline_
+from service.commands.batch_log.vessels import vessels
 from service.commands.finding.closing import close, reopen
 from service.commands.finding.compare import compare
 from service.commands.finding.find import find
@@ -45,7 +46,8 @@ _NOTES = [
     "emptied",
     "vessel",
 ]
-_NOTES += ["made_safe", "strike"]
+_NOTES += ["made_safe", "strike", "named_vessel", "vessel_holds", "moved", "filtered", "evaporated", "spilled"]
+_NOTES += ["vessel_weighed", "silver_down", "handed_over"]
 _FILE = "File to write: .html or .pdf."
 
 
@@ -54,7 +56,7 @@ def command() -> None:
     """Run a batch of the log: stage and gate, weights, decants, reagents, stock vessel, report."""
 
 
-for more in (add, procedure_, timeline_, correct, find, compare, share, close, reopen, labels):
+for more in (add, procedure_, timeline_, correct, vessels, find, compare, share, close, reopen, labels):
     command.add_command(more)
 
 
@@ -225,7 +227,7 @@ def note(batch: int, kind: str, fields: tuple[str, ...], data: Path, database: s
     """Write down a weight, decant, reagent, pouring or vessel: FIELD=VALUE …, masses and volumes with units.
 
     For example `note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4`, `note 1 decant name="wash 2" litres="900 ml"
-    settled_h="90 min"`, `note 1 strike note=7 why="wrong batch"`.
+    settled_h="90 min"`, `note 1 moved how=merge vessel="lot 2" from_batch=2`, `note 1 strike note=7 why="wrong batch"`.
     """
     from service.log.notes import AskedFirst, Said, add_note, dangers_by
     from service.terminal.note_fields_typed import field_typed
@@ -255,11 +257,11 @@ def stock(data: Path, database: str | None) -> int:
     from service.bench.notes import Pouring, VesselReading
     from service.bench.vessel import waste
     from service.log import store
-    from service.log.noted.vessel import dangers_now, poured_now, stock_now
+    from service.log.noted.vessel import dangers_now, held_now, poured_now, silver_words, stock_now
     from service.moments import in_zone, spoken
 
     with opened(data, database, reading=True) as log, log.read() as c:
-        held, dangers = stock_now(c), dangers_now(c)
+        held, dangers, silver = stock_now(c), dangers_now(c), silver_words(held_now(c))
         pourings, _more = poured_now(c)
         zones = {batch: store.known_batch(c, batch)["zone"] for batch in {batch for batch, _note in pourings}}
     for batch, made in pourings:
@@ -269,6 +271,7 @@ def stock(data: Path, database: str | None) -> int:
         at = spoken(in_zone(made.at, zones[batch]))
         click.echo(_("{at}  batch {batch}: {what}", at=at, batch=batch, what=what))
     click.echo(_("{litres:.3g} L in all. {sentence}", litres=held.litres, sentence=held.sentence))
+    click.echo(f"{silver}\n" if silver else "", nl=False)
     first = [*(danger.sentence for danger in dangers), *held.first[len(held.stops) :]]
     click.echo("".join(f"! {text}\n" for text in first), nl=False)
     found = [f"  {way.sentence}" for way in waste.ways(held)]

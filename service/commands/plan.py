@@ -12,6 +12,7 @@ from service.commands.planning.acid import command as acid
 from service.commands.planning.dose import expected, portions, volume
 from service.commands.planning.melt import command as melt
 from service.commands.planning.metal import command as metal
+from service.commands.planning.silver import command as silver
 from service.terminal.plan_lines import moisture_told, print_plan
 from service.terminal.quantity_types import Quantity
 from stripread.errors import CallError
@@ -22,7 +23,7 @@ _SUGARS = ("glucose", "glucose monohydrate", "inverted table sugar", "table suga
 
 @click.group("plan")
 def command() -> None:
-    """Washes, lye and sugar, zinc or iron, dosing, melt, waste, yield: what to expect, with its range.
+    """Washes, lye and sugar, zinc or iron, dosing, melt, waste, its silver, yield: what to expect, with its range.
 
     Amounts take units: "2 lb", "500 ml".
     """
@@ -34,6 +35,7 @@ command.add_command(melt)
 command.add_command(volume)
 command.add_command(portions)
 command.add_command(expected)
+command.add_command(silver)
 command.add_command(waste)
 command.add_command(yield_)
 

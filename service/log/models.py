@@ -258,6 +258,18 @@ vessel_sums = Table(  # what the stock vessel holds after all notes up to one, a
     Column("held", Text, nullable=False),
 )
 
+lot_links = Table(  # what went from one batch to another: the note, in whose batch it stands, the silver it took, g
+    "lot_links",
+    metadata,
+    Column("event_id", Integer, ForeignKey("events.id"), primary_key=True, autoincrement=False),
+    Column("writer", Integer, ForeignKey("batches.id"), nullable=False, index=True),
+    Column("from_batch", Integer, ForeignKey("batches.id"), nullable=False, index=True),
+    Column("into_batch", Integer, ForeignKey("batches.id"), nullable=False, index=True),
+    Column("low", Float, nullable=False),
+    Column("value", Float, nullable=False),
+    Column("high", Float, nullable=False),
+)
+
 
 _made_up: ContextVar[str | None] = ContextVar("made_up", default=None)
 

@@ -12,7 +12,7 @@ from service.bench.dosing.acid import checked_rinse_mol
 from service.bench.notes import (
     AcidRinse,
     Amended,
-    Content,
+    Emptying,
     MadeSafe,
     Note,
     Pouring,
@@ -23,6 +23,8 @@ from service.bench.notes import (
     in_force,
     withdrawals,
 )
+from service.bench.notes.content import Content
+from service.bench.notes.of_vessels import Moved
 from service.bench.question import Question, retold_question
 from service.bench.state import stage_now, weighing_of, weighings_of
 from service.bench.vessel.hazards import OpenDanger
@@ -33,6 +35,8 @@ from service.log import store
 from service.log.aside.stages import CHANGING, keep_stage
 from service.log.chain.locks import one_of_batch, one_of_vessel
 from service.log.models import now
+from service.log.noted.links import keep_links
+from service.log.noted.mixing import mixes, refuse_mixing, vessel_dangers
 from service.log.noted.rows import BESIDE, PREFIX, DamagedNote, notes_of_batch
 from service.log.noted.vessel import CHANGES, CONTENT_KINDS, dangers_now, held_now, keep_sum
 from service.log.taken import taken_at
@@ -81,9 +85,9 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said
     """
     said = said or Said()
     earlier = open_notes(c, batch)
-    if kind in CONTENT_KINDS or kind in CHANGES:
+    if kind in CONTENT_KINDS or kind in CHANGES or kind == Moved.kind:
         one_of_vessel(c)
-    content = checked(kind, data)
+    content = _with_silver(c, checked(kind, data))
     fields = content.fields()
     again = sent_before(earlier, kind, fields, keyed=said.keyed)
     if again is not None:
@@ -94,8 +98,17 @@ def add_note(c: Connection, batch: int, kind: str, data: dict[str, object], said
     if isinstance(content, Amended):
         raise CallError("a correction goes through `batch correct`, which checks what it says")
     asked = asked_first(earlier, content, keep=said.keep)
-    check_content(c, earlier, content)
+    check_content(c, batch, earlier, content)
     return write(c, batch, content, said, asked)
+
+
+def _with_silver(c: Connection, content: Content) -> Content:
+    """A handing over of the stock vessel says whether its silver was brought down: by the log where nobody says."""
+    if not isinstance(content, Emptying) or content.silver is not None:
+        return content
+    held = held_now(c)
+    silver = "left in" if held.holds_silver else "brought down" if held.down else "none"
+    return checked(Emptying.kind, {**content.fields(), "silver": silver})
 
 
 def open_notes(c: Connection, batch: int) -> list[Note]:
@@ -149,8 +162,8 @@ def asked_first(earlier: list[Note], content: Content, *, keep: bool) -> Questio
     return question
 
 
-def check_content(c: Connection, earlier: list[Note], content: Content, but: int = 0) -> None:
-    """Stop what would be dangerous or is about nothing; ``but`` is a note of the stock vessel that is corrected.
+def check_content(c: Connection, batch: int, earlier: list[Note], content: Content, but: int = 0) -> None:
+    """Stop what would be dangerous or is about nothing; ``but`` is a note that is corrected.
 
     Raises
     ------
@@ -164,7 +177,12 @@ def check_content(c: Connection, earlier: list[Note], content: Content, but: int
         if held.lost and not content.despite:
             raise CallError(_("nobody can say what is in the stock vessel: {lost_0}", lost_0=retold(held.lost)))
         refuse_danger(held.contents, content)
-    if isinstance(content, MadeSafe) and content.note not in [n.id for n in earlier if _may_be_dangerous(n)]:
+    counting = in_force(earlier)
+    refuse_mixing(c, batch, counting, content, but)
+    if isinstance(content, MadeSafe) and content.note not in [
+        *(n.id for n in earlier if _may_be_dangerous(n)),
+        *(danger.note for danger in vessel_dangers(c, batch, counting)),
+    ]:
         raise CallError(
             _("there is no pouring {note} in this batch, nor a reading or ammonia of that number", note=content.note)
         )
@@ -178,6 +196,7 @@ def write(c: Connection, batch: int, content: Content, said: Said, asked: Questi
     detail = {**content.fields(), BESIDE: beside} if beside else content.fields()
     number = store.add_event(c, batch, at, PREFIX + content.kind, detail)
     keep_sum(c, number)
+    keep_links(c, batch, content.kind)
     if content.kind in CHANGING:
         keep_stage_now(c, batch)
     return Note(content, at, number, said.who, asked)
@@ -197,11 +216,17 @@ def keep_stage_now(c: Connection, batch: int) -> None:
 
 
 def _may_be_dangerous(note: Note) -> bool:
-    return isinstance(note.content, Pouring | VesselReading) or brings_ammonia(note.content)
+    content = note.content
+    return isinstance(content, Pouring | VesselReading) or brings_ammonia(content) or mixes(content)
 
 
 def dangers_by(c: Connection, batch: int, note: Note) -> tuple[OpenDanger, ...]:
     """The dangers that this note made or showed, if it can."""
     if not _may_be_dangerous(note):
         return ()
-    return tuple(danger for danger in dangers_now(c, batch) if danger.note == note.id)
+    return tuple(danger for danger in dangers_of_batch(c, batch) if danger.note == note.id)
+
+
+def dangers_of_batch(c: Connection, batch: int) -> tuple[OpenDanger, ...]:
+    """Dangers that the batch's notes made or showed, of the stock vessel and of named ones, if none dealt with them."""
+    return (*dangers_now(c, batch), *vessel_dangers(c, batch, in_force(notes_of(c, batch))))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
 from sqlalchemy import Connection, inspect
 
+from service.bench.ledger.ledger import Ledger
 from service.bench.notes import as_corrected
 from service.bench.readings import logged
 from service.bench.state import State
@@ -16,6 +18,7 @@ from service.log import store
 from service.log.chain.links import head
 from service.log.course.forecast import forecast_from, forecast_of, wash_readings
 from service.log.course.state import batch_state
+from service.log.course.vessels import batch_ledger
 from service.log.notes import damaged_notes, notes_of
 from service.moments import in_zone, zone_words
 from service.report.batch_record import BatchRecord, RecordedReading
@@ -81,7 +84,18 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
         _head(c),
         tuple((note.id, local(note.at)) for note in damaged_notes(c, batch)),
         zone_words(row["zone"], row["opened_at"], *(r["moment"].at for r in rows), row["closed_at"]),
+        _ledger(c, batch, local),
     )
+
+
+def _ledger(c: Connection, batch: int, local: Callable[[str], str]) -> Ledger | None:
+    """The batch's vessels, their times in its zone; None where it has no silver yet."""
+    if not inspect(c).has_table("lot_links"):
+        return None  # a log of an older form
+    found = batch_ledger(c, batch)
+    if found.inputs_g[2] <= 0.0:
+        return None
+    return replace(found, vessels=tuple(replace(one, at=local(one.at) if one.at else "") for one in found.vessels))
 
 
 def _head(c: Connection) -> tuple[int, str] | None:

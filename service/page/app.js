@@ -131,7 +131,13 @@ async function fetched() {
   if (chosen()) {
     await showBench(chosen(), refresh);
     await timeline(true);
+    await silver();
   }
+}
+
+// Where the batch's silver is, while that is open.
+async function silver() {
+  if ($("vessels").open) await (await import("./vessels.js").catch(() => Promise.reject({ status: 0 }))).vessels($("vessels"), chosen());
 }
 
 // The list, what is asked about the newest reading, and the wash number that it leads to.
@@ -366,6 +372,7 @@ const again = () => {
 };
 for (const [id, file, start] of [["find", "./find.js", (m, box) => m.finder(box, choose)], ["compare", "./compare.js", (m, box) => m.comparer(box, () => state.batches)], ["phones", "./phones.js", (m, box) => m.phones(box, again)]])
   $(id).addEventListener("toggle", () => $(id).open && guarded(async () => start(await import(file).catch(() => Promise.reject({ status: 0 })), $(id))));
+$("vessels").addEventListener("toggle", () => guarded(silver));
 signalButtons();
 $("language-now").textContent = `: ${Object.fromEntries(languages)[language]}`;
 $("languages").replaceChildren(...languages.map(([name, own]) => el("button", { type: "button", lang: name, "aria-pressed": String(name === language), onclick: () => speak(name) }, own)));

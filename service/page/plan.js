@@ -161,5 +161,6 @@ export function calculators(chosen) {
   for (const id of ["volume", "expected", "portions", "melt", "acid"]) later(id, chosen, () => import("./plan_dose.js"));
   later("metal", chosen);
   later("yield", chosen);
+  later("silver", chosen);
   later("waste", chosen);
 }

@@ -138,4 +138,34 @@ const METAL = {
   from: chlorideWeighed,
 };
 
-export const KINDS = { metal: METAL, yield: YIELD, waste: WASTE };
+const SILVER = {
+  fields: [
+    { name: "litres", label: t("Liquid in the stock vessel"), units: VOLUME, unit: "l", required: true },
+    { name: "silver_mg_l", label: t("Silver dissolved in it, mg/L ({example})", { example: "50-200" }), required: true, max: 20 },
+    { name: "by", label: t("What brings it down"), options: [["salt", t("table salt")], ["acid", t("hydrochloric acid")], ["copper", t("copper")], ["zinc", t("zinc")], ["iron", t("iron")]], value: "salt" },
+    { name: "chloride_mol_l", label: t("Chloride in it already, mol/L"), mode: "decimal", value: "0", max: 6 },
+    { name: "contains", label: t("What else is in it, with commas (nitrate, copper, sugar)"), max: 300 },
+    { name: "ammonia", label: t("Ammonia went in"), type: "checkbox" },
+    { name: "bottle", label: t("Your own acid (31 %, 1.16 g/ml; empty: as it is sold)"), max: 60 },
+  ],
+  query: (v) => ({
+    litres: amount(v, "litres"),
+    silver_mg_l: v.silver_mg_l.trim(),
+    by: v.by,
+    chloride_mol_l: number(v.chloride_mol_l, t("Chloride")),
+    contains: (v.contains || "").split(",").map((word) => word.trim()).filter(Boolean),
+    ammonia: v.ammonia === "on",
+    bottle: v.bottle.trim() || null,
+  }),
+  told: (a) => [
+    ...a.first.map((text) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${text}`)),
+    words(a.said),
+    list(a.notes),
+    a.finished.length > 0 && el("p", {}, el("b", {}, t("To see the end:"))),
+    list(a.finished),
+    ...warned(a.cautions),
+  ],
+  from: () => ({}),
+};
+
+export const KINDS = { silver: SILVER, metal: METAL, yield: YIELD, waste: WASTE };

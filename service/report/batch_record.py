@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from service.bench.ledger.ledger import Ledger
 from service.bench.note_forms import as_asked
 from service.bench.notes import (
     AmmoniaTest,
     BarNote,
-    Content,
     DecantNote,
     MeltNote,
     MetalCheck,
@@ -21,6 +21,8 @@ from service.bench.notes import (
     Weight,
     withdrawals,
 )
+from service.bench.notes.content import Content
+from service.bench.notes.of_vessels import MOVES
 from service.bench.readings import AnyLogged, LoggedCells, LoggedPh, LoggedSolid, LoggedTint
 from service.bench.stages.gate_kinds import NEUTRAL
 from service.bench.state import State
@@ -127,6 +129,7 @@ class BatchRecord:
     chain: tuple[int, str] | None = None  # number and hash of the log's newest link when this was taken from it
     lost_notes: tuple[tuple[int, str], ...] = ()  # number and time of notes that can't be read and nobody has struck
     zone: str = "UTC"
+    ledger: Ledger | None = None  # where its silver is, vessel by vessel; None where it has none
 
     @property
     def chain_line(self) -> str:
@@ -187,7 +190,7 @@ def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
     if isinstance(d, AmmoniaTest):
         used = _("{ml:g} mL of {mol_l:g} mol/L ammonia", ml=d.ml, mol_l=d.mol_l)
         return f"{used}, {_('on solid') if d.on_solid else _('on clear liquid')}"
-    if isinstance(d, MetalCheck | NamedTest | MeltNote | BarNote | VialsAcidified):
+    if isinstance(d, (MetalCheck, NamedTest, MeltNote, BarNote, VialsAcidified, *MOVES)):
         return as_asked(d)
     if isinstance(d, Pouring):
         ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"

@@ -6,6 +6,8 @@ import base64
 from importlib.resources import files
 
 from service.bench.chemistry.reagents import RULES, Span
+from service.bench.ledger.view import rows_of
+from service.bench.notes.of_vessels import MOVES
 from service.bench.readings import LoggedPh
 from service.bench.vessel.waste import NO_DRAIN
 from service.report.batch_record import LOST_NOTE, BatchRecord, note_text
@@ -28,6 +30,7 @@ WRITTEN: tuple[str, ...] = (
     "named_test",
 )
 WRITTEN += ("melt", "bar", "poured", "mixed", "emptied", "made_safe")
+WRITTEN += tuple(kind.kind for kind in MOVES)
 
 CLOSING = N_(
     "Intervals: 95 % for readings, 90 % for the forecast; ranges of grams come from each loss's own model and are not "
@@ -81,6 +84,13 @@ def balance_rows(batch: BatchRecord) -> list[tuple[str, str, str]]:
         for place, text in enumerate(melt.sentences)
     ]
     return [*rows, (_("Explained by the models"), f"{span_text(found.explained_g)} g", "")]
+
+
+def vessel_rows(batch: BatchRecord) -> list[tuple[str, str, str, str]]:
+    """Where the silver is: vessel, what for, silver from-to, last touched; empty where it has none."""
+    if batch.ledger is None:
+        return []
+    return [(*row[:3], batch.when(row[3]) if row[3] else "") for row in rows_of(batch.ledger)]
 
 
 def about_line(batch: BatchRecord) -> str:
@@ -194,4 +204,5 @@ def html_report(batch: BatchRecord) -> str:
         cautions=cautions(batch),
         closing=say(CLOSING),
         stock=stock_line(batch),
+        vessels=vessel_rows(batch),
     )

@@ -28,6 +28,7 @@ from service.report.html import (
     span_text,
     stock_line,
     summary,
+    vessel_rows,
 )
 from service.report.losses import like_losses
 from service.report.state_marks import gate_cell, word_of
@@ -95,6 +96,9 @@ def _content(batch: BatchRecord, drawn: set[str]) -> dict[str, Any]:
         if drawn & {"ph", "checks"}
         else None,
         "silver": _silver(batch, plots),
+        "vessels": None
+        if batch.ledger is None
+        else {"sentence": batch.ledger.sentence, "rows": [list(row) for row in vessel_rows(batch)]},
         "written": _written(batch),
         "stock": stock_line(batch),
         "readings": [_reading(r, batch.when(r.at)) for r in batch.readings],

@@ -42,12 +42,15 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "batch note": (
         'stripread batch note 1 weight of=chloride grams="1 lb" moisture=0.2-0.4',
         'stripread batch note 1 decant name="wash 1" litres="900 ml" settled_h="90 min"',
+        'stripread batch note 1 decant name="wash 2" litres="900 ml" settled_h="12 h" into=buffer',
+        'stripread batch note 1 moved how="rinse back" vessel=buffer into=main',
     ),
     "batch correct": (
         'stripread batch correct 1 note 7 grams="2 lb" --why "misread" --who me',
         'stripread batch correct 1 entry 1 --note "first strip" --why "added later"',
     ),
     "batch timeline": ("stripread batch timeline 1",),
+    "batch vessels": ("stripread batch vessels 1",),
     "batch show": ("stripread batch show 1",),
     "batch zone": ("stripread batch zone 1 Europe/Lisbon",),
     "batch next": ('stripread batch next 1 --reason "the strips ran out" --who me',),
@@ -71,6 +74,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "plan wash": ('stripread plan wash --retained "80 ml" --added "800 ml" --reading 1:1.2 --reading 2:2.1',),
     "plan lye": ('stripread plan lye --chloride "1 lb" --moisture 20-40% --unit oz',),
     "plan metal": ('stripread plan metal --chloride "500 g" --moisture dry --metal iron --bottle "31 %, 1.16 g/ml"',),
+    "plan silver": ("stripread plan silver --litres 8 --silver 50-200 --by salt",),
     "plan waste": ('stripread plan waste --poured 2:1.5 --metal copper --bottle "soda lye: 2 mol/l"',),
     "plan yield": ('stripread plan yield --chloride "500 g" --moisture dry --weighed "370 g"',),
 }

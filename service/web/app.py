@@ -37,9 +37,10 @@ from service.web.routes import (
     reminders,
     timeline,
     trust,
+    vessels,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
-from service.web.routes.planning import acid, dose, melt
+from service.web.routes.planning import acid, dose, melt, silver
 from service.web.tongue import Tongue
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE
@@ -108,9 +109,11 @@ def create_app(settings: Settings) -> FastAPI:
         timeline,
         bench,
         reminders,
+        vessels,
         labels,
         procedures,
         plan,
+        silver,
         dose,
         acid,
         melt,

@@ -31,6 +31,8 @@ CODE_WORDS = (
     *("weight", "decant", "used", "vessel", "ammonia test", "acid rinse", "poured", "mixed", "made safe", "emptied"),
     *("metal check", "named test", "melt", "bar", "acidified"),
     *("acid ml", "bottle", "tin"),
+    *("named vessel", "vessel holds", "moved", "filtered", "evaporated", "spilled", "vessel weighed", "silver down"),
+    *("handed over", "left in", "brought down"),
     *("acid mol", "oxide silver g", "ph", "interval", "litres", "what", "note", "who", "why", "retained l", "papers"),
     "glasses",
     # what was done to an entry or a batch

@@ -229,5 +229,5 @@ def test_an_older_log_that_nobody_may_write_to_is_added_up(tmp_path):
 
 def test_what_concerns_the_vessel_is_known_by_kind():
     assert set(vessel.CONTENT_KINDS) | set(vessel.CHANGES) == {
-        "poured", "mixed", "emptied", "made_safe", MadeSafe.kind, Strike.kind, "amended",
+        "poured", "mixed", "emptied", "made_safe", MadeSafe.kind, Strike.kind, "amended", "silver_down",
     }  # fmt: skip

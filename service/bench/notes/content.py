@@ -17,6 +17,7 @@ class Content(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
     kind: ClassVar[str]
     label: ClassVar[str | None] = None
+    asked_last: ClassVar[frozenset[str]] = frozenset()  # fields that a form puts behind the others
     _given: tuple[str, ...] = PrivateAttr(())
 
     @model_validator(mode="wrap")

@@ -15,9 +15,10 @@ from service.bench.notes.of_melt import BarNote, MeltNote
 from service.bench.notes.of_solid import AcidRinse, AmmoniaTest, MetalCheck, NamedTest, Weight
 from service.bench.notes.of_stock import Emptying, MadeSafe, Pouring, VesselReading
 from service.bench.notes.of_test import VialsAcidified
+from service.bench.notes.of_vessels import MOVES
 from service.bench.quantities import WrongQuantity
 from stripread.errors import CallError
-from stripread.words import _
+from stripread.words import _, say
 
 CONTENTS: tuple[type[Content], ...] = (
     ChosenProcedure,
@@ -37,6 +38,7 @@ CONTENTS: tuple[type[Content], ...] = (
     VesselReading,
     Emptying,
     MadeSafe,
+    *MOVES,
     Strike,
     Amended,
 )
@@ -65,6 +67,8 @@ def checked(kind: str, data: dict[str, object], *, in_log: bool = False) -> Cont
 
 
 def _fault(model: type[Content], error: ErrorDetails) -> CallError:
+    if not error["loc"]:  # of the note as a whole
+        return CallError(f"{say(model.label or model.kind)}:{error['ctx']['error']}")
     name = str(error["loc"][0])
     where = _("the {kind}'s {name}", kind=model.kind, name=name)
     if error["type"] == "extra_forbidden":

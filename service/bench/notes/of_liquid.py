@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Annotated, Literal
 
 from service.bench.chemistry.balance import Decant
-from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Text, Word
+from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Text, VesselName, Word
 from service.bench.notes.content import GRAMS, LITRES, Content
 
 
@@ -52,6 +52,9 @@ class DecantNote(Content):
         ),
     ] = "chloride"
     wash: Annotated[Count, Bounds(0, 999)] | None = None
+    vessel: Annotated[VesselName, Asked("Out of which vessel (empty: the batch's)", longest=60)] | None = None
+    into: Annotated[VesselName, Asked("Into which vessel (empty: the stock vessel)", longest=60)] | None = None
+    despite: Annotated[Text, Asked("Poured already, in spite of a stop: what happened", longest=500)] | None = None
 
     @property
     def wash_number(self) -> int | None:

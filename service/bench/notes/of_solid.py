@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import model_validator
 
-from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Pair, Text, Word
+from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Pair, Text, VesselName, Word
 from service.bench.notes.content import GRAMS, Content
 from service.bench.quantities import step_typed
 from stripread.errors import CallError
@@ -67,6 +67,7 @@ class Weight(Content):
         ]
         | None
     ) = None
+    vessel: Annotated[VesselName, Asked("In which vessel (empty: the batch's)", longest=60)] | None = None
 
     @classmethod
     def completed(cls, data: dict[str, Any]) -> dict[str, Any]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
-from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Pair, Text, Texts
+from service.bench.note_fields import Asked, Bounds, Count, Flag, Number, Pair, Text, Texts, VesselName, Word
 from service.bench.notes.content import LITRES, PH, Content
 
 
@@ -24,6 +24,7 @@ class Pouring(Content):
     contents: Annotated[Texts, Asked("What else is in it (as salt, sugar, nitrate, bleach)")] = ()
     ammonia: Annotated[Flag, Asked("Ammonia in it")] = False
     despite: Annotated[Text, Asked("Poured already, in spite of a stop: what happened", longest=500)] | None = None
+    vessel: Annotated[VesselName, Asked("Out of which vessel, if it has a name", longest=60)] | None = None
 
 
 class VesselReading(Content):
@@ -52,3 +53,20 @@ class Emptying(Content):
     kind = "emptied"
     label = "The stock vessel was handed over"
     what: Annotated[Text, Asked("To whom, and how much")]
+    silver: (
+        Annotated[
+            Literal["left in", "brought down", "none"],
+            Word,
+            Asked(
+                "Its silver",
+                options=(
+                    ("", "as the log has it"),
+                    ("left in", "still in it"),
+                    ("brought down", "brought down before"),
+                    ("none", "there was none"),
+                ),
+                value="",
+            ),
+        ]
+        | None
+    ) = None

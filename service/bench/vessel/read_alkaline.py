@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from service.bench.notes import AmmoniaTest, Content, DecantNote, MadeSafe, Note, ReagentUsed, VesselReading
+from service.bench.notes import AmmoniaTest, DecantNote, MadeSafe, Note, ReagentUsed, VesselReading
+from service.bench.notes.content import Content
 from service.bench.readings import LoggedPh, Observation
 from service.bench.vessel.contents import Contents
 from service.bench.vessel.hazards import READ_ALKALINE, OpenDanger, all_stops

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from service.bench.notes import Emptying, MadeSafe, Note, Pouring, VesselReading
+from service.bench.notes.of_vessels import SilverDown
 from service.bench.vessel.contents import EMPTY, Base, Contents, Poured, contents_of, together
 from service.bench.vessel.hazards import OpenDanger, all_stops, stops_between
 from service.bench.vessel.read_alkaline import seen_alkaline, vessel_danger
@@ -52,6 +53,13 @@ class Held:
     lost: str = ""
     since: int = 0
     empty: bool = True
+    down: int = 0  # the note by which its silver was brought down, a drop of salt water staying clear; 0: not yet
+    left_mg_l: tuple[float, float] | None = None  # silver left then, by a reading or assay
+
+    @property
+    def holds_silver(self) -> bool:
+        """Whether it counts as holding silver that can be had back."""
+        return Kind.SILVER in self.contents.kinds and not self.down
 
     def to_json(self) -> dict[str, Any]:
         """As JSON, without a sentence of this program."""
@@ -71,6 +79,7 @@ class Held:
             "dangers": [asdict(one) for one in self.dangers],
             "since": self.since,
             "empty": self.empty,
+            **({"down": self.down, "left_mg_l": self.left_mg_l} if self.down else {}),
         }
 
 
@@ -102,6 +111,8 @@ def held_from(kept: Mapping[str, Any]) -> Held:
         "",
         kept["since"],
         kept["empty"],
+        kept.get("down", 0),
+        None if kept.get("left_mg_l") is None else (kept["left_mg_l"][0], kept["left_mg_l"][1]),
     )
 
 
@@ -122,6 +133,9 @@ def go_on(held: Held, notes: Iterable[tuple[int, Note]], lost: Mapping[int, str]
             held = replace(held, lost=held.lost or (lost or {}).get(note.id, ""))
         elif isinstance(content, VesselReading):
             held = _read(held, batch, note, content, note.id not in closed)
+        elif isinstance(content, SilverDown):
+            done = content.drop == "clear"
+            held = replace(held, down=note.id if done else 0, left_mg_l=content.left if done else None)
     return held
 
 
@@ -152,6 +166,8 @@ def _poured(held: Held, batch: int, note: Note, content: Pouring, dangerous: boo
         asking=_asking(held.asking, one),
         dangers=(*held.dangers, *(Made(note.id, batch, stop.code, content.despite) for stop in found)),
         empty=False,
+        # Silver that comes after has to be brought down again; and salt or acid may bring nothing back up.
+        down=0 if Kind.SILVER in incoming.kinds or Kind.AMMONIA in incoming.kinds else held.down,
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 from service.bench.chemistry.reagents import NEUTRALISING_KJ_MOL, RULES, Span, portions, temperature_rise, written
 from service.bench.vessel.bottles import Bottle, with_bottles
-from service.bench.vessel.contents import EMPTY, Base, Contents, Poured, acid_in, contents_of
+from service.bench.vessel.contents import EMPTY, NONE, Base, Contents, Poured, acid_in, contents_of
 from service.bench.vessel.hazards import Stop, stops_between, stops_within
 from service.bench.vessel.neutralisers import Bought, Neutraliser, neutralisers
 from service.bench.vessel.solubility import in_solution
@@ -355,8 +355,8 @@ def _range(span: Span) -> str:
 
 def _acid_first(held: Contents, bottles: Sequence[Bottle]) -> str:
     """How much acid takes an alkaline vessel to pH 2, in words; nothing where it is acid already."""
-    if not held.may_be_alkaline:
-        return ""
+    if not held.may_be_alkaline or (held.base.unknown and held.base.mol == NONE):
+        return ""  # acid already, or nobody wrote down how much of anything is in it
     low, mid, high = held.base.mol
     pure = [max(0.0, -m) + 0.01 * held.litres for m in (high, mid, low)]
     acid = with_bottles(neutralisers()["hydrochloric acid (as HCl)"], bottles)

@@ -13,7 +13,8 @@ from stripread.words import _
 @click.command("recount")
 @log_options
 def recount(data: Path, database: str | None) -> int:
-    """Make the sums anew that are kept to be quick: entries by batch, what the stock vessel holds.
+    """Make the sums anew that are kept to be quick: entries by batch, what the stock vessel holds, what went
+    from batch to batch.
 
     They prove nothing and no row of the log is touched. `log check` says where they are wrong.
     """
@@ -21,6 +22,7 @@ def recount(data: Path, database: str | None) -> int:
 
     from service.log.aside.sums import count_all
     from service.log.models import batch_sums, vessel_sums
+    from service.log.noted.links import recount_links
     from service.log.noted.vessel import keep_due
 
     with opened(data, database) as log, log.write(alone=True) as c:
@@ -28,5 +30,6 @@ def recount(data: Path, database: str | None) -> int:
         c.execute(delete(vessel_sums))
         count_all(c)
         keep_due(c)
+        recount_links(c)
     click.echo(_("counted anew"))
     return 0

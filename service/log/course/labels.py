@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from service.log import store
 from service.log.course.state import batch_state, observations
 from service.log.entry_cache import slim_rows
-from service.log.noted.vessel import dangers_now, held_now, stock_now
+from service.log.noted.vessel import dangers_now, held_now, silver_words, stock_now
 from service.log.notes import notes_of
 from service.moments import in_zone
 from service.report.labels.address import batch_address
@@ -35,6 +35,6 @@ def label_sheet(c: Connection, batch: int, root: str, now: str | None = None) ->
     held = held_now(c)
     stock = None if held.empty else stock_now(c, held)
     dangers = tuple(danger.sentence for danger in dangers_now(c, None, held))
-    known = Known(batch, row["name"], state, tuple(notes_of(c, batch)), seen, stock, dangers)
+    known = Known(batch, row["name"], state, tuple(notes_of(c, batch)), seen, stock, dangers, silver_words(held))
     at = in_zone(now or datetime.now(UTC).isoformat(), row["zone"])
     return Sheet(batch, row["name"], at[:10], batch_address(root, batch), labels_of(known))

@@ -13,8 +13,7 @@ from service.bench.washing.parts import breaks
 from service.log import store
 from service.log.entry_cache import slim_rows
 from service.log.models import now
-from service.log.noted.vessel import dangers_now
-from service.log.notes import damaged_notes, notes_of
+from service.log.notes import damaged_notes, dangers_of_batch, notes_of
 from service.log.strip_range import strip_range
 from service.log.taken import taken_times
 from service.log.unreadable import readable
@@ -103,7 +102,7 @@ def batch_state(c: Connection, batch: int) -> State:
     details, rows = row["details"], slim_rows(c, batch)
     seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
-    state = state_of(notes, seen, hard, details.get("water"), dangers_now(c, batch), row["closed_at"] or now())
+    state = state_of(notes, seen, hard, details.get("water"), dangers_of_batch(c, batch), row["closed_at"] or now())
     if row["closed_at"] is not None:  # nothing is to be done any more
         state = replace(state, reminders=())
     damaged = [_("reading {number}", number=number) for number in unreadable_in_force(rows)]

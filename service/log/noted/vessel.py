@@ -14,15 +14,16 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, RowMapping, delete, func, insert, select, update
 
 from service.bench.notes import KINDS, Amended, Emptying, MadeSafe, Note, Pouring, Strike, VesselReading, in_force
+from service.bench.notes.of_vessels import SilverDown
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.running import Held, go_on, held_from
 from service.bench.vessel.waste import Stock, stock_of
 from service.log.models import events, vessel_sums
 from service.log.noted.rows import PREFIX, DamagedNote, Read, notes_in
 from stripread.json_line import json_line
-from stripread.words import N_
+from stripread.words import N_, _
 
-CONTENT_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe))
+CONTENT_KINDS = tuple(kind.kind for kind in (Pouring, VesselReading, Emptying, MadeSafe, SilverDown))
 CHANGES = (Strike.kind, Amended.kind)
 MOST_NEW = 48  # notes of the vessel after the newest sum: then a further one is kept ...
 LEFT_NEW = 16  # ... which leaves so many out: mostly the newest are corrected
@@ -60,6 +61,23 @@ def stock_now(c: Connection, held: Held | None = None) -> Stock:
     return stock_of(held.contents, held.metals, stops, empty=held.empty)
 
 
+def silver_words(held: Held) -> str:
+    """Whether the vessel counts as holding silver, in words; empty where none went in."""
+    if held.holds_silver:
+        return _("It counts as holding silver: bring it down (plan silver) before it is handed over.")
+    if not held.down:
+        return ""
+    if held.left_mg_l is None:
+        return _("Its silver was brought down (note {note}).", note=str(held.down))
+    low, high = held.left_mg_l
+    return _(
+        "Its silver was brought down (note {note}): {low:g} to {high:g} mg/L are left.",
+        note=str(held.down),
+        low=low,
+        high=high,
+    )
+
+
 def poured_now(
     c: Connection, *, before: int | None = None, limit: int | None = None, held: Held | None = None
 ) -> tuple[list[tuple[int, Note]], int | None]:
@@ -76,7 +94,7 @@ def poured_now(
     more = limit is not None and len(rows) > limit
     rows = rows[:limit] if more else rows
     lowest = rows[-1]["id"] if more else since + 1
-    counting, lost = _with_changes(c, rows)
+    counting, lost = with_changes(c, rows)
     shown = {row["id"] for row in rows} | {n for n in lost if lowest <= n and (before is None or n < before)}
     return [one for one in counting if one[1].id in shown], lowest if more else None
 
@@ -132,7 +150,7 @@ def held_between(c: Connection, start: Sum, upto: int) -> Held:
     """The vessel after the notes from a sum on up to this one, as they count now."""
     here = events.c.id.between(start.upto + 1, upto)
     query = select(events).where(events.c.what.in_(kinds_in(c, CONTENT_KINDS)), here)
-    counting, lost = _with_changes(c, c.execute(query).mappings().all())
+    counting, lost = with_changes(c, c.execute(query).mappings().all())
     return go_on(start.held, [one for one in counting if start.upto < one[1].id <= upto], lost)
 
 
@@ -162,7 +180,7 @@ def kinds_in(c: Connection, kinds: tuple[str, ...]) -> list[str]:
     return [PREFIX + kind for kind in kinds] + unknown
 
 
-def _with_changes(c: Connection, rows: Sequence[RowMapping]) -> tuple[list[tuple[int, Note]], dict[int, str]]:
+def with_changes(c: Connection, rows: Sequence[RowMapping]) -> tuple[list[tuple[int, Note]], dict[int, str]]:
     """These notes as they count now, as ``_counting`` gives them, by what was changed in their batches since."""
     of = sorted({row["batch_id"] for row in rows})
     changing = [PREFIX + kind for kind in CHANGES]

@@ -53,6 +53,12 @@ def _add_up(connection: sqlite3.Connection) -> None:
         there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
     except sqlite3.DatabaseError:
         return  # damaged: the log's check says so
+    if {"entries", "events"} <= there and "lot_links" not in there:
+        connection.execute("PRAGMA temp_store=MEMORY").close()
+        connection.execute(
+            "CREATE TEMP TABLE lot_links (event_id INTEGER PRIMARY KEY, writer INTEGER, from_batch INTEGER,"
+            " into_batch INTEGER, low REAL, value REAL, high REAL)"
+        ).close()
     if {"entries", "events"} <= there and "batch_sums" not in there:
         for words in (
             "PRAGMA temp_store=MEMORY",

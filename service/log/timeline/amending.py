@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from sqlalchemy import Connection
 
-from service.bench.notes import KINDS, Amended, Content, Note, Strike, Weight, as_corrected, checked, withdrawals
+from service.bench.notes import KINDS, Amended, Note, Strike, Weight, as_corrected, checked, withdrawals
+from service.bench.notes.content import Content
 from service.log.chain.locks import one_of_vessel
 from service.log.notes import Said, add_note, asked_first, check_content, open_notes, sent_before, write
 from stripread.errors import CallError
@@ -40,7 +41,7 @@ def amend_note(c: Connection, batch: int, number: int, data: dict[str, object], 
         raise CallError(_("this changes nothing: say what the note should say"))
     others = [note for note in earlier if note.id != number]
     asked = asked_first(others, new, keep=said.keep) if old.asked is not None or _lots_change(old, new) else None
-    check_content(c, others, new, but=number)
+    check_content(c, batch, others, new, but=number)
     return write(c, batch, made, replace(said, who=None), asked)
 
 

@@ -20,7 +20,7 @@ from service.log import store
 from service.log.entries import shown
 from service.log.entry_cache import slim_rows
 from service.log.noted.rows import PREFIX, DamagedNote, notes_of_batch
-from service.log.noted.vessel import dangers_now
+from service.log.notes import dangers_of_batch
 from service.log.taken import taken_times
 from service.log.timeline.amending import AMENDABLE
 from service.log.timeline.words import note_words
@@ -112,7 +112,7 @@ class _Notes:
                 target[note.id] = target.get(note.content.note, note.content.note)
                 self.about.setdefault(target[note.id], []).append(note)
         self.dangers: dict[int, list[str]] = {}
-        for danger in dangers_now(c, batch):
+        for danger in dangers_of_batch(c, batch):
             self.dangers.setdefault(danger.note, []).append(danger.sentence)
 
 

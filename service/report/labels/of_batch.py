@@ -35,6 +35,7 @@ class Known:
     observations: tuple[Observation, ...]
     stock: Stock | None
     dangers: tuple[str, ...] = ()
+    stock_silver: str = ""  # whether the stock vessel counts as holding silver, in words
 
 
 def labels_of(known: Known) -> tuple[Label, ...]:
@@ -138,6 +139,8 @@ def _stock(known: Known) -> Label:
     holds = [_("{litres:.3g} L; {strength}", litres=held.litres, strength=strength_words(held))]
     if found.metals:
         holds.append(_("metals: {metals}", metals=", ".join(say(metal) for metal in found.metals)))
+    if known.stock_silver:
+        holds.append(known.stock_silver)
     dangers = known.dangers or tuple(stop.sentence for stop in found.stops)
     first = [*dangers[:1], *([_("More dangers stand on the page: open the code.")] if dangers[1:] else [])]
     if held.questions:

@@ -20,7 +20,7 @@ from service.log.course.moving import move_on
 from service.log.course.state import batch_state
 from service.log.fields import MAX_ID, Text
 from service.log.noted.rows import DamagedNote, notes_of_batch
-from service.log.noted.vessel import POURED, dangers_now, held_now, poured_now, stock_now
+from service.log.noted.vessel import POURED, dangers_now, held_now, poured_now, silver_words, stock_now
 from service.readers.pictures import NotAPicture, thumbnail_job
 from service.readers.worker import Job
 from service.web.components import Service, ServiceDep
@@ -232,6 +232,8 @@ def stock(
         "poured": [{"batch": batch, "at": n.at, "kind": n.kind, **n.content.fields()} for batch, n in pourings],
         "ways": [asdict(way) for way in waste.ways(held)],
         "dangers": [danger.sentence for danger in dangers],
+        "holds_silver": now.holds_silver,
+        "silver_words": silver_words(now),
         "recover": list(waste.recover(held)),
         "cautions": list(waste.cautions(held)),
     }

@@ -1,0 +1,67 @@
+"""Where the silver is, and silver back from the stock vessel, in a real browser of a phone's size."""
+
+import os
+
+import pytest
+from selenium.webdriver.common.by import By
+
+from tests.page.phone import Phone
+from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
+from tests.server.calls import HTTP
+
+pytestmark = pytest.mark.slow  # a real browser
+
+
+@pytest.fixture
+def phone(browser, server, batch, tmp_path):
+    complaints(browser)  # what the pages before this one complained of is not ours
+    return Phone(browser, server.url, tmp_path).open()
+
+
+def _write(server, batch, kind, **data):
+    made = HTTP.post(f"{server.url}/api/batches/{batch}/notes", json={"kind": kind, "data": data})
+    assert made.status_code == 201, made.text
+
+
+def _open(browser, box):
+    browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", box)  # the bar below covers the rest
+    box.find_element(By.TAG_NAME, "summary").click()
+
+
+def _fits(browser):
+    for check in (READABLE, SMALL, NAMELESS):
+        assert browser.execute_script(check) == []
+    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+
+
+def test_where_the_silver_is(phone, batch, server, browser):
+    _write(server, batch, "weight", of="chloride", grams=100, moisture=[0, 0.01], scale_g=0.1)
+    _write(server, batch, "named_vessel", vessel="Blue bucket", what_for="buffer")
+    _write(server, batch, "decant", name="wash 1", litres=1, looks="cloudy", chloride=0.1, into="Blue bucket")
+    box = phone.by_id("vessels")
+    _open(browser, box)
+    phone.until(lambda: "Blue bucket" in box.text)
+    for words in ("catches fines that go back", "What may be missing, largest first", "rests on the notes alone"):
+        assert words in box.text
+    # What is written down while it is open is in it at once.
+    assert phone.write_down("spilled", vessel="Blue bucket", share="40", share_to="60") == ""
+    phone.until(lambda: "spilt" in box.text)
+    _fits(browser)
+    if os.environ.get("SHOTS"):
+        browser.execute_script("arguments[0].scrollIntoView()", box)
+        browser.save_screenshot(os.environ["SHOTS"] + "/vessels.png")
+    calc = phone.by_id("plan-silver")
+    _open(browser, calc)
+    phone.until(lambda: calc.find_elements(By.NAME, "silver_mg_l"))
+    phone.fill(calc, litres="10", silver_mg_l="100")
+    phone.press("plan-silver", "Work it out")
+    said = calc.find_element(By.CLASS_NAME, "worked")
+    phone.until(lambda: "Table salt" in said.text)
+    assert "6.39" in said.text  # by hand: (1 / 107.87 + 0.1) mol of 58.44 g/mol
+    assert "drop of salt water stays clear" in said.text
+    assert "chloro complexes" in said.text
+    _fits(browser)
+    if os.environ.get("SHOTS"):
+        browser.execute_script("arguments[0].scrollIntoView()", calc)
+        browser.save_screenshot(os.environ["SHOTS"] + "/silver.png")
+    assert not complaints(browser)
