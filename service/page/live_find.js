@@ -1,0 +1,268 @@
+// The card's marks in a small grey picture, many times a second: dark patches, those of four straight sides, their bits.
+// No document, no words. A picture is {grey: Uint8Array, width, height}; corners are those of the layout's order, in pixels
+// whose centres are at whole numbers.
+import { at, mapOf } from "./live_map.js";
+import { CARD, NUMBERS } from "./live_numbers.js";
+
+const CELLS = 6; // 4 by 4 bits within a black border
+const LEAST_SIDE = 9; // pixels: a cell is then one and a half
+const MOST_TRIED = 400; // dark patches looked at in a picture: gravel has thousands
+const BITS_OFF = 1; // of 16: any two of the marks differ in four or more, at any turn
+const FRAME_OFF = 3; // of the 20 cells of the border
+const NEAR = [0.25, 0.5]; // how far a mark may lie from where another puts it: share of the way there, and of its side
+const NEARER = [0.05, 0.3];
+
+let kept = { size: 0 };
+
+function rooms(width, height) {
+  if (kept.size !== width * height) kept = { size: width * height, sums: new Uint32Array((width + 1) * (height + 1)), label: new Int32Array(width * height) };
+  return kept;
+}
+
+// Marks found: [{id, corners}]; an id may be there twice, where two cards are in the picture.
+export function findMarks({ grey, width, height }) {
+  const { label } = rooms(width, height);
+  darkPlaces(grey, width, height, label);
+  const found = [];
+  for (const patch of patches(label, width, height).slice(0, MOST_TRIED)) {
+    const corners = fourCorners(label, width, patch);
+    const mark = corners && readBits(grey, width, height, corners);
+    if (mark) found.push(mark);
+  }
+  return found;
+}
+
+// label: -1 where a pixel is clearly darker than the mean around it, else 0. Sums over boxes by the summed-area table
+// (Crow 1984, from memory).
+function darkPlaces(grey, width, height, label) {
+  const { sums } = kept;
+  const wide = width + 1;
+  for (let y = 0; y < height; y++) {
+    let row = 0;
+    for (let x = 0; x < width; x++) {
+      row += grey[y * width + x];
+      sums[(y + 1) * wide + x + 1] = sums[y * wide + x + 1] + row;
+    }
+  }
+  const reach = Math.round(NUMBERS.window * Math.max(width, height));
+  for (let y = 0; y < height; y++) {
+    const [top, bottom] = [Math.max(0, y - reach) * wide, Math.min(height, y + reach + 1) * wide];
+    const rows = (bottom - top) / wide;
+    for (let x = 0; x < width; x++) {
+      const left = x > reach ? x - reach : 0;
+      const right = x + reach + 1 < width ? x + reach + 1 : width;
+      const mean = (sums[bottom + right] - sums[bottom + left] - sums[top + right] + sums[top + left]) / (rows * (right - left));
+      label[y * width + x] = grey[y * width + x] < NUMBERS.dark * mean - 1 ? -1 : 0;
+    }
+  }
+}
+
+// Connected dark patches of a mark's size, the squarest first. Runs of a row are joined with those of the row above.
+function patches(label, width, height) {
+  const parent = [0];
+  const box = [null];
+  const root = (n) => {
+    while (parent[n] !== n) n = parent[n] = parent[parent[n]];
+    return n;
+  };
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      if (!label[y * width + x]) continue;
+      const begin = x;
+      let mine = 0;
+      for (; x < width && label[y * width + x]; x++) {
+        const above = y ? label[(y - 1) * width + x] : 0;
+        if (!above) continue;
+        const other = root(above);
+        if (!mine) mine = other;
+        else if (mine !== other) {
+          const [keep, gone] = mine < other ? [mine, other] : [other, mine];
+          parent[gone] = keep;
+          const [a, b] = [box[keep], box[gone]];
+          a.x0 = Math.min(a.x0, b.x0);
+          a.x1 = Math.max(a.x1, b.x1);
+          a.y0 = Math.min(a.y0, b.y0);
+          a.y1 = Math.max(a.y1, b.y1);
+          a.count += b.count;
+          mine = keep;
+        }
+      }
+      if (!mine) {
+        mine = parent.length;
+        parent.push(mine);
+        box.push({ of: mine, x0: begin, x1: begin, y0: y, y1: y, count: 0 });
+      }
+      const b = box[mine];
+      b.x0 = Math.min(b.x0, begin);
+      b.x1 = Math.max(b.x1, x - 1);
+      b.y1 = y;
+      b.count += x - begin;
+      for (let k = begin; k < x; k++) label[y * width + k] = mine;
+    }
+  }
+  for (let k = 0; k < width * height; k++) if (label[k]) label[k] = root(label[k]);
+  const most = 0.5 * Math.min(width, height);
+  const square = (b) => Math.min(b.x1 - b.x0, b.y1 - b.y0) / Math.max(b.x1 - b.x0, b.y1 - b.y0);
+  return box.filter((b, n) => {
+    if (!b || parent[n] !== n) return false;
+    const [w, h] = [b.x1 - b.x0 + 1, b.y1 - b.y0 + 1];
+    return Math.max(w, h) >= LEAST_SIDE && Math.max(w, h) <= most && Math.min(w, h) > 0.3 * Math.max(w, h) && b.count > 0.2 * w * h && b.x0 > 0 && b.y0 > 0 && b.x1 < width - 1 && b.y1 < height - 1;
+  }).sort((a, b) => square(b) - square(a));
+}
+
+// Corners of a patch that has four straight sides, clockwise as seen; null of any other.
+function fourCorners(label, width, { of, x0, x1, y0, y1 }) {
+  const rim = [];
+  for (let y = y0; y <= y1; y++) {
+    let [a, b] = [x0, x1];
+    while (a <= x1 && label[y * width + a] !== of) a++;
+    while (b >= a && label[y * width + b] !== of) b--;
+    if (a <= b) rim.push([a - 0.5, y], [b + 0.5, y]); // the edge lies half a pixel beyond the last dark one
+  }
+  for (let x = x0; x <= x1; x++) {
+    let [a, b] = [y0, y1];
+    while (a <= y1 && label[a * width + x] !== of) a++;
+    while (b >= a && label[b * width + x] !== of) b--;
+    if (a <= b) rim.push([x, a - 0.5], [x, b + 0.5]);
+  }
+  const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
+  const farthest = (score) => rim.reduce((best, p) => (score(p) > score(best) ? p : best));
+  const first = farthest((p) => (p[0] - middle[0]) ** 2 + (p[1] - middle[1]) ** 2);
+  const third = farthest((p) => (p[0] - first[0]) ** 2 + (p[1] - first[1]) ** 2);
+  const side = (p) => (third[0] - first[0]) * (p[1] - first[1]) - (third[1] - first[1]) * (p[0] - first[0]);
+  const rough = [first, farthest((p) => -side(p)), third, farthest(side)];
+  if (-side(rough[1]) <= 0 || side(rough[3]) <= 0) return null;
+  const lines = [];
+  for (let n = 0; n < 4; n++) {
+    const line = sideThrough(rim, rough[n], rough[(n + 1) % 4]);
+    if (!line) return null;
+    lines.push(line);
+  }
+  const corners = [3, 0, 1, 2].map((before, n) => crossing(lines[before], lines[n]));
+  if (corners.some((c) => !c)) return null;
+  for (let n = 0; n < 4; n++) {
+    if (Math.hypot(corners[n][0] - rough[n][0], corners[n][1] - rough[n][1]) > 0.25 * (x1 - x0 + y1 - y0)) return null;
+    const [a, b, c] = [corners[n], corners[(n + 1) % 4], corners[(n + 2) % 4]];
+    if ((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]) <= 0) return null; // y goes down: clockwise is positive
+  }
+  return corners;
+}
+
+// The straight line {x, y, dx, dy} through the rim between two corners, null where the rim is not straight there.
+function sideThrough(rim, [ax, ay], [bx, by]) {
+  const long = Math.hypot(bx - ax, by - ay);
+  if (long < 0.5 * LEAST_SIDE) return null;
+  const [ux, uy] = [(bx - ax) / long, (by - ay) / long];
+  const off = Math.max(1.6, 0.08 * long);
+  let [n, sx, sy, sxx, sxy, syy] = [0, 0, 0, 0, 0, 0];
+  for (const [px, py] of rim) {
+    const along = (px - ax) * ux + (py - ay) * uy;
+    const across = (py - ay) * ux - (px - ax) * uy;
+    if (along < 0.12 * long || along > 0.88 * long || Math.abs(across) > off) continue;
+    n++;
+    sx += px;
+    sy += py;
+    sxx += px * px;
+    sxy += px * py;
+    syy += py * py;
+  }
+  if (n < 0.5 * long) return null;
+  const [mx, my] = [sx / n, sy / n];
+  const [vx, vxy, vy] = [sxx / n - mx * mx, sxy / n - mx * my, syy / n - my * my];
+  const turn = 0.5 * Math.atan2(2 * vxy, vx - vy);
+  const [dx, dy] = [Math.cos(turn), Math.sin(turn)];
+  const spread = vx * dy * dy - 2 * vxy * dx * dy + vy * dx * dx;
+  return Math.sqrt(Math.max(0, spread)) > Math.max(0.7, 0.035 * long) ? null : { x: mx, y: my, dx, dy };
+}
+
+function crossing(a, b) {
+  const det = a.dx * b.dy - a.dy * b.dx;
+  if (Math.abs(det) < 0.3) return null; // sides nearly in one line
+  const s = ((b.x - a.x) * b.dy - (b.y - a.y) * b.dx) / det;
+  return [a.x + s * a.dx, a.y + s * a.dy];
+}
+
+// Which mark has these corners, and its corners beginning with the layout's first; null where the bits are of none.
+function readBits(grey, width, height, corners) {
+  const map = mapOf([[0, 0], [CELLS, 0], [CELLS, CELLS], [0, CELLS]], corners);
+  if (!map) return null;
+  const cells = new Float64Array(CELLS * CELLS);
+  for (let r = 0; r < CELLS; r++)
+    for (let c = 0; c < CELLS; c++) {
+      let sum = 0;
+      for (const dy of [0.35, 0.65])
+        for (const dx of [0.35, 0.65]) {
+          const [x, y] = at(map, c + dx, r + dy);
+          sum += level(grey, width, height, x, y);
+        }
+      cells[r * CELLS + c] = sum / 4;
+    }
+  const inner = (n) => n % CELLS > 0 && n % CELLS < CELLS - 1 && n >= CELLS && n < CELLS * (CELLS - 1);
+  const border = [...cells].filter((_, n) => !inner(n));
+  const black = border.reduce((s, v) => s + v, 0) / border.length;
+  const bits = [...cells].filter((_, n) => inner(n));
+  const white = [...bits].sort((a, b) => b - a).slice(0, 4).reduce((s, v) => s + v, 0) / 4;
+  if (white - black < NUMBERS.contrast * white + 2) return null;
+  const middle = (white + black) / 2;
+  if (border.filter((v) => v > middle).length > FRAME_OFF) return null;
+  const seen = bits.map((v) => v > middle);
+  for (const { id, bits: own } of CARD.marks)
+    for (let turn = 0; turn < 4; turn++) {
+      let off = 0;
+      for (let r = 0; r < 4; r++) for (let c = 0; c < 4; c++) off += seen[4 * r + c] !== (turned(own, r, c, turn) === "1");
+      if (off <= BITS_OFF) return { id, corners: [0, 1, 2, 3].map((n) => corners[(n + turn) % 4]) };
+    }
+  return null;
+}
+
+// The bit at row r and column c of a mark turned clockwise by so many quarters.
+function turned(bits, r, c, turn) {
+  for (let n = 0; n < turn; n++) [r, c] = [3 - c, r];
+  return bits[4 * r + c];
+}
+
+// Grey between pixels; beyond the picture its rim.
+export function level(grey, width, height, x, y) {
+  const cx = x < 0 ? 0 : x > width - 1.001 ? width - 1.001 : x;
+  const cy = y < 0 ? 0 : y > height - 1.001 ? height - 1.001 : y;
+  const [i, j] = [cx | 0, cy | 0];
+  const [u, v] = [cx - i, cy - j];
+  const k = j * width + i;
+  return (grey[k] * (1 - u) + grey[k + 1] * u) * (1 - v) + (grey[k + width] * (1 - u) + grey[k + width + 1] * u) * v;
+}
+
+// The card that most marks agree on: {map: card mm to pixels, ids, marks}, or null without a mark.
+export function cardOf(marks) {
+  let best = [];
+  for (const seed of marks) {
+    let chosen = [seed];
+    for (const near of [NEAR, NEARER]) {
+      const map = mapThrough(chosen);
+      chosen = map ? agreeing(marks, map, seed, near) : [];
+      if (!chosen.length) break;
+    }
+    if (chosen.length > best.length) best = chosen;
+    if (best.length === CARD.marks.length) break;
+  }
+  const map = best.length ? mapThrough(best) : null;
+  return map && { map, ids: best.map((m) => m.id), marks: best };
+}
+
+const placeOf = Object.fromEntries(CARD.marks.map((m) => [m.id, m.corners]));
+const mapThrough = (marks) => mapOf(marks.flatMap((m) => placeOf[m.id]), marks.flatMap((m) => m.corners));
+
+function agreeing(marks, map, seed, [ofWay, ofSide]) {
+  const best = new Map();
+  for (const mark of marks) {
+    const [p, q] = [mark.corners[0], mark.corners[2]];
+    const side = Math.hypot(p[0] - q[0], p[1] - q[1]) / Math.SQRT2;
+    const way = Math.hypot(p[0] - seed.corners[0][0], p[1] - seed.corners[0][1]);
+    let off = 0;
+    for (let n = 0; n < 4; n++) {
+      const [x, y] = at(map, ...placeOf[mark.id][n]);
+      off = Math.max(off, Math.hypot(x - mark.corners[n][0], y - mark.corners[n][1]));
+    }
+    if (off < ofWay * way + ofSide * side && !(off >= best.get(mark.id)?.off)) best.set(mark.id, { off, mark });
+  }
+  return [...best.values()].map((one) => one.mark);
+}
