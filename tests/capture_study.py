@@ -34,7 +34,7 @@ from tests.scenes.measured import WORLDS, World
 ROOT = Path(__file__).resolve().parents[1]
 PAPER = ROOT / "docs" / "capture.md"
 GOOD_SHARE = 0.4  # of the streams are good, a fifth mended, the others bad in one way each
-SETUPS = 3  # cards with a bottle: each takes a profile
+SETUPS = 2  # cards with a bottle: each takes a profile
 FIRST_SETUP = 900
 PAUSE_S = 0.5  # after a photo that was not good enough
 BEGIN, END = "<!-- study -->", "<!-- /study -->"
@@ -86,7 +86,7 @@ def kept_profile(setup: int, world: World, beside: Path) -> Profile:
     path = beside.with_suffix(f".{world}-{setup}.toml")
     if not path.exists():
         path.write_text(profile_text(profile_of("four", setup, world=world)), encoding="utf-8")
-    return profile_from_text(path.read_text(encoding="utf-8"))
+    return profile_from_text(path.read_text(encoding="utf-8"), path.name)
 
 
 def run(assistant: Assistant, seed: int, world: World, profile: Profile) -> Row:

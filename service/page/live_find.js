@@ -6,16 +6,22 @@ import { CARD, NUMBERS } from "./live_numbers.js";
 
 const CELLS = 6; // 4 by 4 bits within a black border
 const LEAST_SIDE = 9; // pixels: a cell is then one and a half
+const MOST_SIDE = 2048; // pixels of a frame
+const MOST_BLACK = 0.93; // of a mark's square: the blackest of the six has 31 of 36 cells so
 const MOST_TRIED = 400; // dark patches looked at in a picture: gravel has thousands
 const BITS_OFF = 1; // of 16: any two of the marks differ in four or more, at any turn
 const FRAME_OFF = 3; // of the 20 cells of the border
 const NEAR = [0.25, 0.5]; // how far a mark may lie from where another puts it: share of the way there, and of its side
 const NEARER = [0.05, 0.3];
 
+const MOST_PATCHES = 20000; // of all sizes; grain beyond them is left alone
+
 let kept = { size: 0 };
 
+// Room for one size of picture, made once: what is thrown away at each frame makes a slow phone stop to tidy up.
 function rooms(width, height) {
-  if (kept.size !== width * height) kept = { size: width * height, sums: new Uint32Array((width + 1) * (height + 1)), label: new Int32Array(width * height) };
+  if (kept.size !== width * height)
+    kept = { size: width * height, sums: new Uint32Array((width + 1) * (height + 1)), label: new Int32Array(width * height), parent: new Int32Array(MOST_PATCHES), x0: new Int32Array(MOST_PATCHES), x1: new Int32Array(MOST_PATCHES), y0: new Int32Array(MOST_PATCHES), y1: new Int32Array(MOST_PATCHES), count: new Int32Array(MOST_PATCHES) };
   return kept;
 }
 
@@ -45,26 +51,31 @@ function darkPlaces(grey, width, height, label) {
     }
   }
   const reach = Math.round(NUMBERS.window * Math.max(width, height));
+  const { dark } = NUMBERS;
   for (let y = 0; y < height; y++) {
-    const [top, bottom] = [Math.max(0, y - reach) * wide, Math.min(height, y + reach + 1) * wide];
+    const top = Math.max(0, y - reach) * wide;
+    const bottom = Math.min(height, y + reach + 1) * wide;
     const rows = (bottom - top) / wide;
+    const line = y * width;
     for (let x = 0; x < width; x++) {
       const left = x > reach ? x - reach : 0;
       const right = x + reach + 1 < width ? x + reach + 1 : width;
-      const mean = (sums[bottom + right] - sums[bottom + left] - sums[top + right] + sums[top + left]) / (rows * (right - left));
-      label[y * width + x] = grey[y * width + x] < NUMBERS.dark * mean - 1 ? -1 : 0;
+      const sum = sums[bottom + right] - sums[bottom + left] - sums[top + right] + sums[top + left];
+      const area = rows * (right - left);
+      label[line + x] = (grey[line + x] + 1) * area < dark * sum ? -1 : 0;
     }
   }
 }
 
+function root(parent, n) {
+  while (parent[n] !== n) n = parent[n] = parent[parent[n]];
+  return n;
+}
+
 // Connected dark patches of a mark's size, the squarest first. Runs of a row are joined with those of the row above.
 function patches(label, width, height) {
-  const parent = [0];
-  const box = [null];
-  const root = (n) => {
-    while (parent[n] !== n) n = parent[n] = parent[parent[n]];
-    return n;
-  };
+  const { parent, x0, x1, y0, y1, count } = kept;
+  let last = 0;
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
       if (!label[y * width + x]) continue;
@@ -72,69 +83,107 @@ function patches(label, width, height) {
       let mine = 0;
       for (; x < width && label[y * width + x]; x++) {
         const above = y ? label[(y - 1) * width + x] : 0;
-        if (!above) continue;
-        const other = root(above);
-        if (!mine) mine = other;
-        else if (mine !== other) {
-          const [keep, gone] = mine < other ? [mine, other] : [other, mine];
-          parent[gone] = keep;
-          const [a, b] = [box[keep], box[gone]];
-          a.x0 = Math.min(a.x0, b.x0);
-          a.x1 = Math.max(a.x1, b.x1);
-          a.y0 = Math.min(a.y0, b.y0);
-          a.y1 = Math.max(a.y1, b.y1);
-          a.count += b.count;
-          mine = keep;
+        if (!above || above === mine) continue;
+        const other = root(parent, above);
+        if (!mine || mine === other) {
+          mine = other;
+          continue;
         }
+        const [keep, gone] = mine < other ? [mine, other] : [other, mine];
+        parent[gone] = keep;
+        x0[keep] = Math.min(x0[keep], x0[gone]);
+        x1[keep] = Math.max(x1[keep], x1[gone]);
+        y0[keep] = Math.min(y0[keep], y0[gone]);
+        y1[keep] = Math.max(y1[keep], y1[gone]);
+        count[keep] += count[gone];
+        mine = keep;
       }
       if (!mine) {
-        mine = parent.length;
-        parent.push(mine);
-        box.push({ of: mine, x0: begin, x1: begin, y0: y, y1: y, count: 0 });
+        if (last + 1 >= MOST_PATCHES) {
+          label.fill(0, y * width + begin, y * width + x);
+          continue;
+        }
+        mine = ++last;
+        parent[mine] = mine;
+        [x0[mine], x1[mine], y0[mine], y1[mine], count[mine]] = [begin, x - 1, y, y, 0];
       }
-      const b = box[mine];
-      b.x0 = Math.min(b.x0, begin);
-      b.x1 = Math.max(b.x1, x - 1);
-      b.y1 = y;
-      b.count += x - begin;
-      for (let k = begin; k < x; k++) label[y * width + k] = mine;
+      x0[mine] = Math.min(x0[mine], begin);
+      x1[mine] = Math.max(x1[mine], x - 1);
+      y1[mine] = y;
+      count[mine] += x - begin;
+      label.fill(mine, y * width + begin, y * width + x);
     }
   }
-  for (let k = 0; k < width * height; k++) if (label[k]) label[k] = root(label[k]);
+  const found = [];
   const most = 0.5 * Math.min(width, height);
-  const square = (b) => Math.min(b.x1 - b.x0, b.y1 - b.y0) / Math.max(b.x1 - b.x0, b.y1 - b.y0);
-  return box.filter((b, n) => {
-    if (!b || parent[n] !== n) return false;
-    const [w, h] = [b.x1 - b.x0 + 1, b.y1 - b.y0 + 1];
-    return Math.max(w, h) >= LEAST_SIDE && Math.max(w, h) <= most && Math.min(w, h) > 0.3 * Math.max(w, h) && b.count > 0.2 * w * h && b.x0 > 0 && b.y0 > 0 && b.x1 < width - 1 && b.y1 < height - 1;
-  }).sort((a, b) => square(b) - square(a));
+  for (let n = 1; n <= last; n++) {
+    if (parent[n] !== n) continue;
+    const [w, h] = [x1[n] - x0[n] + 1, y1[n] - y0[n] + 1];
+    const [long, short] = [Math.max(w, h), Math.min(w, h)];
+    if (long < LEAST_SIDE || long > most || short < 0.3 * long || count[n] < 0.2 * w * h) continue;
+    if (x0[n] > 0 && y0[n] > 0 && x1[n] < width - 1 && y1[n] < height - 1) found.push({ of: n, x0: x0[n], x1: x1[n], y0: y0[n], y1: y1[n], count: count[n], square: short / long });
+  }
+  return found.sort((a, b) => b.square - a.square);
 }
 
-// Corners of a patch that has four straight sides, clockwise as seen; null of any other.
-function fourCorners(label, width, { of, x0, x1, y0, y1 }) {
-  const rim = [];
+// The rim of a patch: where it begins and ends in each row and each column, half a pixel beyond the last dark ones.
+const [rimX, rimY] = [new Float32Array(4 * MOST_SIDE), new Float32Array(4 * MOST_SIDE)];
+let rim = 0;
+
+function rimPoint(x, y) {
+  rimX[rim] = x;
+  rimY[rim++] = y;
+}
+
+function rimOf(label, width, { of, x0, x1, y0, y1 }) {
+  const { parent } = kept; // parent[0] is 0: where nothing is dark
+  rim = 0;
   for (let y = y0; y <= y1; y++) {
     let [a, b] = [x0, x1];
-    while (a <= x1 && label[y * width + a] !== of) a++;
-    while (b >= a && label[y * width + b] !== of) b--;
-    if (a <= b) rim.push([a - 0.5, y], [b + 0.5, y]); // the edge lies half a pixel beyond the last dark one
+    while (a <= x1 && root(parent, label[y * width + a]) !== of) a++;
+    while (b >= a && root(parent, label[y * width + b]) !== of) b--;
+    if (a > b) continue;
+    rimPoint(a - 0.5, y);
+    rimPoint(b + 0.5, y);
   }
   for (let x = x0; x <= x1; x++) {
     let [a, b] = [y0, y1];
-    while (a <= y1 && label[a * width + x] !== of) a++;
-    while (b >= a && label[b * width + x] !== of) b--;
-    if (a <= b) rim.push([x, a - 0.5], [x, b + 0.5]);
+    while (a <= y1 && root(parent, label[a * width + x]) !== of) a++;
+    while (b >= a && root(parent, label[b * width + x]) !== of) b--;
+    if (a > b) continue;
+    rimPoint(x, a - 0.5);
+    rimPoint(x, b + 0.5);
   }
-  const middle = [(x0 + x1) / 2, (y0 + y1) / 2];
-  const farthest = (score) => rim.reduce((best, p) => (score(p) > score(best) ? p : best));
-  const first = farthest((p) => (p[0] - middle[0]) ** 2 + (p[1] - middle[1]) ** 2);
-  const third = farthest((p) => (p[0] - first[0]) ** 2 + (p[1] - first[1]) ** 2);
-  const side = (p) => (third[0] - first[0]) * (p[1] - first[1]) - (third[1] - first[1]) * (p[0] - first[0]);
-  const rough = [first, farthest((p) => -side(p)), third, farthest(side)];
-  if (-side(rough[1]) <= 0 || side(rough[3]) <= 0) return null;
+}
+
+// The rim's point that is farthest from a place.
+function farthestFrom(x, y) {
+  let [best, most] = [0, -1];
+  for (let n = 0; n < rim; n++) {
+    const far = (rimX[n] - x) ** 2 + (rimY[n] - y) ** 2;
+    if (far > most) [best, most] = [n, far];
+  }
+  return [rimX[best], rimY[best]];
+}
+
+// Corners of a patch that has four straight sides, clockwise as seen; null of any other.
+function fourCorners(label, width, patch) {
+  const { x0, x1, y0, y1, count } = patch;
+  rimOf(label, width, patch);
+  const first = farthestFrom((x0 + x1) / 2, (y0 + y1) / 2);
+  const third = farthestFrom(...first);
+  const [ux, uy] = [third[0] - first[0], third[1] - first[1]];
+  let [low, high, least, most] = [0, 0, 0, 0];
+  for (let n = 0; n < rim; n++) {
+    const off = ux * (rimY[n] - first[1]) - uy * (rimX[n] - first[0]);
+    if (off < least) [low, least] = [n, off];
+    if (off > most) [high, most] = [n, off];
+  }
+  if (!least || !most) return null;
+  const rough = [first, [rimX[low], rimY[low]], third, [rimX[high], rimY[high]]];
   const lines = [];
   for (let n = 0; n < 4; n++) {
-    const line = sideThrough(rim, rough[n], rough[(n + 1) % 4]);
+    const line = sideThrough(rough[n], rough[(n + 1) % 4]);
     if (!line) return null;
     lines.push(line);
   }
@@ -145,17 +194,20 @@ function fourCorners(label, width, { of, x0, x1, y0, y1 }) {
     const [a, b, c] = [corners[n], corners[(n + 1) % 4], corners[(n + 2) % 4]];
     if ((b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0]) <= 0) return null; // y goes down: clockwise is positive
   }
-  return corners;
+  const [a, b, c, d] = corners;
+  const area = 0.5 * Math.abs((c[0] - a[0]) * (d[1] - b[1]) - (c[1] - a[1]) * (d[0] - b[0]));
+  return count < MOST_BLACK * area ? corners : null;
 }
 
 // The straight line {x, y, dx, dy} through the rim between two corners, null where the rim is not straight there.
-function sideThrough(rim, [ax, ay], [bx, by]) {
+function sideThrough([ax, ay], [bx, by]) {
   const long = Math.hypot(bx - ax, by - ay);
   if (long < 0.5 * LEAST_SIDE) return null;
   const [ux, uy] = [(bx - ax) / long, (by - ay) / long];
   const off = Math.max(1.6, 0.08 * long);
   let [n, sx, sy, sxx, sxy, syy] = [0, 0, 0, 0, 0, 0];
-  for (const [px, py] of rim) {
+  for (let k = 0; k < rim; k++) {
+    const [px, py] = [rimX[k], rimY[k]];
     const along = (px - ax) * ux + (py - ay) * uy;
     const across = (py - ay) * ux - (px - ax) * uy;
     if (along < 0.12 * long || along > 0.88 * long || Math.abs(across) > off) continue;

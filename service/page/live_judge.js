@@ -1,6 +1,6 @@
 // Whether a picture of the card would be a good photo: what is measured on one frame, and the first thing that is wrong
-// with it. No document, no words. A frame is {rgba, width, height}, small; `fine(box)` gives a piece of the same frame in
-// the camera's full resolution as {grey, width, height, x, y, scale}: pixel (0, 0) of the piece lies at (x, y) of the frame,
+// with it. No document, no words. A frame is small, as live_frame.js makes it; `fine(box)` gives a piece of the same frame
+// in the camera's full resolution as {grey, width, height, x, y, scale}: the piece's rim lies at (x, y) of the frame's,
 // `scale` of its pixels take one of the frame's.
 import { cardOf, findMarks, level } from "./live_find.js";
 import { at, stepAt, stretches } from "./live_map.js";
@@ -16,19 +16,10 @@ const BAND_MM = [4.5, 9]; // bare paper is looked at so far from the strip's mid
 const CARRIER_MM = 2; // its bare parts lie within this of that line
 const [GAP, MEAN] = [1, 3]; // mm on each side of an edge: left out, and compared
 
-export function greyOf({ rgba, width, height }, into) {
-  const grey = into && into.length === width * height ? into : new Uint8Array(width * height);
-  for (let n = 0, k = 0; n < grey.length; n++, k += 4) grey[n] = (77 * rgba[k] + 150 * rgba[k + 1] + 29 * rgba[k + 2]) >> 8; // ITU-R BT.601
-  return grey;
-}
-
-let room = null;
-
-// What is seen of the card: null without one. Places are in the frame's pixels, lengths in mm on the card.
+// What is seen of the card: no `ids` without one. Places are in the frame's pixels, lengths in mm on the card.
 export function lookAt(frame, fine) {
-  room = greyOf(frame, room);
-  const found = cardOf(findMarks({ grey: room, width: frame.width, height: frame.height }));
-  if (!found) return { ids: [], bright: brightest(room) };
+  const found = cardOf(findMarks(frame));
+  if (!found) return { ids: [], bright: brightest(frame.grey) };
   const { map, ids, marks } = found;
   const corners = [[0, 0], [WIDE, 0], [WIDE, HIGH], [0, HIGH]].map(([x, y]) => at(map, x, y));
   const [most, least] = stretches(stepAt(map, ...MIDDLE));
@@ -40,12 +31,11 @@ export function lookAt(frame, fine) {
     margin: Math.min(...corners.flatMap(([x, y]) => [x, y, frame.width - 1 - x, frame.height - 1 - y])) / long,
     share: (WIDE * Math.sqrt(most * least)) / long,
     tilt: (Math.acos(Math.min(1, least / most)) * 180) / Math.PI, // of a distant camera the short way is the long one's cosine
-    bright: brightest(room),
+    bright: brightest(frame.grey),
   };
   const whites = whitesOf(frame, map);
   seen.white = middleOf(whites.map((w) => Math.max(...w.rgb)));
   seen.burnt = whites.filter((w) => Math.max(...w.rgb) >= BURNT).length / Math.max(whites.length, 1);
-  seen.scale = 1;
   if (seen.margin > -0.02) {
     Object.assign(seen, sharpness(marks, fine, Math.sqrt(most * least)));
     Object.assign(seen, laneOf(frame, map, whites));
@@ -53,7 +43,7 @@ export function lookAt(frame, fine) {
   return seen;
 }
 
-const middleOf = (values) => (values.length ? [...values].sort((a, b) => a - b)[values.length >> 1] : 0);
+const middleOf = (values) => (values.length ? Float32Array.from(values).sort()[values.length >> 1] : 0);
 
 function brightest(grey) {
   const counts = new Uint32Array(256);
@@ -63,11 +53,13 @@ function brightest(grey) {
   return 0;
 }
 
-function rgbAt({ rgba, width, height }, x, y) {
+const colour3 = [0, 0, 0];
+
+function rgbAt(frame, x, y) {
   const [i, j] = [Math.round(x), Math.round(y)];
-  if (i < 0 || j < 0 || i >= width || j >= height) return null;
-  const k = 4 * (j * width + i);
-  return [rgba[k], rgba[k + 1], rgba[k + 2]];
+  if (i < 0 || j < 0 || i >= frame.width || j >= frame.height) return null;
+  frame.rgb(i, j, colour3);
+  return colour3;
 }
 
 function whitesOf(frame, map) {
@@ -134,27 +126,45 @@ function edgeWidth(piece, [ax, ay], [bx, by], pxPerMm) {
 
 // --- the lane: strip, shine, a shadow's edge
 
-// Logarithms of the lane's light over that of the card's white there, cells of 1 mm; the lane's own middle is zero.
-function laneRatio(frame, map, whites) {
+// The lane in cells of 1 mm: logarithms of its light over that of the card's white there, the lane's own middle being zero.
+// Of each cell the smallest channel, their mean, and how far they lie apart; NaN where it can't be seen.
+function laneCells(frame, map, whites) {
   const [x0, y0, w, h] = CARD.lane;
   const planes = [0, 1, 2].map((c) => planeThrough(whites.map((one) => [one.x, one.y, Math.log(one.rgb[c] + 2)])));
-  const cells = [];
+  const { width, height } = frame;
+  const count = w * h;
+  const ratio = [0, 1, 2].map(() => new Float32Array(count).fill(NaN));
   for (let r = 0; r < h; r++)
     for (let q = 0; q < w; q++) {
-      const sum = [0, 0, 0];
-      let n = 0;
-      for (const dy of [0.25, 0.75])
-        for (const dx of [0.25, 0.75]) {
-          const rgb = rgbAt(frame, ...at(map, x0 + q + dx, y0 + r + dy));
-          if (!rgb) continue;
-          n++;
-          for (const c of [0, 1, 2]) sum[c] += rgb[c];
-        }
-      cells.push(n === 4 ? sum.map((v, c) => Math.log(v / 4 + 2) - planes[c](x0 + q + 0.5, y0 + r + 0.5)) : null);
+      let [n, red, green, blue] = [0, 0, 0, 0];
+      for (let k = 0; k < 4; k++) {
+        const x = x0 + q + (k & 1 ? 0.75 : 0.25);
+        const y = y0 + r + (k & 2 ? 0.75 : 0.25);
+        const d = map[6] * x + map[7] * y + map[8];
+        const i = Math.round((map[0] * x + map[1] * y + map[2]) / d);
+        const j = Math.round((map[3] * x + map[4] * y + map[5]) / d);
+        if (i < 0 || j < 0 || i >= width || j >= height) continue;
+        frame.rgb(i, j, colour3);
+        n++;
+        red += colour3[0];
+        green += colour3[1];
+        blue += colour3[2];
+      }
+      if (n < 4) continue;
+      const at = r * w + q;
+      ratio[0][at] = Math.log(red / 4 + 2) - planes[0](x0 + q + 0.5, y0 + r + 0.5);
+      ratio[1][at] = Math.log(green / 4 + 2) - planes[1](x0 + q + 0.5, y0 + r + 0.5);
+      ratio[2][at] = Math.log(blue / 4 + 2) - planes[2](x0 + q + 0.5, y0 + r + 0.5);
     }
-  const seen = cells.filter(Boolean);
-  const middle = [0, 1, 2].map((c) => middleOf(seen.map((v) => v[c])));
-  return { w, h, cells: cells.map((v) => v && v.map((one, c) => one - middle[c])) };
+  const [a, b, c] = ratio.map((values) => middleOf(values.filter((v) => v === v)));
+  const [low, mean, colour] = [0, 1, 2].map(() => new Float32Array(count).fill(NaN));
+  for (let n = 0; n < count; n++) {
+    const [red, green, blue] = [ratio[0][n] - a, ratio[1][n] - b, ratio[2][n] - c];
+    low[n] = Math.min(red, green, blue);
+    mean[n] = (red + green + blue) / 3;
+    colour[n] = Math.max(red, green, blue) - low[n];
+  }
+  return { w, h, low, mean, colour };
 }
 
 // z over x and y by least squares, twice: the second time without what is far off (a white that is covered or shines).
@@ -183,44 +193,49 @@ function planeThrough(points) {
 }
 
 function laneOf(frame, map, whites) {
-  const { w, h, cells } = laneRatio(frame, map, whites);
-  const colour = cells.map((v) => (v ? Math.max(...v) - Math.min(...v) : 0));
+  const lane = laneCells(frame, map, whites);
+  const { w, h, colour } = lane;
   const coloured = (k) => k >= 0 && k < w * h && colour[k] > NUMBERS.coloured;
-  const near = (n) => [n % w ? n - 1 : -1, n % w < w - 1 ? n + 1 : -1, n - w, n + w].filter(coloured).length;
   const strip = [];
-  for (let n = 0; n < w * h; n++) if (coloured(n) && near(n) >= COLOURED_NEAR) strip.push(n);
+  for (let n = 0; n < w * h; n++) {
+    if (!coloured(n)) continue;
+    const near = (n % w && coloured(n - 1)) + (n % w < w - 1 && coloured(n + 1)) + coloured(n - w) + coloured(n + w);
+    if (near >= COLOURED_NEAR) strip.push(n);
+  }
   const line = lineThrough(w, h, strip);
-  const beside = paperBeside(w, h, cells, colour, line);
-  return { strip: strip.length, shine: shineOn(w, cells, colour, line, beside), shadow: shadowOn(beside) };
+  const beside = paperBeside(lane, line);
+  return { strip: strip.length, shine: shineOn(lane, line, beside), shadow: shadowOn(beside) };
 }
 
 const along = (n, w, line) => ((n % w) + 0.5 - line.x) * line.ux + (((n / w) | 0) + 0.5 - line.y) * line.uy;
 const across = (n, w, line) => (((n / w) | 0) + 0.5 - line.y) * line.ux - ((n % w) + 0.5 - line.x) * line.uy;
 
 // Light of the bare paper on the two sides of the strip, by the mm along it: two maps.
-function paperBeside(w, h, cells, colour, line) {
+function paperBeside({ w, h, mean, colour }, line) {
   const bands = [new Map(), new Map()];
   for (let n = 0; n < w * h; n++) {
-    if (!cells[n] || colour[n] > NUMBERS.coloured) continue;
+    if (!(colour[n] <= NUMBERS.coloured)) continue;
     const away = across(n, w, line);
     if (Math.abs(away) < BAND_MM[0] || Math.abs(away) > BAND_MM[1]) continue;
     const [band, s] = [bands[away > 0 ? 1 : 0], Math.round(along(n, w, line))];
     if (!band.has(s)) band.set(s, []);
-    band.get(s).push(cells[n].reduce((sum, v) => sum + v, 0) / 3);
+    band.get(s).push(mean[n]);
   }
   return bands.map((band) => new Map([...band].filter(([, v]) => v.length >= 2).map(([s, v]) => [s, middleOf(v)])));
 }
 
 // Square mm that are brighter in all channels than the paper beside them and than the strip's own bare carrier.
-function shineOn(w, cells, colour, line, beside) {
-  const bare = cells.filter((v, n) => v && colour[n] <= NUMBERS.coloured && Math.abs(across(n, w, line)) < CARRIER_MM);
-  const carrier = middleOf(bare.map((v) => Math.min(...v)));
+function shineOn({ w, low, colour }, line, beside) {
+  const bare = [];
+  for (let n = 0; n < low.length; n++) if (colour[n] <= NUMBERS.coloured && Math.abs(across(n, w, line)) < CARRIER_MM) bare.push(low[n]);
+  const least = Math.max(0, middleOf(bare));
   let shine = 0;
-  for (let n = 0; n < cells.length; n++) {
-    if (!cells[n]) continue;
+  for (let n = 0; n < low.length; n++) {
+    if (!(low[n] > least + NUMBERS.brighter)) continue;
     const s = Math.round(along(n, w, line));
-    const paper = Math.max(0, carrier, ...beside.flatMap((band) => [-4, -2, 0, 2, 4].map((k) => band.get(s + k) ?? -1)));
-    if (Math.min(...cells[n]) > paper + NUMBERS.brighter) shine++;
+    let paper = least;
+    for (const band of beside) for (let k = -4; k <= 4; k += 2) paper = Math.max(paper, band.get(s + k) ?? least);
+    if (low[n] > paper + NUMBERS.brighter) shine++;
   }
   return shine;
 }
@@ -260,7 +275,7 @@ export function wrongWith(seen, { kind, speed = 0, wait = false }) {
   if (!seen.ids.length) return seen.bright < NUMBERS.black ? "dark" : "no_card";
   if (seen.share < NUMBERS.share) return "far";
   if (seen.margin < NUMBERS.margin) return seen.share > NUMBERS.near ? "near" : "out";
-  if (seen.ids.length < NUMBERS.marks) return seen.white < NUMBERS.white ? "dark" : "covered";
+  if (seen.ids.length < NUMBERS.marks) return seen.white < NUMBERS.white ? "dark" : seen.edge > NUMBERS.edge ? "blurred" : "covered";
   if (seen.tilt > NUMBERS.tilt) return "tilted";
   if (seen.white < NUMBERS.white) return "dark";
   if (seen.burnt > NUMBERS.burnt) return "bright";

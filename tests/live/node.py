@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from service.web.assistant.numbers import ADDRESS, script
 from service.web.page_words import PAGE
 
-SMALL = 480  # pixels of the long side: as the page makes its small frames
-MODULES = ("live_map.js", "live_find.js", "live_judge.js", "live_release.js")
+SMALL = 400  # pixels of the long side: as the page makes its small frames
+MODULES = ("live_map.js", "live_frame.js", "live_find.js", "live_judge.js", "live_release.js")
 Pixels = NDArray[np.uint8]
 
 

@@ -2,34 +2,35 @@
 // Each message: a line of JSON, then the bytes it announces: rgba of the small frame, then the grey full-resolution frame.
 import { lookAt, wrongWith } from "./live_judge.js";
 import { cardOf, findMarks } from "./live_find.js";
+import { ofPixels, ofPlanes, pieceOf } from "./live_frame.js";
 import { release } from "./live_release.js";
 
 let held = Buffer.alloc(0);
 let wanted = null;
 let steps = release();
 
-function fineOf(grey, width, height, scale) {
-  return ({ x0, y0, x1, y1 }) => {
-    const [left, top] = [Math.max(0, Math.floor(x0 * scale)), Math.max(0, Math.floor(y0 * scale))];
-    const [right, bottom] = [Math.min(width, Math.ceil(x1 * scale)), Math.min(height, Math.ceil(y1 * scale))];
-    const [w, h] = [Math.max(2, right - left), Math.max(2, bottom - top)];
-    const out = new Uint8Array(w * h);
-    for (let r = 0; r < h; r++) out.set(grey.subarray((top + r) * width + left, (top + r) * width + left + w), r * w);
-    return { grey: out, width: w, height: h, x: left / scale, y: top / scale, scale };
-  };
-}
+const fineOf = (grey, width, height, scale) => (box) => pieceOf(grey, width, height, { offset: 0, stride: width }, scale, box);
 
 function answer({ does, width, height, full, at, kind, wait, speed }, bytes) {
   if (does === "marks") {
     const marks = findMarks({ grey: bytes, width, height });
     return { marks, card: cardOf(marks) };
   }
+  if (does === "planes") {
+    const frame = ofPlanes({ ...kind, data: bytes, width, height });
+    const rgb = [];
+    for (let n = 0, out = [0, 0, 0]; n < frame.grey.length; n++) {
+      frame.rgb(n % frame.width, (n / frame.width) | 0, out);
+      rgb.push(...out.map(Math.round));
+    }
+    return { width: frame.width, height: frame.height, rgb };
+  }
   if (does === "begin") {
     steps = release();
     return {};
   }
   const small = 4 * width * height;
-  const frame = { rgba: bytes.subarray(0, small), width, height };
+  const frame = ofPixels({ rgba: bytes.subarray(0, small), width, height });
   const began = performance.now();
   const seen = lookAt(frame, fineOf(bytes.subarray(small), full[0], full[1], full[0] / width));
   const told = does === "look" ? { code: wrongWith(seen, { kind, wait, speed }) } : steps.step(seen, at, { kind, wait });

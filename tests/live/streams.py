@@ -109,7 +109,7 @@ def faulty(scene: Scene, fault: str, rng: np.random.Generator) -> Scene:
     if fault == "far":
         return replace(scene, fill=float(rng.uniform(0.15, 0.42)))
     if fault == "tilted":
-        return replace(scene, tilt_deg=float(rng.uniform(38, 60)))
+        return replace(scene, tilt_deg=float(rng.uniform(46, 62)))
     return scene
 
 

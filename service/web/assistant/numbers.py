@@ -5,8 +5,6 @@ from __future__ import annotations
 import json
 from typing import Any
 
-import cv2
-
 from stripread.card.layout import DICTIONARY, LANE_MM, SIZE_MM, layout
 from stripread.tuned import tuned
 
@@ -51,6 +49,8 @@ def script() -> str:
 
 
 def _card() -> dict[str, Any]:
+    import cv2  # noqa: PLC0415 - once, at the service's start
+
     card = layout()
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY))
     marks = []
