@@ -1,9 +1,8 @@
 """How the capture assistant does on rendered streams: `python -m tests.capture_study --streams 400 --out rows.csv`.
 
-Each stream of frames, good or bad, runs through the page's own modules in node. Where the assistant takes a photo, that is
-rendered at full size at that moment and read with a profile of that card and
-bottle. Each stream becomes a row at once; a second call
-goes on where the first stopped. `--from rows.csv --write` makes the tables of docs/capture.md.
+Each stream of frames, good or bad, runs through the page's own modules in node. Where the assistant takes a photo, that
+is rendered at full size at that moment and read with a profile of that card and bottle. Each stream becomes a row at
+once; a second call goes on where the first stopped. `--from rows.csv --write` makes the tables of docs/capture.md.
 """
 
 from __future__ import annotations
@@ -73,7 +72,8 @@ def kind_of(seed: int) -> str:
     """Which kind of stream a seed is: the same share in any stretch of seeds."""
     bad = KINDS[2:]
     place = seed % 20
-    return "good" if place < 20 * GOOD_SHARE else "mended" if place % 3 == 0 else bad[(seed * 7 // 20 + place) % len(bad)]
+    other = bad[(seed * 7 // 20 + place) % len(bad)]
+    return "good" if place < 20 * GOOD_SHARE else "mended" if place % 3 == 0 else other
 
 
 def setup_of(seed: int) -> int:
@@ -128,7 +128,11 @@ def as_jpeg(pixels: Pixels) -> bytes:
 
 
 def _row(
-    one: Stream, world: World, profile: Profile, taken_s: float, got: tuple[bytes | None, int, Counter[str], list[float]]
+    one: Stream,
+    world: World,
+    profile: Profile,
+    taken_s: float,
+    got: tuple[bytes | None, int, Counter[str], list[float]],
 ) -> Row:
     data, thrown, said, times = got
     reading = read_ph(data, profile) if data else None
@@ -203,10 +207,12 @@ def table(rows: Sequence[Row]) -> Iterator[str]:
     for name, takes in (("photos taken by the camera", True), ("best frames", False)):
         mine = [r for r in taken if r.takes == takes]
         lost = [r for r in mine if r.status == "refused"]
-        yield f"- {name}: {len(mine)}, refused {_share(mine, lost)}; thrown away before: {sum(r.thrown_away for r in rows if r.takes == takes)}"
+        thrown = sum(r.thrown_away for r in rows if r.takes == takes)
+        yield f"- {name}: {len(mine)}, refused {_share(mine, lost)}; thrown away before: {thrown}"
     near = [abs(r.off) for r in taken if r.status != "refused" and np.isfinite(r.off)]
     if near:
-        yield f"- pH of those that were read: mean error {np.mean(near):.2f}; `ok` {_share(taken, [r for r in taken if r.status == 'ok'])}"
+        plain = [r for r in taken if r.status == "ok"]
+        yield f"- pH of those that were read: mean error {np.mean(near):.2f}; `ok` {_share(taken, plain)}"
 
 
 @click.command()

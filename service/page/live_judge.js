@@ -8,7 +8,8 @@ import { CARD, NUMBERS } from "./live_numbers.js";
 
 const [WIDE, HIGH] = CARD.size;
 const MIDDLE = [WIDE / 2, HIGH / 2];
-const BURNT = 251; // of 255: a channel that has reached its end
+const BURNT = 251; // of 255: a channel that has reached the end of its scale; some phones let none come so far
+const FLAT = 0.03; // as a logarithm: a grey that is no darker than the paper is burnt out, too, wherever the scale ends
 const HALF_MM = 2.2; // an edge is looked at so far to both sides: the mark's border is 2.5 mm wide
 const STEP_MM = 0.1;
 const COLOURED_NEAR = 2; // of a cell's four neighbours are coloured, too, or it is noise
@@ -33,12 +34,13 @@ export function lookAt(frame, fine) {
     tilt: (Math.acos(Math.min(1, least / most)) * 180) / Math.PI, // of a distant camera the short way is the long one's cosine
     bright: brightest(frame.grey),
   };
-  const whites = whitesOf(frame, map);
+  const whites = meansAt(frame, map, CARD.whites);
+  const planes = [0, 1, 2].map((c) => planeThrough(whites.map((one) => [one.x, one.y, Math.log(one.rgb[c] + 2)])));
   seen.white = middleOf(whites.map((w) => Math.max(...w.rgb)));
-  seen.burnt = whites.filter((w) => Math.max(...w.rgb) >= BURNT).length / Math.max(whites.length, 1);
+  seen.burnt = Math.max(share(whites, ({ rgb }) => Math.max(...rgb) >= BURNT), share(meansAt(frame, map, CARD.greys), (one) => one.rgb.some((v, c) => Math.log(v + 2) > planes[c](one.x, one.y) - FLAT)));
   if (seen.margin > -0.02) {
     Object.assign(seen, sharpness(marks, fine, Math.sqrt(most * least)));
-    Object.assign(seen, laneOf(frame, map, whites));
+    Object.assign(seen, laneOf(frame, map, planes));
   }
   return seen;
 }
@@ -62,9 +64,12 @@ function rgbAt(frame, x, y) {
   return colour3;
 }
 
-function whitesOf(frame, map) {
+const share = (all, holds) => all.filter(holds).length / Math.max(all.length, 1);
+
+// Means of patches of the card, those that are wholly seen.
+function meansAt(frame, map, places) {
   const out = [];
-  for (const [x, y] of CARD.whites) {
+  for (const [x, y] of places) {
     const sum = [0, 0, 0];
     let n = 0;
     for (const dy of [-1.5, 0, 1.5])
@@ -128,9 +133,8 @@ function edgeWidth(piece, [ax, ay], [bx, by], pxPerMm) {
 
 // The lane in cells of 1 mm: logarithms of its light over that of the card's white there, the lane's own middle being zero.
 // Of each cell the smallest channel, their mean, and how far they lie apart; NaN where it can't be seen.
-function laneCells(frame, map, whites) {
+function laneCells(frame, map, planes) {
   const [x0, y0, w, h] = CARD.lane;
-  const planes = [0, 1, 2].map((c) => planeThrough(whites.map((one) => [one.x, one.y, Math.log(one.rgb[c] + 2)])));
   const { width, height } = frame;
   const count = w * h;
   const ratio = [0, 1, 2].map(() => new Float32Array(count).fill(NaN));
@@ -192,8 +196,8 @@ function planeThrough(points) {
   return plane;
 }
 
-function laneOf(frame, map, whites) {
-  const lane = laneCells(frame, map, whites);
+function laneOf(frame, map, planes) {
+  const lane = laneCells(frame, map, planes);
   const { w, h, colour } = lane;
   const coloured = (k) => k >= 0 && k < w * h && colour[k] > NUMBERS.coloured;
   const strip = [];

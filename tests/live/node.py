@@ -17,7 +17,7 @@ from service.web.assistant.numbers import ADDRESS, script
 from service.web.page_words import PAGE
 
 SMALL = 400  # pixels of the long side: as the page makes its small frames
-MODULES = ("live_map.js", "live_frame.js", "live_find.js", "live_judge.js", "live_release.js")
+MODULES = tuple(f"live_{name}.js" for name in ("map", "frame", "squares", "find", "judge", "release"))
 Pixels = NDArray[np.uint8]
 
 
@@ -49,9 +49,7 @@ class Assistant:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._process.stdin:
-            self._process.stdin.close()
-        self._process.wait(timeout=10)
+        self._process.__exit__(None, None, None)  # closes its pipes, upon which it ends, and waits for it
         self._folder.cleanup()
 
     def marks(self, grey: Pixels) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """Frames a second of the capture assistant in a slowed browser: `python -m tests.live.speed --slower 6`.
 
 Chromium plays a rendered stream as its camera. It is printed how long the page's thread works on a frame, by its own
-clock, which other programs on this computer do not stretch, and how many frames a second that leaves, the page's own rest
+clock, which other programs on this computer hardly stretch, and how many frames a second that leaves, the page's rest
 between frames included. Nothing is tested by it.
 """
 

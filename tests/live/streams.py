@@ -1,12 +1,13 @@
 """Streams of a phone's camera over the card, good and bad: one or two rendered pictures, moved as a hand moves them.
 
-The picture is rendered once at the stream's size and then shifted, turned, scaled and blurred frame by frame; the photo
-that is taken is rendered at full size, blurred by the hand's speed and the lens as they are at that moment, and moved to
-the same place. Sizes of a hand's tremor, of a lens that hunts and of a shutter's lag are from memory.
+The picture is rendered once at the stream's size and then shifted, scaled and blurred frame by frame; the photo that is
+taken is rendered at full size, blurred by the hand's speed and the lens as they are at that moment, and moved to the
+same place. Sizes of a hand's tremor, of a lens that hunts and of a shutter's lag are from memory.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import cv2
@@ -91,26 +92,24 @@ def sized(scene: Scene, long_side: int) -> Scene:
 
 def faulty(scene: Scene, fault: str, rng: np.random.Generator) -> Scene:
     """The scene with something wrong that can be seen in it, from hardly to much."""
-    if fault == "no_strip":
-        return replace(scene, strips=())
-    if fault == "no_card":
-        return replace(scene, card=False)
-    if fault == "dark":
-        return replace(scene, level=float(np.exp(rng.uniform(np.log(0.004), np.log(0.06)))))
-    if fault == "bright":
-        return replace(scene, level=float(rng.uniform(1.3, 6.0)))
-    if fault == "shine":
-        return _shining(scene, rng)
-    if fault == "shadow":
-        return _shaded(scene, rng)
-    if fault == "out":
-        turn = rng.uniform(0, 2 * np.pi)  # with a fill over 1 the free room is negative: its far end pushes the card out
-        return replace(scene, fill=float(rng.uniform(1.08, 1.7)), aim=(float(np.cos(turn)), float(np.sin(turn))))
-    if fault == "far":
-        return replace(scene, fill=float(rng.uniform(0.15, 0.42)))
-    if fault == "tilted":
-        return replace(scene, tilt_deg=float(rng.uniform(46, 62)))
-    return scene
+    makers: dict[str, Callable[[], Scene]] = {
+        "no_strip": lambda: replace(scene, strips=()),
+        "no_card": lambda: replace(scene, card=False),
+        "dark": lambda: replace(scene, level=float(np.exp(rng.uniform(np.log(0.004), np.log(0.06))))),
+        "bright": lambda: replace(scene, level=float(rng.uniform(1.3, 6.0))),
+        "shine": lambda: _shining(scene, rng),
+        "shadow": lambda: _shaded(scene, rng),
+        "out": lambda: _partly_out(scene, rng),
+        "far": lambda: replace(scene, fill=float(rng.uniform(0.15, 0.42))),
+        "tilted": lambda: replace(scene, tilt_deg=float(rng.uniform(46, 62))),
+    }
+    return makers[fault]()
+
+
+def _partly_out(scene: Scene, rng: np.random.Generator) -> Scene:
+    """The card beyond the picture's rim: a fill over 1 makes the free room negative, and its far end pushes it out."""
+    turn = rng.uniform(0, 2 * np.pi)
+    return replace(scene, fill=float(rng.uniform(1.08, 1.7)), aim=(float(np.cos(turn)), float(np.sin(turn))))
 
 
 def _shining(scene: Scene, rng: np.random.Generator) -> Scene:

@@ -33,7 +33,7 @@ NEEDLESS = 0.5  # cost of stopping a photo that reads well, by that of taking on
 
 @dataclass(frozen=True)
 class Limit:
-    """measure: what is seen of a frame. over: whether more is worse. fault: that shows it. codes: reader's, of this cause."""
+    """measure: of a frame. over: whether more is worse. fault: that shows it. codes: the reader's, of this cause."""
 
     key: str
     measure: str

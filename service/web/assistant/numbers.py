@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from stripread.card.layout import DICTIONARY, LANE_MM, SIZE_MM, layout
+from stripread.card.layout import DICTIONARY, GREYS, LANE_MM, SIZE_MM, layout
 from stripread.tuned import tuned
 
 ADDRESS = "/live_numbers.js"
+_LIGHT_GREYS = GREYS[-3:-1]  # the last one is hardly darker than the paper
 _BITS = 4  # a side of a mark, within its black border
 _TUNED = tuned("service.web.assistant")
 # By the names that the page's scripts use; what each is stands beside it in tuned.toml.
@@ -58,7 +59,7 @@ def _card() -> dict[str, Any]:
         cells = cv2.aruco.generateImageMarker(dictionary, mark.id, _BITS + 2)[1:-1, 1:-1]
         bits = "".join("1" if cell > 127 else "0" for cell in cells.ravel().tolist())
         marks.append({"id": mark.id, "corners": mark.corners_mm, "bits": bits})
-    whites = [
-        (p.rect_mm[0] + p.rect_mm[2] / 2, p.rect_mm[1] + p.rect_mm[3] / 2) for p in card.patches if p.role == "white"
-    ]
-    return {"size": SIZE_MM, "lane": LANE_MM, "whites": whites, "marks": marks}
+    middles = [(p, (p.rect_mm[0] + p.rect_mm[2] / 2, p.rect_mm[1] + p.rect_mm[3] / 2)) for p in card.patches]
+    whites = [at for patch, at in middles if patch.role == "white"]
+    greys = [at for patch, at in middles if patch.role == "grey" and patch.srgb[0] in _LIGHT_GREYS]
+    return {"size": SIZE_MM, "lane": LANE_MM, "whites": whites, "greys": greys, "marks": marks}
