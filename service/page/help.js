@@ -20,7 +20,7 @@ const SAID = {
   strip: t("A strip kind says where the pads lie, in mm from the end that is dipped. Lay one dry, unused strip in the card's lane: dipped end left, pads up, bare paper around it. Each edge can be pulled on the picture or typed below it; a ruler beside the strip decides."),
   liquids: t("Dip a new strip into a liquid of known pH, shake off the drop, lay it in the lane, photograph it within its time. Every liquid twice, in different light, spread over the strip's range. Wear goggles and gloves with acids, lye and limewater; never mix leftovers of acid and bleach or of acid and lye."),
   learn: t("The bench computer draws the curve of colour over pH through your photos, and tests it by leaving photos out. The verdict says how far such readings were off. More liquids where the curve is unsure make it better, at any time."),
-  live: t("Hold the phone over the card and do what is said, one thing at a time. A dashed line means not yet; a whole line with ✓ means hold still, and the photo is taken by itself. The live picture stays on this phone, only the photo is sent. “Take it as it is” takes it at once; whether it can be read, the bench computer says."),
+  live: t("Hold the phone over the card and do what is said, one thing at a time. A dashed line means not yet; a whole line means hold still, and the photo is taken by itself. The live picture stays on this phone, only the photo is sent. “Take it as it is” takes it at once; whether it can be read, the bench computer says."),
   profiles: t("A profile is what was learned of one kind of strip. Old versions stay, for readings made with them. A control strip now and then, in a liquid of known pH, tells whether the current one still holds: beyond the outer lines, calibrate again."),
 };
 

@@ -1,4 +1,5 @@
 // What the capture assistant says: one short sentence for each thing that is wrong, and its sign.
+import { STATES } from "./states.js";
 import { t } from "./words.js";
 
 const SAID = {
@@ -19,7 +20,8 @@ const SAID = {
   taking: t("Taking the photo"),
   good: t("Good: hold still"),
 };
-const SIGNS = { good: "✓", taking: "✓", wait: "…" };
+const GO = STATES.gate.open.sign;
+const SIGNS = { good: GO, taking: GO, wait: "…" };
 
 // {words, sign} of a code; `left`: seconds until the strip's time.
 export function told(code, left) {
