@@ -97,8 +97,8 @@ async function take(session, kept, anyway) {
   show(session, "taking", null, null, camera.size());
   const at = new Date();
   let blob = camera.takes() ? await camera.photo() : await kept.blob();
-  if (!blob && anyway && !camera.takes()) {
-    kept.offer(0);
+  if (!blob && anyway) {
+    kept.offer(0); // the frame of this moment
     blob = await kept.blob();
   }
   if (session.ended) return true;

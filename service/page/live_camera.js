@@ -18,7 +18,12 @@ export async function openCamera(video) {
   let failed = 0;
   let settings = null;
   const looking = videoLooker(video);
-  await video.play();
+  try {
+    await video.play();
+  } catch (problem) {
+    track.stop();
+    throw problem;
+  }
   await ask(track, { torch: false });
   return {
     stream,
