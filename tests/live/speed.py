@@ -12,13 +12,13 @@ import time
 from pathlib import Path
 
 import click
-import httpx2 as httpx
 
 from tests.live.streams import Shown
 from tests.live.video import camera_arguments, demo_stream, write_video
 from tests.page.browsing import a_browser
 from tests.page.phone import Phone
-from tests.server.running import ROOT, Running
+from tests.server.calls import HTTP
+from tests.server.running import Running
 
 REST = 1.2  # a frame's work and the rest after it, as live.js has it
 
@@ -32,9 +32,9 @@ def main(slower: float, seconds: float) -> None:
         folder = Path(name)
         video = folder / "stream.mjpeg"
         write_video(Shown(demo_stream(3.0)), video, 1.0, 1.0)
-        profile = ROOT / "service" / "demo" / "profile.toml"
+        profile = Path(__file__).resolve().parents[2] / "service" / "demo" / "profile.toml"
         with Running(folder, profile=profile) as server, a_browser(None, *camera_arguments(video)) as browser:
-            httpx.post(f"{server.url}/api/batches", json={"name": "speed"}).raise_for_status()
+            HTTP.post(f"{server.url}/api/batches", json={"name": "speed"}).raise_for_status()
             phone = Phone(browser, server.url, folder).open()
             phone.until(lambda: phone.by_id("guided").is_displayed())
             browser.execute_cdp_cmd("Performance.enable", {"timeDomain": "threadTicks"})
