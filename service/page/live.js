@@ -18,6 +18,7 @@ let dialog = null;
 // `of`: {kind, dip(): seconds until the strip's time or null, taken(file, at): a promise}.
 export async function open(of) {
   sheet("/live.css");
+  sheet("/first.css"); // its question mark
   if (dialog) return;
   const video = el("video", { playsinline: true, muted: true, "aria-hidden": "true" });
   video.muted = true; // the attribute alone comes too late for some browsers
@@ -27,7 +28,7 @@ export async function open(of) {
   const trouble = el("p", { id: "live-trouble", class: "trouble", role: "alert" });
   const now = el("button", { type: "button", id: "live-now", disabled: true }, t("Take it as it is"));
   const close = el("button", { type: "button", id: "live-close", autofocus: true }, t("Cancel"));
-  dialog = el("dialog", { id: "live", "aria-labelledby": "live-title" }, el("div", { class: "row" }, el("h2", { id: "live-title" }, t("Guided photo")), help("live")), el("div", { class: "picture" }, video, outline), says, spoken, trouble, el("div", { class: "row" }, close, now));
+  dialog = el("dialog", { id: "live", "aria-labelledby": "live-title" }, el("div", { class: "head" }, el("h2", { id: "live-title" }, t("Guided photo")), help("live")), el("div", { class: "picture" }, video, outline), says, spoken, trouble, el("div", { class: "row" }, close, now));
   document.body.append(dialog);
   const session = { of, video, outline, says, spoken, trouble, ended: false, asked: false, camera: null };
   const end = () => !session.ended && dialog.close();
