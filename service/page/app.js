@@ -15,7 +15,7 @@ import { askReminders, withDue } from "./reminders.js";
 import { answer, sentence } from "./show.js";
 import { say as aloud, signal, signalButtons, unlock } from "./signals.js";
 import { nameStates, stateWord } from "./stateword.js";
-import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip } from "./strip.js";
+import { askAgain, clockAndZone, showStrip, stripButtons, takeStrip, untilRead } from "./strip.js";
 import { showZone } from "./time.js";
 import { correctReading, questions, recallTimeline, showTimeline } from "./timeline.js";
 import { showTint, takeTint, tintButtons } from "./tint.js";
@@ -166,7 +166,7 @@ function show() {
   options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", b) : b.waiting ? t("{name} (waits on this phone)", b) : withDue(b.id, b.name)]).concat(olderChoice()), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
-  for (const id of ["camera", "file"]) $(id).disabled = !open;
+  for (const id of ["camera", "file", "guided"]) $(id).disabled = !open;
   $("camera-label").classList.toggle("off", !open);
   if (!batch || !state.page || state.page.id !== batch.id) {
     for (const id of ["stage", "forecast", "plot-section", "manage", "answer", "batch-story"]) $(id).hidden = true;
@@ -239,17 +239,15 @@ const sending = {
   },
 };
 
-// One photo from the camera, or several from files, each with its own time.
-async function taken(input) {
-  const files = [...input.files];
-  input.value = ""; // the same photo may be chosen again
+// One photo from the camera, taken at that moment, or several from files, each with its own time.
+async function taken(files, at) {
   if (!files.length || state.batch === null) return;
   const wash = $("wash").value.trim();
   const chosenAt = new Date();
   const about = { kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", "") };
-  const fromCamera = { at: chosenAt, snapped_at: clockAndZone(chosenAt), snapped_by: "phone" };
+  const fromCamera = at && { at, snapped_at: clockAndZone(at), snapped_by: "phone" };
   try {
-    const times = await Promise.all(files.map((file) => (input.id === "camera" ? fromCamera : photoTime(file, chosenAt))));
+    const times = await Promise.all(files.map((file) => fromCamera || photoTime(file, chosenAt)));
     const fits = [];
     for (const file of files) fits.push(await queue.fitting(file, state.about.max_body - 65536));
     const strips = about.kind === "ph" ? takeStrip(times.map(({ at, snapped_by }) => (snapped_by === "upload" ? null : at.getTime()))) : [];
@@ -305,7 +303,21 @@ $("camera").onclick = $("file").onclick = (event) => {
   unlock();
   if (kind() === "ph" && askAgain()) event.preventDefault();
 };
-$("camera").onchange = $("file").onchange = (event) => taken(event.target);
+$("camera").onchange = $("file").onchange = ({ target }) => {
+  const files = [...target.files];
+  target.value = ""; // the same photo may be chosen again
+  return taken(files, target.id === "camera" ? new Date() : null);
+};
+// The guided photo, where the browser lets a page look through the camera and there is one.
+$("guided").onclick = () => {
+  unlock();
+  if (kind() === "ph" && askAgain()) return;
+  guarded(async () => (await import("./live.js").catch(() => Promise.reject({ status: 0 }))).open({ kind: kind(), dip: untilRead, taken: (file, at) => taken([file], at) }));
+};
+async function offerGuided() {
+  const all = isSecureContext && navigator.mediaDevices?.getUserMedia ? await navigator.mediaDevices.enumerateDevices().catch(() => []) : [];
+  $("guided").hidden = !all.some((one) => one.kind === "videoinput");
+}
 $("wash-less").onclick = () => step(-1);
 $("wash-more").onclick = () => step(1);
 $("batch").onchange = (event) => (event.target.value === OLDER ? (showOlder(), refresh()) : choose(event.target.value));
@@ -377,6 +389,7 @@ signalButtons();
 $("language-now").textContent = `: ${Object.fromEntries(languages)[language]}`;
 $("languages").replaceChildren(...languages.map(([name, own]) => el("button", { type: "button", lang: name, "aria-pressed": String(name === language), onclick: () => speak(name) }, own)));
 stripButtons(() => state.batch);
+offerGuided();
 const typed = keepTyped($("snap"), "typed", ["profile", "rinse", "cells"]); // those are kept by batch
 keepTyped($("bar"), "typed-kind");
 drawKind();

@@ -65,6 +65,12 @@ export function shareDip(button, window) {
   tick();
 }
 
+// Seconds from now until the dipped strip can be read (less than none: it can); null where no clock runs or nobody said when.
+export function untilRead() {
+  const [at, window] = [dipped(), chosen()?.read_after_s];
+  return at === null || !window ? null : window[0] - (Date.now() - at) / 1000;
+}
+
 export function endDip() {
   store.set("dipped", null);
   tick();

@@ -17,6 +17,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from service.readers.earlier.phones import look_at_earlier
 from service.readers.watch import Watcher
 from service.settings import Settings
+from service.web.assistant.numbers import ADDRESS as NUMBERS_ADDRESS
+from service.web.assistant.numbers import script as numbers_script
 from service.web.components import Service
 from service.web.guard import Guard
 from service.web.page_states import page_files
@@ -146,7 +148,8 @@ def _add_page(app: FastAPI) -> frozenset[str]:
         address = "/" if path.name == "index.html" else f"/{path.name}"
         addresses.add(address)
         app.add_api_route(address, _file(path), methods=["GET", "HEAD"], include_in_schema=False)
-    for address, (text, media_type) in page_files().items():
+    made = page_files() | {NUMBERS_ADDRESS: (numbers_script(), "text/javascript; charset=utf-8")}
+    for address, (text, media_type) in made.items():
         addresses.add(address)
         app.add_api_route(address, _text(text, media_type), methods=["GET", "HEAD"], include_in_schema=False)
     return frozenset(addresses)

@@ -16,15 +16,15 @@ def programs() -> tuple[str | None, str | None]:
 
 
 @contextmanager
-def a_browser(known: webdriver.Chrome | None = None) -> Iterator[webdriver.Chrome]:
-    """This one, or one of its own that is closed at the end."""
+def a_browser(known: webdriver.Chrome | None = None, *more: str) -> Iterator[webdriver.Chrome]:
+    """This one, or one of its own, with ``more`` arguments, that is closed at the end."""
     if known is not None:
         yield known
         return
     chromium, driver = programs()
     options = webdriver.ChromeOptions()
     options.binary_location = chromium
-    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--lang=en"):
+    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--lang=en", *more):
         options.add_argument(argument)
     options.add_experimental_option("mobileEmulation", PHONE)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})

@@ -14,6 +14,7 @@ from tests.tune import (
     greys,
     heaps,
     laid,
+    live,
     lots,
     pairs,
     prints,
@@ -38,9 +39,10 @@ TUNINGS: dict[str, Tuning[Any]] = {
     **rendered.TUNINGS,
     **prints.TUNINGS,
     **unused_strips.TUNINGS,
+    **live.TUNINGS,
 }
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
-SLOW = (*profiles.TUNINGS, *pairs.TUNINGS, *laid.TUNINGS, *rendered.TUNINGS, *unused_strips.TUNINGS)
+SLOW = (*profiles.TUNINGS, *pairs.TUNINGS, *laid.TUNINGS, *rendered.TUNINGS, *unused_strips.TUNINGS, *live.TUNINGS)
 SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(SLOW, 12), "typical": 10, "other_card": 10, "dyes_off": 10}
 
 
@@ -51,7 +53,7 @@ def command(name: str) -> str:
 
 def packages() -> list[str]:
     """Packages that have chosen numbers, by dotted name."""
-    files = (path for top in ("stripread", "calibration") for path in (ROOT / top).rglob("tuned.toml"))
+    files = (path for top in ("stripread", "calibration", "service") for path in (ROOT / top).rglob("tuned.toml"))
     return sorted(".".join(path.parent.relative_to(ROOT).parts) for path in files)
 
 

@@ -17,7 +17,7 @@ from stripread.tuned import TunedNumber, TunedNumbers, tuned
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGES = sorted(
     ".".join(path.parent.relative_to(ROOT).parts)
-    for top in ("stripread", "calibration")
+    for top in ("stripread", "calibration", "service")
     for path in (ROOT / top).rglob("tuned.toml")
 )
 # Constants that have a tuned number's value by chance: the file, the value, what it is
