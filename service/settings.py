@@ -47,6 +47,7 @@ class Settings:
 
     data: Path
     database: str | None = None
+    photos: str | None = None  # URL of the store of photos; None: where they are already, at first in the data folder
     connections: int = 16  # to a PostgreSQL at once; a further request waits for one
     database_wait: float = 5.0  # longest that one request waits for the log, whatever stands before it
     profiles: tuple[Path, ...] = ()

@@ -26,6 +26,11 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 )
 @click.option("--database", help="SQLAlchemy URL of the log's database (default: SQLite in the data folder).")
 @click.option(
+    "--photos",
+    metavar="URL",
+    help="Store of the photos, s3://BUCKET/FOLDER; options in the environment (default: the data folder).",
+)
+@click.option(
     "--connections",
     type=click.IntRange(2, 500),
     default=16,
@@ -55,6 +60,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     https_port: int | None,
     data: Path | None,
     database: str | None,
+    photos: str | None,
     connections: int,
     profiles: tuple[Path, ...],
     standards: Path | None,
@@ -101,6 +107,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     settings = Settings(
         data=data,
         database=database,
+        photos=photos,
         connections=connections,
         profiles=profiles,
         tint_standards=standards,

@@ -217,14 +217,17 @@ class Intake:
         return _taken(c, same, repeated=True)
 
     async def _read_and_log(self, sent: Submission, came: _Arrived) -> Taken:
+        beside = came.blank is not None or came.cells is not None  # their photos may have to be fetched
+        job = await in_thread(self._job, sent, came) if beside else self._job(sent, came)
+        outcome = await self._read(job)
+        return await in_thread(self._log, sent, came, outcome)
+
+    def _job(self, sent: Submission, came: _Arrived) -> Job:
         profile = came.profile.path if came.profile else None
-        blank = None if came.blank is None else (self._blobs.path(came.blank["photo_sha256"]), _photo_name(came.blank))
+        blank = None if came.blank is None else (self._blobs.here(came.blank["photo_sha256"]), _photo_name(came.blank))
         cells = None if came.cells is None else came.cells.job(self._blobs)
         photo = self._blobs.path(came.sha256)
-        outcome = await self._read(
-            Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank, cells)
-        )
-        return await in_thread(self._log, sent, came, outcome)
+        return Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank, cells)
 
     async def _read(self, job: Job) -> Outcome:
         try:

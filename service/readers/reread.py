@@ -114,7 +114,7 @@ def _rows(bench: Archive, batch: int) -> list[store.Row]:
 def _job(bench: Archive, row: store.Row) -> Job | None:
     if not rereadable(row):
         return None
-    photo = bench.blobs.path(row["photo_sha256"])
+    photo = bench.blobs.here(row["photo_sha256"])
     profile = None
     if row["profile_sha256"] is not None:
         with bench.database.read() as c:
@@ -123,7 +123,7 @@ def _job(bench: Archive, row: store.Row) -> Job | None:
             return None
         profile = bench.profiles.keep(text).path
     others = [row["extras"].get(name) for name in ("blank", "cells")]
-    needed = [photo, *(bench.blobs.path(other["sha256"]) for other in others if other is not None)]
+    needed = [photo, *(bench.blobs.here(other["sha256"]) for other in others if other is not None)]
     if not all(path.exists() for path in needed):
         return None
     return job_again(row, bench.blobs, profile)

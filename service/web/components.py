@@ -13,6 +13,7 @@ from fastapi import Depends, Request
 from service.authority.keeper import Keeper
 from service.log.blobs import Blobs
 from service.log.database import Database
+from service.log.photos.place import blobs_of, settled
 from service.log.profiles import Profiles
 from service.readers.calibrating.under_way import UnderWay
 from service.readers.intake import Intake
@@ -65,8 +66,11 @@ class Service:
         keeper = Keeper(settings.data, lambda: certificate_names(settings)) if own_tls else None
         database = Database(settings.database_url, settings.database_wait, connections=settings.connections)
         database.migrate()
-        blobs = Blobs(settings.data / "photos")
+        if settings.photos is not None:
+            settled(settings.data, settings.photos)
+        blobs = blobs_of(settings.data)
         blobs.sweep()
+        blobs.start_sending()
         profiles = Profiles(settings, database)
         make = settings.reader or PipelineReader
         memory = settings.worker_memory
@@ -119,6 +123,7 @@ class Service:
         self.readers.close()
         self.pictures.close()
         self.drawings.close()
+        self.blobs.close()
         self.database.close()
         self.lock.close()
 
