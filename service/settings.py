@@ -56,6 +56,7 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8000
     lan: bool = False
+    metrics_token: str | None = None  # with it other computers may ask for the figures, besides this one
     names: tuple[str, ...] = ()  # further host names that the page may be called by
     tls: bool = False  # with --cert: this port speaks TLS and no other
     https_port: int | None = None  # a second port, with a certificate of the service's own authority

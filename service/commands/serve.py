@@ -53,6 +53,7 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 @click.option("--demo", is_flag=True, help="Show the made-up workshop, in a folder of its own.")
 @click.option("--no-browser", is_flag=True, help="Don't open the page in this computer's browser.")
 @click.option("--until-input-ends", is_flag=True, help="Stop when standard input ends.")
+@click.option("--log-json", is_flag=True, help="Log as JSON lines on standard error, requests too.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
 def command(  # noqa: PLR0917 - one parameter for each option
     host: str | None,
@@ -72,6 +73,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     demo: bool,
     no_browser: bool,
     until_input_ends: bool,
+    log_json: bool,
     workers: int | None,
 ) -> None:
     """Run the bench service: the phone's page, the readings and the log."""
@@ -115,6 +117,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
         port=port,
         lan=lan,
         names=names,
+        metrics_token=os.environ.get("STRIPREAD_METRICS_TOKEN") or None,
         tls=cert is not None,
         https_port=None if not lan or cert is not None else _https_port(port, https_port),
         demo=demo,
@@ -122,7 +125,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
         workers=workers or os.cpu_count() or 1,
         watch=watch,
     )
-    serve(settings, Start(cert, key, browser=not no_browser, until_input_ends=until_input_ends))
+    serve(settings, Start(cert, key, browser=not no_browser, until_input_ends=until_input_ends, log_json=log_json))
 
 
 def _https_port(port: int, wanted: int | None) -> int:

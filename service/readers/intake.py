@@ -10,6 +10,7 @@ import asyncio
 import hashlib
 import json
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import BinaryIO
 
@@ -103,9 +104,20 @@ class Intake:
     ----------
     window
         Seconds within which the same photo in the same batch is the same reading, by a clock that is never set.
+    logged
+        Told each new entry's reading.
     """
 
-    def __init__(self, database: Database, blobs: Blobs, pool: WorkPool, profiles: Profiles, window: float) -> None:
+    def __init__(  # noqa: PLR0917 - the parts of a bench
+        self,
+        database: Database,
+        blobs: Blobs,
+        pool: WorkPool,
+        profiles: Profiles,
+        window: float,
+        logged: Callable[[store.Row], None] = lambda _reading: None,
+    ) -> None:
+        self._logged = logged
         self._database = database
         self._blobs = blobs
         self._pool = pool
@@ -278,7 +290,9 @@ class Intake:
                     return earlier
                 number = store.add_entry(c, new, key)
                 self._recent.above(number)  # its minute begins now, not when somebody next looks
-                return _taken(c, number, repeated=False)
+                taken = _taken(c, number, repeated=False)
+            self._logged(outcome.reading)
+            return taken
         except IntegrityError:
             with self._database.read() as c:  # another process used the key between our look and our commit
                 earlier = self._find(c, sent, sha256, profile)

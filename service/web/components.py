@@ -28,6 +28,7 @@ from service.web.kept_pictures import KeptPictures
 from service.web.pairing import Pairing
 from service.web.rates import Buckets
 from service.web.stopping import Stopping
+from service.web.watching.metrics import Metrics
 
 _STANDS_BACK = (
     15  # of nice(2); readers have 5: a reader gets about nine times the processor time of a drawing beside it
@@ -47,6 +48,7 @@ class Service:
     pictures: WorkPool
     drawings: WorkPool
     kept: KeptPictures
+    metrics: Metrics
     picture_rate: Buckets
     drawing_rate: Buckets
     intake: Intake
@@ -80,7 +82,9 @@ class Service:
         pictures = WorkPool(shows, 1, 64, settings.reading_timeout, memory, nice=_STANDS_BACK)
         # A drawing takes as long as a reading: one at a time, and few may wait.
         drawings = WorkPool(make, 1, 12, settings.reading_timeout, memory, nice=_STANDS_BACK)
-        intake = Intake(database, blobs, readers, profiles, settings.same_photo_window)
+        metrics = Metrics()
+        metrics.look_at(database, blobs, readers)
+        intake = Intake(database, blobs, readers, profiles, settings.same_photo_window, metrics.logged)
         return cls(
             settings=settings,
             database=database,
@@ -91,6 +95,7 @@ class Service:
             pictures=pictures,
             drawings=drawings,
             kept=KeptPictures(settings.data / "derived", settings.kept_pictures),
+            metrics=metrics,
             picture_rate=Buckets(settings.pictures_per_minute),
             drawing_rate=Buckets(settings.drawings_per_minute),
             intake=intake,

@@ -1,4 +1,4 @@
-"""The archive read again: what changed as table, page and plot; nothing in the log touched; gone on with after kill -9."""
+"""The archive read again: what changed as table, page and plot; the log left alone; gone on with after kill -9."""
 
 import csv
 import json
@@ -170,7 +170,7 @@ def test_a_reader_that_dies_is_asked_twice_and_stops_the_run_where_it_was(log, t
         number = add(c, log.data, 3, "ph=6.00")
         sha256 = store.entry(c, number)["photo_sha256"]
     (log.data / "photos" / sha256[:2] / sha256).write_bytes(b"FAKE:die;")
-    with pytest.raises(CallError, match="ended its process twice.*goes on from here"):
+    with pytest.raises(CallError, match=r"ended its process twice.*goes on from here"):
         reread_archive(log, wanted(tmp_path / "out"), as_json=True)
     assert len((tmp_path / "out" / "readings.jsonl").read_text().splitlines()) > 10
 
