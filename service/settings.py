@@ -63,6 +63,7 @@ class Settings:
     demo: bool = False  # the made-up workshop's log, not the user's
     demo_beside: bool = True  # the demo may be started beside it, from its page
     workers: int = field(default_factory=_cores)
+    cluster: str | None = None  # URL of a Dask scheduler whose workers read the photos; None: processes of this one
     waiting: int = 16  # photos that may wait for a worker; a further one is answered 503
     coming_in: int = 32  # bodies that may come in or be worked on at once; bounds the memory that they take
     reading_timeout: float = 60.0

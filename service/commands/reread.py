@@ -21,6 +21,7 @@ from stripread.words import _
 @click.option("--batch", "batches", type=click.IntRange(min=1), multiple=True, help="This batch, into a report; again.")
 @click.option("--profile", type=click.Path(path_type=Path), help="Strips with this profile, not that of then.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder of the report (reread).")
+@click.option("--cluster", metavar="URL", help="Let the workers of this Dask scheduler read: tcp://HOST:8786.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
 def command(  # noqa: PLR0917 - one parameter for each option
     batch: int | None,
@@ -33,6 +34,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     batches: tuple[int, ...],
     profile: Path | None,
     out: Path | None,
+    cluster: str | None,
     workers: int | None,
 ) -> int:
     """Read the photos of BATCH again, with this version and the profiles of then, and say what changed.
@@ -41,8 +43,9 @@ def command(  # noqa: PLR0917 - one parameter for each option
     statuses and gates that change go into a folder as table, page and plot, and nothing in the log is changed. Ended
     by whatever, the same command goes on from there. For BATCH the service must not be running on the same data folder.
     """
-    if every or since is not None or batches or profile is not None or out is not None:
-        return _archive(batch, (every, since, batches), (profile, out, keep, workers), (data, database, as_json))
+    if every or since is not None or batches or profile is not None or out is not None or cluster is not None:
+        how = (profile, out, keep, workers, cluster)
+        return _archive(batch, (every, since, batches), how, (data, database, as_json))
     if batch is None:
         raise CallError(_("name a BATCH, or --all, --since DATE or --batch N"))
     return _batch(batch, data, database, keep, as_json)
@@ -51,7 +54,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
 def _archive(
     batch: int | None,
     which: tuple[bool, str | None, tuple[int, ...]],
-    how: tuple[Path | None, Path | None, bool, int | None],
+    how: tuple[Path | None, Path | None, bool, int | None, str | None],
     log: tuple[Path, str | None, bool],
 ) -> int:
     import os
@@ -60,7 +63,9 @@ def _archive(
     from service.settings import Settings
     from service.terminal.log_options import check_there
 
-    (every, since, batches), (profile, out, keep, workers), (data, database, as_json) = which, how, log
+    every, since, batches = which
+    profile, out, keep, workers, cluster = how
+    data, database, as_json = log
     batches = (*batches, *(() if batch is None else (batch,)))
     if every and (batches or since is not None):
         raise CallError(_("--all goes without --since and without batches"))
@@ -74,6 +79,7 @@ def _archive(
         out or Path("reread"),
         keep,
         workers or os.cpu_count() or 1,
+        cluster,
     )
     return reread_archive(Settings(data, database), wanted, as_json=as_json)
 

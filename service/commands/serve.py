@@ -53,6 +53,7 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 @click.option("--demo", is_flag=True, help="Show the made-up workshop, in a folder of its own.")
 @click.option("--no-browser", is_flag=True, help="Don't open the page in this computer's browser.")
 @click.option("--until-input-ends", is_flag=True, help="Stop when standard input ends.")
+@click.option("--cluster", metavar="URL", help="Let the workers of this Dask scheduler read: tcp://HOST:8786.")
 @click.option("--log-json", is_flag=True, help="Log as JSON lines on standard error, requests too.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
 def command(  # noqa: PLR0917 - one parameter for each option
@@ -73,6 +74,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     demo: bool,
     no_browser: bool,
     until_input_ends: bool,
+    cluster: str | None,
     log_json: bool,
     workers: int | None,
 ) -> None:
@@ -120,6 +122,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
         metrics_token=os.environ.get("STRIPREAD_METRICS_TOKEN") or None,
         tls=cert is not None,
         https_port=None if not lan or cert is not None else _https_port(port, https_port),
+        cluster=cluster,
         demo=demo,
         demo_beside=not demo,
         workers=workers or os.cpu_count() or 1,

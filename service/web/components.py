@@ -5,8 +5,9 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, BinaryIO
+from typing import Annotated, Any, BinaryIO
 
 from fastapi import Depends, Request
 
@@ -29,6 +30,8 @@ from service.web.pairing import Pairing
 from service.web.rates import Buckets
 from service.web.stopping import Stopping
 from service.web.watching.metrics import Metrics
+from stripread.errors import CallError
+from stripread.words import _
 
 _STANDS_BACK = (
     15  # of nice(2); readers have 5: a reader gets about nine times the processor time of a drawing beside it
@@ -76,7 +79,7 @@ class Service:
         profiles = Profiles(settings, database)
         make = settings.reader or PipelineReader
         memory = settings.worker_memory
-        readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
+        readers = _readers(settings, make)
         # What only shows stands back behind what reads, in the processor's time as well.
         shows = no_reader if settings.reader is None else make
         pictures = WorkPool(shows, 1, 64, settings.reading_timeout, memory, nice=_STANDS_BACK)
@@ -131,6 +134,20 @@ class Service:
         self.blobs.close()
         self.database.close()
         self.lock.close()
+
+
+def _readers(settings: Settings, make: Callable[[], Any]) -> WorkPool:
+    if settings.cluster is None:
+        return WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, settings.worker_memory)
+    from service.readers.cluster.hands import ClusterLost  # noqa: PLC0415 - an extra
+    from service.readers.cluster.pool import ClusterPool  # noqa: PLC0415
+
+    try:
+        return ClusterPool(settings.cluster, make, settings.waiting, settings.reading_timeout)
+    except ClusterLost as problem:
+        raise CallError(
+            _("the cluster {url} does not answer: {problem}", url=settings.cluster, problem=problem)
+        ) from None
 
 
 async def _of_request(request: Request) -> Service:  # async: a plain function would cost a hop to a thread

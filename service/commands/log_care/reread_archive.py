@@ -51,6 +51,7 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     from service.readers.archive.changes import changes_of
     from service.readers.archive.keeping import keep_changes
     from service.readers.archive.made import Made
+    from service.readers.cluster.hands import ClusterLost
 
     other = None if wanted.profile is None else _profile(wanted.profile)
     try:
@@ -65,6 +66,9 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
             _read(settings, wanted, (database, asked, made), other)
         except KeyboardInterrupt:
             raise CallError(_("stopped: the same command goes on from there")) from None
+        except ClusterLost as problem:
+            text = _("the cluster {url} is lost; the same command goes on from there", url=wanted.cluster)
+            raise CallError(text) from problem
         except StoreAway as problem:
             raise CallError(_("{problem}; the same command goes on from there", problem=problem.strerror)) from None
         with database.read() as c:
@@ -132,6 +136,14 @@ def _hands(settings: Settings, wanted: Wanted) -> Hands:
     from service.readers.photo_reader import PipelineReader
 
     make = settings.reader or PipelineReader
+    if wanted.cluster is not None:
+        from service.readers.cluster.hands import ClusterHands, ClusterLost
+
+        try:
+            return ClusterHands(wanted.cluster, make)
+        except ClusterLost as problem:
+            text = _("the cluster {url} does not answer: {problem}", url=wanted.cluster, problem=problem)
+            raise CallError(text) from None
     return OwnHands(make, wanted.workers, settings.reading_timeout, settings.worker_memory)
 
 

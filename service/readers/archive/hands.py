@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from pebble import ProcessExpired
 
+from service.readers.cluster.hands import ClusterLost
 from service.readers.pool import process_pool
 from service.readers.worker import Job, Outcome, read_job, work
 from stripread.errors import CallError
@@ -79,7 +80,7 @@ def outcome_of(hands: Hands, job: Job, future: Future[Outcome]) -> Outcome:
     for again in range(TRIES):
         try:
             return future.result()
-        except (ProcessExpired, BrokenProcessPool, TimeoutError):
+        except (ProcessExpired, BrokenProcessPool, ClusterLost, TimeoutError):
             if again + 1 < TRIES:
                 future = hands.read(job)
     text = _(
