@@ -122,18 +122,14 @@ def lead(report: ArchiveReport) -> str:
     return " ".join(said)
 
 
-def html_page(report: ArchiveReport, *, kept: bool) -> str:
-    """One page that needs nothing beside itself; ``kept``: what changed was added to the log."""
+def html_page(report: ArchiveReport, svg: bytes | None, *, kept: bool) -> str:
+    """One page that needs nothing beside itself; ``svg``: its plot, ``kept``: what changed was added to the log."""
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415
     from markupsafe import Markup  # noqa: PLC0415
-
-    from service.report.archive_plot import archive_plot  # noqa: PLC0415 - loads the drawing library
-    from service.report.plots import render  # noqa: PLC0415
 
     environment = Environment(autoescape=True, undefined=StrictUndefined)
     environment.filters.update(gate=gate_html, cell=shown, say=say)
     text = (files("service.report") / "templates" / "archive.html.j2").read_text(encoding="utf-8")
-    svg = render(archive_plot, report)
     return environment.from_string(text).render(
         r=report,
         lang=language(),

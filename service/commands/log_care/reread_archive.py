@@ -84,8 +84,8 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     from service.report.plots import render
 
     (wanted.out / TABLE).write_bytes(csv_text(report.csv_rows()).encode())
-    (wanted.out / PAGE).write_text(html_page(report, kept=wanted.keep), encoding="utf-8")
     plot = render(archive_plot, report)
+    (wanted.out / PAGE).write_text(html_page(report, plot, kept=wanted.keep), encoding="utf-8")
     if plot is not None:
         (wanted.out / PLOT).write_bytes(plot)
     if as_json:
