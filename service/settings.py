@@ -47,6 +47,7 @@ class Settings:
 
     data: Path
     database: str | None = None
+    photos: str | None = None  # URL of the store of photos; None: where they are already, at first in the data folder
     connections: int = 16  # to a PostgreSQL at once; a further request waits for one
     database_wait: float = 5.0  # longest that one request waits for the log, whatever stands before it
     profiles: tuple[Path, ...] = ()
@@ -55,12 +56,14 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8000
     lan: bool = False
+    metrics_token: str | None = None  # with it other computers may ask for the figures, besides this one
     names: tuple[str, ...] = ()  # further host names that the page may be called by
     tls: bool = False  # with --cert: this port speaks TLS and no other
     https_port: int | None = None  # a second port, with a certificate of the service's own authority
     demo: bool = False  # the made-up workshop's log, not the user's
     demo_beside: bool = True  # the demo may be started beside it, from its page
     workers: int = field(default_factory=_cores)
+    cluster: str | None = None  # URL of a Dask scheduler whose workers read the photos; None: processes of this one
     waiting: int = 16  # photos that may wait for a worker; a further one is answered 503
     coming_in: int = 32  # bodies that may come in or be worked on at once; bounds the memory that they take
     reading_timeout: float = 60.0

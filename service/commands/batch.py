@@ -338,16 +338,16 @@ def report(batch: int, out: Path | None, data: Path, database: str | None) -> in
 def _record(log: Database, data: Path, batch: int) -> BatchRecord:
     """The batch as its report shows it, with thumbnails made from the log's own photos."""
     from service.log import store
-    from service.log.blobs import Blobs
+    from service.log.photos.place import blobs_of
     from service.log.report_source import batch_record
     from service.readers.pictures import NotAPicture, thumbnail
 
     with log.read() as c:
-        blobs = Blobs(data / "photos", reading=True)
+        blobs = blobs_of(data, reading=True)
         small: dict[str, bytes] = {}
         for row in store.entries_of(c, batch):
             try:
-                small[row["photo_sha256"]] = thumbnail(blobs.path(row["photo_sha256"]))
+                small[row["photo_sha256"]] = thumbnail(blobs.here(row["photo_sha256"]))
             except (NotAPicture, OSError):
                 continue  # the reading stands in the report without its picture
         return batch_record(c, batch, small)

@@ -10,6 +10,7 @@ import click
 
 from service.commands.finding.phones import phones
 from service.commands.log_care.move import move
+from service.commands.log_care.photos import photos
 from service.commands.log_care.recount import recount
 from service.terminal.log_options import log_options
 from stripread.errors import CallError
@@ -28,6 +29,7 @@ def command() -> None:
 command.add_command(phones)
 command.add_command(recount)
 command.add_command(move)
+command.add_command(photos)
 
 
 @command.command("check")
@@ -51,6 +53,7 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool, an
     from service.log.check import check_log
     from service.log.check.going_on import NAME
     from service.log.database import Database
+    from service.log.photos.store import StoreAway
     from service.settings import Settings
     from service.terminal.log_options import check_there
 
@@ -64,6 +67,8 @@ def check(data: Path, database: str | None, asked: str | None, as_json: bool, an
         raise CallError(_("stopped: the same command goes on from there, with --anew from the beginning")) from None
     except SQLAlchemyError as problem:
         raise CallError(_("can't read the log: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
+    except StoreAway as problem:
+        raise CallError(_("{problem}; the same command goes on from there", problem=problem.strerror)) from None
     finally:
         log.close()
     click.echo(json_line(asdict(found)) if as_json else _lines(found))

@@ -26,6 +26,11 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 )
 @click.option("--database", help="SQLAlchemy URL of the log's database (default: SQLite in the data folder).")
 @click.option(
+    "--photos",
+    metavar="URL",
+    help="Store of the photos, s3://BUCKET/FOLDER; options in the environment (default: the data folder).",
+)
+@click.option(
     "--connections",
     type=click.IntRange(2, 500),
     default=16,
@@ -48,6 +53,8 @@ _LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 @click.option("--demo", is_flag=True, help="Show the made-up workshop, in a folder of its own.")
 @click.option("--no-browser", is_flag=True, help="Don't open the page in this computer's browser.")
 @click.option("--until-input-ends", is_flag=True, help="Stop when standard input ends.")
+@click.option("--cluster", metavar="URL", help="Let the workers of this Dask scheduler read: tcp://HOST:8786.")
+@click.option("--log-json", is_flag=True, help="Log as JSON lines on standard error, requests too.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Photos read at once (default: one for each core).")
 def command(  # noqa: PLR0917 - one parameter for each option
     host: str | None,
@@ -55,6 +62,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     https_port: int | None,
     data: Path | None,
     database: str | None,
+    photos: str | None,
     connections: int,
     profiles: tuple[Path, ...],
     standards: Path | None,
@@ -66,6 +74,8 @@ def command(  # noqa: PLR0917 - one parameter for each option
     demo: bool,
     no_browser: bool,
     until_input_ends: bool,
+    cluster: str | None,
+    log_json: bool,
     workers: int | None,
 ) -> None:
     """Run the bench service: the phone's page, the readings and the log."""
@@ -101,6 +111,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     settings = Settings(
         data=data,
         database=database,
+        photos=photos,
         connections=connections,
         profiles=profiles,
         tint_standards=standards,
@@ -108,14 +119,16 @@ def command(  # noqa: PLR0917 - one parameter for each option
         port=port,
         lan=lan,
         names=names,
+        metrics_token=os.environ.get("STRIPREAD_METRICS_TOKEN") or None,
         tls=cert is not None,
         https_port=None if not lan or cert is not None else _https_port(port, https_port),
+        cluster=cluster,
         demo=demo,
         demo_beside=not demo,
         workers=workers or os.cpu_count() or 1,
         watch=watch,
     )
-    serve(settings, Start(cert, key, browser=not no_browser, until_input_ends=until_input_ends))
+    serve(settings, Start(cert, key, browser=not no_browser, until_input_ends=until_input_ends, log_json=log_json))
 
 
 def _https_port(port: int, wanted: int | None) -> int:

@@ -53,12 +53,13 @@ class Blobs:
                     out.write(chunk)
                 out.flush()
                 os.fsync(out.fileno())
-            self._name(temporary, digest.hexdigest())
+            self.named(temporary, digest.hexdigest())
         finally:
             temporary.unlink(missing_ok=True)
         return digest.hexdigest(), size
 
-    def _name(self, temporary: Path, sha256: str) -> None:
+    def named(self, temporary: Path, sha256: str) -> None:
+        """Give a photo that is on the disk its name, which is the hash of what is in it."""
         place = self.path(sha256)
         if not place.parent.exists():
             place.parent.mkdir(exist_ok=True)
@@ -77,6 +78,26 @@ class Blobs:
         if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
             raise ValueError(_("not a SHA-256"))
         return self.root / sha256[:2] / sha256
+
+    def here(self, sha256: str) -> Path:
+        """A file on this computer to read the photo from, if it is there; a store's photo is fetched for it."""
+        return self.path(sha256)
+
+    def forget(self, sha256: str) -> None:
+        """Told that a photo that was read once is not needed any more."""
+
+    def waiting(self) -> list[str]:
+        """Hashes of photos that are not yet where they are to be: none, where that is this folder."""
+        return []
+
+    def send_now(self) -> None:
+        """Bring what waits to its place, as far as that can be done now."""
+
+    def start_sending(self) -> None:
+        """Bring what waits to its place, behind everything else."""
+
+    def close(self) -> None:
+        """End what goes on behind."""
 
     def all(self) -> Iterator[str]:
         """The hashes of all photos that are there."""

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from service.errors import ServiceError
-from service.log.blobs import Blobs
 from service.log.database import Database
+from service.log.photos.place import blobs_of
 from service.log.profiles import Profiles
 from service.readers.intake import Intake, Submission, Taken
 from service.readers.photo_reader import PipelineReader
@@ -51,9 +51,8 @@ async def _all(
 ) -> list[Taken]:
     make = settings.reader or PipelineReader
     pool = WorkPool(make, 1, 1, settings.reading_timeout, settings.worker_memory)
-    intake = Intake(
-        database, Blobs(settings.data / "photos"), pool, Profiles(settings, database), settings.same_photo_window
-    )
+    blobs = blobs_of(settings.data)
+    intake = Intake(database, blobs, pool, Profiles(settings, database), settings.same_photo_window)
     done = []
     try:
         for sent, path in photos:
@@ -66,6 +65,7 @@ async def _all(
             told(done[-1])
     finally:
         pool.close()
+        blobs.send_now()
     return done
 
 

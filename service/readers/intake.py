@@ -10,6 +10,7 @@ import asyncio
 import hashlib
 import json
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import BinaryIO
 
@@ -103,9 +104,20 @@ class Intake:
     ----------
     window
         Seconds within which the same photo in the same batch is the same reading, by a clock that is never set.
+    logged
+        Told each new entry's reading.
     """
 
-    def __init__(self, database: Database, blobs: Blobs, pool: WorkPool, profiles: Profiles, window: float) -> None:
+    def __init__(  # noqa: PLR0917 - the parts of a bench
+        self,
+        database: Database,
+        blobs: Blobs,
+        pool: WorkPool,
+        profiles: Profiles,
+        window: float,
+        logged: Callable[[store.Row], None] = lambda _reading: None,
+    ) -> None:
+        self._logged = logged
         self._database = database
         self._blobs = blobs
         self._pool = pool
@@ -217,14 +229,17 @@ class Intake:
         return _taken(c, same, repeated=True)
 
     async def _read_and_log(self, sent: Submission, came: _Arrived) -> Taken:
+        beside = came.blank is not None or came.cells is not None  # their photos may have to be fetched
+        job = await in_thread(self._job, sent, came) if beside else self._job(sent, came)
+        outcome = await self._read(job)
+        return await in_thread(self._log, sent, came, outcome)
+
+    def _job(self, sent: Submission, came: _Arrived) -> Job:
         profile = came.profile.path if came.profile else None
-        blank = None if came.blank is None else (self._blobs.path(came.blank["photo_sha256"]), _photo_name(came.blank))
+        blank = None if came.blank is None else (self._blobs.here(came.blank["photo_sha256"]), _photo_name(came.blank))
         cells = None if came.cells is None else came.cells.job(self._blobs)
         photo = self._blobs.path(came.sha256)
-        outcome = await self._read(
-            Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank, cells)
-        )
-        return await in_thread(self._log, sent, came, outcome)
+        return Job(sent.kind, photo, sent.name, profile, sent.path_mm, sent.taking, sent.said, blank, cells)
 
     async def _read(self, job: Job) -> Outcome:
         try:
@@ -275,7 +290,9 @@ class Intake:
                     return earlier
                 number = store.add_entry(c, new, key)
                 self._recent.above(number)  # its minute begins now, not when somebody next looks
-                return _taken(c, number, repeated=False)
+                taken = _taken(c, number, repeated=False)
+            self._logged(outcome.reading)
+            return taken
         except IntegrityError:
             with self._database.read() as c:  # another process used the key between our look and our commit
                 earlier = self._find(c, sent, sha256, profile)

@@ -12,17 +12,17 @@ from service.readers.worker import Job
 
 
 def job_again(row: Row, blobs: Blobs, profile: Path | None) -> Job:
-    """The job as it was when the entry was made, with ``profile``, the kept copy of the entry's own."""
+    """The job as it was when the entry was made, with ``profile``, the kept copy of the entry's own. Fetches photos."""
     extras = row["extras"]
     blank, cells = extras.get("blank"), cells_again(row)
     return Job(
         row["kind"],
-        blobs.path(row["photo_sha256"]),
+        blobs.here(row["photo_sha256"]),
         row["reading"]["photo"],
         profile,
         extras.get("path_mm"),
         extras.get("taking", {}),
         StripStatement(**extras.get("said", {})),
-        None if blank is None else (blobs.path(blank["sha256"]), blank["photo"]),
+        None if blank is None else (blobs.here(blank["sha256"]), blank["photo"]),
         None if cells is None else cells.job(blobs),
     )

@@ -12,13 +12,14 @@ import signal
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
+from concurrent.futures import Future
 from concurrent.futures import TimeoutError as PoolTimeout
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pebble import ProcessExpired, ProcessFuture, ProcessPool
+from pebble import ProcessExpired, ProcessPool
 
 from service.errors import BenchBusy, PhotoProblem
 from service.readers.memory import let_workers_keep_memory
@@ -87,7 +88,7 @@ class WorkPool:
         self._memory = memory
         self._nice = nice
         self._taken = 0
-        self._jobs: set[ProcessFuture[Any]] = set()
+        self._jobs: set[Future[Any]] = set()
         self._ended: OrderedDict[Path, int] = OrderedDict()  # photo -> posts in which its readers ended
         self._stopping = False
         self._pool = self._start()
@@ -218,13 +219,13 @@ class WorkPool:
         self._stopping = True
         for future in list(self._jobs):
             if not future.running():
-                future.cancel()  # type: ignore[no-untyped-call]
+                future.cancel()
 
     def give_up(self) -> None:
         """Refuse also what still runs; its workers are killed."""
         self._stopping = True
         for future in list(self._jobs):
-            future.cancel()  # type: ignore[no-untyped-call]
+            future.cancel()
 
     def close(self) -> None:
         """End the workers."""

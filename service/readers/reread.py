@@ -77,7 +77,7 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
         if changed:
             new = await in_thread(_keep, bench, row, outcome, changed) if keep else None
             was, is_now = (
-                {k: r.get(k) for k in changed} for r in (_summary(row["reading"]), _summary(outcome.reading))
+                {k: r.get(k) for k in changed} for r in (summary(row["reading"]), summary(outcome.reading))
             )
             changes.append(Change(entry=row["id"], changed=changed, was=was, now=is_now, new_entry=new))
     return Reread(software=SOFTWARE, read=read, same=read - len(changes), changes=changes, missing=missing)
@@ -85,11 +85,12 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
 
 def differences(was: dict[str, Any], now: dict[str, Any]) -> list[str]:
     """The fields in which two readings of one photo differ."""
-    old, new = _summary(was), _summary(now)
+    old, new = summary(was), summary(now)
     return [name for name in old if not _same(old[name], new.get(name))]
 
 
-def _summary(reading: dict[str, Any]) -> dict[str, Any]:
+def summary(reading: dict[str, Any]) -> dict[str, Any]:
+    """What of a reading is compared: values, intervals, status, and the codes of its reasons."""
     known = {name: reading[name] for name in _COMPARED if name in reading}
     return {**known, "reasons": sorted(r["code"] for r in reading["reasons"])}
 
@@ -105,16 +106,21 @@ def _same(a: Any, b: Any) -> bool:  # noqa: ANN401 - JSON values
 def _rows(bench: Archive, batch: int) -> list[store.Row]:
     with bench.database.read() as c:
         store.known_batch(c, batch)
-        # What somebody entered by hand does not come from a photo.
-        rows = [r for r in store.in_force(store.entries_of(c, batch)) if not r["extras"].get("by_hand")]
+        return read_from_photos(store.entries_of(c, batch))
+
+
+def read_from_photos(rows: list[store.Row]) -> list[store.Row]:
+    """The entries in force among these that come from a photo, and so can be made again from it."""
+    # What somebody entered by hand does not come from a photo.
+    found = [r for r in store.in_force(rows) if not r["extras"].get("by_hand")]
     # Nor does what a correction that can't be read said: a person must say it again.
-    return [r for r in rows if not (r.get("unreadable") and r["origin"] == "correction")]
+    return [r for r in found if not (r.get("unreadable") and r["origin"] == "correction")]
 
 
 def _job(bench: Archive, row: store.Row) -> Job | None:
     if not rereadable(row):
         return None
-    photo = bench.blobs.path(row["photo_sha256"])
+    photo = bench.blobs.here(row["photo_sha256"])
     profile = None
     if row["profile_sha256"] is not None:
         with bench.database.read() as c:
@@ -123,7 +129,7 @@ def _job(bench: Archive, row: store.Row) -> Job | None:
             return None
         profile = bench.profiles.keep(text).path
     others = [row["extras"].get(name) for name in ("blank", "cells")]
-    needed = [photo, *(bench.blobs.path(other["sha256"]) for other in others if other is not None)]
+    needed = [photo, *(bench.blobs.here(other["sha256"]) for other in others if other is not None)]
     if not all(path.exists() for path in needed):
         return None
     return job_again(row, bench.blobs, profile)

@@ -48,7 +48,7 @@ def render(draw: Any, item: Any, *, narrow: bool = False) -> bytes | None:  # no
     return out.getvalue()
 
 
-def _panels(figure: Figure, count: int, shares: tuple[float, ...] | None = None) -> list[Axes]:
+def panels(figure: Figure, count: int, shares: tuple[float, ...] | None = None) -> list[Axes]:
     """Axes beside each other, or below each other where the picture is narrow."""
     width, height = NARROW_IN
     if figure.get_figwidth() > width:
@@ -102,12 +102,12 @@ def check_plot(figure: Figure, batch: BatchRecord) -> bool:
     found = [r.reading for r in batch.in_force]
     tints = [x for x in found if isinstance(x, LoggedTint) and not x.refused]
     solids = [x for x in found if isinstance(x, LoggedSolid) and x.pale_fraction is not None]
-    panels = _panels(figure, bool(tints) + bool(solids)) if tints or solids else []
+    axes = panels(figure, bool(tints) + bool(solids)) if tints or solids else []
     if tints:
-        _tint_panel(panels[0], tints)
+        _tint_panel(axes[0], tints)
     if solids:
-        _pale_panel(panels[-1], solids)
-    return bool(panels)
+        _pale_panel(axes[-1], solids)
+    return bool(axes)
 
 
 def _pale_panel(axes: Axes, solids: list[LoggedSolid]) -> None:
@@ -143,7 +143,7 @@ def _tint_panel(axes: Axes, tints: list[LoggedTint]) -> None:
 
 def flow_plot(figure: Figure, found: Balance) -> bool:
     """Where the silver went: bands to scale on the left, the small ones again with their ranges on the right."""
-    left, right = _panels(figure, 2, (1.0, 1.25))
+    left, right = panels(figure, 2, (1.0, 1.25))
     losses = [(row.name, row.silver_g) for row in like_losses(found)]
     parts = [(name, span[1], ORANGE) for name, span in losses]
     if found.weighed_g is not None:

@@ -40,10 +40,12 @@ from service.web.routes import (
     timeline,
     trust,
     vessels,
+    watching,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
 from service.web.routes.planning import acid, dose, melt, silver
 from service.web.tongue import Tongue
+from service.web.watching.counted import Counted
 from stripread import __version__
 from stripread.words import LANGUAGES, SOURCE
 
@@ -76,14 +78,14 @@ def create_app(settings: Settings) -> FastAPI:
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         service.readers.warm()
         looking = asyncio.create_task(look_at_earlier(service.database, service.blobs, service.pictures))
-        watching = None
+        folder = None
         if settings.watch is not None:
             watcher = Watcher(settings.watch, settings.watch_every, service.database, service.intake)
-            watching = asyncio.create_task(watcher.run())
+            folder = asyncio.create_task(watcher.run())
         try:
             yield
         finally:
-            for task in (looking, watching):
+            for task in (looking, folder):
                 if task is not None:
                     task.cancel()
                     with contextlib.suppress(asyncio.CancelledError):
@@ -129,6 +131,7 @@ def create_app(settings: Settings) -> FastAPI:
         trust,
         demo,
         backup,
+        watching,
     ):
         api.include_router(routes.router)
     app.include_router(api)
@@ -136,6 +139,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(Guard, settings=settings, pairing=service.pairing, stopping=service.stopping, page_files=files)
     app.add_middleware(Tongue)
+    app.add_middleware(Counted, metrics=service.metrics)
     return app
 
 

@@ -11,8 +11,9 @@ from pathlib import Path
 
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from service.errors import BenchBusy, DiskFull, ServiceError
+from service.errors import BenchBusy, Conflict, DiskFull, ServiceError
 from service.log.database import busy
+from service.log.photos.store import NotTheSame, StoreAway
 from stripread.words import _
 
 # Out of space or of quota: the same to the client. EFBIG is what a file size limit gives.
@@ -32,6 +33,20 @@ def fault_of(error: BaseException, folder: Path | None = None) -> ServiceError |
     """
     seen: BaseException | None = error
     while seen is not None:
+        if isinstance(seen, StoreAway):
+            return BenchBusy(
+                "store_away",
+                _(
+                    "The store of photos does not answer, and this needs a photo from there. Nothing is lost; "
+                    "try again in a moment."
+                ),
+                30,
+            )
+        if isinstance(seen, NotTheSame):
+            return Conflict(
+                "photo_changed",
+                _("A photo in the store is not what it was. `stripread log check` on the bench computer says which."),
+            )
         if isinstance(seen, OSError):
             return _of_disk(seen.errno)
         if isinstance(seen, DBAPIError):

@@ -5,14 +5,16 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, BinaryIO
+from typing import Annotated, Any, BinaryIO
 
 from fastapi import Depends, Request
 
 from service.authority.keeper import Keeper
 from service.log.blobs import Blobs
 from service.log.database import Database
+from service.log.photos.place import blobs_of, settled
 from service.log.profiles import Profiles
 from service.readers.calibrating.under_way import UnderWay
 from service.readers.intake import Intake
@@ -27,6 +29,9 @@ from service.web.kept_pictures import KeptPictures
 from service.web.pairing import Pairing
 from service.web.rates import Buckets
 from service.web.stopping import Stopping
+from service.web.watching.metrics import Metrics
+from stripread.errors import CallError
+from stripread.words import _
 
 _STANDS_BACK = (
     15  # of nice(2); readers have 5: a reader gets about nine times the processor time of a drawing beside it
@@ -46,6 +51,7 @@ class Service:
     pictures: WorkPool
     drawings: WorkPool
     kept: KeptPictures
+    metrics: Metrics
     picture_rate: Buckets
     drawing_rate: Buckets
     intake: Intake
@@ -65,18 +71,23 @@ class Service:
         keeper = Keeper(settings.data, lambda: certificate_names(settings)) if own_tls else None
         database = Database(settings.database_url, settings.database_wait, connections=settings.connections)
         database.migrate()
-        blobs = Blobs(settings.data / "photos")
+        if settings.photos is not None:
+            settled(settings.data, settings.photos)
+        blobs = blobs_of(settings.data)
         blobs.sweep()
+        blobs.start_sending()
         profiles = Profiles(settings, database)
         make = settings.reader or PipelineReader
         memory = settings.worker_memory
-        readers = WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, memory)
+        readers = _readers(settings, make)
         # What only shows stands back behind what reads, in the processor's time as well.
         shows = no_reader if settings.reader is None else make
         pictures = WorkPool(shows, 1, 64, settings.reading_timeout, memory, nice=_STANDS_BACK)
         # A drawing takes as long as a reading: one at a time, and few may wait.
         drawings = WorkPool(make, 1, 12, settings.reading_timeout, memory, nice=_STANDS_BACK)
-        intake = Intake(database, blobs, readers, profiles, settings.same_photo_window)
+        metrics = Metrics()
+        metrics.look_at(database, blobs, readers)
+        intake = Intake(database, blobs, readers, profiles, settings.same_photo_window, metrics.logged)
         return cls(
             settings=settings,
             database=database,
@@ -87,6 +98,7 @@ class Service:
             pictures=pictures,
             drawings=drawings,
             kept=KeptPictures(settings.data / "derived", settings.kept_pictures),
+            metrics=metrics,
             picture_rate=Buckets(settings.pictures_per_minute),
             drawing_rate=Buckets(settings.drawings_per_minute),
             intake=intake,
@@ -119,8 +131,23 @@ class Service:
         self.readers.close()
         self.pictures.close()
         self.drawings.close()
+        self.blobs.close()
         self.database.close()
         self.lock.close()
+
+
+def _readers(settings: Settings, make: Callable[[], Any]) -> WorkPool:
+    if settings.cluster is None:
+        return WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, settings.worker_memory)
+    from service.readers.cluster.hands import ClusterLost  # noqa: PLC0415 - an extra
+    from service.readers.cluster.pool import ClusterPool  # noqa: PLC0415
+
+    try:
+        return ClusterPool(settings.cluster, make, settings.waiting, settings.reading_timeout)
+    except ClusterLost as problem:
+        raise CallError(
+            _("the cluster {url} does not answer: {problem}", url=settings.cluster, problem=problem)
+        ) from None
 
 
 async def _of_request(request: Request) -> Service:  # async: a plain function would cost a hop to a thread

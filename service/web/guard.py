@@ -25,8 +25,10 @@ from service.web.stopping import Stopping
 from stripread.words import _, say
 
 _SAFE = {"GET", "HEAD", "OPTIONS"}
+ALIVE = "/livez"  # answered also while the service stops
 # And the page's own files. A phone reads how to trust the service before it is paired.
-_OPEN = {"/", "/healthz", "/openapi.json", "/api/join", "/favicon.ico", *TRUST_PAGES}
+# The figures have a token of their own, asked for at their address.
+_OPEN = {"/", "/healthz", "/livez", "/readyz", "/metrics", "/openapi.json", "/api/join", "/favicon.ico", *TRUST_PAGES}
 _HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
@@ -81,7 +83,7 @@ class Guard:
             self._coming_in -= 1
 
     def _check(self, scope: Scope) -> None:
-        if self._stopping.begun:
+        if self._stopping.begun and scope["path"] != ALIVE:
             fault = stopping()
             raise ServiceProblem(503, fault.code, fault.detail, fault.retry_after)
         if _head_size(scope) > MAX_HEAD:

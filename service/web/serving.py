@@ -14,6 +14,7 @@ import click
 import uvicorn
 from alembic.util import CommandError
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+from uvicorn.config import LOGGING_CONFIG
 
 from service.authority.names import lan_address
 from service.readers.memory import keep_memory
@@ -25,6 +26,7 @@ from service.web.door.browser import open_page, somebody_sees
 from service.web.door.names import https_root
 from service.web.door.port import runs_already
 from service.web.door.second_port import SecondPort, TwoPortServer
+from service.web.watching.json_lines import log_json_lines
 from stripread.errors import CallError
 from stripread.words import _
 from stripread.words.dates import moment
@@ -35,13 +37,14 @@ class Start:
     """How a service is started, beside what it is.
 
     ``cert``, ``key``: of the user's own, instead of one that the service makes; ``browser``: open the page;
-    ``until_input_ends``: stop when standard input does.
+    ``until_input_ends``: stop when standard input does; ``log_json``: the program's log as JSON lines.
     """
 
     cert: Path | None = None
     key: Path | None = None
     browser: bool = False
     until_input_ends: bool = False
+    log_json: bool = False
 
 
 def serve(settings: Settings, start: Start = Start()) -> None:
@@ -60,6 +63,8 @@ def serve(settings: Settings, start: Start = Start()) -> None:
             open_page(here, wait=True)
         return
     keep_memory()
+    if start.log_json:
+        log_json_lines()
     try:
         app = create_app(settings)
     except (OSError, SQLAlchemyError, ArgumentError, CommandError, ImportError) as problem:
@@ -92,7 +97,8 @@ def _server(settings: Settings, start: Start, service: Service, app: object) -> 
         port=settings.port,
         http=bounded(settings.connection),
         ws="none",
-        log_level="warning",
+        log_level=None if start.log_json else "warning",
+        log_config=None if start.log_json else LOGGING_CONFIG,
         access_log=False,
         proxy_headers=False,  # who is on this machine is decided by the real peer address
         server_header=False,

@@ -24,10 +24,11 @@ def phones(named: tuple[str, str] | None, as_json: bool, data: Path, database: s
     With --name one of them is called so from now on, beside its earlier readings too; an empty name takes it away.
     """
     from service.log.aside.phones import UNKNOWN, all_phones, name_phone, unknown_photos
+    from service.log.photos.place import blobs_of
     from service.readers.earlier.phones import look_at_earlier_now
 
     with opened(data, database) as log:
-        look_at_earlier_now(log, data / "photos")
+        look_at_earlier_now(log, blobs_of(data, reading=True))
         if named is not None:
             number, name = _number(named[0]), named[1]
             try:

@@ -21,8 +21,8 @@ def share(entry: int, out: Path | None, data: Path, database: str | None) -> int
     import tempfile
 
     from service.log import store
-    from service.log.blobs import Blobs
     from service.log.finding.sharing import shared_words
+    from service.log.photos.place import blobs_of
     from service.readers.jobs import job_again
     from service.readers.photo_reader import PipelineReader
     from service.readers.pictures import NotAPicture
@@ -41,7 +41,7 @@ def share(entry: int, out: Path | None, data: Path, database: str | None) -> int
             profile = Path(scratch) / "profile.toml"
             profile.write_text(text, encoding="utf-8")
         try:
-            drawing = PipelineReader().overlay(job_again(row, Blobs(data / "photos", reading=True), profile))
+            drawing = PipelineReader().overlay(job_again(row, blobs_of(data, reading=True), profile))
         except (NotAPicture, OSError):
             raise CallError(
                 _("the photo of entry {entry} is not there, or is no picture that can be shown", entry=str(entry))

@@ -19,7 +19,7 @@ from pydantic import ValidationError
 from sqlalchemy import Connection, func, inspect, select
 from sqlalchemy.exc import DatabaseError
 
-from service.errors import Conflict
+from service.errors import BenchBusy, Conflict
 from service.log.archive import tape
 from service.log.archive.manifest import (
     LOG,
@@ -37,10 +37,13 @@ from service.log.archive.snapshot import discard, take_snapshot
 from service.log.blobs import Blobs
 from service.log.chain.links import KEY
 from service.log.check import check_rows
-from service.log.check.folder import check_photos
 from service.log.database import Database
 from service.log.models import metadata, now, photos, profiles
 from service.log.opening.form import form_of
+from service.log.photos.held import faults_of
+from service.log.photos.place import blobs_of
+from service.log.photos.several import several
+from service.log.photos.store import StoreAway
 from stripread.results import SOFTWARE
 from stripread.words import _
 
@@ -64,8 +67,12 @@ class Backup:
         ------
         Conflict
             If a photo is not what the log says: what was given so far is no back-up then.
+        BenchBusy
+            If the store of photos does not answer: likewise.
         """
         at, said = self.manifest.at, self.manifest.text()
+        photos = [m.sha256 for m in self.manifest.members if m.name != LOG and m.name not in self._profiles]
+        places = _fetched(self._photos, photos)
         yield from _whole(MANIFEST, said, at)
         for member in self.manifest.members:
             if member.name in self._profiles:
@@ -76,8 +83,9 @@ class Backup:
                 self._log.seek(0)
                 yield from _held_against(self._log, member)
             else:
-                with _photo(self._photos.path(member.sha256)) as source:
+                with _photo(next(places)) as source:
                     yield from _held_against(source, member)
+                self._photos.forget(member.sha256)
             yield tape.padding(member.size)
         yield from _whole(SUMS, sums(said, self.manifest.members), at)
         yield tape.end(_length(self.manifest, said))
@@ -85,6 +93,7 @@ class Backup:
     def close(self) -> None:
         """Give the database's copy back."""
         self._log.close()
+        self._photos.close()
 
 
 def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Backup:
@@ -104,13 +113,14 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
     Conflict
         If the log is not whole or can't be taken this way.
     """
+    blobs = blobs_of(data, reading=True)
     try:
         take_snapshot(url, scratch)
         with closing(Database(f"sqlite:///{scratch}", read_only=True)) as copy, copy.snapshot() as c:
             found = check_rows(c)
             faults, there = list(found.faults), _photo_sizes(c)
             if damaged:  # which photos are left can't wait until they are copied: the manifest comes first
-                gone = _photos_gone(data, there)
+                gone = _photos_gone(blobs, there)
                 faults += [_("photo {sha256} is missing", sha256=sha256) for sha256 in sorted(gone)]
                 there = {sha256: size for sha256, size in there.items() if sha256 not in gone}
             elif faults:
@@ -147,7 +157,7 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
         )
     length = _length(manifest, text)
     by_name = {profile_name(sha256): text for sha256, text in kept.items()}
-    return Backup(manifest, length + len(tape.end(length)), log, by_name, Blobs(data / "photos", reading=True))
+    return Backup(manifest, length + len(tape.end(length)), log, by_name, blobs)
 
 
 def _length(manifest: Manifest, said: bytes) -> int:
@@ -194,8 +204,24 @@ def _photo(path: Path) -> BinaryIO:
     return os.fdopen(handle, "rb")
 
 
-def _photos_gone(data: Path, photos: dict[str, int]) -> set[str]:
-    faults = check_photos(data / "photos", photos).faults
+def _fetched(blobs: Blobs, photos: list[str]) -> Iterator[Path]:
+    """Where each photo can be read, in order; of a store some are fetched ahead."""
+    try:
+        for _sha256, place in several(blobs.here, photos):
+            yield place
+    except StoreAway as problem:
+        raise _away(problem) from None
+
+
+def _away(problem: StoreAway) -> BenchBusy:
+    return BenchBusy("store_away", _("No back-up was made: {problem}.", problem=problem.strerror), 30)
+
+
+def _photos_gone(blobs: Blobs, photos: dict[str, int]) -> set[str]:
+    try:
+        faults = faults_of(blobs, photos)
+    except StoreAway as problem:
+        raise _away(problem) from None
     return {sha256 for sha256 in photos if any(fault.startswith(f"photo {sha256} ") for fault in faults)}
 
 

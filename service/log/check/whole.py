@@ -12,13 +12,15 @@ from sqlalchemy.exc import DatabaseError
 from service.log.chain.guards import guard_faults
 from service.log.chain.links import head as chain_head
 from service.log.chain.walk import Place, Walk, walk
-from service.log.check.folder import FolderCheck, check_profile_files, check_some, look_beside, look_for_others
 from service.log.check.going_on import GoingOn, going_on
 from service.log.check.rows import faults_without_chain, naming_faults, row_fault
 from service.log.check.sums import sum_faults
 from service.log.database import Database
 from service.log.models import entries, photos
 from service.log.opening.form import form_of, later_form, newest_form
+from service.log.photos.folder import FolderCheck, check_profile_files
+from service.log.photos.held import Held, held
+from service.log.photos.place import blobs_of
 from stripread.words import _
 
 HEAD_DIGITS = 16  # of a printed head that must be given at least: by chance nobody meets another one
@@ -115,7 +117,7 @@ def check_log(
     anew: bool = False,
     progress: Progress = _silent,
 ) -> LogCheck:
-    """Check the log in ``data``. Reads every photo.
+    """Check the log in ``data``. Reads every photo, in its store where there is one.
 
     Parameters
     ----------
@@ -125,8 +127,14 @@ def check_log(
         A file to keep in it how far the check is; one that was stopped goes on from there, unless ``anew``.
     progress
         Told now and then how much is done.
+
+    Raises
+    ------
+    StoreAway
+        If the store of photos does not answer; the check goes on from there the next time.
     """
     files = FolderCheck()
+    blobs = blobs_of(data, reading=True)
     with database.snapshot() as c:
         far = going_on(c, keep, anew=anew)
         try:
@@ -135,10 +143,12 @@ def check_log(
             far.keep()
             raise
     try:  # without the snapshot: a service that goes on writing would have to keep all that is new apart
-        _photos(database, data / "photos", files, far, progress)
+        _photos(database, held(blobs), files, far, progress)
     except BaseException:
         far.keep()
         raise
+    finally:
+        blobs.close()
     far.done()
     walked = rows.walked
     faults = [*rows.faults, *files.faults, *check_profile_files(data / "profiles")]
@@ -162,22 +172,22 @@ def check_log(
 _FOLDERS = [f"{n:02x}" for n in range(256)]  # photos lie in one by the first two digits of their hash
 
 
-def _photos(database: Database, root: Path, found: FolderCheck, far: GoingOn, progress: Progress) -> None:
-    """Hold the photos' files against their rows, a folder at a time."""
+def _photos(database: Database, photos_held: Held, found: FolderCheck, far: GoingOn, progress: Progress) -> None:
+    """Hold the photos against their rows, a folder at a time."""
     before = far.folders
     for place, folder in enumerate(_FOLDERS):
         of_folder = photos.c.sha256.between(folder + 62 * "0", folder + 62 * "f")
         rows = _known(database, of_folder, found)
         if place < before:  # looked at before it was stopped: only what came since
-            check_some(root, _known(database, and_(of_folder, photos.c.first_at >= far.began), found), found)
+            photos_held.some(_known(database, and_(of_folder, photos.c.first_at >= far.began), found), found)
         else:
-            check_some(root, rows, found)
+            photos_held.some(rows, found)
             far.looked_at(place + 1, found.faults)
-        look_for_others(root, [sha256 for sha256, _size in rows], found, folder)
+        photos_held.others([sha256 for sha256, _size in rows], found, folder)
         progress("photos", place + 1, len(_FOLDERS))
     named = or_(*(photos.c.sha256.between(folder + 62 * "0", folder + 62 * "f") for folder in _FOLDERS))
-    check_some(root, _known(database, not_(named), found), found)  # no hash at all
-    look_beside(root, _FOLDERS, found)
+    photos_held.some(_known(database, not_(named), found), found)  # no hash at all
+    photos_held.beside(_FOLDERS, found)
 
 
 def _known(database: Database, which: ColumnElement[bool], found: FolderCheck) -> list[tuple[str, int]]:

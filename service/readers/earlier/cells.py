@@ -31,7 +31,7 @@ class NamedCells(KeptCells):
 
     def job(self, blobs: Blobs) -> CellsPhoto:
         """For the reader."""
-        return CellsPhoto(blobs.path(self.sha256), self.matching, self.age_h, self.changed)
+        return CellsPhoto(blobs.here(self.sha256), self.matching, self.age_h, self.changed)
 
 
 def cells_of(

@@ -24,7 +24,7 @@ async def look_at_earlier(database: Database, blobs: Blobs, pool: WorkPool) -> N
     try:
         while waiting := await in_thread(_waiting, database):
             for sha256 in waiting:
-                await in_thread(_keep, database, sha256, await _camera(blobs.path(sha256), pool))
+                await in_thread(_keep, database, sha256, await _camera(await in_thread(blobs.here, sha256), pool))
     except (ServiceError, SQLAlchemyError, OSError) as problem:  # it goes on at the next start: nothing waits for it
         log.info("the phones of earlier photos are looked at later: %s", problem)
 
@@ -39,14 +39,15 @@ async def _camera(photo: Path, pool: WorkPool) -> Camera:
         return "", ""
 
 
-def look_at_earlier_now(database: Database, photos: Path) -> int:
+def look_at_earlier_now(database: Database, blobs: Blobs) -> int:
     """The same in this process, for a command; gives how many photos were looked at."""
     from stripread.photo import camera_of  # noqa: PLC0415 - loads the decoders
 
-    blobs, count = Blobs(photos, reading=True), 0
+    count = 0
     for sha256 in _all_waiting(database):
-        path = blobs.path(sha256)
+        path = blobs.here(sha256)
         _keep(database, sha256, camera_of(path.read_bytes()) if path.is_file() else ("", ""))
+        blobs.forget(sha256)
         count += 1
     return count
 

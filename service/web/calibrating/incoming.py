@@ -42,9 +42,9 @@ def kept(service: Service, path: Path) -> tuple[str, int]:
 def job_of(service: Service, draft: drafts.Row, photos: list[drafts.Row], run: int) -> LearnJob:
     """What the worker is given for a run of a draft."""
     files = [
-        KnownFile(service.blobs.path(row["photo_sha256"]), row["file"], row["ph"], row["ph_sd"], row["liquid"])
+        KnownFile(service.blobs.here(row["photo_sha256"]), row["file"], row["ph"], row["ph_sd"], row["liquid"])
         for row in photos
     ]
-    charts = {f["sha256"]: service.blobs.path(f["sha256"]) for f in draft["chart"] if "sha256" in f}
+    charts = {f["sha256"]: service.blobs.here(f["sha256"]) for f in draft["chart"] if "sha256" in f}
     progress = service.calibrating.progress_file(run)
     return LearnJob(draft["kind"], tuple(files), tuple(draft["chart"]), charts, progress, tuple(LANGUAGES))

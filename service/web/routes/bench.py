@@ -167,6 +167,11 @@ def go_on(batch: BatchId, body: Onward, once: OnceDep) -> Response:
     return once.answer(body, BenchState, act)
 
 
+async def _thumbnail(service: Service, row: store.Row) -> bytes:
+    photo = await run_in_threadpool(service.blobs.here, row["photo_sha256"])
+    return await service.pictures.run(thumbnail_job, Job(row["kind"], photo, row["reading"]["photo"]))
+
+
 @router.get(
     "/batches/{batch}/report.{form}",
     response_class=Response,
@@ -178,8 +183,7 @@ async def report(batch: BatchId, form: Literal["html", "pdf"], service: ServiceD
     small: dict[str, bytes] = {}
     for row in rows:
         sha256 = row["photo_sha256"]
-        job = Job(row["kind"], service.blobs.path(sha256), row["reading"]["photo"])
-        make = partial(service.pictures.run, thumbnail_job, job)
+        make = partial(_thumbnail, service, row)
         try:
             small[sha256] = await service.kept.get(thumbnail_name(sha256), make, lambda: None)
         except (NotAPicture, OSError):

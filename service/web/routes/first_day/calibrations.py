@@ -209,6 +209,7 @@ async def work_out(calibration: CalibrationId, once: OnceDep) -> Response:
     """Work out the curve from the photos as they are now, beside everything else; ask for the draft to see how far."""
     service = once.service
     begun: list[tuple[int, LearnJob]] = []
+    await run_in_threadpool(_fetched, service, calibration)
 
     def act(c: Connection) -> RunOut:
         begun.clear()
@@ -226,6 +227,14 @@ async def work_out(calibration: CalibrationId, once: OnceDep) -> Response:
     for run, job in begun:
         service.calibrating.begin(run, job)
     return response
+
+
+def _fetched(service: Service, calibration: int) -> None:
+    """Have the photos on this computer, before the log is held for a run."""
+    with service.database.read() as c:
+        photos = drafts.photos_of(c, calibration)
+    for row in photos:
+        service.blobs.here(row["photo_sha256"])
 
 
 @router.post("/{calibration}/cancel", response_model=RunOut | None, responses=responses(404, 507))

@@ -112,11 +112,8 @@ async def check_profile(
     known, before = await run_in_threadpool(_known, service, profile)
     sha256, size = await run_in_threadpool(service.blobs.keep, photo.file)
     name = file_name(photo.filename)
-    files = [
-        KnownFile(service.blobs.path(row["photo_sha256"]), row["file"], row["ph"], row["ph_sd"], row["liquid"])
-        for row in before
-        if row["photo_sha256"] != sha256
-    ][-_LATEST:]
+    others = [row for row in before if row["photo_sha256"] != sha256][-_LATEST:]
+    files = await run_in_threadpool(_files, service, others)
     newest = KnownFile(service.blobs.path(sha256), name, said.ph, said.ph_sd, said.liquid)
     path = (await run_in_threadpool(service.profiles.keep, known["text"])).path
     reading, found = await service.calibrating.do(control_job, ControlJob(path, (*files, newest)))
@@ -142,6 +139,13 @@ def control_chart(profile: ProfileId, service: ServiceDep) -> ControlChart:
 def _known(service: Service, profile: int) -> tuple[versions.Row, list[controls.Row]]:
     with service.database.read() as c:
         return versions.known_version(c, profile), controls.controls_of(c, profile)
+
+
+def _files(service: Service, rows: list[controls.Row]) -> list[KnownFile]:
+    return [
+        KnownFile(service.blobs.here(row["photo_sha256"]), row["file"], row["ph"], row["ph_sd"], row["liquid"])
+        for row in rows
+    ]
 
 
 def _all(c: Connection) -> list[ProfileOut]:

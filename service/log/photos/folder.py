@@ -20,14 +20,6 @@ class FolderCheck:
     strays: list[str] = field(default_factory=list)
 
 
-def check_photos(root: Path, known: dict[str, int]) -> FolderCheck:
-    """Hold the folder of photos against those that the log knows, by hash with their sizes. Reads every photo."""
-    found = FolderCheck()
-    check_some(root, sorted(known.items()), found)
-    look_for_others(root, known.keys(), found)
-    return found
-
-
 def check_some(root: Path, known: Iterable[tuple[str, int]], found: FolderCheck) -> None:
     """Hold these photos, by hash with their sizes, against their files, and put what is wrong into ``found``."""
     for sha256, size in known:

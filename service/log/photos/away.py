@@ -1,0 +1,239 @@
+"""Photos in a store, used as if they lay in the data folder: sent behind the answer, fetched when they are asked for.
+
+A post waits for the bench computer's own disk alone: its photo is there, whole and synced, before it is read, and a
+link to it in ``outgoing`` stays until the store has it. So a store that is away costs no photo and no post. Copies of
+what was sent or fetched stay in the folder of photos within a bound, those asked for last the longest.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import logging
+import os
+import secrets
+import shutil
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from weakref import finalize
+
+from service.log.blobs import Blobs, hash_of, sync_folder
+from service.log.photos.store import NotTheSame, Store, StoreAway
+
+log = logging.getLogger("stripread.photos")
+OUTGOING = "outgoing"  # folder beside that of photos: those that the store has not got yet
+_FIRST_WAIT, _LONGEST_WAIT = 1.0, 30.0  # seconds between two tries to reach a store that is away
+_IN_USE = 600.0  # seconds for which a copy is not removed after it was asked for: a reader may be about to open it
+
+
+class StoredBlobs(Blobs):
+    """Photos whose place is a store.
+
+    Parameters
+    ----------
+    root
+        The folder of photos: copies, those not sent yet among them.
+    reading
+        Photos are only read: what is fetched goes into a folder that is gone with this object.
+    bound
+        Bytes of copies that are kept.
+    """
+
+    def __init__(self, root: Path, store: Store, *, reading: bool = False, bound: int = 2 << 30) -> None:
+        super().__init__(root, reading=reading)
+        self.store = store
+        self.outgoing = root.parent / OUTGOING
+        self._bound = bound
+        self._making = threading.Lock()
+        self._some = threading.Event()
+        self._end = threading.Event()
+        self._sender: threading.Thread | None = None
+        self._reading = reading
+        self._fetched: Blobs | None = None
+        self._added = bound  # bytes since the copies were last counted: counted at the first chance
+        if not reading:
+            self.outgoing.mkdir(exist_ok=True)
+            sync_folder(root.parent)
+
+    def here(self, sha256: str) -> Path:
+        """A file on this computer with the photo: the copy that is here, or one fetched and held against its hash.
+
+        Raises
+        ------
+        StoreAway, NotTheSame
+        """
+        place = self.path(sha256)
+        with contextlib.suppress(OSError):
+            os.utime(place)  # asked for now
+        if place.exists():
+            return place
+        waiting = self.outgoing / sha256
+        if waiting.exists():
+            return waiting
+        copies = self._copies()
+        other = copies.path(sha256)
+        if other.exists():
+            return other
+        try:
+            data = self.store.get(sha256)
+        except FileNotFoundError:
+            return place  # opened, it says that it is not there, as in a folder
+        temporary = copies.incoming / secrets.token_hex(16)
+        try:
+            with temporary.open("xb") as out:
+                out.write(data)
+                out.flush()
+                os.fsync(out.fileno())
+            Blobs.named(copies, temporary, sha256)
+        finally:
+            temporary.unlink(missing_ok=True)
+        self._count(len(data))
+        return other
+
+    def _copies(self) -> Blobs:
+        with self._making:
+            if self._reading and self._fetched is None:
+                scratch = tempfile.mkdtemp(prefix="stripread-")
+                finalize(self, shutil.rmtree, scratch, ignore_errors=True)
+                self._fetched = Blobs(Path(scratch) / "photos")
+            return self._fetched or self
+
+    def named(self, temporary: Path, sha256: str) -> None:
+        """Give a photo that is on the disk its name, and line it up for the store before that."""
+        _line_up(temporary, self.outgoing / sha256)
+        sync_folder(self.outgoing)
+        super().named(temporary, sha256)
+        self._count(self.path(sha256).stat().st_size)
+        self._some.set()
+
+    def waiting(self) -> list[str]:
+        """Hashes of the photos that the store has not got yet, the oldest first."""
+        if not self.outgoing.is_dir():
+            return []
+        found = []
+        for path in self.outgoing.iterdir():
+            with contextlib.suppress(OSError):  # sent since
+                found.append((path.stat().st_mtime, path.name))
+        return [name for _at, name in sorted(found)]
+
+    def send(self, told: Callable[[int, int], None] = lambda _done, _of: None) -> int:
+        """Send what waits, now; how many were sent.
+
+        Raises
+        ------
+        StoreAway
+            If the store does not take one; the others wait as before.
+        """
+        waiting = [name for name in self.waiting() if len(name) == 64]
+        for done, sha256 in enumerate(waiting):
+            told(done, len(waiting))
+            self._send(sha256)
+        told(len(waiting), len(waiting))
+        return len(waiting)
+
+    def _send(self, sha256: str) -> None:
+        path = self.outgoing / sha256
+        try:
+            data = path.read_bytes()
+        except FileNotFoundError:
+            return  # somebody else sent it
+        if hashlib.sha256(data).hexdigest() != sha256:
+            log.error("photo %s was damaged on this computer's disk: it is not sent", sha256)
+            path.rename(path.with_name(f"{sha256}.damaged"))
+            return
+        self.store.put(sha256, data)
+        path.unlink(missing_ok=True)
+
+    def send_now(self) -> None:
+        """Send what waits; a store that is away gets it from the service or the next command."""
+        try:
+            self.send()
+        except OSError as problem:
+            log.warning("%s; %d photos wait on this computer's disk", problem.strerror or problem, len(self.waiting()))
+
+    def start_sending(self) -> None:
+        """Send behind everything else from now on, as photos come and the store answers."""
+        self._sender = threading.Thread(target=self._go_on_sending, name="photos to the store", daemon=True)
+        self._sender.start()
+
+    def _go_on_sending(self) -> None:
+        wait = 0.0
+        while not self._end.wait(wait):
+            self._some.clear()
+            try:
+                self.send()
+                self.tidy()
+                wait = 0.0
+                self._some.wait(_LONGEST_WAIT)
+            except (StoreAway, NotTheSame) as problem:
+                if not wait:
+                    log.warning("%s; %d photos wait on this computer's disk", problem.strerror, len(self.waiting()))
+                wait = min(max(_FIRST_WAIT, wait * 2), _LONGEST_WAIT)
+            except OSError as problem:
+                log.warning("photos can't be sent to the store: %s", problem)
+                wait = _LONGEST_WAIT
+
+    def close(self) -> None:
+        """End the sending; what still waits is sent after the next start."""
+        self._end.set()
+        self._some.set()
+        if self._sender is not None:
+            self._sender.join(5)  # a put that is cut off is none, and made again
+
+    def forget(self, sha256: str) -> None:
+        """A copy that was fetched only to be read once is not needed any more."""
+        if self._fetched is not None:
+            self._fetched.path(sha256).unlink(missing_ok=True)
+
+    def _count(self, size: int) -> None:
+        self._added += size
+
+    def tidy(self) -> None:
+        """Remove copies over the bound, those not asked for the longest first; none that waits for the store."""
+        if self._added < self._bound // 8:
+            return
+        self._added = 0
+        copies = []
+        for sha256 in self.all():
+            with contextlib.suppress(OSError):
+                about = self.path(sha256).stat()
+                copies.append((about.st_mtime, about.st_size, sha256))
+        over = sum(size for _at, size, _sha in copies) - self._bound
+        for at, size, sha256 in sorted(copies):
+            if over <= 0 or at > time.time() - _IN_USE:
+                return
+            if not (self.outgoing / sha256).exists():
+                self.path(sha256).unlink(missing_ok=True)
+                over -= size
+
+
+def line_up_all(root: Path) -> int:
+    """Line up all photos of a folder for a store; how many they are. Those that are no whole photos are left out."""
+    outgoing = root.parent / OUTGOING
+    outgoing.mkdir(exist_ok=True)
+    many = 0
+    for sha256 in Blobs(root).all():
+        path = root / sha256[:2] / sha256
+        if len(sha256) == 64 and path.is_file() and not path.is_symlink() and hash_of(path) == sha256:
+            _line_up(path, outgoing / sha256)
+            many += 1
+    sync_folder(outgoing)
+    sync_folder(root.parent)
+    return many
+
+
+def _line_up(path: Path, link: Path) -> None:
+    """The same file under a second name; a copy, where the file system knows no such links."""
+    try:
+        os.link(path, link)
+    except FileExistsError:
+        return
+    except OSError:
+        beside = link.with_name(f"{link.name}.{secrets.token_hex(4)}")
+        shutil.copyfile(path, beside)
+        with beside.open("rb") as written:
+            os.fsync(written.fileno())
+        beside.replace(link)

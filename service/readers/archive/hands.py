@@ -1,0 +1,91 @@
+"""Who reads the photos of an archive: processes of this computer. Others may stand in for them (``Hands``)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Future
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any, Protocol
+
+from pebble import ProcessExpired
+
+from service.readers.cluster.hands import ClusterLost
+from service.readers.pool import process_pool
+from service.readers.worker import Job, Outcome, read_job, work
+from stripread.errors import CallError
+from stripread.words import _
+
+TRIES = 2  # of one photo: what ended its reader may have come from outside
+
+
+class Hands(Protocol):
+    """Reads photos, several at once."""
+
+    at_once: int
+
+    def read(self, job: Job) -> Future[Outcome]:
+        """Have a photo read."""
+        ...
+
+    def close(self) -> None:
+        """End, also what is being read."""
+        ...
+
+
+class OwnHands:
+    """Processes of this computer, as those of the service.
+
+    Parameters
+    ----------
+    timeout
+        Seconds of one reading.
+    memory
+        Address space of each in bytes, or None.
+    """
+
+    def __init__(self, make: Callable[[], Any], workers: int, timeout: float, memory: int | None) -> None:
+        self.at_once = workers
+        self._make = (make, workers, memory)
+        self._timeout = timeout
+        self._pool = self._start()
+
+    def _start(self) -> Any:  # noqa: ANN401 - pebble's
+        make, workers, memory = self._make
+        return process_pool(make, workers, memory=memory, max_tasks=2000)
+
+    def read(self, job: Job) -> Future[Outcome]:
+        """Have a photo read; the future may end in ``ProcessExpired`` or ``TimeoutError``."""
+        try:
+            future: Future[Outcome] = self._pool.schedule(work, args=(read_job, job), timeout=self._timeout)
+        except RuntimeError:  # all its processes were ended
+            self.close()
+            self._pool = self._start()
+            future = self._pool.schedule(work, args=(read_job, job), timeout=self._timeout)
+        return future
+
+    def close(self) -> None:
+        """End them."""
+        self._pool.stop()
+        self._pool.join()
+
+
+def outcome_of(hands: Hands, job: Job, future: Future[Outcome]) -> Outcome:
+    """What came of a photo; one whose reader ended is read once more.
+
+    Raises
+    ------
+    CallError
+        If its reader ended again, or it took too long: the run stops, and goes on from there when it is called again.
+    """
+    for again in range(TRIES):
+        try:
+            return future.result()
+        except (ProcessExpired, BrokenProcessPool, ClusterLost, TimeoutError):
+            if again + 1 < TRIES:
+                future = hands.read(job)
+    text = _(
+        "reading {name} ended its process twice: is memory short? Call again with fewer --workers: "
+        "it goes on from here",
+        name=job.photo.name,
+    )
+    raise CallError(text)

@@ -1,0 +1,146 @@
+"""An archive read again, from the first photo to the last: what was read is on the disk a few seconds later."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+import time
+import tomllib
+from collections import deque
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from dataclasses import dataclass
+from pathlib import Path
+
+from service.log import store
+from service.log.blobs import Blobs
+from service.log.database import Database
+from service.log.photos.several import several
+from service.log.unreadable import rereadable
+from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
+from service.readers.archive.hands import Hands, outcome_of
+from service.readers.archive.made import Made
+from service.readers.jobs import job_again
+from service.readers.worker import Job, Outcome
+
+AHEAD = 3  # photos lined up for each that is read at once, so that no reader waits for the log
+EVERY_S = 2.0  # between two writings to the disk
+Told = Callable[[int, int], None]  # so many entries were looked at, of so many
+
+
+@dataclass(frozen=True)
+class Archive:
+    """A log to read again, nothing of which is changed. ``profiles``: folder for copies of the profiles of then."""
+
+    database: Database
+    blobs: Blobs
+    profiles: Path
+    other: str | None = None  # text of the profile to read with instead
+
+
+def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told: Told) -> None:
+    """Read what is asked for and is not in ``made`` yet, until all is.
+
+    Raises
+    ------
+    CallError
+        If a photo can't be read for the computer's own fault, or a profile can't be used.
+    StoreAway
+        If the store of photos does not answer.
+    """
+    archive.profiles.mkdir(parents=True, exist_ok=True)
+    with archive.database.read() as c:
+        of = count_of(c, asked)
+    looked, written = 0, time.monotonic()
+    under_way: deque[tuple[store.Row, Job, Future[Outcome]]] = deque()
+
+    def take() -> None:
+        row, job, future = under_way.popleft()
+        made.add(row["id"], outcome_of(hands, job, future))
+        for sha256 in _photos(row):
+            archive.blobs.forget(sha256)
+
+    try:
+        for row, job, why in _jobs(archive, asked, made.done):
+            looked += 1
+            if job is not None:
+                under_way.append((row, job, hands.read(job)))
+            elif why:
+                made.add(row["id"], None, why)
+            while under_way and (len(under_way) > AHEAD * hands.at_once or under_way[0][2].done()):
+                take()
+            if time.monotonic() > written + EVERY_S:
+                made.keep()
+                written = time.monotonic()
+            told(looked - len(under_way), of)
+        while under_way:
+            take()
+            told(looked - len(under_way), of)
+    finally:
+        made.keep()
+    told(of, of)
+
+
+def _jobs(archive: Archive, asked: Asked, done: set[int]) -> Iterator[tuple[store.Row, Job | None, str]]:
+    """Every entry that is looked at, with the job to read it again; or why there is none, "" where none is wanted."""
+    for row, (job, why) in several(lambda row: _job(archive, asked, row), _rows(archive, asked, done)):
+        yield row[0], job, why
+
+
+def _rows(archive: Archive, asked: Asked, done: set[int]) -> Iterator[tuple[store.Row, bool]]:
+    with archive.database.read() as c:
+        numbers = batch_numbers(c, asked)
+    for number in numbers:
+        with archive.database.read() as c:
+            rows = list(rows_of(c, asked, number))
+        for row, read in rows:
+            yield row, read and row["id"] not in done
+
+
+def _job(archive: Archive, asked: Asked, entry: tuple[store.Row, bool]) -> tuple[Job | None, str]:
+    row, read = entry
+    if not read:
+        return None, ""
+    text, why = _profile(archive, asked, row)
+    if why:
+        return None, why
+    profile = None if text is None else _kept(archive.profiles, text)
+    if not all(archive.blobs.here(sha256).exists() for sha256 in _photos(row)):
+        return None, "missing"
+    return job_again(row, archive.blobs, profile), ""
+
+
+def _profile(archive: Archive, asked: Asked, row: store.Row) -> tuple[str | None, str]:
+    """Text of the profile to read with, None where none is needed; and why there is none that will do."""
+    text = None
+    if row["profile_sha256"] is not None:
+        with archive.database.read() as c:
+            text = store.profile_text(c, row["profile_sha256"])
+    if not rereadable(row) or (row["profile_sha256"] is not None and text is None):
+        return None, "missing"
+    if archive.other is None:
+        return text, ""
+    same = row["kind"] == "ph" and text is not None and strip_name(text) == asked.strip
+    return (archive.other, "") if same else (None, "other")
+
+
+def _photos(row: store.Row) -> list[str]:
+    others = [row["extras"].get(name) for name in ("blank", "cells")]
+    return [row["photo_sha256"], *(other["sha256"] for other in others if other is not None)]
+
+
+def strip_name(text: str) -> str | None:
+    """The name of the strip that a profile is of."""
+    try:
+        return str(tomllib.loads(text)["name"])
+    except (tomllib.TOMLDecodeError, KeyError):
+        return None
+
+
+def _kept(folder: Path, text: str) -> Path:
+    path = folder / f"{hashlib.sha256(text.encode()).hexdigest()}.toml"
+    if not path.exists():
+        beside = folder / secrets.token_hex(8)
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(path)
+    return path

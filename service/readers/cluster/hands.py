@@ -1,0 +1,95 @@
+"""Handing photos to a Dask scheduler: parcels out, readings back, the connection made anew when it was lost."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
+from typing import Any, TypeVar
+
+from service.readers.cluster.parcel import open_and_work, packed
+from service.readers.worker import Job, Outcome, read_job
+from stripread.errors import CallError
+from stripread.words import _
+
+T = TypeVar("T")
+_CONNECT_S = 5.0
+
+
+class ClusterLost(Exception):  # noqa: N818 - what it is, in the house's words
+    """The scheduler does not answer, or its workers died over and over: nothing is known of the photo."""
+
+
+class ClusterHands:
+    """Workers of a cluster. For many threads.
+
+    Parameters
+    ----------
+    url
+        The scheduler's, ``tcp://HOST:8786`` or ``tls://HOST:8786``.
+    make
+        Called once in each of its worker processes, in which this program must be installed.
+    """
+
+    def __init__(self, url: str, make: Callable[[], Any]) -> None:
+        self._url = url
+        self._make = make
+        self._lock = threading.Lock()
+        self._client: Any = None
+        self._under_way: set[Any] = set()  # the scheduler forgets what nobody holds
+        self.at_once = max(1, sum(self._connected().nthreads().values()))
+
+    def _connected(self) -> Any:  # noqa: ANN401 - distributed's
+        try:
+            from distributed import Client  # noqa: PLC0415 - only who has a cluster needs it
+        except ImportError:
+            raise CallError(_("a cluster needs a further package: pip install 'stripread[cluster]'")) from None
+        with self._lock:
+            if self._client is None or self._client.status != "running":
+                try:
+                    made: Any = Client
+                    self._client = made(self._url, timeout=_CONNECT_S, set_as_default=False)
+                except ValueError as wrong:
+                    raise CallError(_("{url} is no scheduler's URL: {wrong}", url=self._url, wrong=wrong)) from None
+                except OSError as problem:
+                    raise ClusterLost(str(problem).splitlines()[0]) from None
+            return self._client
+
+    def work(self, function: Callable[[Any, Job], T], job: Job) -> Future[T]:
+        """Have ``function(made, job)`` done; the future may end in ``ClusterLost``.
+
+        Raises
+        ------
+        ClusterLost
+            If the scheduler does not answer now.
+        """
+        found: Future[T] = Future()
+        client = self._connected()
+        # pure=False: the same photo posted again is another job, and never another one's answer.
+        far = client.submit(open_and_work, self._make, function, packed(job), pure=False)
+        self._under_way.add(far)
+
+        def done(ended: Any) -> None:  # noqa: ANN401 - distributed's
+            self._under_way.discard(ended)
+            if not found.set_running_or_notify_cancel():
+                return
+            try:
+                found.set_result(ended.result())
+            except Exception as trouble:  # of the job, or of the cluster
+                lost = type(trouble).__module__.startswith(("distributed", "asyncio", "concurrent"))
+                found.set_exception(ClusterLost(str(trouble)) if lost else trouble)
+
+        far.add_done_callback(done)
+        found.add_done_callback(lambda ended: far.cancel() if ended.cancelled() else None)
+        return found
+
+    def read(self, job: Job) -> Future[Outcome]:
+        """Have a photo read."""
+        return self.work(read_job, job)
+
+    def close(self) -> None:
+        """End the connection; the cluster stays."""
+        with self._lock:
+            if self._client is not None:
+                self._client.close()
+                self._client = None
