@@ -25,12 +25,9 @@ from service.web.page_states import page_files
 from service.web.page_words import page_words
 from service.web.problems import add_handlers, described
 from service.web.routes import (
-    backup,
     batches,
     bench,
-    demo,
     finding,
-    join,
     labels,
     pictures,
     plan,
@@ -38,11 +35,10 @@ from service.web.routes import (
     readings,
     reminders,
     timeline,
-    trust,
     vessels,
-    watching,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
+from service.web.routes.host import backup, demo, join, trust, watching
 from service.web.routes.planning import acid, dose, melt, silver
 from service.web.tongue import Tongue
 from service.web.watching.counted import Counted

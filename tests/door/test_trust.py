@@ -19,7 +19,7 @@ PHONE = ("192.168.7.20", 40000)
 @pytest.fixture(scope="module")
 def app(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patch:
-        for place in ("service.web.door.names", "service.web.pairing", "service.web.routes.trust"):
+        for place in ("service.web.door.names", "service.web.pairing", "service.web.routes.host.trust"):
             patch.setattr(f"{place}.lan_address", lambda: HOME)
         folder = tmp_path_factory.mktemp("trust")
         made = create_app(replace(settings_in(folder), lan=True, https_port=8443, names=("bench.local", "b.example")))

@@ -19,7 +19,8 @@ from cryptography.hazmat.primitives.serialization import Encoding
 from service.authority.keeper import Keeper
 from service.web.door.second_port import SecondPort, TwoPortServer
 from tests.door.conftest import fetch, trusting
-from tests.server.running import ROOT, free_port
+from tests.server.nursery import ROOT
+from tests.server.running import free_port
 
 
 def test_both_ports_answer_and_the_certificate_holds(two_ports):

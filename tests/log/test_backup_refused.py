@@ -30,7 +30,7 @@ from tests.log.repacked import apart, photo_in
 from tests.log.test_backup import SECRET, add_phone, left
 from tests.log.test_read_only_copy import seal
 from tests.log.test_restore import run
-from tests.server.running import ROOT
+from tests.server.nursery import ROOT
 
 
 @pytest.mark.parametrize("how", ["file", "folder", "dangling link"])

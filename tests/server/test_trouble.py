@@ -20,7 +20,8 @@ from stripread.errors import CallError
 from tests.server.calls import HTTP
 from tests.server.conftest import a_photo, settings_in
 from tests.server.kills import faults, kill_again_and_again
-from tests.server.running import ROOT, Running
+from tests.server.nursery import ROOT
+from tests.server.running import Running
 
 
 @pytest.mark.slow

@@ -65,7 +65,10 @@ def acid_plan(litres: float, mol_l: float = 0.1, bottle: str | None = None) -> A
         )
         for place, b in enumerate(bought)
     ]
-    said.append((_("Water"), _("fill up to {litres} L, one of them", litres=written(litres))))
+    full = _("fill up to {litres} L", litres=written(litres))
+    if len(bought) > 1:
+        full = _("fill up to {litres} L, one of them", litres=written(litres))
+    said.append((_("Water"), full))
     said.append(
         (
             _("In it"),

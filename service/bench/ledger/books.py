@@ -32,7 +32,7 @@ PLACES: dict[str, tuple[str, str]] = {  # places that have no note of their own:
 
 @dataclass
 class Books:
-    """All that a batch's silver is in. ``sites`` bounds how many test grams there may be."""
+    """All that a batch's silver is in. ``sites`` bounds how many test grams S there may be; amounts are (N + S,), g."""
 
     sites: int
     holdings: dict[str, Holding] = field(default_factory=dict)

@@ -54,6 +54,6 @@ def between(ends: tuple[float, float], cause: str) -> Array:
 
 
 def range_of(drawn: Array) -> Span:
-    """95 % range and median, none below 0."""
+    """95 % range and median of draws (N,), none below 0."""
     low, value, high = np.quantile(drawn, (0.025, 0.5, 0.975))
     return max(0.0, float(low)), max(0.0, float(value)), max(0.0, float(high))

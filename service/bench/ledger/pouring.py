@@ -237,17 +237,17 @@ class Pours:
             self.meetings.append(Meeting(note.id, tuple(stop.code for stop in found), despite))
 
     def none(self) -> Array:
-        """No silver, or no share of it."""
+        """No silver, g, or no share of it, (N + S,)."""
         return np.zeros(N + self.books.sites)
 
     def all(self) -> Array:
-        """The share of everything."""
+        """The share of everything, (N + S,)."""
         return all_of(self.books.sites)
 
     def put(
         self, name: str, silver: tuple[Array, Array], forms: tuple[str, ...], liquid: Contents | None = None
     ) -> None:
-        """Silver, solid and dissolved, and the liquid that it is in, into a vessel.
+        """Silver, solid and dissolved, each (N + S,) in g, and the liquid that it is in, into a vessel.
 
         The batch's own vessel has the liquid of its stage, which washes change: there nothing is added up, and what is
         dissolved is as its solid lets it be.

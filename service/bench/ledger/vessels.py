@@ -29,7 +29,7 @@ def as_share(drawn: Array, sites: int) -> Array:
 
 
 def all_of(sites: int) -> Array:
-    """The share of everything."""
+    """The share of everything, (N + S,)."""
     return np.ones(N + sites)
 
 
@@ -37,7 +37,8 @@ def all_of(sites: int) -> Array:
 class Holding:
     """A vessel as it stands after some notes; ``forms`` of its solid silver, ``contents`` None where nobody said.
 
-    ``batch`` is 0 for the stock vessel and for places that are no vessels; ``litres`` None where nobody said.
+    ``solid`` and ``dissolved``: silver (N + S,), g. ``batch`` is 0 for the stock vessel and for places that are no
+    vessels; ``litres`` None where nobody said.
     """
 
     name: str
@@ -65,20 +66,20 @@ class Holding:
         return np.asarray(self.solid + self.dissolved)
 
     def take(self, solid: Array, dissolved: Array) -> tuple[Array, Array]:
-        """Take these shares out of it; what was taken, g."""
+        """Take these shares (N + S,) out of it; what was taken, both (N + S,), g."""
         taken = self.solid * solid, self.dissolved * dissolved
         self.solid, self.dissolved = self.solid - taken[0], self.dissolved - taken[1]
         return taken
 
     def take_solid(self, grams: Span, cause: str) -> Array:
-        """Take so much of its solid out, as far as it is there; what was taken, g."""
+        """Take so much of its solid out, as far as it is there; what was taken, (N + S,), g."""
         wanted = spread(of_span(grams, cause), self.sites)
         taken = np.concatenate([np.minimum(wanted, np.maximum(self.solid, 0.0))[:N], np.zeros(self.sites)])
         self.solid = self.solid - taken
         return np.asarray(taken)
 
     def put(self, solid: Array, dissolved: Array, forms: tuple[str, ...] = ()) -> None:
-        """Put this in, g."""
+        """Put this in, both (N + S,), g."""
         self.solid, self.dissolved = self.solid + solid, self.dissolved + dissolved
         self.forms = tuple(dict.fromkeys((*self.forms, *forms)))
 

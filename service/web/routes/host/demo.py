@@ -6,7 +6,7 @@ from fastapi import APIRouter
 
 from service.web.components import ServiceDep
 from service.web.problems import ServiceProblem, responses
-from service.web.routes.join import LOCAL
+from service.web.routes.host.join import LOCAL
 from service.web.schemas import DemoOut
 from stripread.words import _
 

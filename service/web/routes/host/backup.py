@@ -18,7 +18,7 @@ from service.log.archive.backup import Backup, prepare
 from service.web.components import ServiceDep
 from service.web.guard import check_same_site
 from service.web.problems import responses
-from service.web.routes.join import LOCAL
+from service.web.routes.host.join import LOCAL
 from stripread.words import _
 
 router = APIRouter(prefix="/api/backup", tags=["service"], responses=responses(401, 403, 421, 422, 429, 500, 503))
