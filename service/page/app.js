@@ -73,9 +73,11 @@ async function entriesOf(page) {
   return known;
 }
 
-function choice() {
+// Only a list that was asked for the chosen batch may say that there is none: an older one does not know of a batch that
+// was made since, and what is entered next must not go to another batch.
+function choice(asked = false) {
   state.batch = queue.real(state.batch);
-  if (!chosen()) state.batch = (batches().find((b) => !b.closed_at) || batches()[0] || {}).id ?? null;
+  if (!chosen() && (asked || typeof state.batch !== "number")) state.batch = (batches().find((b) => !b.closed_at) || batches()[0] || {}).id ?? null;
   if (state.batch !== mine.get("batch")) mine.set("batch", state.batch);
   return typeof state.batch === "number";
 }
@@ -104,7 +106,11 @@ async function fetched() {
   await queue.look();
   try {
     state.about = await call("/api/about");
-    state.batches = await listBatches(queue.real(state.batch));
+    let wanted;
+    do {
+      wanted = queue.real(state.batch);
+      state.batches = await listBatches(wanted);
+    } while (queue.real(state.batch) !== wanted); // it was made meanwhile
     await askReminders();
     if (!asked) asked = procedures(); // the form of a new batch has them without waiting
     store.set("about", state.about);
@@ -112,7 +118,7 @@ async function fetched() {
     store.set("batches", state.batches);
     $("join").hidden = true;
     callFirst(state.about);
-    if (choice()) {
+    if (choice(true)) {
       const page = await call(`/api/batches/${state.batch}`);
       const entries = await entriesOf(page);
       Object.assign(state, { page, entries, whole: nameOf(page) });

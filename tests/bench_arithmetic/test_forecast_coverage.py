@@ -8,6 +8,7 @@ from tests.forecast_study import study
 
 
 @pytest.mark.slow
+@pytest.mark.thorough
 def test_intervals_cover_and_the_forecast_beats_the_textbook():
     found = study(120, seed=4)["three readings or more"]
     # Of 120 forecasts at 90 %, fewer than 0.82 in one of 260 seeds and more than 0.98 in one of 3,000.

@@ -170,6 +170,12 @@ def test_every_kind_of_note_says_who_on_page_paper_and_interface(client, tmp_pat
         "acid_rinse": {"acid_mol": 0.1, "oxide_silver_g": 0}, "metal_check": {"grains": "no"},
         "named_test": {"name": "oxide", "found": "no"}, "melt": {"powder_g": 10}, "bar": {"name": "b", "grams": 9},
         "poured": {"what": "acid", "litres": 1, "ph": 1}, "mixed": {"ph": 2}, "emptied": {"what": "all"},
+        "named_vessel": {"vessel": "pot", "what_for": "buffer"}, "vessel_holds": {"vessel": "pot", "litres": 1},
+        "moved": {"how": "pour", "vessel": "main", "into": "pot", "litres": 0.1},
+        "filtered": {"vessel": "pot", "paper": "p", "into": "jar"}, "evaporated": {"vessel": "jar", "left_l": 0.1},
+        "spilled": {"vessel": "jar", "share": [0.01, 0.02]}, "silver_down": {"by": "chloride", "drop": "clear"},
+        "vessel_weighed": {"vessel": "p", "grams": 5, "net": True, "form": "chloride"},
+        "handed_over": {"vessel": "jar", "what": "all"},
     }  # fmt: skip
     missing = {form.kind for form in note_forms()} - {*told, "strike", "made_safe"}
     assert not missing, missing

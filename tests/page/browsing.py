@@ -27,7 +27,7 @@ def a_browser(known: webdriver.Chrome | None = None, *more: str) -> Iterator[web
     for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--lang=en", *more):
         options.add_argument(argument)
     options.add_experimental_option("mobileEmulation", PHONE)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     found = webdriver.Chrome(options, Service(driver))
     found.set_script_timeout(20)
     try:

@@ -15,6 +15,19 @@ def browser():
         yield found
 
 
+@pytest.fixture(autouse=True)
+def no_worker(request):
+    """Pages without their service worker, which fetches every file once more: but where a test file asks to keep it."""
+    if "browser" not in request.fixturenames or getattr(request.module, "OPENS_OFFLINE", False):
+        yield
+        return
+    browser = request.getfixturevalue("browser")
+    gone = {"source": "delete Navigator.prototype.serviceWorker"}
+    added = browser.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", gone)
+    yield
+    browser.execute_cdp_cmd("Page.removeScriptToEvaluateOnNewDocument", added)
+
+
 @pytest.fixture
 def server(tmp_path):
     with Running(tmp_path) as running:

@@ -20,6 +20,7 @@ from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
 
+OPENS_OFFLINE = True  # its tests open the page without a connection
 pytestmark = pytest.mark.slow  # a real browser
 
 DEMO = Path(__file__).resolve().parents[2] / "service" / "demo"

@@ -97,7 +97,7 @@ EVERYTHING = [
                 "interval_to": "1.9", "metals": "silver, copper"},
      {"what": "washes", "litres": 2.0, "ph": 1.5, "interval": [1.2, 1.9], "metals": ["silver", "copper"]}),
     ("mixed", {"ph": "6.2"}, {"ph": 6.2}),
-    ("emptied", {"what": "the town's collection"}, {"what": "the town's collection"}),
+    ("emptied", {"what": "the town's collection"}, {"what": "the town's collection", "silver": "left in"}),
 ]  # fmt: skip
 
 

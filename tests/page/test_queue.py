@@ -13,6 +13,7 @@ from tests.page.phone import Phone
 from tests.page.wire import Wire
 from tests.server.calls import HTTP
 
+OPENS_OFFLINE = True  # its tests open the page without a connection
 pytestmark = pytest.mark.slow  # a real browser
 
 
@@ -64,6 +65,39 @@ def test_a_batch_made_offline_takes_what_belongs_to_it(phone, wire, server):
     assert [n["data"]["name"] for n in notes if "name" in n["data"]] == ["wash 1"]
     phone.wait_for_entries(made["id"], 2)
     assert phone.by_id("batch").get_attribute("value") == str(made["id"])
+
+
+# The batch is made while a list is asked for that does not know of it yet.
+MEANWHILE = """
+const now = window.fetch;
+const pause = (ms) => new Promise((go) => setTimeout(go, ms));
+window.fetch = async (path, ...rest) => {
+  const made = path === "/api/batches" && rest[0]?.method === "POST";
+  if (made) await pause(700);
+  const answer = await now(path, ...rest);
+  if (String(path).startsWith("/api/batches?limit") && !window.listed) {
+    window.listed = true;
+    await pause(1500);
+  }
+  return answer;
+};
+"""
+
+
+def test_a_batch_made_meanwhile_stays_the_chosen_one(phone, wire, server, batch):
+    wire.mode = "off"
+    phone.by_id("new-batch").click()
+    dialog = phone.by_id("dialog")
+    phone.fill(dialog, name="Made in the shed")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.until(lambda: "Made in the shed (waits" in phone.by_id("batch").text)
+    phone.browser.execute_script(MEANWHILE)
+    _back(phone, wire)
+    phone.until(lambda: not phone.by_id("queue").is_displayed())
+    phone.until(lambda: phone.browser.execute_script("return window.listed"))
+    phone.until(lambda: phone.by_id("batch").get_attribute("value") == str(batch + 1))
+    time.sleep(2)
+    assert phone.by_id("batch").get_attribute("value") == str(batch + 1)
 
 
 def test_what_was_refused_is_mended_or_thrown_away(phone, wire, server, batch):

@@ -11,6 +11,7 @@ from tests.server.conftest import a_photo
 from tests.server.running import Running
 
 WEIGHT = {"kind": "weight", "data": {"of": "chloride", "grams": 412.5}}
+OPENS_OFFLINE = True  # its tests open the page without a connection
 pytestmark = pytest.mark.slow  # a real browser
 
 

@@ -8,6 +8,7 @@ from tests.page.phone import Phone
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 
+OPENS_OFFLINE = True  # its tests open the page without a connection
 pytestmark = pytest.mark.slow  # a real browser
 
 

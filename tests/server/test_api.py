@@ -42,7 +42,7 @@ def test_answers_are_those_described(api, client):
         operation = found.ok()
 
         @settings(
-            max_examples=12, deadline=None, suppress_health_check=list(HealthCheck), database=None, derandomize=True
+            max_examples=5, deadline=None, suppress_health_check=list(HealthCheck), database=None, derandomize=True
         )
         @given(case=operation.as_strategy())
         def check(case):

@@ -61,7 +61,7 @@ def test_the_vessels_notes_come_in_pages(own_client):
     assert {page["litres"] for page in pages} == {5.0}
     assert set(whole) == {
         "litres", "mol", "at_least", "metals", "ammonia", "side", "sentence", "contents", "silver", "stops",
-        "questions", "first", "poured", "ways", "dangers", "recover", "cautions",
+        "questions", "first", "poured", "ways", "dangers", "recover", "cautions", "holds_silver", "silver_words",
     }  # fmt: skip
 
 

@@ -92,6 +92,7 @@ def test_examples_of_the_log_run_one_after_the_other(folder, capsys):
 
 
 @pytest.mark.slow
+@pytest.mark.thorough
 @pytest.mark.parametrize("words", sorted(LONG - {"serve"}))
 def test_long_examples_run(words, folder, capsys):
     for line in printed(words):

@@ -67,6 +67,7 @@ def _samples(seed, **fixed):
 
 
 @pytest.mark.slow
+@pytest.mark.thorough
 def test_rendered_cards_are_told_apart(monkeypatch):
     own = {"printer_seed": 412, "sheet_seed": 412}
     card = estimate_card([_samples(n, phone_seed=1, **own) for n in range(8)])
