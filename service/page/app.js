@@ -102,7 +102,15 @@ function refresh() {
   return next;
 }
 
+let later = null;
+
+function soon(seconds) {
+  clearTimeout(later);
+  later = setTimeout(() => document.visibilityState === "visible" && refresh(), seconds * 1000);
+}
+
 async function fetched() {
+  clearTimeout(later);
   await queue.look();
   try {
     state.about = await call("/api/about");
@@ -132,6 +140,7 @@ async function fetched() {
     choice();
     recall();
     trouble(problem);
+    if (problem.later && problem.status !== 401) soon(problem.retry || 5); // what the page shows is old until then
   }
   show();
   if (chosen()) {
