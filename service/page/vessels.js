@@ -43,7 +43,7 @@ function told(found) {
       el(
         "table",
         {},
-        el("caption", {}, t("What may be missing, largest first")),
+        el("caption", {}, t("Where some may be, largest first")),
         head(2, t("Vessel"), t("Silver")),
         el("tbody", {}, found.missing.map((m) => el("tr", {}, el("th", { scope: "row", class: "wide" }, m.name), el("td", { class: "wide" }, m.words)))),
       ),

@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from service.report.archive_report import ArchiveReport
-from service.report.plots import panels
+from service.report.plots import PLAIN, panels
 from stripread.words import _
 
 _BLUE, _RED = "#0072B2", "#D55E00"  # of Okabe and Ito
@@ -28,6 +28,7 @@ def archive_plot(figure: Figure, report: ArchiveReport) -> bool:
     reach = max(0.1, float(np.abs(apart).max()))
     right.hist(apart, bins=[float(edge) for edge in np.linspace(-reach, reach, 42)], color=_BLUE)
     right.axvline(float(np.median(apart)), color=_RED, ls="--", label=_("median"))
-    right.set(xlabel=_("pH made anew less pH in the log"), ylabel=_("readings"), yscale="symlog")
+    right.set(xlabel=_("pH, anew less in the log"), ylabel=_("readings"), yscale="symlog")
+    right.yaxis.set_major_formatter(PLAIN)
     right.legend(frameon=False)
     return True

@@ -26,7 +26,7 @@ from stripread.words import _, _n, number, say
 
 BLUE, ORANGE, GREEN, RED, GREY = "#0072B2", "#E69F00", "#009E73", "#D55E00", "#555555"
 WIDE_IN, NARROW_IN = (6.85, 3.1), (3.6, 2.9)  # width and height; the wide one is as wide as the paper's text
-_PLAIN = FuncFormatter(lambda value, _place: number(value, "g"))
+PLAIN = FuncFormatter(lambda value, _place: number(value, "g"))
 STYLE: dict[Any, Any] = {
     "text.parse_math": False,  # a dollar sign in somebody's name for a decant is a dollar sign
     "font.size": 10,  # points on paper, where a picture shrinks to 92 % at most
@@ -136,7 +136,7 @@ def _tint_panel(axes: Axes, tints: list[LoggedTint]) -> None:
             text, foot = f"{say(tint.decision or 'undecided')},\n{_('no figure')}", axes.get_xaxis_transform()
             axes.annotate(text, (x, 0.02), xycoords=foot, ha="center", color=GREY)
     axes.set(xlabel=_("ammonia check"), ylabel=_("copper, mg/L"), yscale="log", xlim=(0.5, len(tints) + 0.9))
-    axes.yaxis.set_major_formatter(_PLAIN)
+    axes.yaxis.set_major_formatter(PLAIN)
     axes.yaxis.set_minor_formatter(NullFormatter())
     axes.set_xticks(n)
 
@@ -197,5 +197,5 @@ def _ranges(axes: Axes, found: Balance, losses: list[tuple[str, Span]]) -> None:
     axes.set_yticks(range(len(rows)), [name if len(name) < 34 else name[:32] + "…" for name, *_more in rows])
     axes.invert_yaxis()
     axes.set(xscale="log", xlabel=_("silver, g (value and range)"))
-    axes.xaxis.set_major_formatter(_PLAIN)
+    axes.xaxis.set_major_formatter(PLAIN)
     axes.xaxis.set_minor_formatter(NullFormatter())

@@ -91,6 +91,7 @@ def test_what_changed_is_told_and_nothing_in_the_log_is_touched(log, tmp_path, c
     assert "18 readings were made anew: 3 the same, 15 otherwise, 0 with another status." in page
     assert found["gates"][0]["sentence"][:20] in page
     assert "Nothing in the log was changed." in page
+    assert "mathdefault" not in page  # ticks are words, not typesetting
     assert page.count("<svg") == 1
     assert (tmp_path / "out" / "plot.svg").read_text().startswith("<?xml")
     # The same call again reads nothing and says the same.

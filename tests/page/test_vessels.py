@@ -41,7 +41,7 @@ def test_where_the_silver_is(phone, batch, server, browser):
     box = phone.by_id("vessels")
     _open(browser, box)
     phone.until(lambda: "Blue bucket" in box.text)
-    for words in ("catches fines that go back", "What may be missing, largest first", "rests on the notes alone"):
+    for words in ("catches fines that go back", "Where some may be, largest first", "rests on the notes alone"):
         assert words in box.text
     # What is written down while it is open is in it at once.
     assert phone.write_down("spilled", vessel="Blue bucket", share="40", share_to="60") == ""

@@ -49,6 +49,6 @@ def _lines(found: Ledger, zone: str) -> str:
     lines += ["  ".join([*(cell.ljust(wide[n]) for n, cell in enumerate(row[:3])), row[3]]).rstrip() for row in rows]
     lines += ["", found.sentence]
     if found.missing:
-        lines.append(_("What may be missing, largest first:"))
+        lines.append(_("Where some may be, largest first:"))
     lines += [f"  {one.name}: {missing_words(one)}" for one in found.missing]
     return "\n".join([*lines, say(RULES)])
