@@ -16,7 +16,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo, available_timezones
 
 from stripread.errors import CallError
-from stripread.words import N_, _, say
+from stripread.words import N_, _, number, say
 from stripread.words.dates import day_and_time
 
 Source = Literal["exif_zone", "exif", "phone", "file", "upload"]
@@ -102,6 +102,13 @@ def hours_between(first: str, second: str) -> float:
     a, b = (datetime.fromisoformat(text) for text in (first, second))
     a, b = (at.replace(tzinfo=UTC) if at.tzinfo is None else at for at in (a, b))
     return (b - a).total_seconds() / 3600.0
+
+
+def hours_words(hours: float) -> str:
+    """So many hours for people: minutes below one, figures that a clock can show."""
+    if hours < 1.0:
+        return _("{minutes} min", minutes=round(60.0 * hours))
+    return _("{hours} h", hours=number(hours, ".2g" if hours < 10.0 else ".0f"))
 
 
 def later(text: str, hours: float) -> str:

@@ -151,9 +151,8 @@ def state_of(  # noqa: PLR0917 - what a batch is made of
     vessel = batch_vessel(notes)
     metal = Metal(None if expected is None else expected[0], vessel.retained_l)
     softness, alkalinity = softness_of(water, alkalinity_mmol_l)
-    verdict = judge(
-        stage, here, weighings, Surroundings(metal, softness, alkalinity, observations, notes, since, began, now)
-    )
+    around = Surroundings(metal, softness, alkalinity, observations, notes, since, began, now, len(begins))
+    verdict = judge(stage, here, weighings, around)
     drying = drying_of(stage.gate, tuple(sorted(weighings, key=lambda w: w.at)), spoken())
     verdict = not_open_over_water(verdict, drying)
     decants = [decant_of(d, _chloride_of(d, observations)) for d in contents(notes, DecantNote)]

@@ -8,6 +8,7 @@ from typing import Literal
 
 from service.bench.chemistry.balance import expected_from_metal
 from service.bench.chemistry.reagents import Span, chloride
+from service.bench.notes import Note, Weight
 from service.bench.quantities import typed_range
 from stripread.words import N_
 
@@ -52,6 +53,15 @@ class Weighing:
     again: Again | None = None
     replaces: int | None = None
     number: int = 0
+
+
+def metal_weighings(notes: Sequence[Note]) -> list[Weighing]:
+    """Weights of powder and of melted silver, in the order of their notes."""
+    return [
+        Weighing(w.of, w.grams, w.scale_g or 0.0, again=w.again, replaces=w.replaces, number=note.id)
+        for note in notes
+        if isinstance(w := note.content, Weight) and w.of in ("powder", "silver")
+    ]
 
 
 def lots_of(weighings: Sequence[Weighing], of: str) -> list[Weighing]:

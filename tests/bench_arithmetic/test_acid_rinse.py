@@ -208,3 +208,49 @@ def test_the_page_is_told_of_the_way_past_and_an_open_gate_alone_leads_there(tmp
         assert client.post(f"{path}/stage", json={"to": "dry"}).status_code == 409
         client.post(f"{path}/stage", json={"to": "last-wash", "reason": "made up"})
         assert client.post(f"{path}/stage", json={"to": "melt"}).status_code == 409
+
+
+def _state(washes, *more, notes=()):
+    """In the lye wash, by everything that was written down."""
+    moves = [_note("move", n, to=to, state="open", sentence="x") for n, to in enumerate(MOVED)]
+    return state_of([*moves, *notes], [*washes, *more], 0.0).verdict
+
+
+def test_lye_or_acid_since_the_last_wash_makes_its_ph_old():
+    clean = [_ph(10, 12.4, 10), _ph(11, 10.6, 40), _ph(12, 8.4, 70), _ph(13, 7.2, 100), _ph(14, 7.1, 110)]
+    grey = _solid(52.0, 200)
+    assert _state(clean, grey).state == "open"
+    for what in ("lye (NaOH)", "Natronlauge", "sosa cáustica"):
+        again = _state(clean, grey, notes=[_note("used", 120, what=what), _note("used", 121, what="Zucker")])
+        assert (again.state, "read a wash since" in again.sentence) == ("cannot tell", True), what
+    moved = [_note("move", 300, to="acid-rinse", state="open", sentence="x")]
+    moved += [_note("move", 301, to="last-wash", state="open", sentence="x")]
+    last = [_ph(15, 3.2, 310), _ph(16, 5.2, 330), _ph(17, 6.6, 350), _ph(18, 6.7, 370)]
+    notes = [*moved, _note("acid_rinse", 308, acid_mol=0.05, oxide_silver_g=0)]
+    assert _state(clean, grey, *last, notes=notes).state == "open"
+    again = _state(clean, grey, *last, notes=[*notes, _note("acid_rinse", 400, acid_mol=0.5, oxide_silver_g=0)])
+    assert (again.state, "read a wash since" in again.sentence) == ("cannot tell", True)
+
+
+@pytest.mark.parametrize("what", ["fructose", "honey", "Natronlauge", "Lauge", "grandfather's powder"])
+def test_a_picture_is_older_than_what_went_in_after_it(what):
+    found = _judged(CLEAN, _solid(52.0, 110), notes=[_note("used", 120, what=what)])
+    assert (found.state, "No picture" in found.sentence) == ("cannot tell", True)
+    assert _judged(CLEAN, _solid(52.0, 110), notes=[_note("used", 120, what="hot water 2 l")]).state == "open"
+
+
+def test_what_a_pinch_found_is_not_undone_by_the_next():
+    grey = _solid(60.0)
+
+    def judged(*found):
+        pinches = [_note("named_test", 210 + n, name="oxide", found=one) for n, one in enumerate(found)]
+        return _judged(CLEAN, grey, notes=pinches).state
+
+    assert judged("yes", "no") == judged("yes", "unsure") == judged("no", "yes", "no") == "hold"
+    assert judged("yes", "no", "no") == judged("no") == "open"
+
+
+def test_powder_as_light_as_chloride_is_no_silver_for_sure():
+    found = _judged(CLEAN, _solid(90.0, pale=(0.0, 0.5, 1.0), reasons=["not_dark_and_pale"]))
+    assert (found.state, "may be chloride" in found.sentence) == ("cannot tell", True)
+    assert _judged(CLEAN, _solid(90.0)).state == "open"  # the picture rules chloride out

@@ -170,8 +170,8 @@ def test_command_and_service_say_the_same(tmp_path):
     from tests.server.conftest import settings_in
 
     pairs = [
-        ("volume", ["--water", "600", "--sludge", "682 g", "--liquid", "1.00-1.01"],
-         {"water_g": "600", "sludge_g": "682 g", "liquid": "1.00-1.01"}),
+        ("volume", ["--water", "600", "--sludge", "682 g", "--empty", "150", "--liquid", "1.00-1.01"],
+         {"water_g": "600", "sludge_g": "682 g", "empty_g": "150", "liquid": "1.00-1.01"}),
         ("expected", ["--metal", "100", "--by", "iron"], {"metal_g": "100", "by": "iron"}),
         ("portions", ["--portion", "0:0.95", "--portion", "20:0.6-0.7"], {"portion": ["0:0.95", "20:0.6-0.7"]}),
     ]  # fmt: skip

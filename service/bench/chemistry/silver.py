@@ -22,6 +22,8 @@ from stripread.words import _
 
 GAS = 8.314462618e-3  # kJ/(mol K)
 SILVER_G_MOL = 107.8682  # IUPAC standard atomic weight; reagents.py takes the same from periodictable
+# mg/L of silver in which a drop of salt water is still seen to cloud, against a dark edge; from memory, not looked up.
+DROP_SEES = (0.5, 2.0, 5.0)
 # The B-dot activity model of llnl.dat: °C, B (1/ångström), B-dot.
 _BDOT_T = (0.01, 25.0, 60.0, 100.0)
 _BDOT_B = (0.3253, 0.3288, 0.3346, 0.3421)

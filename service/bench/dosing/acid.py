@@ -13,8 +13,8 @@ from service.bench.vessel.neutralisers import Bought, Form, acids, as_bought
 from stripread.errors import CallError
 from stripread.words import N_, _, say
 
-HCL = "hydrochloric acid (as HCl)"
 CHALK_G_MOL = 50.04  # g of chalk that a mol of acid dissolves: half of CaCO3, 100.09 g/mol, IUPAC atomic weights
+HCL = "hydrochloric acid (as HCl)"
 # From memory, not looked up.
 CAUTIONS = (
     N_(
@@ -104,7 +104,7 @@ def checked_rinse_mol(rinse: AcidRinse) -> float:
 
 
 def mol_of(ml: float, bottle: str) -> float:
-    """Acid, mol, in so many mL (g, where no density is said) of hydrochloric acid as its bottle is described.
+    """Acid, mol, in so many mL of hydrochloric acid as its bottle is described.
 
     Raises
     ------

@@ -52,7 +52,13 @@ def _last(seen: Sequence[tuple[str, Span]], after: str, until: str) -> Span | No
 
 def _pale(seen: Observation) -> Span | None:
     solid = seen.reading
-    if not isinstance(solid, LoggedSolid) or solid.refused or solid.pale_fraction is None or not solid.pale_interval:
+    if (
+        not isinstance(solid, LoggedSolid)
+        or solid.refused
+        or solid.doubtful
+        or solid.pale_fraction is None
+        or not solid.pale_interval
+    ):
         return None
     low, high = solid.pale_interval
     return low, min(max(solid.pale_fraction, low), high), high

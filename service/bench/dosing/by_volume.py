@@ -74,6 +74,8 @@ def by_volume(
     thin, thick = liquid if liquid is not None else (water, water + DILUTE)
     if not 0.9 <= thin <= thick <= 2.0:
         raise ValueError(_("the liquid's density lies between 0.9 and 2 g/mL"))
+    if empty_g is None and max(thick - water, water - thin) > DILUTE + 1e-9:
+        raise ValueError(_("for another liquid than water the vessel's volume is wanted: weigh it empty and dry, too"))
     most_ml = (water_g - (empty_g or 0.0)) / water
     more = sludge_g - water_g
     # Two weighings and two fillings, each within its bounds: independent, so their squares add up.

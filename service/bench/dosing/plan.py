@@ -8,7 +8,7 @@ from typing import Any
 
 from service.bench.chemistry.balance import expected_from_metal
 from service.bench.chemistry.reagents import LYE_CAUTIONS, SUGAR_CAUTIONS, Chloride, silver_share, written
-from service.bench.dosing.by_portions import Portion, Portions, by_portions
+from service.bench.dosing.by_portions import MOST_LEFT, Portion, Portions, by_portions
 from service.bench.dosing.by_volume import AIR_ML, DILUTE, DIRT, ByVolume, by_volume
 from service.bench.dosing.reagents_for import By, chloride_of, needs
 from service.bench.procedure import load_procedure
@@ -129,8 +129,10 @@ def portions_plan(texts: Sequence[str], done: float = 0.01) -> DosePlan:
     WrongQuantity
         If one can't be read.
     ValueError
-        As ``by_portions``.
+        As ``by_portions``, and for an end that is no small share.
     """
+    if not 0.0 < done <= MOST_LEFT:
+        raise WrongQuantity(_("the end is a small pale share, up to 10 % (write 1 % or 0.01), not {done:g}", done=done))
     found = by_portions([portion_of_text(text) for text in texts], done)
     said = [(_("Went in"), f"{written(found.added_g)} g"), (_("Where it stands"), found.sentence)]
     rests = _("A picture sees the surface: dark oxide coats pale chloride. Stir and crush before each picture.")

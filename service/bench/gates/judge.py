@@ -32,7 +32,7 @@ class Surroundings:
 
     ``water`` is soft, hard or unknown, its ``alkalinity`` in mol/L; ``every`` reading of the batch; its ``notes`` in
     force, in order; ``since`` when the stage began (ISO time, "" from the start), ``began`` when each stage last did;
-    ``now`` the moment that is asked about.
+    ``part``: how many new washings had begun by then; ``now`` the moment that is asked about.
     """
 
     metal: Metal = field(default_factory=Metal)
@@ -43,6 +43,7 @@ class Surroundings:
     since: str = ""
     began: Mapping[str, str] = field(default_factory=dict)
     now: str = ""
+    part: int = 0
 
 
 def judge(
@@ -69,12 +70,14 @@ def _judge(gate: OneGate, seen: Sequence[Observation], weighings: Sequence[Weigh
     judges: dict[str, Callable[[Any], Verdict]] = {
         "tint_none": lambda g: judge_copper(g, seen, around.metal, around.water, around.every),
         "pale_below": lambda g: judge_pale(g, seen),
-        "ph_neutral": lambda g: judge_neutral(g, seen, around.every, around.alkalinity),
+        "ph_neutral": lambda g: judge_neutral(g, seen, around.every, around.alkalinity, around.part),
         "weight_constant": lambda g: judge_weight(g, sorted(weighings, key=lambda w: w.at)),
         "metal_gone": lambda g: judge_metal(g, around.notes, around.since),
         "timed": lambda g: judge_timed(g, around.notes, around.since, around.began, around.now),
         "test_none": lambda g: judge_named(g, around.notes, around.since),
-        "no_oxide": lambda g: judge_oxide(g, seen, around.every, around.notes, around.since, around.alkalinity),
+        "no_oxide": lambda g: judge_oxide(
+            g, seen, around.every, around.notes, around.since, around.alkalinity, around.part
+        ),
         "by_hand": lambda _g: Verdict(
             "cannot tell", _("Nothing is measured here: say yourself when this stage is done.")
         ),

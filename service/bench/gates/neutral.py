@@ -50,6 +50,7 @@ def judge_neutral(
     here: Sequence[Observation],
     every: Sequence[Observation] = (),
     alkalinity: float | None = None,
+    part: int = 0,
 ) -> Verdict:
     """Judge by the pH readings of washes.
 
@@ -61,6 +62,8 @@ def judge_neutral(
         All of the batch: a number may be wrong against an earlier stage. ``here`` where not given.
     alkalinity
         Of the rinse water, mol/L, if known.
+    part
+        How many new washings have begun by now: lye or acid that was noted since makes readings before it old.
     """
     read = [o for o in here if isinstance(o.reading, LoggedPh) and not o.reading.refused and o.reading.ph is not None]
     seen = [o for o in read if not o.blank]
@@ -73,9 +76,16 @@ def judge_neutral(
         )
     if seen[-1].bound() == "unknown":
         return Verdict("cannot tell", _("The last strip stood at the end of its range: use a strip of a wider one."))
+    if seen[-1].part < part:
+        return before_anew()
     washes = [o for o in (every or here) if not o.blank]
     found = course([r for o in washes if (r := wash_reading(o)) is not None], alkalinity)
     return _of_course(gate, found, {(o.entry, o.at) for o in seen}, _blank(read))
+
+
+def before_anew() -> Verdict:
+    """Lye or acid went in after the last wash was read: its pH says nothing of what is in the vessel now."""
+    return Verdict("cannot tell", _("Lye or acid was noted since the last wash was read: read a wash since."))
 
 
 def _blank(read: Sequence[Observation]) -> LoggedPh | str | None:

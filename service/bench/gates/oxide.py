@@ -12,20 +12,21 @@ from functools import cache
 
 from service.bench.chemistry.water import aired_water, tap_water
 from service.bench.gates.named import names_of_test
-from service.bench.gates.neutral import ALIKE, wash_reading
+from service.bench.gates.neutral import ALIKE, before_anew, wash_reading
 from service.bench.gates.verdict import Verdict
 from service.bench.notes import NamedTest, Note, ReagentUsed
 from service.bench.readings import LoggedPh, LoggedSolid, Observation, look_twice
 from service.bench.stages.gate_kinds import NoOxide
+from service.bench.vessel.substances import Kind, mentioned
 from service.bench.washing.course import course
 from service.bench.washing.forecast import UNKNOWN_WATER
-from service.bench.washing.parts import LYE_WORDS
+from service.bench.washing.parts import names_lye
 from service.bench.washing.reading import Reading
 from service.bench.washing.stalls import Wash, stall
 from stripread.words import _, say
 
 HELD_BY_OXIDE = 9.0  # pH from which silver oxide itself may hold the water: PHREEQC, tests/data/stall.csv, 10.1
-SUGAR_WORDS = ("sugar", "glucose", "dextrose", "zucker", "azúcar", "glucosa", "dextrosa")
+WATER_WORDS = ("water", "wasser", "agua")  # alone, they change no solid
 # Doubts that are about how much chloride is among the dark, not about how light the whole is.
 OF_THE_SHARE = ("grey_part", "dark_is_light", "not_dark_and_pale", "few_grains", "fits_description")
 
@@ -37,6 +38,7 @@ def judge_oxide(  # noqa: PLR0917 - what the gate looks at
     notes: Sequence[Note],
     since: str,
     alkalinity: float | None = None,
+    part: int = 0,
 ) -> Verdict:
     """Judge by the washes since lye last went in, and by the last picture of the solid in this stage.
 
@@ -52,12 +54,16 @@ def judge_oxide(  # noqa: PLR0917 - what the gate looks at
         When the stage began (ISO time).
     alkalinity
         Of the rinse water, mol/L, if known.
+    part
+        How many new washings have begun by now.
     """
     read = course([r for o in (every or here) if not o.blank and (r := wash_reading(o)) is not None]).newest()
+    if read and max(r.part for r in read) < part:
+        return before_anew()
     held = _held_by_oxide(read, here, alkalinity)
     if held is not None:
         return held
-    added = [n.at for n in notes if isinstance(n.content, ReagentUsed) and _reduces(n.content.what)]
+    added = [n.at for n in notes if isinstance(n.content, ReagentUsed) and _changes(n.content.what)]
     start = max([since, *added])
     tests = [
         n.content
@@ -67,7 +73,7 @@ def judge_oxide(  # noqa: PLR0917 - what the gate looks at
         and n.at >= start
         and n.content.name.casefold() in names_of_test(gate.test)
     ]
-    if tests and tests[-1].found == "yes":
+    if any(test.found == "yes" for test in tests) and _clean_running(tests) < gate.times:
         return Verdict("hold", _("The test {test!r} found oxide: {cure}", test=say(gate.test or ""), cure=_cure()))
     return _by_picture(gate, [o for o in here if o.at >= start], tests)
 
@@ -118,7 +124,19 @@ def _by_picture(gate: NoOxide, here: Sequence[Observation], tests: Sequence[Name
             low=last.pale_interval[0],
         )
         return Verdict("hold", text)
-    clean = _clean_running(tests)
+    pale = last.pale_interval is None or last.pale_interval[1] > gate.share
+    return _by_lightness(gate, light, doubt, pale, _clean_running(tests))
+
+
+def _by_lightness(gate: NoOxide, light: float, doubt: float, pale: bool, clean: int) -> Verdict:
+    """By L* of the powder and its standard deviation; ``pale``: more of it may be chloride than the gate lets pass."""
+    if pale and light + 2.0 * doubt > silver_lightness():
+        text = _(
+            "The powder is so light (L* {light:.0f}) that it may be chloride, and the picture can't rule that out: "
+            "take it again, spread flat in even light.",
+            light=light,
+        )
+        return Verdict("cannot tell", text)
     if light - 2.0 * doubt > oxide_lightness():
         text = _(
             "No wash stood still at pH 9 to 10, and the powder is lighter (L* {light:.0f}) than silver oxide is: none "
@@ -158,8 +176,12 @@ def _cure() -> str:
     )
 
 
-def _reduces(what: str) -> bool:
-    return any(word in what.casefold() for word in (*LYE_WORDS, *SUGAR_WORDS))
+def _changes(what: str) -> bool:
+    """Whether a reagent may have changed the solid since: lye, sugar, and whatever nobody knows; water does not."""
+    known = mentioned(what)
+    if known or names_lye(what):
+        return names_lye(what) or any(one.kinds - {Kind.CHLORIDE} for one in known)
+    return not any(word in what.casefold() for word in WATER_WORDS)
 
 
 def _water_ph(here: Sequence[Observation], alkalinity: float | None) -> tuple[float, float]:
@@ -177,6 +199,16 @@ def _water_ph(here: Sequence[Observation], alkalinity: float | None) -> tuple[fl
 @cache
 def oxide_lightness() -> float:
     """The lightest that silver oxide is, L*: of its words in the table of precipitates (a wide reading of words)."""
+    return _lightest("Ag2O")
+
+
+@cache
+def silver_lightness() -> float:
+    """The lightest that silver powder is, L*: likewise."""
+    return _lightest("Ag (powder from glucose)")
+
+
+def _lightest(species: str) -> float:
     from stripread.solid.descriptions import precipitates  # noqa: PLC0415 - a table
 
-    return next(p.lightness[1] for p in precipitates() if p.species == "Ag2O")
+    return next(p.lightness[1] for p in precipitates() if p.species == species)

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from service.bench.gates.verdict import Verdict, names
 from service.bench.notes import KINDS, Note
 from service.bench.stages.gate_kinds import Timed
+from service.moments import hours_words
 from stripread.words import _, say
 
 
@@ -30,10 +31,12 @@ def judge_timed(gate: Timed, notes: Sequence[Note], since: str, began: Mapping[s
         return Verdict("cannot tell", _missing(gate))
     gone = (datetime.fromisoformat(now) - datetime.fromisoformat(start)).total_seconds() / 3600.0
     if gone >= gate.hours:
-        return Verdict("open", _("{hours:g} h or more have gone by.", hours=gate.hours))
+        return Verdict("open", _("{time} or more have gone by.", time=hours_words(gate.hours)))
     left = timedelta(hours=gate.hours - gone)
     minutes = -(-int(left.total_seconds()) // 60)
-    text = _("Give it time: {hours:g} h are wanted, {minutes} minutes are left.", hours=gate.hours, minutes=minutes)
+    text = _(
+        "Give it time: {time} are wanted, {minutes} minutes are left.", time=hours_words(gate.hours), minutes=minutes
+    )
     return Verdict("hold", text)
 
 

@@ -34,7 +34,7 @@ from service.bench.notes.of_vessels import (
 from service.bench.procedure import Stage, earlier_procedure
 from service.bench.state import GLASSES, METAL, batch_vessel, weighing_of, weighings_of
 from service.bench.state import PAPERS as PAPERS_USED
-from service.bench.weighings import MOISTURE_UNKNOWN, expected_of, lots_of
+from service.bench.weighings import MOISTURE_UNKNOWN, expected_of, lots_of, metal_weighings
 
 MELT: Span = (0.0005, 0.004, 0.02)  # share of the silver that stays in crucible and slag; common practice, no source
 SCALE_G = 0.05  # of a scale of which nobody said how far it is right; common practice, no source
@@ -248,20 +248,8 @@ def share_of(form: str) -> float:
 
 
 def metal_lots(notes: Sequence[Note]) -> dict[int, str]:
-    """Notes of powder and of bars that count, by number: the newest of each lot, "adds" beginning another lot."""
-    lots: dict[str, list[int]] = {}
-    for note in notes:
-        content = note.content
-        if not isinstance(content, Weight) or content.of not in METAL or content.grams <= 0.0:
-            continue
-        mine = lots.setdefault(content.of, [])
-        if content.replaces in mine:
-            mine[mine.index(content.replaces)] = note.id
-        elif mine and content.again != "adds":
-            mine[-1] = note.id
-        else:
-            mine.append(note.id)
-    return {number: of for of, numbers in lots.items() for number in sorted(numbers)}
+    """Notes of powder and of bars that count, by number: the lots that the balance counts, too."""
+    return {lot.number: of for of in METAL for lot in lots_of(metal_weighings(notes), of)}
 
 
 _ACTS: dict[type[Content], Callable[[Player, Note, Any], None]] = {

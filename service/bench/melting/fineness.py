@@ -71,10 +71,12 @@ def by_density(
     Raises
     ------
     ValueError
-        Where it weighs no less in water than in air, or a figure can't be.
+        Where it weighs no less in water than in air, the scale is too coarse to tell, or a figure can't be.
     """
     if not 0.0 < water_g < air_g:
         raise ValueError(_("hanging in water a bar weighs less than in air, and more than nothing"))
+    if air_g - water_g <= 2.0 * scale_g + HANGING_G:
+        raise ValueError(_("the scale is too coarse to tell the density of so small a bar"))
     rest = OTHER_METALS[other]
     found = [
         _density(air_g + a * scale_g, water_g + w * (scale_g + HANGING_G), water_g_cm3(min(40.0, max(0.0, temp_c + t))))

@@ -8,14 +8,18 @@ from service.bench.chemistry.reagents import Span
 from service.bench.melting.fineness import Fineness, by_assay, by_density, not_said
 from service.bench.melting.melt import Bar, Melt, Weighed, melt_of
 from service.bench.notes import BarNote, MeltNote, Note, Weight
-from service.bench.weighings import Weighing, lots_of
+from service.bench.weighings import lots_of, metal_weighings
 
 SCALE_G = 0.1  # half the width of a scale's doubt where nobody said; common practice, no source
+SAME_BAR = 0.01  # share of its mass by which a bar weighed again may differ, filed or by a coarse scale
 HANGING_SCALE_G = 0.01  # the same of a scale that a bar hangs from: a coarser one tells no density
 
 
 def melts_of(notes: Sequence[Note]) -> tuple[Melt, ...]:
     """Each melt with the bars written down after it and before the next one; ``notes`` those that count, in order.
+
+    A name that comes again is the same bar, weighed anew, within a melt. After a later melt it is so only where that
+    has bars of its own already and the mass is the same: most people call the first bar of each melt by one name.
 
     Bars before any melt are one of which nothing was weighed but they.
     """
@@ -26,11 +30,20 @@ def melts_of(notes: Sequence[Note]) -> tuple[Melt, ...]:
             groups.append((_weighed(content), {}))
         elif isinstance(content, BarNote):
             bar = bar_of(content)
-            again = next((bars for _w, bars in groups if _name(bar.name) in bars), None)
-            if again is None and not groups:
+            if not groups:
                 groups.append((Weighed(), {}))
-            (groups[-1][1] if again is None else again)[_name(bar.name)] = bar
+            _bars_with(bar, [bars for _weighed, bars in groups])[_name(bar.name)] = bar
     return tuple(melt_of(weighed, list(bars.values())) for weighed, bars in groups)
+
+
+def _bars_with(bar: Bar, melts: Sequence[dict[str, Bar]]) -> dict[str, Bar]:
+    """The bars of the melt that this one is of; ``melts`` in their order."""
+    newest, name = melts[-1], _name(bar.name)
+    if newest and name not in newest:
+        for bars in melts[-2::-1]:
+            if name in bars and abs(bars[name].grams - bar.grams) <= SAME_BAR * bar.grams:
+                return bars
+    return newest
 
 
 def bar_of(note: BarNote) -> Bar:
@@ -62,19 +75,10 @@ def silver_weighed(notes: Sequence[Note], melts: Sequence[Melt]) -> Span | None:
     bars = [melt.silver_g for melt in melts if melt.bars]
     if bars:
         return sum(s[0] for s in bars), sum(s[1] for s in bars), sum(s[2] for s in bars)
-    metal = [(n.id, n.content) for n in notes if isinstance(n.content, Weight) and n.content.of in ("powder", "silver")]
-    metal = [(number, weight) for number, weight in metal if weight.grams > 0.0]  # 0 g is no weight
+    metal = [w for w in metal_weighings(notes) if w.grams > 0.0]  # 0 g is no weight
     if not metal:
         return None
-    of = metal[-1][1].of
-    lots = lots_of(
-        [
-            Weighing(of, w.grams, w.scale_g or 0.0, again=w.again, replaces=w.replaces, number=n)
-            for n, w in metal
-            if w.of == of
-        ],
-        of,
-    )
+    lots = lots_of(metal, metal[-1].of)
     grams, doubt = sum(lot.grams for lot in lots), sum(lot.scale_g for lot in lots)
     return max(0.0, grams - doubt), grams, grams + doubt
 

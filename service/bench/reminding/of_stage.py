@@ -13,7 +13,7 @@ from service.bench.notes import DecantNote, MetalCheck, NamedTest, Note
 from service.bench.procedure import Stage
 from service.bench.reminding.reminder import Reminder
 from service.bench.stages.gate_kinds import MetalGone, TestNone, Timed, WeightConstant, parts_of
-from service.moments import hours_between, later
+from service.moments import hours_between, hours_words, later
 from stripread.words import _
 
 SETTLES_H = 1.0  # where no decant of the batch told how long it took to clear; common practice, no source
@@ -70,15 +70,15 @@ def _settled(bench: Bench) -> Reminder | None:
     how = _("as long as it took to clear before") if told else _("usually long enough")
     if hours_between(due, bench.now) >= 0.0:
         text = _(
-            "{hours:.2g} h have gone by since {decant} was poured off, {how}: decant now, if a dark edge is seen sharp "
+            "{time} have gone by since {decant} was poured off, {how}: decant now, if a dark edge is seen sharp "
             "through it.",
-            hours=hours_between(last.at, bench.now),
+            time=hours_words(hours_between(last.at, bench.now)),
             decant=last.content.name,
             how=how,
         )
         return Reminder("settled", "now", due, text)
-    text = _("It settles since {decant} was poured off: decant after {hours:.2g} h, {how}.", decant=last.content.name,
-             hours=hours, how=how)  # fmt: skip
+    text = _("It settles since {decant} was poured off: decant after {time}, {how}.", decant=last.content.name,
+             time=hours_words(hours), how=how)  # fmt: skip
     return Reminder("settled", "later", due, text)
 
 
@@ -93,10 +93,10 @@ def _weigh(bench: Bench) -> Reminder | None:
         hours = max(hours, drying.hours[1])
     due = later(same[-1].at, hours)
     if hours_between(due, bench.now) < 0.0:
-        text = _("It dries: cool it and weigh it again after {hours:.2g} h of drying.", hours=hours)
+        text = _("It dries: cool it and weigh it again after {time} of drying.", time=hours_words(hours))
         return Reminder("weigh", "later", due, text)
-    text = _("{hours:.2g} h have gone by since it was weighed: cool it and weigh it again.",
-             hours=hours_between(same[-1].at, bench.now))  # fmt: skip
+    text = _("{time} have gone by since it was weighed: cool it and weigh it again.",
+             time=hours_words(hours_between(same[-1].at, bench.now)))  # fmt: skip
     if by_course:
         text = _("By its course it is dry enough by now: cool it and weigh it again.")
     return Reminder("weigh", "now", due, text)
@@ -108,8 +108,10 @@ def _time_up(gate: object, bench: Bench) -> Reminder | None:
         return None
     due = later(start, gate.hours)
     if hours_between(due, bench.now) >= 0.0:
-        return Reminder("time_up", "now", due, _("The {hours:g} h that the gate wants have gone by.", hours=gate.hours))
-    return Reminder("time_up", "later", due, _("The gate wants {hours:g} h: look again then.", hours=gate.hours))
+        return Reminder(
+            "time_up", "now", due, _("The {time} that the gate wants have gone by.", time=hours_words(gate.hours))
+        )
+    return Reminder("time_up", "later", due, _("The gate wants {time}: look again then.", time=hours_words(gate.hours)))
 
 
 def _look_again(gate: object, bench: Bench) -> Reminder | None:
@@ -128,6 +130,8 @@ def _look_again(gate: object, bench: Bench) -> Reminder | None:
     due = later(seen[-1][0], hours)
     if hours_between(due, bench.now) >= 0.0:
         return Reminder(
-            "look_again", "now", due, _("{hours:g} h since the last clean look: look once more.", hours=hours)
+            "look_again", "now", due, _("{time} since the last clean look: look once more.", time=hours_words(hours))
         )
-    return Reminder("look_again", "later", due, _("Clean so far: look once more after {hours:g} h.", hours=hours))
+    return Reminder(
+        "look_again", "later", due, _("Clean so far: look once more after {time}.", time=hours_words(hours))
+    )

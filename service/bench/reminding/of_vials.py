@@ -15,7 +15,6 @@ from service.moments import hours_between, later
 from stripread.words import _, _n
 
 WITHIN_H = 1.0
-ASKED_H = 72.0  # after that a test is not asked about any more: older logs never said that theirs was acidified
 
 
 def vials_to_acidify(notes: Sequence[Note], observations: Sequence[Observation], now: str) -> Reminder | None:
@@ -24,7 +23,7 @@ def vials_to_acidify(notes: Sequence[Note], observations: Sequence[Observation],
     since = max(done, default="")
     made = [o.at for o in observations if isinstance(o.reading, LoggedTint)]
     made += [n.at for n in notes if isinstance(n.content, AmmoniaTest)]
-    open_ones = sorted(at for at in made if at > since and 0.0 <= hours_between(at, now) <= ASKED_H)
+    open_ones = sorted(at for at in made if at > since and hours_between(at, now) >= 0.0)
     if not open_ones:
         return None
     first = open_ones[0]
@@ -38,6 +37,7 @@ def vials_to_acidify(notes: Sequence[Note], observations: Sequence[Observation],
     if late:
         why = _(
             "The first is over an hour old, and silver with ammonia turns explosive on standing: do not shake it. "
-            "Where something has dried, do not touch it, keep people away, ask the fire service."
+            "Where something has dried, do not touch it, keep people away, ask the fire service. If it was acidified "
+            "in time, write that down."
         )
     return Reminder("acidify", "late" if late else "now", later(first, 0.0), f"{text} {why}")

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from service.bench.chemistry.reagents import Span, molar_mass
-from service.bench.chemistry.silver import SILVER_G_MOL, chloride_solubility
+from service.bench.chemistry.silver import DROP_SEES, SILVER_G_MOL, chloride_solubility
 from stripread.words import _
 
 Way = Literal["salt", "acid", "copper", "zinc", "iron"]
@@ -21,8 +21,6 @@ METALS: dict[str, str] = {"copper": "Cu", "zinc": "Zn", "iron": "Fe"}
 OVER, OVER_MOST = 0.01, 0.05
 # Times the metal that the silver needs: its face is coated before all of it has worked; common practice, no source.
 EXCESS: dict[str, float] = {"copper": 1.5, "zinc": 1.3, "iron": 1.5}
-# mg/L of silver in which a drop of salt water is still seen to cloud, against a dark edge; from memory, not looked up.
-DROP_SEES: Span = (0.5, 2.0, 5.0)
 # Standard potentials at 25 °C, V against hydrogen: handbook figures, from memory, not looked up.
 POTENTIALS = {"silver": 0.7996, "copper": 0.3419, "zinc": -0.7618, "iron": -0.447}
 NERNST = 0.05916  # V for a power of ten of one electron at 25 °C
@@ -69,7 +67,7 @@ def silver_dose(litres: float, silver_mg_l: tuple[float, float], way: Way, *, ch
         mass, times = molar_mass(METALS[way]), EXCESS[way]
         grams = tuple(0.5 * m * mass * times for m in mol)
         dissolves = tuple(0.5 * m * mass * 1000.0 / litres for m in mol)
-        left = (0.0, DROP_SEES[1], DROP_SEES[2])
+        left = _no_more(DROP_SEES, (low, high), least=0.0)
         return SilverDose(
             _span(silver), _span(grams), None, _span(silver), left, _times(left, litres), _span(dissolves)
         )
@@ -82,7 +80,7 @@ def silver_dose(litres: float, silver_mg_l: tuple[float, float], way: Way, *, ch
     ends = max(OVER, chloride)
     held = [chloride_solubility(min(12.0, c), 25.0, way == "acid") for c in (ends, max(OVER_MOST, chloride))]
     # A chloride that has just fallen is still hazy: fines pass for dissolved until it has settled.
-    left = (held[0].low, held[0].mg_l, held[1].high)
+    left = _no_more((held[0].low, held[0].mg_l, held[1].high), (low, high))
     chloride_g = tuple(g * molar_mass("AgCl") / SILVER_G_MOL for g in silver)
     grams = tuple(n * mass for n in need)
     return SilverDose(_span(silver), _span(grams), most * mass, _span(chloride_g), left, _times(left, litres), None)
@@ -92,6 +90,12 @@ def silver_over_metal_mol_l(metal: str, ion_mol_l: float) -> float:
     """Silver ions (mol/L) that stay at equilibrium over a metal with so much of its own ion: 2 Ag+ + M = 2 Ag + M2+."""
     log_k = 2.0 * (POTENTIALS["silver"] - POTENTIALS[metal]) / NERNST
     return float((ion_mol_l * 10.0**-log_k) ** 0.5)
+
+
+def _no_more(left: Span, silver_mg_l: tuple[float, float], least: float | None = None) -> Span:
+    """What stays dissolved, mg/L, never more than was there; ``least`` in place of its low end."""
+    low, high = silver_mg_l
+    return min(left[0] if least is None else least, low), min(left[1], 0.5 * (low + high)), min(left[2], high)
 
 
 def _span(values: tuple[float, ...]) -> Span:

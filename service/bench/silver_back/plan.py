@@ -13,7 +13,9 @@ from service.bench.vessel.bottles import bottle_of_text, with_bottles
 from service.bench.vessel.contents import Poured, contents_of
 from service.bench.vessel.hazards import all_stops, stops_between
 from service.bench.vessel.neutralisers import Bought, neutralisers
+from service.bench.vessel.running import HIDES
 from service.bench.vessel.solubility import in_solution
+from service.bench.vessel.substances import Kind
 from service.bench.vessel.waste import NO_DRAIN, stock
 from stripread.errors import CallError
 from stripread.words import N_, _, number, say
@@ -90,6 +92,13 @@ def silver_plan(
     held = Poured(_("the stock vessel"), litres, mol=None, contents=(*contains, "silver"), ammonia=ammonia)
     for question in held.questions():
         raise CallError(question)
+    if HIDES & held.kinds():
+        raise CallError(
+            _(
+                "fixer, sulfite or cyanide is in it: it holds silver that neither salt nor acid brings down, and a "
+                "drop of salt water shows nothing. No plan for that here: ask the licensed collection."
+            )
+        )
     vessel = stock([held], dangers=())
     with_ammonia = vessel.silver == "with ammonia"
     dose = silver_dose(litres, silver_mg_l, way, chloride=chloride)
@@ -100,6 +109,8 @@ def silver_plan(
         )  # fmt: skip
     if way in ("zinc", "iron") and "nitrate" in vessel.contents:
         raise CallError(all_stops()["nitrate_powder"].sentence)
+    if way == "zinc" and Kind.LYE in held.kinds():
+        raise CallError(all_stops()["lye_powder"].sentence)
     acid = contents_of([Poured("", 0.1, mol=0.05, contents=("muriatic acid",))])
     meeting = (
         [stop for stop in stops_between(vessel.held, acid) if stop.code != "silver_ammonia"] if way == "acid" else []
@@ -112,6 +123,8 @@ def silver_plan(
         dose = replace(dose, left_mg_l=left, left_mg=(left[0] * litres, left[1] * litres, left[2] * litres))
     bought = _bought(dose, way, bottle)
     rows = [*_silver_rows(dose, unit), (say(NAMES[way]), _amount(dose, way, unit))]
+    if way == "acid" and {Kind.AMMONIA, Kind.LYE, Kind.CARBONATE} & held.kinds():
+        rows.append(("", _("on top of all that it takes to bring the vessel to pH 2: read it")))
     rows += [("", _("{form}: {amount}", form=say(one.form), amount=bought_words(one, unit))) for one in bought]
     rows += [
         (_("What settles"), _settles(dose, way, unit)),

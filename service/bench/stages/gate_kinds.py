@@ -125,8 +125,9 @@ class TestNone(Table):
 
 
 class NoOxide(Table):
-    """No silver oxide left: no stall at pH 9 to 10, and a picture of the washed solid too light for it, no more than
-    ``share`` of it pale; where fine silver is too dark to tell, the named ``test`` found nothing ``times`` running.
+    """No silver oxide left: no stall at pH 9 to 10, and a picture of the washed solid too light for it and no lighter
+    than silver powder is, not surely more than ``share`` of it pale; where fine silver is too dark to tell, the named
+    ``test`` found nothing ``times`` running. Once it found something, so many clean ones after it.
     """
 
     kind: Literal["no_oxide"] = "no_oxide"

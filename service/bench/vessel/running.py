@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from service.bench.chemistry.silver import DROP_SEES
 from service.bench.notes import Emptying, MadeSafe, Note, Pouring, VesselReading
 from service.bench.notes.of_vessels import SilverDown
 from service.bench.vessel.contents import EMPTY, Base, Contents, Poured, contents_of, together
@@ -83,6 +84,23 @@ class Held:
         }
 
 
+HIDES = frozenset({Kind.SULFITE, Kind.CYANIDE})  # thiosulfate and cyanide hold silver that no chloride takes
+
+
+def _brought_down(contents: Contents, note: SilverDown) -> bool:
+    """Whether a clear drop says that little silver is left.
+
+    Over ammonia, fixer or cyanide it stays clear whatever is left, but for ammonia in acid; there a reading or an assay
+    has to say it, and nowhere may one say more than a drop would have shown.
+    """
+    if note.drop != "clear":
+        return False
+    if note.left is not None:
+        return max(note.left) <= DROP_SEES[2]
+    bound = Kind.AMMONIA in contents.kinds and contents.side != "acid"
+    return not bound and not HIDES & contents.kinds
+
+
 def held_from(kept: Mapping[str, Any]) -> Held:
     """What ``to_json`` gave, taken up again."""
     low, mid, high = kept["mol"]
@@ -134,7 +152,7 @@ def go_on(held: Held, notes: Iterable[tuple[int, Note]], lost: Mapping[int, str]
         elif isinstance(content, VesselReading):
             held = _read(held, batch, note, content, note.id not in closed)
         elif isinstance(content, SilverDown):
-            done = content.drop == "clear"
+            done = _brought_down(held.contents, content)
             held = replace(held, down=note.id if done else 0, left_mg_l=content.left if done else None)
     return held
 

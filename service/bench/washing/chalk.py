@@ -12,17 +12,16 @@ from dataclasses import dataclass
 
 from service.bench.chemistry.reagents import Span
 from service.bench.course import walk
-from service.bench.dosing.acid import rinse_mol
+from service.bench.dosing.acid import CHALK_G_MOL, rinse_mol
 from service.bench.melting.of_batch import melted
 from service.bench.notes import AcidRinse, DecantNote, Note, ReagentUsed
 from service.bench.procedure import Procedure
 from service.bench.readings import LoggedPh, Observation
-from service.bench.washing.parts import LYE_WORDS
+from service.bench.washing.parts import names_lye
 from service.bench.washing.stalls import chalk_g, chalk_sentence
 from stripread.words import _
 
 NONE: Span = (0.0, 0.0, 0.0)
-G_MOL_ACID = 50.04  # g of chalk that a mol of acid dissolves: half of CaCO3, 100.09 g/mol, IUPAC atomic weights
 GUESSED = 1.5  # a wash whose volume nobody wrote down may take so many times what the others took; common practice
 
 
@@ -96,7 +95,7 @@ def chalk_of(
     )
     acid = sum(rinse_mol(n.content) for n in notes if isinstance(n.content, AcidRinse) and at_lye.washed(n.at))
     if acid:
-        low, value = 0.0, max(0.0, value - G_MOL_ACID * acid)
+        low, value = 0.0, max(0.0, value - CHALK_G_MOL * acid)
         why.append(_("an acid rinse since may have taken it out"))
     return Chalk((low, value, high), "; ".join(why)[0].upper() + "; ".join(why)[1:] + ".", washes)
 
@@ -109,9 +108,9 @@ class _After:
         self._lye: list[bool] = []
         for note, step in walk(notes, procedure):
             content = note.content
-            lye = isinstance(content, ReagentUsed) and _names_lye(content.what)
+            lye = isinstance(content, ReagentUsed) and names_lye(content.what)
             if step is not None:
-                lye = "ph" not in step.before.read and _names_lye(step.before.id) and not step.stays
+                lye = "ph" not in step.before.read and names_lye(step.before.id) and not step.stays
             if lye or isinstance(content, AcidRinse):
                 self._times.append(note.at)
                 self._lye.append(lye)
@@ -125,13 +124,9 @@ class _After:
         return any(lye for time, lye in zip(self._times, self._lye, strict=True) if time < at)
 
 
-def _names_lye(text: str) -> bool:
-    return any(word in text.lower() for word in LYE_WORDS)
-
-
 def _is_wash(decant: DecantNote) -> bool:
     """A decant after lye is a wash, but for the spent lye itself."""
-    return decant.wash_number is not None or not _names_lye(decant.name)
+    return decant.wash_number is not None or not names_lye(decant.name)
 
 
 def _washes_read(observations: Sequence[Observation], at_lye: _After) -> int:

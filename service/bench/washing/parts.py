@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from service.bench.course import Step, walk
 from service.bench.notes import AcidRinse, Note, ReagentUsed
 from service.bench.procedure import Procedure
+from service.bench.vessel.substances import Kind, mentioned
 
-LYE_WORDS = ("lye", "naoh", "koh", "caustic", "hydroxide")
+LYE_WORDS = ("lye", "naoh", "koh", "caustic", "hydroxide")  # also within other words
 
 
 def breaks(notes: Sequence[Note], procedure: Procedure) -> tuple[str, ...]:
@@ -21,10 +22,15 @@ def breaks(notes: Sequence[Note], procedure: Procedure) -> tuple[str, ...]:
     found = []
     for note, step in walk(notes, procedure):
         content = note.content
-        lye = isinstance(content, ReagentUsed) and any(word in content.what.lower() for word in LYE_WORDS)
+        lye = isinstance(content, ReagentUsed) and names_lye(content.what)
         if lye or isinstance(content, AcidRinse) or (step is not None and _breaks(step)):
             found.append(note.at)
     return tuple(sorted(found))
+
+
+def names_lye(text: str) -> bool:
+    """Whether a text speaks of lye, in any of the languages that a log is read in; not of what is only alkaline."""
+    return any(word in text.lower() for word in LYE_WORDS) or any(one.kinds == {Kind.LYE} for one in mentioned(text))
 
 
 def _breaks(step: Step) -> bool:
