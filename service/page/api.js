@@ -16,6 +16,10 @@ const NO_LINK = t("No connection to the bench computer.");
 export const error = (status) => t("Error {status}", { status });
 const PATIENCE_MS = 20000; // a Wi-Fi that went away may let a request hang for minutes
 
+let missed = 0;
+// How many questions had no answer so far, for a reason that will pass: what is shown may be old.
+export const unanswered = () => missed;
+
 // Asks for something, or does what need not wait: joining, shutting out. All that is logged goes through `send` of queue.js.
 export async function call(path, method = "GET", body = undefined, key = undefined) {
   const stop = new AbortController();
@@ -39,8 +43,9 @@ export async function call(path, method = "GET", body = undefined, key = undefin
     if (!response.ok) throw new Trouble(response.status, said.code, said.detail || error(response.status), Number(response.headers.get("Retry-After")) || 5);
     return said;
   } catch (problem) {
-    if (problem instanceof Trouble) throw problem;
-    throw new Trouble(0, "no_connection", NO_LINK);
+    const met = problem instanceof Trouble ? problem : new Trouble(0, "no_connection", NO_LINK);
+    if (method === "GET" && met.later && met.status !== 401) missed += 1;
+    throw met;
   } finally {
     clearTimeout(timer);
   }

@@ -1,6 +1,6 @@
 // The page: what is chosen, what is shown, and when it is asked for again.
 import { apart, callFirst } from "./apart.js";
-import { call } from "./api.js";
+import { call, unanswered } from "./api.js";
 import { OLDER, listBatches, olderChoice, oneBatch, showOlder } from "./batches.js";
 import { showBench } from "./bench.js";
 import { $, el, options, store } from "./dom.js";
@@ -88,38 +88,51 @@ function recall() {
 }
 
 // One at a time, and whoever asks meanwhile has one more after it: an older answer never takes the place of a newer one.
+const SOON = 5; // s
 let running = null;
 let next = null;
 
 function refresh() {
-  if (!running) return (running = fetched().finally(() => (running = null)));
-  next ??= running
-    .catch(() => null)
-    .then(() => {
-      next = null;
-      return refresh();
-    });
+  if (!running) return (running = guarded(fetched).finally(() => (running = null))); // what it met is said; who waits goes on
+  next ??= running.then(() => {
+    next = null;
+    return refresh();
+  });
   return next;
 }
 
 let later = null;
+let patience = SOON;
 
-function soon(seconds) {
+// Asks again by itself where a question had no answer, less often the longer that lasts.
+function askAnew(missed) {
   clearTimeout(later);
-  later = setTimeout(() => document.visibilityState === "visible" && refresh(), seconds * 1000);
+  if (!missed) patience = SOON;
+  else {
+    later = setTimeout(() => document.visibilityState === "visible" && refresh(), patience * 1000);
+    patience = Math.min(2 * patience, 60);
+  }
 }
 
 async function fetched() {
-  clearTimeout(later);
+  const before = unanswered();
+  try {
+    await look();
+  } finally {
+    askAnew(unanswered() > before);
+  }
+}
+
+async function look() {
   await queue.look();
   try {
     state.about = await call("/api/about");
+    await askReminders();
     let wanted;
     do {
       wanted = queue.real(state.batch);
       state.batches = await listBatches(wanted);
-    } while (queue.real(state.batch) !== wanted); // it was made meanwhile
-    await askReminders();
+    } while (queue.real(state.batch) !== wanted); // it was made meanwhile; nothing is waited for until it is chosen
     if (!asked) asked = procedures(); // the form of a new batch has them without waiting
     store.set("about", state.about);
     place(state.about);
@@ -140,14 +153,14 @@ async function fetched() {
     choice();
     recall();
     trouble(problem);
-    if (problem.later && problem.status !== 401) soon(problem.retry || 5); // what the page shows is old until then
   }
   show();
-  if (chosen()) {
-    await showBench(chosen(), refresh);
-    await timeline(true);
-    await silver();
-  }
+  const batch = chosen();
+  const still = () => chosen()?.id === batch.id; // another that is chosen meanwhile has its own turn after this one
+  if (!batch) return;
+  await showBench(batch, refresh, still);
+  if (still()) await timeline(true);
+  if (still()) await guarded(silver);
 }
 
 // Where the batch's silver is, while that is open.
@@ -178,6 +191,9 @@ function propose() {
 function show() {
   const batch = chosen();
   showZone(batch && batch.zone);
+  const silver = $("vessels").querySelector(".worked");
+  if (silver && silver.dataset.batch !== String(batch?.id)) silver.replaceChildren(); // another batch's stands nowhere
+  if ($("stage").dataset.batch !== String(batch?.id)) $("stage").hidden = true;
   options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", b) : b.waiting ? t("{name} (waits on this phone)", b) : withDue(b.id, b.name)]).concat(olderChoice()), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
@@ -255,33 +271,38 @@ const sending = {
 };
 
 // One photo from the camera, taken at that moment, or several from files, each with its own time.
+// Gives back why it could not be kept, "" where it was. What goes with it is that of the batch that is chosen now.
 async function taken(files, at) {
-  if (!files.length || state.batch === null) return;
+  const { batch } = state;
+  if (!files.length || batch === null) return "";
   const wash = $("wash").value.trim();
   const chosenAt = new Date();
   const about = { kind: kind(), wash: /^\d+$/.test(wash) ? Number(wash) : null, note: $("note").value.trim(), who: store.get("who", "") };
   const fromCamera = at && { at, snapped_at: clockAndZone(at), snapped_by: "phone" };
+  const strip = about.kind === "ph" ? takeStrip() : () => [];
+  const tint = about.kind === "tint" ? takeTint() : {};
   try {
     const times = await Promise.all(files.map((file) => fromCamera || photoTime(file, chosenAt)));
     const fits = [];
     for (const file of files) fits.push(await queue.fitting(file, state.about.max_body - 65536));
-    const strips = about.kind === "ph" ? takeStrip(times.map(({ at, snapped_by }) => (snapped_by === "upload" ? null : at.getTime()))) : [];
-    const tint = about.kind === "tint" ? takeTint() : {};
+    const strips = strip(times.map(({ at, snapped_by }) => (snapped_by === "upload" ? null : at.getTime())));
     const photos = fits.map((file, n) => {
       const { snapped_at, snapped_by } = times[n];
       const body = { ...about, ...(strips[n] || {}), ...tint, snapped_at, snapped_by };
       const words = [t("Photo"), KIND_WORDS[body.kind], about.wash !== null && t("wash {n}", { n: about.wash }), about.note].filter(Boolean).join(", ");
-      return { file, batch: state.batch, body, words };
+      return { file, batch, body, words };
     });
     await queue.addPhotos(photos.sort((a, b) => new Date(a.body.snapped_at) - new Date(b.body.snapped_at)));
   } catch (problem) {
-    say(t("This phone could not keep the photo ({trouble}). Free some space on it and take it again.", { trouble: problem.name }));
-    return;
+    const why = t("This phone could not keep the photo ({trouble}). Free some space on it and take it again.", { trouble: problem.name });
+    say(why);
+    return why;
   }
   $("note").value = "";
   propose();
   typed.keep();
   queue.run();
+  return "";
 }
 
 // --- the buttons

@@ -9,9 +9,11 @@ import { chip, warning } from "./stateword.js";
 import { clockAndZone } from "./strip.js";
 import { t } from "./words.js";
 
-export async function showBench(batch, done) {
+// `still()`: whether it is the chosen one by now. What has not changed stays as it is: what was opened in it, the focus.
+export async function showBench(batch, done, still) {
   let now;
   await loadForms();
+  if (!still()) return;
   if (batch.waiting) return showMade(batch, done);
   try {
     now = await call(`/api/batches/${batch.id}/bench`);
@@ -19,11 +21,15 @@ export async function showBench(batch, done) {
   } catch {
     now = store.get(`bench-${batch.id}`);
   }
+  if (!still()) return;
   $("stage").hidden = !now;
   if (!now) return;
   const moving = waitingOf(batch.id, "stage").at(-1); // a second move before the first is made would go too far
   const at = now.stages.findIndex((s) => s.id === now.stage.id);
   const open = batch.closed_at === null;
+  const drawn = JSON.stringify([batch.id, batch.name, batch.zone, open, now, moving?.key]);
+  if ($("stage").drawn === drawn) return;
+  Object.assign($("stage"), { drawn }).dataset.batch = batch.id;
   $("stage").replaceChildren(
     ...[
       el("p", { class: "meta" }, t("Stage {n} of {all}", { n: at + 1, all: now.stages.length })),
@@ -63,6 +69,7 @@ export async function showBench(batch, done) {
 // A batch that was made here, and that the bench computer does not know of yet.
 function showMade(batch, done) {
   $("stage").hidden = false;
+  Object.assign($("stage"), { drawn: null }).dataset.batch = batch.id;
   $("stage").replaceChildren(
     el("h2", { id: "stage-title" }, batch.name),
     el("p", {}, t("This batch waits on this phone. What you enter goes with it; its stage is shown once the bench computer has it.")),

@@ -4,6 +4,7 @@ import { help } from "./help.js";
 import { keeper, looker, openCamera } from "./live_camera.js";
 import { shrink } from "./live_frame.js";
 import { lookAt, wrongWith } from "./live_judge.js";
+import { CARD } from "./live_numbers.js";
 import { release } from "./live_release.js";
 import { told, whyNot } from "./live_words.js";
 import { sheet } from "./sheet.js";
@@ -15,7 +16,7 @@ const LEAST_MS = 10;
 
 let dialog = null;
 
-// `of`: {kind, dip(): seconds until the strip's time or null, taken(file, at): a promise}.
+// `of`: {kind, dip(): seconds until the strip's time or null, taken(file, at): a promise of why it could not be kept, "" where it was}.
 export async function open(of) {
   sheet("/live.css");
   sheet("/first.css"); // its question mark
@@ -103,16 +104,21 @@ async function take(session, kept, anyway) {
     blob = await kept.blob();
   }
   if (session.ended) return true;
-  if (!blob || !(anyway || (await isGood(blob, of.kind)))) {
+  const good = blob && (anyway || (await isGood(blob, of.kind)));
+  if (session.ended) return true;
+  if (!good) {
     show(session, "again", null, null, camera.size());
     speak(session, "again", null);
     await rest(700);
     return false;
   }
   const file = new File([blob], "photo.jpg", { type: blob.type || "image/jpeg" });
-  dialog.close();
-  signal("done", t("Photo taken"));
-  await of.taken(file, at);
+  const why = await of.taken(file, at);
+  if (why) session.trouble.textContent = why; // it stays open and says so: nothing was kept
+  else {
+    signal("done", t("Photo taken"));
+    if (!session.ended) dialog.close();
+  }
   return true;
 }
 
@@ -145,8 +151,8 @@ function show({ outline, says }, code, left, seen, [width, height]) {
 
 // The card's outline in the middle of the picture, upright or lying as the picture is.
 function target(width, height) {
-  const size = Math.min(width / 148, height / 104) * 0.8;
-  const [w, h] = [148 * size, 104 * size];
+  const size = Math.min(width / CARD.size[0], height / CARD.size[1]) * 0.8;
+  const [w, h] = CARD.size.map((mm) => mm * size);
   const [x, y] = [(width - w) / 2, (height - h) / 2];
   return `${x},${y} ${x + w},${y} ${x + w},${y + h} ${x},${y + h}`;
 }

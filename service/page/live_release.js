@@ -27,10 +27,6 @@ export function release() {
       const ready = Boolean(good) && at - good.since >= NUMBERS.hold_ms && good.frames >= NUMBERS.hold_frames;
       return { now: code, code: ready ? null : said.code, spoken: at - said.since >= NUMBERS.spoken_ms, ready, speed };
     },
-    // After a photo that was not good enough: from the beginning.
-    again() {
-      good = null;
-    },
   };
 }
 

@@ -12,6 +12,11 @@ export const warned = (cautions) => [el("p", {}, el("b", {}, warning("caution"))
 export const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
 
 // Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.
+// Weights of one thing, the oldest first, that count: the first one and those that add to it, else the last alone.
+export const lotsOf = (weights) => {
+  const added = weights.filter((n, place) => place === 0 || n.data.again === "adds");
+  return weights.length < 2 || weights.at(-1).data.again === "adds" ? added : [weights.at(-1)];
+};
 export const figure = (value) => decimal(String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10"));
 
 const LYE = {

@@ -1,7 +1,7 @@
 // The calculators of dosing without a dry weight (by volume, by the metal dissolved, by portions), and of the melt.
 import { el } from "./dom.js";
 import { amount, MASS, number, range, SMALL, VOLUME as VOLUMES, WARMTH } from "./fields.js";
-import { figure, list, warned, words } from "./plan.js";
+import { figure, list, lotsOf, warned, words } from "./plan.js";
 import { sheet } from "./sheet.js";
 import { decimal, t } from "./words.js";
 
@@ -55,10 +55,10 @@ const EXPECTED = {
   query: (v) => ({ metal_g: amount(v, "metal_g"), fineness: v.fineness.trim() || null, through: ends(v, "through", 100), scale_g: scale(v), by: v.by, unit: v.metal_g_unit }),
   told,
   from(notes) {
-    const weighed = notes.find((n) => n.kind === "weight" && n.data.of === "input");
-    if (!weighed) return {};
-    const fine = weighed.data.fineness;
-    return { metal_g: figure(weighed.data.grams), metal_g_unit: "g", ...(fine ? { fineness: fine.map((x) => decimal(x)).join("-") } : {}) };
+    const lots = lotsOf(notes.filter((n) => n.kind === "weight" && n.data.of === "input").reverse());
+    if (!lots.length) return {};
+    const fine = lots.at(-1).data.fineness;
+    return { metal_g: figure(lots.reduce((sum, n) => sum + n.data.grams, 0)), metal_g_unit: "g", ...(fine ? { fineness: fine.map((x) => decimal(x)).join("-") } : {}) };
   },
 };
 
@@ -98,7 +98,10 @@ const MELT = {
   told: (a) => [list(a.melt.sentences), ...warned(a.cautions)],
   from(notes) {
     const melt = notes.find((n) => n.kind === "melt");
-    const bars = notes.filter((n) => n.kind === "bar").reverse();
+    // Newest first: the bars since the newest melt, of each name the last one written down.
+    const since = melt ? notes.slice(0, notes.indexOf(melt)) : notes;
+    const named = new Map(since.filter((n) => n.kind === "bar").reverse().map((n) => [n.data.name.trim().toLowerCase(), n]));
+    const bars = [...named.values()];
     const one = ({ data: d }) => {
       const fine = d.assay ? ":" + d.assay.map((x) => decimal(x)).join("-") : d.in_water_g ? "/" + figure(d.in_water_g) : "";
       return figure(d.grams) + fine;

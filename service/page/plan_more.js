@@ -1,7 +1,7 @@
 // The calculators of the yield and of the stock vessel: their fields, how they are asked, and the answer in words.
 import { el } from "./dom.js";
 import { amount, MASS, number, range, VOLUME } from "./fields.js";
-import { chlorideWeighed, figure, glued, list, warned, words } from "./plan.js";
+import { chlorideWeighed, figure, glued, list, lotsOf, warned, words } from "./plan.js";
 import { sheet } from "./sheet.js";
 import { warning } from "./stateword.js";
 import { decimal, number as shown, t } from "./words.js";
@@ -67,9 +67,7 @@ const YIELD = {
     const settled = of("decant").filter((n) => n.data.settled_h !== undefined && n.data.settled_h !== null);
     const found = {};
     if (chloride.length) {
-      const added = chloride.filter((n, place) => place === 0 || n.data.again === "adds");
-      const counting = chloride.at(-1).data.again === "adds" || chloride.length === 1 ? added : [chloride.at(-1)];
-      Object.assign(found, { of: "chloride_g", start: counting.map((n) => figure(n.data.grams)).join("; "), start_unit: "g" });
+      Object.assign(found, { of: "chloride_g", start: lotsOf(chloride).map((n) => figure(n.data.grams)).join("; "), start_unit: "g" });
       const wet = chloride.at(-1).data.moisture;
       if (wet) Object.assign(found, { moisture: decimal(+(100 * wet[0]).toFixed(3)), moisture_to: decimal(+(100 * wet[1]).toFixed(3)) });
     }

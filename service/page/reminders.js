@@ -26,13 +26,13 @@ const one = (r) => {
   const when = shownAt(r.due);
   if (r.state === "later") return el("li", { class: "meta" }, t("From {when} on: {what}", { when, what: r.sentence }));
   const alarm = r.code === "acidify";
-  return el("li", { role: alarm ? "alert" : null }, alarm ? el("span", { class: "verdict tone-stop" }, warning("danger")) : el("b", {}, t("Now:")), ` ${r.sentence}`, el("span", { class: "meta" }, ` ${t("(since {when})", { when })}`));
+  return el("li", {}, el("p", { role: alarm ? "alert" : null }, alarm ? el("span", { class: "verdict tone-stop" }, warning("danger")) : el("b", {}, t("Now:")), ` ${r.sentence}`, el("span", { class: "meta" }, ` ${t("(since {when})", { when })}`)));
 };
 
 // The list for the batch's page; once the next one falls due while the page is open, it is asked for anew.
 export function listReminders(reminders, again) {
   clearTimeout(timer);
   const next = Math.min(...reminders.filter((r) => r.state === "later").map((r) => new Date(r.due) - Date.now()));
-  if (Number.isFinite(next)) timer = setTimeout(again, Math.min(Math.max(next, 5000), 6 * 3600 * 1000));
+  if (Number.isFinite(next)) timer = setTimeout(again, next < 0 ? 60000 : Math.min(Math.max(next, 5000), 6 * 3600 * 1000));
   return reminders.length ? el("ul", { id: "reminders", class: "plain", "aria-label": t("To do") }, reminders.map(one)) : null;
 }

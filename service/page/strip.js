@@ -124,25 +124,26 @@ export function showStrip(now, about) {
   more();
 }
 
-// What goes with photos taken at these times (null: nobody knows when), one object each. The temperature is spent with
-// them, the dip only by a photo that was taken after it.
-export function takeStrip(times) {
+// What goes with photos, as it is said now: a function of their times (null: nobody knows when), one object each. The
+// temperature is spent with them, the dip only by a photo that was taken after it.
+export function takeStrip() {
   const at = dipped();
   const after = (time) => at !== null && time !== null && time >= at;
-  const said = times.map((time) => ({
+  const said = {
     profile: profiles.length > 1 ? $("profile").value : null,
-    dipped_at: after(time) ? clock(new Date(at)) : null,
     temperature_c: warmth(),
     rinse: $("rinse").checked ? "true" : null,
     blank_entry: $("rinse").checked && !beside() ? blank : null,
     beside: liquidCode(beside()) || null,
-  }));
-  if (times.some(after)) store.set("dipped", null);
+  };
   $("temperature").value = $("beside").value = "";
   $("strip-more").hidden = true;
-  tick();
   more();
-  return said;
+  return (times) => {
+    if (times.some(after)) store.set("dipped", null);
+    tick();
+    return times.map((time) => ({ ...said, dipped_at: after(time) ? clock(new Date(at)) : null }));
+  };
 }
 
 // `of()`: the batch that is chosen, which may not have been shown yet.

@@ -31,11 +31,12 @@ export async function showTimeline(batch, done, fresh = false) {
       await loadForms();
       const asked = ++state.asked;
       const found = await call(`/api/batches/${batch.id}/timeline?limit=${state.many}`);
+      store.set(`timeline-${batch.id}`, found);
       if (state.batch !== batch.id || asked !== state.asked) return null; // another was chosen meanwhile, or more asked for
       state.found = found;
-      store.set(`timeline-${batch.id}`, found);
     } catch (problem) {
       if (problem.status === undefined) throw problem;
+      if (state.batch !== batch.id) return null;
       state.found = state.found || store.get(`timeline-${batch.id}`);
     }
   }

@@ -68,10 +68,6 @@ class Assistant:
         """One picture for itself, as the photo that was taken is looked at."""
         return self._judged("look", full, {"kind": kind, "wait": wait, "speed": speed})
 
-    def again(self, full: Pixels, at_ms: float, *, kind: str = "ph") -> dict[str, Any]:
-        """A frame after which the stream begins anew."""
-        return self._judged("again", full, {"at": at_ms, "kind": kind, "wait": False})
-
     def _judged(self, does: str, full: Pixels, about: dict[str, Any]) -> dict[str, Any]:
         small = reduced(full)
         rgba = np.dstack([small, np.full(small.shape[:2], 255, np.uint8)])

@@ -85,6 +85,11 @@ class Phone:
         self.until(lambda: self.browser.find_elements(By.ID, f"entry-{newest}"))
 
 
+def fits(browser) -> bool:
+    """Whether nothing of the page lies beyond its side (WCAG 2.2, 1.4.10: no scrolling in two directions)."""
+    return browser.execute_script("const page = document.documentElement; return page.scrollWidth <= page.clientWidth")
+
+
 def card_like(seed: int) -> bytes:
     """A picture with something to see."""
     pixels = np.full((600, 800, 3), 235, np.uint8)

@@ -69,6 +69,8 @@ def filled(browser, server, folder: Path) -> Phone:
     for n, orders in enumerate(("ph=1.20", "doubt=2.10", "refuse", "ph=3.20"), 1):
         phone.snap(orders, wash=n)
         phone.wait_for_entries(batch, n)
+    test = {"kind": "ammonia_test", "data": {"ml": 2, "mol_l": 1}}  # its vial is to be acidified: a reminder
+    HTTP.post(f"{url}/{batch}/notes", json=test).raise_for_status()
     for grams in (412, 400):
         data = {"of": "chloride", "grams": grams, "moisture": [0.2, 0.3]}
         HTTP.post(f"{url}/{batch}/notes", json={"kind": "weight", "data": data, "keep": True}).raise_for_status()

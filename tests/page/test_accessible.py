@@ -30,7 +30,7 @@ const boxes = "button, .button, label, legend, summary, .kinds span, .camera, .g
 const over = [...document.querySelectorAll(boxes)]
   .filter((e) => seen(e) && e.clientWidth && e.scrollWidth > e.clientWidth + 1 && !e.closest(".beside"))
   .map((e) => e.textContent.trim().slice(0, 50) + " " + e.scrollWidth + ">" + e.clientWidth);
-if (document.documentElement.scrollWidth > innerWidth) over.push("the page");
+if (document.documentElement.scrollWidth > document.documentElement.clientWidth) over.push("the page");
 return over;
 """
 # Words that are shown, and those that are only said; what somebody typed (names, notes) stands in neither language.

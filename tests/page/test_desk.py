@@ -7,7 +7,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 from selenium.webdriver.support.wait import WebDriverWait
 
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import READABLE, complaints
 from tests.server.calls import HTTP
 from tests.server.running import Running
@@ -22,8 +22,8 @@ def sized(browser):
     def size(width, height):
         screen = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}
         browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", screen)
-        fits = "return innerHeight === arguments[0]"
-        WebDriverWait(browser, 5, 0.05).until(lambda _: browser.execute_script(fits, height))
+        as_asked = "return innerHeight === arguments[0]"
+        WebDriverWait(browser, 5, 0.05).until(lambda _: browser.execute_script(as_asked, height))
 
     yield size
     size(390, 844)
@@ -71,7 +71,7 @@ def test_a_hand_a_desk_and_twice_enlarged(phone, sized, browser):
         bar = box("#bar")
         assert bar["height"] <= share * height, (width, height)
         assert bar["bottom"] == pytest.approx(height, abs=1)  # also where the log goes on below
-        assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+        assert fits(browser)
         assert browser.execute_script(SMALL_TEXT) == [], (width, height)
     answer, stage, course, log = (box(name) for name in ("#answer", "#stage", "#plot-section", "#log"))
     for one in (answer, stage):

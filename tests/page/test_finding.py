@@ -4,7 +4,7 @@ import pytest
 from selenium.common.exceptions import ElementClickInterceptedException
 from selenium.webdriver.common.by import By
 
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 from tests.server.test_finding import phone_photo
@@ -37,7 +37,7 @@ def _open(phone, name):
 def _fits(browser):
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
 
 
 def _note(server, batch, kind, **data):

@@ -14,7 +14,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 from stripread.kind import load_kind
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import complaints
 from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
@@ -268,7 +268,7 @@ def look(hand, request):
             browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {**screen, "height": min(tall, 4000)})
             time.sleep(0.3)
             browser.save_screenshot(str(Path(folder) / f"{name}-{width}.png"))
-            assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+            assert fits(browser)
         browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
     return looking

@@ -5,7 +5,7 @@ from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 
@@ -50,7 +50,7 @@ def test_lye_for_the_wet_chloride_that_was_weighed(phone, batch, server, browser
     assert "Local law" in said.text
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
     phone.fill(box, moisture_to="120")
     assert said.text == ""  # an answer never stands below what it does not answer
     phone.press("plan-lye", "Work it out")
@@ -73,7 +73,7 @@ def test_washes_with_the_keyboard_alone(phone, browser):
     assert said.find_elements(By.CSS_SELECTOR, "tr.best")
     first = said.find_elements(By.CSS_SELECTOR, "tbody tr")[0].text
     assert first == "1 5 64 42"  # one wash with all of it leaves 80 / 5080, or half as much again
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
     assert "go by the readings" in said.text
     assert complaints(browser) == []
 
@@ -135,7 +135,7 @@ def test_the_tail_of_the_job_is_worked_out_and_reminded_of(phone, batch, server,
     phone.until(lambda: "(to do: 1)" in phone.by_id("batch").find_element(By.CSS_SELECTOR, "option:checked").text)
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
     assert phone.write_down("acidified", ph="2") == ""
     phone.until(lambda: not browser.find_elements(By.ID, "reminders"))
     assert complaints(browser) == []

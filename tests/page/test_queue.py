@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from PIL import Image
 from selenium.webdriver.common.by import By
+from selenium.webdriver.support.ui import Select
 
 from service.web.app import PAGE
 from tests.page.phone import Phone
@@ -98,6 +99,63 @@ def test_a_batch_made_meanwhile_stays_the_chosen_one(phone, wire, server, batch)
     phone.until(lambda: phone.by_id("batch").get_attribute("value") == str(batch + 1))
     time.sleep(2)
     assert phone.by_id("batch").get_attribute("value") == str(batch + 1)
+
+
+# Answers of some addresses come late.
+HELD = """
+const now = window.fetch;
+const [words, ms] = [arguments[0], arguments[1]];
+window.fetch = async (path, ...rest) => {
+  const answer = await now(path, ...rest);
+  if (words.some((one) => String(path).includes(one))) await new Promise((go) => setTimeout(go, ms));
+  return answer;
+};
+"""
+FAILS = """
+const now = window.fetch;
+let fails = 1;
+const lost = (path) => String(path).includes("/timeline") && fails-- > 0;
+window.fetch = (path, ...rest) => (lost(path) ? Promise.reject(new TypeError("lost")) : now(path, ...rest));
+"""
+
+
+def _kinds(server, batch):
+    return [note["kind"] for note in HTTP.get(f"{server.url}/api/batches/{batch}/notes").json()]
+
+
+def test_a_batch_made_while_reminders_are_asked_for_stays_the_chosen_one(phone, wire, batch):
+    wire.mode = "off"
+    phone.by_id("new-batch").click()
+    dialog = phone.by_id("dialog")
+    phone.fill(dialog, name="Made in the shed")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.until(lambda: "Made in the shed (waits" in phone.by_id("batch").text)
+    phone.browser.execute_script(MEANWHILE.replace("/api/batches?limit", "/api/reminders"))
+    _back(phone, wire)
+    phone.until(lambda: not phone.by_id("queue").is_displayed())
+    phone.until(lambda: phone.by_id("batch").get_attribute("value") == str(batch + 1))
+    time.sleep(2)
+    assert phone.by_id("batch").get_attribute("value") == str(batch + 1)
+
+
+def test_the_stage_of_the_batch_before_is_not_written_to(phone, server, batch):
+    other = HTTP.post(f"{server.url}/api/batches", json={"name": "Another"}).json()["id"]
+    phone.open()
+    Select(phone.by_id("batch")).select_by_value(str(batch))
+    phone.until(lambda: phone.by_id("stage").get_attribute("data-batch") == str(batch))
+    phone.browser.execute_script(HELD, ["/api/about"], 2500)
+    Select(phone.by_id("batch")).select_by_value(str(other))
+    assert not phone.by_id("stage").is_displayed()  # its buttons would write into the other one
+    phone.until(lambda: phone.by_id("stage").is_displayed())
+    assert phone.write_down("decant", name="wash 1", litres="2") == ""
+    phone.until(lambda: "decant" in _kinds(server, other))
+    assert "decant" not in _kinds(server, batch)
+
+
+def test_a_question_that_failed_is_asked_again(phone, batch):
+    phone.browser.execute_script(FAILS)
+    phone.snap("ph=4.00", wash=1)
+    phone.wait_for_entries(batch, 1)
 
 
 def test_what_was_refused_is_mended_or_thrown_away(phone, wire, server, batch):

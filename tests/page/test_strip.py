@@ -7,7 +7,7 @@ from selenium.webdriver.support.ui import Select
 
 from stripread.errors import CallError
 from stripread.ph.buffers import buffer_names, liquid_of
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
@@ -105,7 +105,7 @@ def test_the_clock_of_a_dip_and_what_goes_with_the_photo(phone, batch, browser):
     assert phone.by_id("more").get_attribute("aria-expanded") == "true"
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
     phone.snap("ph=1.00", wash=1)
     phone.wait_for_entries(batch, 1)
     said = phone.entries(batch)[0]["log"]["said"]

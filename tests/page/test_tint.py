@@ -4,7 +4,7 @@ import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 
@@ -29,7 +29,7 @@ def _measured_by(phone):
 def _fits(browser):
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
 
 
 def test_an_undecided_tint_is_settled_by_a_cell_blank(phone, batch, browser):

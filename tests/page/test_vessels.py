@@ -5,7 +5,7 @@ import os
 import pytest
 from selenium.webdriver.common.by import By
 
-from tests.page.phone import Phone
+from tests.page.phone import Phone, fits
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 
@@ -31,7 +31,7 @@ def _open(browser, box):
 def _fits(browser):
     for check in (READABLE, SMALL, NAMELESS):
         assert browser.execute_script(check) == []
-    assert browser.execute_script("return document.documentElement.scrollWidth <= innerWidth")
+    assert fits(browser)
 
 
 def test_where_the_silver_is(phone, batch, server, browser):

@@ -44,7 +44,5 @@ def needs(stock: Chloride, by: By, unit: str | None) -> list[tuple[str, str]]:
         metal = metal_dose(stock, by, excess=EXCESS, purity=METAL_PURITY)
         name = _("{metal} ({purity:.0f} %)", metal=say(METALS[by]), purity=100 * METAL_PURITY)
         said.append((name, mass_words(metal.metal_g, unit)))
-    said.append(
-        ("", _("Start with the lower end, in portions; a picture after each tells when it is enough (plan portions)."))
-    )
+    said.append(("", _("Start with the lower end, in portions; a picture after each tells when it is enough.")))
     return said

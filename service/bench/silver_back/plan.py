@@ -39,7 +39,8 @@ _METAL_SLOW = N_(
     "Hang it in, knock the grey silver off now and then, overnight or longer; take the rest of the metal out."
 )
 _KEPT = N_(
-    "Until a drop stays clear the vessel counts as holding silver. Then write it down: a note of the kind silver_down."
+    "Until a drop stays clear the vessel counts as holding silver. "
+    "Then write that down: its silver was brought down (silver_down)."
 )
 _COPPER_ONLY = N_("Copper goes into solution instead, and the liquid stays poisonous waste.")
 

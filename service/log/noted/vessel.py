@@ -64,7 +64,7 @@ def stock_now(c: Connection, held: Held | None = None) -> Stock:
 def silver_words(held: Held) -> str:
     """Whether the vessel counts as holding silver, in words; empty where none went in."""
     if held.holds_silver:
-        return _("It counts as holding silver: bring it down (plan silver) before it is handed over.")
+        return _("It counts as holding silver: bring it down before it is handed over.")
     if not held.down:
         return ""
     if held.left_mg_l is None:
