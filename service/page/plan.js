@@ -11,12 +11,12 @@ export const list = (items, kind) => el("ul", { class: kind === "note" ? "reason
 export const warned = (cautions) => [el("p", {}, el("b", {}, warning("caution"))), list(cautions, "note")];
 export const words = (rows) => el("dl", { class: "said" }, rows.flatMap(([what, how]) => [what ? el("dt", {}, what) : null, el("dd", {}, how)]));
 
-// Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.
 // Weights of one thing, the oldest first, that count: the first one and those that add to it, else the last alone.
 export const lotsOf = (weights) => {
   const added = weights.filter((n, place) => place === 0 || n.data.again === "adds");
   return weights.length < 2 || weights.at(-1).data.again === "adds" ? added : [weights.at(-1)];
 };
+// Three digits behind the point could be thousands: the bench computer would ask. A nought behind them says which.
 export const figure = (value) => decimal(String(+value.toPrecision(6)).replace(/^(\d{1,2}\.\d{3})$/, "$10"));
 
 const LYE = {
@@ -91,7 +91,7 @@ function splitTable(a) {
   const head = [t("Washes"), t("L each"), t("leave one part in"), t("if it mixes badly")];
   const parts = (share) => {
     const n = Number((1 / share).toPrecision(2));
-    return n < 1e6 ? n.toLocaleString(language) : n < 1e9 ? t("{n} million", { n: decimal(+(n / 1e6).toPrecision(2)) }) : t("over a thousand million");
+    return n < 1e6 ? n.toLocaleString(language) : n < 1e9 ? t("{n} million", { n: decimal(+(n / 1e6).toPrecision(2)) }) : t("over 1000 million");
   };
   const rows = a.splits.filter((s) => s.washes <= a.best + 2).map((s) => {
     const best = s.washes === a.best;

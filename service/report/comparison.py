@@ -93,7 +93,7 @@ class Comparison:
             rows.append((say(what), *(told(batch) for batch in self.batches)))
         for step in self.steps:
             rows.append(
-                (_("Lost, g: {step}", step=retold(step)), *(_span(dict(b.losses_g).get(step)) for b in self.batches))
+                (_("Lost, g: {step}", step=retold(step)), *(_lost(dict(b.losses_g).get(step)) for b in self.batches))
             )
         return rows
 
@@ -141,6 +141,18 @@ def _span(span: Span | None, factor: float = 1.0, unit: str = "") -> str:
     low, value, high = (factor * part for part in span)
     figures = {"value": value, "unit": unit, "low": low, "high": high}
     return _("{value:.3g}{unit} ({low:.3g} to {high:.3g})", **figures)
+
+
+_LEAST_G = 1e-4  # g, what a fine balance shows: nobody weighs less
+
+
+def _lost(span: Span | None) -> str:
+    if span is None:
+        return NOT_KNOWN
+    if span[2] < _LEAST_G:
+        return _("under {least:.3g}", least=_LEAST_G)
+    low, value, high = (round(grams, 4) for grams in span)
+    return _span((low, value, high))
 
 
 _ROWS: tuple[tuple[str, Callable[[BatchFigures], str]], ...] = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from functools import cache
 from numbers import Real
@@ -21,8 +22,19 @@ def _signs(language: str) -> dict[int, str]:
     return str.maketrans({".": get_decimal_symbol(language), ",": get_group_symbol(language), "%": per_cent})
 
 
+# Three digits of 1234 g are "1.23e+03" to Python, which nobody at a bench reads; beyond these it is said by its power.
+_POWER = re.compile(r"[-+]?\d(\.\d+)?e([-+]\d\d)")
+_LEAST, _MOST = -7, 9
+
+
+def _plain(text: str) -> str:
+    found = _POWER.fullmatch(text)
+    return format(Decimal(text), "f") if found and _LEAST <= int(found[2]) <= _MOST else text
+
+
 def local(text: str, language: str) -> str:
-    """A number that was written with a point, as ``language`` writes it."""
+    """A number that was written with a point, as ``language`` writes it; without a power of ten where digits do."""
+    text = _plain(text)
     return text if language == SOURCE else text.translate(_signs(language))
 
 

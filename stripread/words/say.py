@@ -31,9 +31,9 @@ def _(sentence: str, /, **fields: Any) -> str:  # noqa: ANN401 - what str.format
     Without fields nothing is filled, and braces stay. A sentence without a translation is said in English.
     """
     language = spoken()
-    if language == SOURCE:
-        return sentence.format_map(fields) if fields else sentence
-    text = catalogue(language).gettext(sentence) if sentence else ""  # the key "" is the catalogue's own head
+    text = sentence
+    if language != SOURCE and sentence:  # the key "" is the catalogue's own head
+        text = catalogue(language).gettext(sentence)
     return Filling(language).vformat(text, (), fields) if fields else text
 
 
@@ -45,9 +45,9 @@ def N_(sentence: str, /) -> str:  # noqa: N802 - the name that extractors of cat
 def _n(one: str, many: str, n: int, /, **fields: Any) -> str:  # noqa: ANN401 - what str.format takes
     """``one`` or ``many`` by the rule of the language for ``n``, which fills the place ``{n}``."""
     language = spoken()
-    if language == SOURCE:
-        return (one if n == 1 else many).format_map({"n": n, **fields})
-    return Filling(language).vformat(catalogue(language).ngettext(one, many, n), (), {"n": n, **fields})
+    english = one if n == 1 else many
+    text = english if language == SOURCE else catalogue(language).ngettext(one, many, n)
+    return Filling(language).vformat(text, (), {"n": n, **fields})
 
 
 def say(sentence: str, /) -> str:

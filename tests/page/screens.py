@@ -26,6 +26,32 @@ WHICH = "localStorage.setItem('first-said', '{}'); localStorage.setItem('first-p
 HAND = "localStorage.setItem('first-said', '{}')".format(
     json.dumps({"at": "liquids", "kind": "K-1", "own": "4.01 7", "liquids": ["limewater"]})
 )
+# Figures that the calculators can work with, whatever they ask for; what they refuse is a screen, too.
+WORK_OUT = """
+for (const d of document.querySelectorAll("#plan > details")) d.open = true;
+setTimeout(() => {
+  const own = { portion: "0:95 %; 20:60-68 %", bottle: "31 %, 1.15 g/ml", bar: "120:995 ‰; 77/69.6", lye: "" };
+  for (const form of document.querySelectorAll("#plan form")) {
+    for (const e of form.querySelectorAll("input, textarea"))
+      if (["text", "textarea"].includes(e.type) && (e.name in own || !e.value)) e.value = own[e.name] ?? "20";
+    form.requestSubmit();
+  }
+}, 1000);
+"""
+FIND = """
+document.getElementById("find").open = true;
+setTimeout(() => {
+  document.querySelector("#find form details").open = true;
+  document.querySelector("#find form").requestSubmit();
+}, 800);
+"""
+COMPARE = """
+document.getElementById("compare").open = true;
+setTimeout(() => {
+  for (const e of [...document.querySelectorAll("#compare input")].slice(0, 2)) e.checked = true;
+  document.querySelector("#compare form").requestSubmit();
+}, 800);
+"""
 SCREENS = {
     "the batch": "",
     "everything opened": OPEN_ALL + CLICK.format("#more"),
@@ -33,6 +59,15 @@ SCREENS = {
     "a solid": KIND.format("solid"),
     "new batch": CLICK.format("#new-batch"),
     "rinse water": CLICK.format("#water"),
+    "rename": CLICK.format("#rename"),
+    "your name": CLICK.format("#name"),
+    "zone": CLICK.format("#zone"),
+    "another procedure": CLICK.format("#stage details button"),
+    "go on all the same": CLICK.format("#stage .row button"),
+    "where the silver is": CLICK.format("#vessels summary"),
+    "worked out": WORK_OUT,
+    "found": FIND,
+    "compared": COMPARE,
     "correct an entry": CLICK.format("#answer .row button:last-child"),
     "write down": CLICK.format("#stage .row button:last-child"),
     "a weight": NOTE.format("weight"),
@@ -44,12 +79,26 @@ SCREENS = {
     "profiles": "location.hash = '#profiles';",
     "how it was read": "location.hash = '#how-' + document.getElementById('answer').dataset.entry;",
 }
+# What lies where: a vessel that caught fines, and some of it spilt.
+NOTES = (
+    ("named_vessel", {"vessel": "Blue bucket", "what_for": "buffer"}),
+    ("decant", {"name": "wash 1", "litres": 1, "looks": "cloudy", "chloride": 0.1, "into": "Blue bucket"}),
+    ("spilled", {"vessel": "Blue bucket", "share": [0.4, 0.6]}),
+)
+LATE = {
+    "another procedure": "#dialog[open]",
+    "where the silver is": "#vessels .worked table",
+    "worked out": "#plan .worked dl",
+    "found": "#find .found li",
+    "compared": "#compare .beside > p",
+}
 CLOSE = """
 if (document.body.classList.contains("apart")) {
   history.replaceState(null, "", "/");
   dispatchEvent(new HashChangeEvent("hashchange"));
 }
 document.getElementById("dialog").close();
+for (const d of document.querySelectorAll("#plan .worked, #plan .trouble")) d.replaceChildren();
 for (const d of document.querySelectorAll("main details")) d.open = false;
 if (document.getElementById("how").open) document.getElementById("how").close();
 if (!document.getElementById("strip-more").hidden) document.getElementById("more").click();
@@ -71,6 +120,8 @@ def filled(browser, server, folder: Path) -> Phone:
         phone.wait_for_entries(batch, n)
     test = {"kind": "ammonia_test", "data": {"ml": 2, "mol_l": 1}}  # its vial is to be acidified: a reminder
     HTTP.post(f"{url}/{batch}/notes", json=test).raise_for_status()
+    for kind, data in NOTES:
+        HTTP.post(f"{url}/{batch}/notes", json={"kind": kind, "data": data}).raise_for_status()
     for grams in (412, 400):
         data = {"of": "chloride", "grams": grams, "moisture": [0.2, 0.3]}
         HTTP.post(f"{url}/{batch}/notes", json={"kind": "weight", "data": data, "keep": True}).raise_for_status()
@@ -92,6 +143,11 @@ def show(phone: Phone, name: str) -> None:
         opened = "#apart :is(.help, #liquid-ticks, .profile > details)"
         phone.browser.execute_script(f"for (const d of document.querySelectorAll('{opened}')) d.open = true;")
         time.sleep(0.3)
+    elif name in LATE:
+        phone.until(lambda: phone.browser.find_elements("css selector", LATE[name]))
+        time.sleep(0.3)
+        seen = "document.querySelector(arguments[0]).scrollIntoView({ block: 'center' })"  # not beneath the bar
+        phone.browser.execute_script(seen, LATE[name])
     elif name in ("a weight", "poured"):
         phone.until(
             lambda: phone.browser.execute_script(

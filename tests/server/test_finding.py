@@ -11,6 +11,7 @@ from PIL import Image
 
 from service.cli import main
 from service.log.database import Database
+from service.report.comparison import _lost
 from service.web.app import create_app
 from tests.server.conftest import a_photo
 
@@ -231,3 +232,10 @@ def test_the_command_shares_a_reading(tmp_path, capsys):
     code, _, err = run(capsys, "batch", "share", "7", "--data", tmp_path, "--out", tmp_path / "a.png")
     assert (code, err) == (2, "stripread: there is no entry 7\n")
     assert not (tmp_path / "a.png").exists()
+
+
+def test_losses_that_nobody_weighs_are_said_to_be_so():
+    assert _lost((1e-7, 1e-6, 4e-6)) == "under 0.0001"
+    assert _lost((8.81e-5, 0.00043, 0.000652)) == "0.0004 (0.0001 to 0.0007)"
+    assert _lost((990.0, 1234.0, 1500.0)) == "1230 (990 to 1500)"
+    assert _lost(None) == "-"

@@ -107,6 +107,16 @@ def test_numbers_by_language():
         assert number(-0.5, "+.2f") == "-0,50"
 
 
+@pytest.mark.parametrize(
+    ("value", "shown"), [(1234.0, "1230"), (99999.0, "100000"), (-2.5e-5, "-0.000025"), (1e-30, "1e-30")]
+)
+def test_figures_without_powers_of_ten(value, shown):
+    assert number(value, ".3g") == shown
+    assert (
+        _("{value:.3g}{unit} ({low:.3g} to {high:.3g})", value=value, unit=" g", low=1, high=2) == f"{shown} g (1 to 2)"
+    )
+
+
 def test_plurals():
     assert [_n("{n} photo", "{n} photos", n) for n in (0, 1, 2)] == ["0 photos", "1 photo", "2 photos"]
     with speaking("de"):
