@@ -98,7 +98,8 @@ if (document.body.classList.contains("apart")) {
   dispatchEvent(new HashChangeEvent("hashchange"));
 }
 document.getElementById("dialog").close();
-for (const d of document.querySelectorAll("#plan .worked, #plan .trouble")) d.replaceChildren();
+const told = "#plan .worked, #plan .trouble, #vessels .worked, #find .found, #compare .beside"; // what was told before
+for (const d of document.querySelectorAll(told)) d.replaceChildren();
 for (const d of document.querySelectorAll("main details")) d.open = false;
 if (document.getElementById("how").open) document.getElementById("how").close();
 if (!document.getElementById("strip-more").hidden) document.getElementById("more").click();
