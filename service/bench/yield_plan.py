@@ -114,12 +114,12 @@ def decant_of_text(text: str, place: int) -> Decant:
     WrongQuantity
         If it can't be read.
     """
-    shape = "LITRES:HOURS[:ACID[:TEMP]]"
+    shape, name = _("LITRES:HOURS[:ACID[:TEMP]]"), _("decant")
     parts = text.split(":")
     if len(parts) == 4 and not parts[2].strip():
-        n = typed_parts("--decant", ":".join([*parts[:2], parts[3]]), ("litres", "settled_h", "temp_c"), 3, shape)
+        n = typed_parts(name, ":".join([*parts[:2], parts[3]]), ("litres", "settled_h", "temp_c"), 3, shape)
         return Decant(_("decant {place}", place=place), n[0], None, n[2], n[1])
-    n = typed_parts("--decant", text, ("litres", "settled_h", "chloride_mol_l", "temp_c"), 2, shape)
+    n = typed_parts(name, text, ("litres", "settled_h", "chloride_mol_l", "temp_c"), 2, shape)
     return Decant(
         _("decant {place}", place=place), n[0], n[2] if len(n) > 2 else None, n[3] if len(n) > 3 else 25.0, n[1]
     )

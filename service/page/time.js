@@ -14,10 +14,11 @@ export function shownTime(text, zone) {
   const at = new Date(text);
   if (isNaN(at)) return "";
   const how = { hour: "2-digit", minute: "2-digit", timeZoneName: "longOffset" };
+  const bare = (text) => text.replace(/GMT$/, "GMT+00:00").replace("GMT", ""); // as everywhere else: 14:05 +01:00
   try {
-    return at.toLocaleTimeString(HOUR, { ...how, timeZone: zone || ownZone() });
+    return bare(at.toLocaleTimeString(HOUR, { ...how, timeZone: zone || ownZone() }));
   } catch {
-    return at.toLocaleTimeString(HOUR, how); // a zone that this browser does not know
+    return bare(at.toLocaleTimeString(HOUR, how)); // a zone that this browser does not know
   }
 }
 

@@ -68,8 +68,8 @@ def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: 
         If it can't be read.
     """
     form = _("LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it)")
-    n = typed_parts("--poured", text, ("litres", "ph", "ph", "ph"), 1, form)
+    n = typed_parts(_("poured"), text, ("litres", "ph", "ph", "ph"), 1, form)
     if len(n) == 3 or (len(n) == 4 and not n[2] <= n[1] <= n[3]):
-        raise CallError(_("--poured: give {form}, not {text!r}", form=form, text=text))
+        raise CallError(_("poured: give {form}, not {text!r}", form=form, text=text))
     interval = (n[2], n[3]) if len(n) == 4 else None
     return Poured(f"no. {place}", n[0], n[1] if len(n) > 1 else None, interval, metals=words, ammonia=ammonia)
