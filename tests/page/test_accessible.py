@@ -15,8 +15,8 @@ from tests.words.english import english_in
 
 pytestmark = pytest.mark.slow  # a real browser
 
-# What is folded away is not drawn, though it keeps a place, over what the engine takes as drawn: it is looked at where it
-# is opened.
+# What is folded away is not drawn, though it keeps a place over what the engine takes as drawn: it is looked at where
+# it is opened.
 RUN = """
 const done = arguments[0];
 const where = (n) => n.target.join(" ") + " " + (n.any[0]?.message || "");
