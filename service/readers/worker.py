@@ -20,6 +20,10 @@ if sys.platform != "win32":
 
 Kind = Literal["ph", "tint", "solid", "cells"]
 KINDS: tuple[Kind, ...] = ("ph", "tint", "solid", "cells")
+# Seconds that a worker waits for the pool's pipe, twice; pebble's own are 60. One that is killed just as it takes a
+# photo dies with the pipe's lock held, and the pool is only known to be broken when the next one has given up. Lower, a
+# worker that others keep from the processor while it has the lock would be taken for a dead one.
+PIPE_WAIT = 10.0
 OUT_OF_MEMORY = 71  # exit code of a worker that had no more memory (sysexits.h: EX_OSERR)
 J = TypeVar("J")
 T = TypeVar("T")
@@ -91,7 +95,9 @@ def begin(make: Callable[[], Any], parent: int, memory: int | None, nice: int) -
         if memory is not None:
             resource.setrlimit(resource.RLIMIT_AS, (memory, memory))
     import cv2  # noqa: PLC0415 - the service's own process never loads it
+    import pebble  # noqa: PLC0415 - whose worker this is
 
+    pebble.CONSTS.channel_lock_timeout = PIPE_WAIT
     cv2.setNumThreads(1)  # one process a core already
     threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
     _made = make()

@@ -16,6 +16,7 @@ from service.errors import BenchBusy
 from service.readers.pool import WorkPool
 from service.readers.worker import Job, read_job
 from tests.server.conftest import a_photo
+from tests.server.killed_reader import die_holding_the_pipe, wait_shortly
 
 
 class Pool:
@@ -100,6 +101,7 @@ def _kill_readers(client, stop, count):
     service = client.app.state.service
     while not stop.is_set() and count:
         if any(future.running() for future in list(service.readers._jobs)):
+            time.sleep(0.1)  # it has let go of the pipe: the kill that meets it holding that is the last test's
             for pid in _workers(client):
                 os.kill(pid, signal.SIGKILL)
             count -= 1
@@ -140,3 +142,12 @@ def test_a_pool_that_breaks_between_two_looks_is_no_fault_of_the_photo(monkeypat
 
     pool._pool.schedule = refuse
     assert read(pool) == "read"
+
+
+def test_a_reader_killed_while_it_takes_a_photo_stops_the_bench_for_seconds_only(tmp_path):
+    pool = WorkPool(wait_shortly, 1, 1, 30.0, None)
+    try:
+        wait = asyncio.run(pool.run(die_holding_the_pipe, Job("solid", tmp_path / "x.jpg", "x.jpg")))
+    finally:
+        pool.close()
+    assert wait == 10  # twice that until the photo is tried again; pebble's own 60 s are two minutes
