@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 
-from service.errors import NotFound
+from service.errors import BenchBusy, NotFound
 from service.log.aside.phones import Camera, keep_phone
 from service.log.aside.sums import count_batch, count_entry
 from service.log.chain.links import append
@@ -176,7 +176,15 @@ def _batch(row: Row) -> Row:
 
 
 def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) -> int:
-    """Add an entry, the rows that it names, and the idempotency key that it answers; return its number."""
+    """Add an entry, the rows that it names, and the idempotency key that it answers; return its number.
+
+    Raises
+    ------
+    BenchBusy
+        If its reading is of another photo: the file that was read is not what was named. Nothing is added then.
+    """
+    if new.origin != "correction" and new.reading["sha256"] != new.photo_sha256:  # a hand may correct such an old one
+        raise _another_photo(new.photo_sha256)
     one_writer(c)  # before anything is looked for that another batch's entry may just be adding
     at = now()
     rows: list[tuple[str, Row]] = []
@@ -219,6 +227,18 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
     if new.camera is not None:
         keep_phone(c, new.photo_sha256, new.camera)
     return number
+
+
+def _another_photo(sha256: str) -> BenchBusy:
+    return BenchBusy(
+        "disk_trouble",
+        _(
+            "The file of photo {digits} on the bench computer is not what was sent. Nothing was stored. Look after its "
+            "disk, and send it again.",
+            digits=sha256[:16],
+        ),
+        30,
+    )
 
 
 def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:

@@ -72,6 +72,9 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
             missing.append(row["id"])
             continue
         outcome = await bench.readers.run(read_job, job)
+        if not of_its_photo(row, outcome):
+            missing.append(row["id"])
+            continue
         read += 1
         changed = differences(row["reading"], outcome.reading)
         if changed:
@@ -81,6 +84,11 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
             )
             changes.append(Change(entry=row["id"], changed=changed, was=was, now=is_now, new_entry=new))
     return Reread(software=SOFTWARE, read=read, same=read - len(changes), changes=changes, missing=missing)
+
+
+def of_its_photo(row: store.Row, outcome: Outcome) -> bool:
+    """Whether the file that was read is the entry's photo; one that was damaged since is lost, whatever it reads."""
+    return bool(outcome.reading["sha256"] == row["photo_sha256"])
 
 
 def differences(was: dict[str, Any], now: dict[str, Any]) -> list[str]:

@@ -157,6 +157,27 @@ def test_another_question_needs_another_folder(log, tmp_path, capsys):
 
 
 @pytest.mark.usefixtures("in_process")
+def test_readings_of_one_log_are_never_kept_in_another(log, tmp_path, capsys):
+    _run(capsys, log, tmp_path / "out")
+    other = made_log(tmp_path / "other")  # as many entries, of other photos
+    with pytest.raises(CallError, match="readings of another log"):
+        reread_archive(other, wanted(tmp_path / "out", keep=True), as_json=True)
+    assert all(row["origin"] == "photo" for rows in _content(other) for row in rows)
+    shutil.copytree(log.data, tmp_path / "copy")  # a copy of the log is the same log
+    copied = type(log)(tmp_path / "copy", reader=log.reader, workers=2, reading_timeout=10)
+    assert _run(capsys, copied, tmp_path / "out")["read"] == 18
+
+
+@pytest.mark.usefixtures("in_process")
+def test_a_damaged_photo_is_a_lost_one_and_its_reading_is_not_kept(log, tmp_path, capsys):
+    hurt = _content(log)[1][0]
+    (log.data / "photos" / hurt["photo_sha256"][:2] / hurt["photo_sha256"]).write_bytes(b"FAKE:ph=9.00;")
+    found = _run(capsys, log, tmp_path / "out", batches=(2,), keep=True)
+    assert (found["read"], found["added"], found["missing"]) == (7, 7, [hurt["id"]])
+    assert hurt["id"] not in {row["corrects_id"] for row in _content(log)[1]}
+
+
+@pytest.mark.usefixtures("in_process")
 def test_a_line_that_was_cut_off_is_read_again(log, tmp_path, capsys):
     whole = _run(capsys, log, tmp_path / "out")
     file = tmp_path / "out" / "readings.jsonl"

@@ -365,6 +365,21 @@ def test_a_reading_that_is_called_off_leaves_nothing_under_way(bench):
     assert not bench.intake._under_way
 
 
+def test_a_file_that_is_damaged_before_it_is_read_makes_no_entry(bench, monkeypatch):
+    run = bench.pool.run
+
+    async def damaged_first(function, job):
+        job.photo.write_bytes(b"FAKE:ph=9.00;")
+        return await run(function, job)
+
+    monkeypatch.setattr(bench.pool, "run", damaged_first)
+    with pytest.raises(BenchBusy, match="is not what was sent"):
+        bench.take()
+    assert bench.entries() == []
+    monkeypatch.undo()
+    assert bench.take().entry["ph"] == 6.5  # sent again it is whole again
+
+
 def test_a_repeated_answer_says_what_corrects_it_by_now(bench):
     one = bench.take()
     assert one.entry["log"]["corrected_by"] is None

@@ -38,7 +38,7 @@ def c(database):
 
 
 def _new(batch=1, photo=PHOTO, **other):
-    return replace(store.NewEntry(batch, "ph", "photo", photo, 1234, dict(READING)), **other)
+    return replace(store.NewEntry(batch, "ph", "photo", photo, 1234, READING | {"sha256": photo}), **other)
 
 
 def _linked(c):

@@ -166,3 +166,6 @@ def test_reread_says_what_changed_and_keeps_it_when_asked(tmp_path):
         entry = new.get(f"/api/readings/{kept}").json()
         assert (entry["log"]["origin"], entry["log"]["corrects"], entry["ph"]) == ("reread", 1, 6.5)
         assert new.post(f"/api/batches/{batch}/reread").json()["same"] == 2
+        sha256 = entry["sha256"]  # a damaged photo is a lost one, whatever it reads
+        (settings.data / "photos" / sha256[:2] / sha256).write_bytes(a_photo("ph=9.00"))
+        assert new.post(f"/api/batches/{batch}/reread?keep=true").json()["missing"] == [kept]

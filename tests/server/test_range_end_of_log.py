@@ -37,6 +37,7 @@ def test_the_end_is_known_by_the_profile_that_the_log_keeps(log, interval, profi
         "interval": interval,
         "reasons": [{"code": "end_of_range", "severity": "doubt", "message": "In whatever words."}],
         "software": "stripread",
+        "sha256": "a" * 64,
     }
     with log.write() as c:
         number = store.add_batch(c, "a batch")

@@ -47,7 +47,7 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     """
     from service.log.database import Database
     from service.log.photos.store import StoreAway
-    from service.readers.archive.asked import newest
+    from service.readers.archive.asked import need_same_log, newest
     from service.readers.archive.changes import changes_of
     from service.readers.archive.keeping import keep_changes
     from service.readers.archive.made import Made
@@ -62,6 +62,8 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     made = Made(wanted.out)
     with closing(database):
         asked = made.begin(_asked(database, wanted, other))
+        with database.read() as c:
+            need_same_log(c, asked, made.path)
         try:
             _read(settings, wanted, (database, asked, made), other)
         except KeyboardInterrupt:

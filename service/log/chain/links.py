@@ -56,6 +56,11 @@ def link_hash(n: int, what: str, row_key: str, content: str, before: str) -> str
     return hashlib.sha256(canonical([n, what, row_key, content, before])).hexdigest()
 
 
+def has_link(c: Connection, link: str) -> bool:
+    """Whether this hash is, or once was, the head of this chain; the empty one of a log without rows always is."""
+    return not link or c.execute(select(chain.c.n).where(chain.c.link == link).limit(1)).first() is not None
+
+
 def head(c: Connection) -> Head:
     """The newest link."""
     row = c.execute(_NEWEST).one_or_none()

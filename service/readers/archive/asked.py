@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 from sqlalchemy import ColumnElement, Connection, func, select
 
 from service.log import store
-from service.log.chain.links import head
+from service.log.chain.links import has_link, head
 from service.log.models import batches, entries
 from service.readers.reread import read_from_photos
 from stripread.errors import CallError
@@ -42,6 +43,18 @@ class Asked(BaseModel):
 def newest(c: Connection) -> tuple[int, str]:
     """The newest entry's number, and the chain's head."""
     return store.newest_entry(c), head(c).link
+
+
+def need_same_log(c: Connection, asked: Asked, path: Path) -> None:
+    """See that what ``path`` was begun with was asked of this log, or of one that it was copied from.
+
+    Raises
+    ------
+    CallError
+        If it was another one: its entries have the same numbers, and other photos.
+    """
+    if asked.up_to > store.newest_entry(c) or not has_link(c, asked.head):
+        raise CallError(_("{path} has readings of another log: name another folder with --out", path=path))
 
 
 def need_batches(c: Connection, numbers: tuple[int, ...]) -> None:

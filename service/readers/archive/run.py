@@ -21,6 +21,7 @@ from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_o
 from service.readers.archive.hands import Hands, outcome_of
 from service.readers.archive.made import Made
 from service.readers.jobs import job_again
+from service.readers.reread import of_its_photo
 from service.readers.worker import Job, Outcome
 
 AHEAD = 3  # photos lined up for each that is read at once, so that no reader waits for the log
@@ -56,7 +57,8 @@ def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told:
 
     def take() -> None:
         row, job, future = under_way.popleft()
-        made.add(row["id"], outcome_of(hands, job, future))
+        outcome = outcome_of(hands, job, future)
+        made.add(row["id"], outcome if of_its_photo(row, outcome) else None)
         for sha256 in _photos(row):
             archive.blobs.forget(sha256)
 
