@@ -79,6 +79,14 @@ class Blobs:
             raise ValueError(_("not a SHA-256"))
         return self.root / sha256[:2] / sha256
 
+    def whole_copy(self, sha256: str) -> bool:
+        """Whether the file of this name is a photo as it was sent: no link, and what its hash says."""
+        try:
+            path = self.path(sha256)
+            return path.is_file() and not path.is_symlink() and hash_of(path) == sha256
+        except (ValueError, OSError):  # no photo's name; a disk that does not give it
+            return False
+
     def here(self, sha256: str) -> Path:
         """A file on this computer to read the photo from, if it is there; a store's photo is fetched for it."""
         return self.path(sha256)

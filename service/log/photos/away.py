@@ -20,7 +20,7 @@ from collections.abc import Callable
 from pathlib import Path
 from weakref import finalize
 
-from service.log.blobs import Blobs, hash_of, sync_folder
+from service.log.blobs import Blobs, sync_folder
 from service.log.photos.store import NotTheSame, Store, StoreAway
 
 log = logging.getLogger("stripread.photos")
@@ -192,22 +192,42 @@ class StoredBlobs(Blobs):
         self._added += size
 
     def tidy(self) -> None:
-        """Remove copies over the bound, those not asked for the longest first; none that waits for the store."""
+        """Remove copies over the bound, those not asked for the longest first; none that the store has not got.
+
+        The store itself is asked: a copy that it has not got, or of another size, stays, and is lined up for it if it
+        is whole.
+
+        Raises
+        ------
+        StoreAway
+        """
         if self._added < self._bound // 8:
             return
         self._added = 0
         copies = []
         for sha256 in self.all():
-            with contextlib.suppress(OSError):
+            with contextlib.suppress(OSError, ValueError):  # gone since; a file that is no photo
                 about = self.path(sha256).stat()
                 copies.append((about.st_mtime, about.st_size, sha256))
         over = sum(size for _at, size, _sha in copies) - self._bound
         for at, size, sha256 in sorted(copies):
             if over <= 0 or at > time.time() - _IN_USE:
                 return
-            if not (self.outgoing / sha256).exists():
+            if (self.outgoing / sha256).exists():
+                continue
+            if self._has(sha256, size):
                 self.path(sha256).unlink(missing_ok=True)
                 over -= size
+            elif self.whole_copy(sha256):
+                _line_up(self.path(sha256), self.outgoing / sha256)
+                self._some.set()
+
+    def _has(self, sha256: str, size: int) -> bool:
+        try:
+            return self.store.size(sha256) == size
+        except StoreAway:
+            self._added = self._bound  # counted anew once it answers
+            raise
 
 
 def line_up_all(root: Path) -> int:
@@ -215,10 +235,10 @@ def line_up_all(root: Path) -> int:
     outgoing = root.parent / OUTGOING
     outgoing.mkdir(exist_ok=True)
     many = 0
-    for sha256 in Blobs(root).all():
-        path = root / sha256[:2] / sha256
-        if len(sha256) == 64 and path.is_file() and not path.is_symlink() and hash_of(path) == sha256:
-            _line_up(path, outgoing / sha256)
+    blobs = Blobs(root)
+    for sha256 in blobs.all():
+        if blobs.whole_copy(sha256):
+            _line_up(blobs.path(sha256), outgoing / sha256)
             many += 1
     sync_folder(outgoing)
     sync_folder(root.parent)

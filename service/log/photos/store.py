@@ -103,6 +103,19 @@ class Store:
             raise NotTheSame(self.url, sha256)
         return data
 
+    def size(self, sha256: str) -> int | None:
+        """Bytes of what the store has under this hash, which is not read; None if it has nothing.
+
+        Raises
+        ------
+        StoreAway
+        """
+        place = self._place(sha256)
+        try:
+            return int(self._asked(lambda: self._fs.info(place))["size"])
+        except FileNotFoundError:
+            return None
+
     def sizes(self, folder: str) -> dict[str, int]:
         """What lies below one folder of the store ("" for all of it): names from its root, with sizes in bytes.
 
