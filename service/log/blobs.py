@@ -75,7 +75,7 @@ class Blobs:
         ValueError
             If this is no SHA-256 in lower case hexadecimal: never let a name from outside become a path.
         """
-        if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+        if not is_hash(sha256):
             raise ValueError(_("not a SHA-256"))
         return self.root / sha256[:2] / sha256
 
@@ -123,6 +123,11 @@ class Blobs:
         for path in left:
             path.unlink(missing_ok=True)
         return len(left)
+
+
+def is_hash(name: str) -> bool:
+    """Whether this is a SHA-256 in lower case hexadecimal, as photos are named by."""
+    return len(name) == 64 and set(name) <= set("0123456789abcdef")
 
 
 def hash_of(path: Path) -> str:

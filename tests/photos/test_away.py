@@ -2,13 +2,15 @@
 
 import hashlib
 import io
+import logging
 import os
-from pathlib import Path
 
 import pytest
 
 from service.log.blobs import Blobs
+from service.log.photos.held import faults_of
 from service.log.photos.place import blobs_of, use_store
+from service.log.photos.store import StoreAway
 
 
 @pytest.fixture
@@ -62,3 +64,58 @@ def test_a_copy_is_removed_only_if_the_store_says_that_it_has_it(blobs, far, tid
     blobs.send()
     assert set(tidy()) == {hurt, "letter.txt"}
     assert _there(far) == {sent: b"sent", never: b"kept by what had not heard of the store", cut: b"cut off there"}
+
+
+def _damage(path):
+    path.unlink()  # not through the second name of a whole file
+    path.write_bytes(b"what a failing disk gives")
+
+
+def test_a_whole_photo_behind_a_damaged_file_that_waits_is_sent(blobs, far):
+    photos = [b"in the folder it is whole", b"posted again", b"lost"]
+    good, again, lost = (_keep(blobs, photo) for photo in photos)
+    for sha256 in (good, again, lost):
+        _damage(blobs.outgoing / sha256)
+    _damage(blobs.path(again))
+    _damage(blobs.path(lost))
+    assert _keep(blobs, photos[1]) == again
+    assert blobs.send() == 2
+    assert _there(far) == {good: photos[0], again: photos[1]}
+    assert blobs.waiting() == []
+    assert {path.name for path in blobs.outgoing.iterdir()} == {f"{sha256}.damaged" for sha256 in (good, lost)}
+
+
+def test_the_check_names_a_damaged_file_that_waits(blobs):
+    sha256 = _keep(blobs, b"a photo")
+    assert faults_of(blobs, {sha256: 7}) == []
+    _damage(blobs.outgoing / sha256)
+    (fault,) = faults_of(blobs, {sha256: 7})
+    assert "waits to be sent, in a file that is not what it was" in fault
+    (blobs.outgoing / sha256).unlink()
+    (fault,) = faults_of(blobs, {sha256: 7})
+    assert "is missing in the store; a copy is in" in fault
+
+
+def test_one_file_that_cannot_be_read_holds_up_no_other(blobs, far, caplog):
+    bad, good = _keep(blobs, b"on a bad sector"), _keep(blobs, b"fine")
+    (blobs.outgoing / bad).unlink()
+    (blobs.outgoing / bad).mkdir()  # EISDIR: root, who may run this, can read all files
+    os.utime(blobs.outgoing / bad, (1, 1))  # its turn is first
+    with caplog.at_level(logging.ERROR, logger="stripread.photos"):
+        assert blobs.send() == 1
+        assert blobs.send() == 0
+    assert _there(far) == {good: b"fine"}
+    assert blobs.waiting() == [bad]
+    assert len(caplog.records) == 1  # said once
+    assert bad in caplog.text
+
+
+def test_a_store_that_is_away_ends_the_round(blobs, far, monkeypatch):
+    _keep(blobs, b"one")
+    _keep(blobs, b"two")
+    asked = []
+    monkeypatch.setattr(blobs.store._fs, "makedirs", lambda *_, **__: asked.append(1) or (_ for _ in ()).throw(OSError))
+    with pytest.raises(StoreAway):
+        blobs.send()
+    assert len(asked) == 1
+    assert len(blobs.waiting()) == 2

@@ -20,8 +20,8 @@ from collections.abc import Callable
 from pathlib import Path
 from weakref import finalize
 
-from service.log.blobs import Blobs, sync_folder
-from service.log.photos.store import NotTheSame, Store, StoreAway
+from service.log.blobs import Blobs, is_hash, sync_folder
+from service.log.photos.store import Store, StoreAway
 
 log = logging.getLogger("stripread.photos")
 OUTGOING = "outgoing"  # folder beside that of photos: those that the store has not got yet
@@ -53,6 +53,7 @@ class StoredBlobs(Blobs):
         self._sender: threading.Thread | None = None
         self._reading = reading
         self._fetched: Blobs | None = None
+        self._told: set[str] = set()  # photos of which was said that they can't be sent
         self._added = bound  # bytes since the copies were last counted: counted at the first chance
         if not reading:
             self.outgoing.mkdir(exist_ok=True)
@@ -115,37 +116,51 @@ class StoredBlobs(Blobs):
             return []
         found = []
         for path in self.outgoing.iterdir():
+            if not is_hash(path.name):
+                continue  # what was damaged
             with contextlib.suppress(OSError):  # sent since
                 found.append((path.stat().st_mtime, path.name))
         return [name for _at, name in sorted(found)]
 
     def send(self, told: Callable[[int, int], None] = lambda _done, _of: None) -> int:
-        """Send what waits, now; how many were sent.
+        """Send what waits, now; how many were sent. One that can't be sent for a reason of its own holds up no other.
 
         Raises
         ------
         StoreAway
             If the store does not take one; the others wait as before.
         """
-        waiting = [name for name in self.waiting() if len(name) == 64]
+        waiting, sent = self.waiting(), 0
         for done, sha256 in enumerate(waiting):
             told(done, len(waiting))
-            self._send(sha256)
+            try:
+                sent += self._send(sha256)
+            except StoreAway:
+                raise
+            except OSError as problem:
+                if sha256 not in self._told:  # once, and not at every round
+                    log.error("photo %s can't be sent to the store: %s", sha256, problem.strerror or problem)
+                self._told.add(sha256)
         told(len(waiting), len(waiting))
-        return len(waiting)
+        return sent
 
-    def _send(self, sha256: str) -> None:
+    def _send(self, sha256: str) -> bool:
+        """Whether the store has got it by this; where not, it is damaged and no copy of it is whole."""
         path = self.outgoing / sha256
         try:
             data = path.read_bytes()
         except FileNotFoundError:
-            return  # somebody else sent it
+            return False  # somebody else sent it
         if hashlib.sha256(data).hexdigest() != sha256:
             log.error("photo %s was damaged on this computer's disk: it is not sent", sha256)
             path.rename(path.with_name(f"{sha256}.damaged"))
-            return
+            if not self.whole_copy(sha256):
+                return False
+            _line_up(self.path(sha256), path)
+            data = path.read_bytes()
         self.store.put(sha256, data)
         path.unlink(missing_ok=True)
+        return True
 
     def send_now(self) -> None:
         """Send what waits; a store that is away gets it from the service or the next command."""
@@ -168,7 +183,7 @@ class StoredBlobs(Blobs):
                 self.tidy()
                 wait = 0.0
                 self._some.wait(_LONGEST_WAIT)
-            except (StoreAway, NotTheSame) as problem:
+            except StoreAway as problem:
                 if not wait:
                     log.warning("%s; %d photos wait on this computer's disk", problem.strerror, len(self.waiting()))
                 wait = min(max(_FIRST_WAIT, wait * 2), _LONGEST_WAIT)
@@ -246,14 +261,18 @@ def line_up_all(root: Path) -> int:
 
 
 def _line_up(path: Path, link: Path) -> None:
-    """The same file under a second name; a copy, where the file system knows no such links."""
+    """The same file under a second name, instead of what had that; a copy, where the file system knows no such links.
+
+    What lies there may be damaged, so it never stays.
+    """
+    beside = link.with_name(f"{link.name}.{secrets.token_hex(4)}")
     try:
-        os.link(path, link)
-    except FileExistsError:
-        return
-    except OSError:
-        beside = link.with_name(f"{link.name}.{secrets.token_hex(4)}")
-        shutil.copyfile(path, beside)
-        with beside.open("rb") as written:
-            os.fsync(written.fileno())
+        try:
+            os.link(path, beside)
+        except OSError:
+            shutil.copyfile(path, beside)
+            with beside.open("rb") as written:
+                os.fsync(written.fileno())
         beside.replace(link)
+    finally:
+        beside.unlink(missing_ok=True)  # which stays where both were the same file already, as rename(2) says

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from service.log.blobs import hash_of
+from service.log.blobs import hash_of, is_hash
 from stripread.words import _
 
 
@@ -67,7 +67,7 @@ def check_profile_files(root: Path) -> list[str]:
 
 
 def _wrong(root: Path, sha256: str, size: int) -> str | None:
-    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+    if not is_hash(sha256):
         return _("has a name that is no hash")
     path = root / sha256[:2] / sha256
     if path.is_symlink() or path.parent.is_symlink():

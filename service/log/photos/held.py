@@ -10,7 +10,7 @@ from service.log.blobs import Blobs, hash_of
 from service.log.photos.away import StoredBlobs
 from service.log.photos.folder import FolderCheck, check_some, look_beside, look_for_others
 from service.log.photos.several import several
-from service.log.photos.store import NotTheSame
+from service.log.photos.store import NotTheSame, StoreAway
 from stripread.words import _
 
 
@@ -68,15 +68,23 @@ class InStore:
             copy = self._blobs.path(sha256)
         except ValueError:
             return _("has a name that is no hash")
-        if copy.exists() and hash_of(copy) != sha256:
-            return _("has a copy on this computer that is not what it was: remove {path}", path=copy)
         waiting = self._blobs.outgoing / sha256
         try:
-            there = waiting.stat().st_size if waiting.exists() else len(self._blobs.store.get(sha256))
+            if _hash(copy) not in (None, sha256):
+                return _("has a copy on this computer that is not what it was: remove {path}", path=copy)
+            if _hash(waiting) not in (None, sha256):
+                return _("waits to be sent, in a file that is not what it was: {path}", path=waiting)
+            there = _size(waiting)
+            if there is None:
+                there = len(self._blobs.store.get(sha256))
+        except StoreAway:
+            raise
         except NotTheSame:
-            return _("is not what it was")
+            there = None
         except FileNotFoundError:
             return _("is missing in the store; a copy is in {path}", path=copy) if copy.exists() else _("is missing")
+        except OSError as problem:
+            return _("can't be read: {strerror}", strerror=problem.strerror)
         return None if there == size else _("is not what it was")
 
     def others(self, known: Collection[str], found: FolderCheck, within: str) -> None:
@@ -107,6 +115,21 @@ class InStore:
         except (ValueError, OSError):
             whole = False
         (found.orphans if whole else found.strays).append(own if whole else name)
+
+
+def _hash(path: Path) -> str | None:
+    """None where there is no file: of a copy that was tidied away, or a photo that was sent, since."""
+    try:
+        return hash_of(path)
+    except FileNotFoundError:
+        return None
+
+
+def _size(path: Path) -> int | None:
+    try:
+        return path.stat().st_size
+    except FileNotFoundError:
+        return None
 
 
 def held(blobs: Blobs) -> Held:

@@ -17,6 +17,7 @@ import time
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from service.log.blobs import is_hash
 from stripread.errors import CallError
 from stripread.words import _
 
@@ -153,7 +154,7 @@ class Store:
             self._asked(lambda: self._fs.makedirs(self._root, exist_ok=True), missing=False)
 
     def _place(self, sha256: str) -> str:
-        if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+        if not is_hash(sha256):
             raise ValueError(_("not a SHA-256"))
         return f"{self._root}/{sha256[:2]}/{sha256}"
 
