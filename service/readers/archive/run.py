@@ -19,6 +19,7 @@ from service.log.photos.several import several
 from service.log.unreadable import rereadable
 from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
 from service.readers.archive.hands import Hands, outcome_of
+from service.readers.archive.lent import Lent
 from service.readers.archive.made import Made
 from service.readers.jobs import job_again
 from service.readers.reread import of_its_photo
@@ -52,6 +53,7 @@ def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told:
     archive.profiles.mkdir(parents=True, exist_ok=True)
     with archive.database.read() as c:
         of = count_of(c, asked)
+    lent = Lent(archive.blobs)
     looked, written = 0, time.monotonic()
     under_way: deque[tuple[store.Row, Job, Future[Outcome]]] = deque()
 
@@ -59,11 +61,10 @@ def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told:
         row, job, future = under_way.popleft()
         outcome = outcome_of(hands, job, future)
         made.add(row["id"], outcome if of_its_photo(row, outcome) else None)
-        for sha256 in _photos(row):
-            archive.blobs.forget(sha256)
+        lent.give_back(_photos(row))
 
     try:
-        for row, job, why in _jobs(archive, asked, made.done):
+        for row, job, why in _jobs(archive, lent, asked, made.done):
             looked += 1
             if job is not None:
                 under_way.append((row, job, hands.read(job)))
@@ -83,9 +84,11 @@ def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told:
     told(of, of)
 
 
-def _jobs(archive: Archive, asked: Asked, done: set[int]) -> Iterator[tuple[store.Row, Job | None, str]]:
+def _jobs(
+    archive: Archive, lent: Lent, asked: Asked, done: set[int]
+) -> Iterator[tuple[store.Row, Job | None, str]]:
     """Every entry that is looked at, with the job to read it again; or why there is none, "" where none is wanted."""
-    for row, (job, why) in several(lambda row: _job(archive, asked, row), _rows(archive, asked, done)):
+    for row, (job, why) in several(lambda row: _job(archive, lent, asked, row), _rows(archive, asked, done)):
         yield row[0], job, why
 
 
@@ -99,7 +102,7 @@ def _rows(archive: Archive, asked: Asked, done: set[int]) -> Iterator[tuple[stor
             yield row, read and row["id"] not in done
 
 
-def _job(archive: Archive, asked: Asked, entry: tuple[store.Row, bool]) -> tuple[Job | None, str]:
+def _job(archive: Archive, lent: Lent, asked: Asked, entry: tuple[store.Row, bool]) -> tuple[Job | None, str]:
     row, read = entry
     if not read:
         return None, ""
@@ -107,7 +110,9 @@ def _job(archive: Archive, asked: Asked, entry: tuple[store.Row, bool]) -> tuple
     if why:
         return None, why
     profile = None if text is None else _kept(archive.profiles, text)
+    lent.take(_photos(row))
     if not all(archive.blobs.here(sha256).exists() for sha256 in _photos(row)):
+        lent.give_back(_photos(row))
         return None, "missing"
     return job_again(row, archive.blobs, profile), ""
 
