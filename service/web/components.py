@@ -139,8 +139,8 @@ class Service:
 def _readers(settings: Settings, make: Callable[[], Any]) -> WorkPool:
     if settings.cluster is None:
         return WorkPool(make, settings.workers, settings.waiting, settings.reading_timeout, settings.worker_memory)
-    from service.readers.cluster.hands import ClusterLost  # noqa: PLC0415 - an extra
     from service.readers.cluster.pool import ClusterPool  # noqa: PLC0415
+    from service.readers.cluster.scheduler import ClusterLost  # noqa: PLC0415 - an extra
 
     try:
         return ClusterPool(settings.cluster, make, settings.waiting, settings.reading_timeout)

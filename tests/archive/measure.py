@@ -23,9 +23,9 @@ from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.photos.place import blobs_of
 from service.readers.archive.asked import Asked
-from service.readers.archive.hands import OwnHands
 from service.readers.archive.made import Made
 from service.readers.archive.run import Archive, read_archive
+from service.readers.archive.workers import OwnWorkers
 from service.readers.photo_reader import PipelineReader
 from stripread.results import SOFTWARE
 
@@ -74,8 +74,9 @@ def run(data: Path, database: Database, out: Path, workers: int) -> str:
         asked = Asked(software=SOFTWARE, begun_at="2026-01-01T00:00:00+00:00", up_to=store.newest_entry(c), head="")
     made.begin(asked)
     own = time.process_time()
-    with closing(blobs_of(data, reading=True)) as blobs, closing(OwnHands(PipelineReader, workers, 60, None)) as hands:
-        read_archive(Archive(database, blobs, out / "profiles"), asked, made, hands, lambda _done, _of: None)
+    readers = OwnWorkers(PipelineReader, workers, 60, None)
+    with closing(blobs_of(data, reading=True)) as blobs, closing(readers):
+        read_archive(Archive(database, blobs, out / "profiles"), asked, made, readers, lambda _done, _of: None)
     own = time.process_time() - own
     theirs = resource.getrusage(resource.RUSAGE_CHILDREN)
     first = made.came[0][0]

@@ -114,7 +114,7 @@ def test_a_worker_that_dies_loses_nothing_and_doubles_nothing(cluster, tmp_path,
 
 
 def test_a_cluster_that_does_not_answer_is_one_line(tmp_path, monkeypatch):
-    monkeypatch.setattr("service.readers.cluster.hands._CONNECT_S", 0.3)
+    monkeypatch.setattr("service.readers.cluster.scheduler._CONNECT_S", 0.3)
     log = made_log(tmp_path / "data", each=1)
     with pytest.raises(CallError, match=r"the cluster tcp://127.0.0.1:9 does not answer"):
         reread_archive(log, wanted(tmp_path / "out", cluster="tcp://127.0.0.1:9"), as_json=True)

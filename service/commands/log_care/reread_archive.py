@@ -17,8 +17,8 @@ from stripread.words import _
 if TYPE_CHECKING:
     from service.log.database import Database
     from service.readers.archive.asked import Asked
-    from service.readers.archive.hands import Hands
     from service.readers.archive.made import Made
+    from service.readers.archive.workers import Workers
     from service.settings import Settings
 
 TABLE, PAGE, PLOT = "changes.csv", "report.html", "plot.svg"
@@ -51,7 +51,7 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     from service.readers.archive.changes import changes_of
     from service.readers.archive.keeping import keep_changes
     from service.readers.archive.made import Made
-    from service.readers.cluster.hands import ClusterLost
+    from service.readers.cluster.scheduler import ClusterLost
 
     other = None if wanted.profile is None else _profile(wanted.profile)
     try:
@@ -127,26 +127,26 @@ def _read(settings: Settings, wanted: Wanted, of: tuple[Database, Asked, Made], 
     from service.readers.archive.run import Archive, read_archive
 
     database, asked, made = of
-    with closing(blobs_of(settings.data, reading=True)) as blobs, closing(_hands(settings, wanted)) as hands:
+    with closing(blobs_of(settings.data, reading=True)) as blobs, closing(_workers(settings, wanted)) as workers:
         archive = Archive(database, blobs, wanted.out / "profiles", text)
         with told() as progress:
-            read_archive(archive, asked, made, hands, lambda done, of: progress(_("entries"), done, of))
+            read_archive(archive, asked, made, workers, lambda done, of: progress(_("entries"), done, of))
 
 
-def _hands(settings: Settings, wanted: Wanted) -> Hands:
-    from service.readers.archive.hands import OwnHands
+def _workers(settings: Settings, wanted: Wanted) -> Workers:
+    from service.readers.archive.workers import OwnWorkers
     from service.readers.photo_reader import PipelineReader
 
     make = settings.reader or PipelineReader
     if wanted.cluster is not None:
-        from service.readers.cluster.hands import ClusterHands, ClusterLost
+        from service.readers.cluster.scheduler import ClusterLost, ClusterWorkers
 
         try:
-            return ClusterHands(wanted.cluster, make)
+            return ClusterWorkers(wanted.cluster, make)
         except ClusterLost as problem:
             text = _("the cluster {url} does not answer: {problem}", url=wanted.cluster, problem=problem)
             raise CallError(text) from None
-    return OwnHands(make, wanted.workers, settings.reading_timeout, settings.worker_memory)
+    return OwnWorkers(make, wanted.workers, settings.reading_timeout, settings.worker_memory)
 
 
 def _profile(path: Path) -> str:

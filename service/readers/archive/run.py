@@ -18,9 +18,9 @@ from service.log.database import Database
 from service.log.photos.several import several
 from service.log.unreadable import rereadable
 from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
-from service.readers.archive.hands import Hands, outcome_of
 from service.readers.archive.lent import Lent
 from service.readers.archive.made import Made
+from service.readers.archive.workers import Workers, outcome_of
 from service.readers.jobs import job_again
 from service.readers.reread import of_its_photo
 from service.readers.worker import Job, Outcome
@@ -40,7 +40,7 @@ class Archive:
     other: str | None = None  # text of the profile to read with instead
 
 
-def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told: Told) -> None:
+def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, told: Told) -> None:
     """Read what is asked for and is not in ``made`` yet, until all is.
 
     Raises
@@ -59,7 +59,7 @@ def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told:
 
     def take() -> None:
         row, job, future = under_way.popleft()
-        outcome = outcome_of(hands, job, future)
+        outcome = outcome_of(workers, job, future)
         made.add(row["id"], outcome if of_its_photo(row, outcome) else None)
         lent.give_back(_photos(row))
 
@@ -67,10 +67,10 @@ def read_archive(archive: Archive, asked: Asked, made: Made, hands: Hands, told:
         for row, job, why in _jobs(archive, lent, asked, made.done):
             looked += 1
             if job is not None:
-                under_way.append((row, job, hands.read(job)))
+                under_way.append((row, job, workers.read(job)))
             elif why:
                 made.add(row["id"], None, why)
-            while under_way and (len(under_way) > AHEAD * hands.at_once or under_way[0][2].done()):
+            while under_way and (len(under_way) > AHEAD * workers.at_once or under_way[0][2].done()):
                 take()
             if time.monotonic() > written + EVERY_S:
                 made.keep()

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from typing import Any, TypeVar
 
 from service.errors import BenchBusy
-from service.readers.cluster.hands import ClusterHands, ClusterLost
 from service.readers.cluster.parcel import OtherVersion
+from service.readers.cluster.scheduler import ClusterLost, ClusterWorkers
 from service.readers.pool import WorkPool, stopping
 from service.readers.threads import in_thread
 from service.readers.worker import Job
@@ -24,15 +24,15 @@ class ClusterPool(WorkPool):
     """
 
     def __init__(self, url: str, make: Callable[[], Any], waiting: int, timeout: float) -> None:
-        self._hands = ClusterHands(url, make)
-        super().__init__(make, self._hands.at_once, waiting, timeout, None)
+        self._cluster = ClusterWorkers(url, make)
+        super().__init__(make, self._cluster.at_once, waiting, timeout, None)
 
     def _start(self) -> Any:  # noqa: ANN401 - there is none
         return None
 
     async def _run(self, function: Callable[[Any, Any], T], job: Job) -> T:
         try:
-            future = await in_thread(self._hands.work, function, job)
+            future = await in_thread(self._cluster.work, function, job)
         except ClusterLost:
             raise _no_readers() from None
         self._jobs.add(future)
@@ -66,7 +66,7 @@ class ClusterPool(WorkPool):
 
     def close(self) -> None:
         """End the connection; the cluster stays."""
-        self._hands.close()
+        self._cluster.close()
 
 
 def _no_readers() -> BenchBusy:

@@ -1,4 +1,4 @@
-"""Handing photos to a Dask scheduler: parcels out, readings back, the connection made anew when it was lost."""
+"""A Dask scheduler and its workers: photos sent there, readings back, the connection made anew when it was lost."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class ClusterLost(Exception):  # noqa: N818 - what it is, in the house's words
     """The scheduler does not answer, or its workers died over and over: nothing is known of the photo."""
 
 
-class ClusterHands:
+class ClusterWorkers:
     """Workers of a cluster. For many threads.
 
     Parameters

@@ -1,4 +1,4 @@
-"""Who reads the photos of an archive: processes of this computer. Others may stand in for them (``Hands``)."""
+"""The workers that read an archive's photos: processes of this computer, or whatever else reads (``Workers``)."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 from pebble import ProcessExpired
 
-from service.readers.cluster.hands import ClusterLost
+from service.readers.cluster.scheduler import ClusterLost
 from service.readers.pool import process_pool
 from service.readers.worker import Job, Outcome, read_job, work
 from stripread.errors import CallError
@@ -18,7 +18,7 @@ from stripread.words import _
 TRIES = 2  # of one photo: what ended its reader may have come from outside
 
 
-class Hands(Protocol):
+class Workers(Protocol):
     """Reads photos, several at once."""
 
     at_once: int
@@ -32,7 +32,7 @@ class Hands(Protocol):
         ...
 
 
-class OwnHands:
+class OwnWorkers:
     """Processes of this computer, as those of the service.
 
     Parameters
@@ -45,12 +45,12 @@ class OwnHands:
 
     def __init__(self, make: Callable[[], Any], workers: int, timeout: float, memory: int | None) -> None:
         self.at_once = workers
-        self._make = (make, workers, memory)
+        self._start_with = (make, workers, memory)
         self._timeout = timeout
         self._pool = self._start()
 
     def _start(self) -> Any:  # noqa: ANN401 - pebble's
-        make, workers, memory = self._make
+        make, workers, memory = self._start_with
         return process_pool(make, workers, memory=memory, max_tasks=2000)
 
     def read(self, job: Job) -> Future[Outcome]:
@@ -69,7 +69,7 @@ class OwnHands:
         self._pool.join()
 
 
-def outcome_of(hands: Hands, job: Job, future: Future[Outcome]) -> Outcome:
+def outcome_of(workers: Workers, job: Job, future: Future[Outcome]) -> Outcome:
     """What came of a photo; one whose reader ended is read once more.
 
     Raises
@@ -82,7 +82,7 @@ def outcome_of(hands: Hands, job: Job, future: Future[Outcome]) -> Outcome:
             return future.result()
         except (ProcessExpired, BrokenProcessPool, ClusterLost, TimeoutError):
             if again + 1 < TRIES:
-                future = hands.read(job)
+                future = workers.read(job)
     text = _(
         "reading {name} ended its process twice: is memory short? Call again with fewer --workers: "
         "it goes on from here",
