@@ -77,6 +77,7 @@ def run(data: Path, database: Database, out: Path, workers: int) -> str:
     readers = OwnWorkers(PipelineReader, workers, 60, None)
     with closing(blobs_of(data, reading=True)) as blobs, closing(readers):
         read_archive(Archive(database, blobs, out / "profiles"), asked, made, readers, lambda _done, _of: None)
+    made.close()
     own = time.process_time() - own
     theirs = resource.getrusage(resource.RUSAGE_CHILDREN)
     first = made.came[0][0]

@@ -67,8 +67,8 @@ def far_log(tmp_path):
 
 
 def test_a_blank_that_many_strips_share_is_there_until_the_last_was_read(far_log, tmp_path):
-    made = Made(tmp_path)
     with (
+        closing(Made(tmp_path)) as made,
         closing(Database(far_log.database_url, read_only=True)) as database,
         closing(blobs_of(far_log.data, reading=True)) as blobs,
     ):

@@ -47,7 +47,7 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     """
     from service.log.database import Database
     from service.log.photos.store import StoreAway
-    from service.readers.archive.asked import need_same_log, newest
+    from service.readers.archive.asked import newest
     from service.readers.archive.changes import changes_of
     from service.readers.archive.keeping import keep_changes
     from service.readers.archive.made import Made
@@ -59,11 +59,8 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
     except OSError as problem:
         raise CallError(_("can't make {out}: {strerror}", out=wanted.out, strerror=problem.strerror)) from None
     database = Database(settings.database_url, read_only=not wanted.keep)
-    made = Made(wanted.out)
-    with closing(database):
-        asked = made.begin(_asked(database, wanted, other))
-        with database.read() as c:
-            need_same_log(c, asked, made.path)
+    with closing(database), closing(Made(wanted.out)) as made:
+        asked = _begun(database, made, wanted, other)
         try:
             _read(settings, wanted, (database, asked, made), other)
         except KeyboardInterrupt:
@@ -98,6 +95,15 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
         click.echo(_("{added} new entries", added=added))
     click.echo(str(wanted.out / PAGE))
     return 0
+
+
+def _begun(database: Database, made: Made, wanted: Wanted, text: str | None) -> Asked:
+    from service.readers.archive.asked import need_same_log
+
+    asked = made.begin(_asked(database, wanted, text))
+    with database.read() as c:
+        need_same_log(c, asked, made.path)
+    return asked
 
 
 def _asked(database: Database, wanted: Wanted, text: str | None) -> Asked:

@@ -6,12 +6,14 @@ import json
 import os
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from pydantic import ValidationError
 
 from service.readers.archive.asked import Asked
 from service.readers.worker import Outcome
+from service.web.door.lock import alone
+from service.written_whole import written_whole
 from stripread.errors import CallError
 from stripread.json_line import json_line
 from stripread.words import _
@@ -21,34 +23,37 @@ Line = dict[str, Any]
 
 
 class Made:
-    """The file of readings in a folder.
+    """The file of readings in a folder, for one run at a time. Close it.
 
     Each line names its ``entry`` and has its ``reading`` without the seconds that it took and the ``curve`` that
-    its picture shows; or, instead, ``missing`` where the photo is lost, ``other`` where it is of another strip.
+    its picture shows; or, instead, ``missing`` where the photo is lost, ``other`` where it is of another strip,
+    ``failed`` with the reason where it could not be read: that is tried again when the file is gone on with.
     """
 
     def __init__(self, folder: Path) -> None:
         self.path = folder / NAME
         self.done: set[int] = set()
         self._lines: list[bytes] = []
+        self._lock: BinaryIO | None = None
 
     def begin(self, asked: Asked) -> Asked:
         """Begin the file, or go on with what it asks for; what of its last line was cut off is taken away.
 
+        Nothing in it is changed before it is known to be such a file, of this question.
+
         Raises
         ------
         CallError
-            If it answers another question.
+            If it answers another question, is damaged or something else, or another run is at it.
         """
-        if not self.path.exists() or not (content := self._whole()):
-            self.path.write_bytes(asked.model_dump_json().encode() + b"\n")
-            self._sync()
+        self._lock = alone(self.path.parent)
+        if self._lock is None:
+            text = _("another stripread writes into {out}: wait for it, or name another --out", out=self.path.parent)
+            raise CallError(text)
+        if not self.path.exists() or not self.path.stat().st_size:
+            written_whole(self.path, asked.model_dump_json().encode() + b"\n")
             return asked
-        first, *lines = content.splitlines()
-        try:
-            before = Asked.model_validate_json(first)
-        except ValidationError:
-            raise CallError(_("{path} is no file of readings: name another folder", path=self.path)) from None
+        before = self._first()
         if not before.same_question(asked):
             text = _(
                 "{path} has readings of another question ({was}): name another folder with --out",
@@ -56,23 +61,42 @@ class Made:
                 was=before.model_dump_json(include={"software", "batches", "since", "profile"}),
             )
             raise CallError(text)
-        self.done = {int(json.loads(line)["entry"]) for line in lines}
+        self._end_whole()
+        self.done = {line["entry"] for line in self.lines() if "failed" not in line}
         return before
 
-    def _whole(self) -> bytes:
-        """The file up to the end of its last whole line; the rest of it is removed."""
-        content = self.path.read_bytes()
-        whole = content[: content.rfind(b"\n") + 1]
-        if whole != content:
-            with self.path.open("rb+") as file:
-                file.truncate(len(whole))
-        return whole
+    def close(self) -> None:
+        """Let another run have the folder."""
+        if self._lock is not None:
+            self._lock.close()
 
-    def add(self, entry: int, outcome: Outcome | None, why: str = "missing") -> None:
-        """Take a reading in; it is in the file after the next ``keep``."""
+    def _first(self) -> Asked:
+        try:
+            with self.path.open("rb") as file:
+                first = file.readline()
+            if not first.endswith(b"\n"):
+                raise ValueError
+            return Asked.model_validate_json(first)
+        except (ValidationError, ValueError):
+            raise CallError(_("{path} is no file of readings: name another folder", path=self.path)) from None
+
+    def _end_whole(self) -> None:
+        """End the file with its last whole line."""
+        whole = 0
+        with self.path.open("rb+") as file:
+            for line in file:
+                if line.endswith(b"\n"):
+                    whole += len(line)
+            file.truncate(whole)
+
+    def add(self, entry: int, outcome: Outcome | None, why: str = "missing", said: str | None = None) -> None:
+        """Take a reading in, or ``why`` there is none, and what was ``said`` of that.
+
+        It is in the file after the next ``keep``.
+        """
         line: Line = {"entry": entry}
         if outcome is None:
-            line[why] = True
+            line[why] = True if said is None else said
         else:
             line["reading"] = {name: value for name, value in outcome.reading.items() if name != "seconds"}
             line["curve"] = outcome.curve_lab
@@ -89,12 +113,25 @@ class Made:
             self._lines.clear()
 
     def lines(self) -> Iterator[Line]:
-        """All lines but the first; of an entry that is there twice both, which are the same."""
+        """All lines but the first; of an entry that is there twice both, of which the last counts.
+
+        Raises
+        ------
+        CallError
+            At a line that is damaged.
+        """
         with self.path.open("rb") as file:
             next(file)
-            for line in file:
-                yield json.loads(line)
+            for number, line in enumerate(file, 2):
+                yield self._line(number, line)
 
-    def _sync(self) -> None:
-        with self.path.open("rb") as file:
-            os.fsync(file.fileno())
+    def _line(self, number: int, line: bytes) -> Line:
+        try:
+            said = json.loads(line)
+            if isinstance(said["entry"], int) and len(said) > 1:
+                return dict(said)
+        except (ValueError, KeyError, TypeError):
+            pass
+        raise CallError(
+            _("line {number} of {path} is damaged: take it out, or name another --out", number=number, path=self.path)
+        )

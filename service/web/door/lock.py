@@ -20,11 +20,19 @@ def only_one(data: Path) -> BinaryIO:
     CallError
         If another service has it.
     """
-    lock = (data / FILE).open("ab")
-    if not _taken(lock):
-        lock.close()
+    lock = alone(data)
+    if lock is None:
         raise CallError(_("another stripread uses the folder {data}: stop it, or ask it instead", data=data))
     return lock
+
+
+def alone(folder: Path) -> BinaryIO | None:
+    """Take a folder, as long as the answer is open; None if somebody has it."""
+    lock = (folder / FILE).open("ab")
+    if _taken(lock):
+        return lock
+    lock.close()
+    return None
 
 
 def in_use(data: Path) -> bool:
