@@ -30,7 +30,7 @@ T = TypeVar("T")
 J = TypeVar("J", bound=Job)
 # A worker that ended like this was ended from outside, or had no memory: nothing speaks against the photo. Its handler
 # of SIGTERM makes that an exit code. By itself (a decoder that crashed) it ends in other ways.
-_FROM_OUTSIDE = {-signal.SIGKILL, -signal.SIGTERM, int(signal.SIGTERM), OUT_OF_MEMORY}
+FROM_OUTSIDE = {-signal.SIGKILL, -signal.SIGTERM, int(signal.SIGTERM), OUT_OF_MEMORY}
 _FIRST_WAIT, _LONGEST_WAIT = 5, 600  # seconds until a photo is sent again that was read when its reader ended
 _REMEMBERED = 1000
 OWN_SHARE = 0.5  # of the time given: a photo that took more processor time is itself at fault, else the bench is
@@ -165,7 +165,7 @@ class WorkPool:
                 return result
             if self._stopping:
                 raise stopping()
-        if exit_code is None or exit_code in _FROM_OUTSIDE:
+        if exit_code is None or exit_code in FROM_OUTSIDE:
             text = _("The readers ended (killed, or out of memory) and were started anew. Send it again.")
             raise self._once_more(job.photo, "readers_ended", text)
         raise PhotoProblem("reader_stopped", _("Reading this photo ended the reader twice. Take another one."))

@@ -12,6 +12,7 @@ from stripread.words import _, _n, number, say
 from stripread.words import spoken as language
 
 FIRST = 500  # changed entries on the page; the CSV has them all
+NAMED = 20  # numbers of entries in one sentence
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,8 @@ class ArchiveReport:
     """What reading an archive again came to.
 
     ``missing``: entries whose photo, profile or what was said beside it is lost. ``other``: how many are of another
-    strip than the profile. ``pairs``: pH as the log has it and as made anew, of every reading with both.
+    strip than the profile. ``pairs``: pH as the log has it and as made anew, of every reading with both. ``failed``:
+    entries that could not be read, each with the reason.
     """
 
     software: str
@@ -54,6 +56,7 @@ class ArchiveReport:
     missing: tuple[int, ...]
     other: int
     pairs: tuple[tuple[float, float], ...]
+    failed: tuple[tuple[int, str], ...] = ()
 
     @property
     def statuses(self) -> int:
@@ -90,6 +93,7 @@ class ArchiveReport:
             "gates": [{**vars(gate)} for gate in self.gates],
             "missing": list(self.missing),
             "other_strips": self.other,
+            "failed": [{"entry": entry, "why": why} for entry, why in self.failed],
         }
 
 
@@ -113,6 +117,16 @@ def lead(report: ArchiveReport) -> str:
                 "{n} entry could not be read again: its photo, its profile, or what was said beside it is lost.",
                 "{n} entries could not be read again: photo, profile, or what was said beside it is lost.",
                 len(report.missing),
+            )
+        )
+    if report.failed:
+        numbers = ", ".join(str(entry) for entry, _why in report.failed[:NAMED])
+        said.append(
+            _n(
+                "{n} entry failed ({numbers}): readings.jsonl says why, and the same command tries it again.",
+                "{n} entries failed ({numbers}): readings.jsonl says why, and the same command tries them again.",
+                len(report.failed),
+                numbers=numbers if len(report.failed) <= NAMED else f"{numbers}, …",
             )
         )
     if report.other:

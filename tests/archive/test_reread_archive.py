@@ -22,7 +22,7 @@ from service.log.check import check_log
 from service.log.database import Database
 from service.readers.worker import read_job
 from stripread.errors import CallError
-from tests.archive.logs import PROFILE, made_log, wanted
+from tests.archive.logs import PROFILE, add, made_log, wanted
 from tests.server.fake_reader import FakeReader
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -38,7 +38,10 @@ class InProcess:
 
     def read(self, job):
         future = Future()
-        future.set_result(read_job(self._reader, job))
+        try:
+            future.set_result(read_job(self._reader, job))
+        except Exception as trouble:
+            future.set_exception(trouble)
         return future
 
     def close(self):
@@ -185,16 +188,33 @@ def test_a_line_that_was_cut_off_is_read_again(log, tmp_path, capsys):
     assert _run(capsys, log, tmp_path / "out") == whole
 
 
-def test_a_reader_that_dies_is_asked_twice_and_stops_the_run_where_it_was(log, tmp_path):
-    from tests.archive.logs import add
-
+def _hurt(log, batch, content):
+    """Other content in the file of a new entry's photo; the entry's number, and how to have it whole again."""
     with closing(Database(log.database_url)) as database, database.write() as c:
-        number = add(c, log.data, 3, "ph=6.00")
+        number = add(c, log.data, batch, "ph=6.00")
         sha256 = store.entry(c, number)["photo_sha256"]
-    (log.data / "photos" / sha256[:2] / sha256).write_bytes(b"FAKE:die;")
-    with pytest.raises(CallError, match=r"ended its process twice.*goes on from here"):
-        reread_archive(log, wanted(tmp_path / "out"), as_json=True)
-    assert len((tmp_path / "out" / "readings.jsonl").read_text().splitlines()) > 10
+    path = log.data / "photos" / sha256[:2] / sha256
+    whole = path.read_bytes()
+    path.write_bytes(content)
+    return number, lambda: path.write_bytes(whole)
+
+
+def test_a_photo_that_ends_its_reader_twice_stops_nothing(log, tmp_path, capsys):
+    number, _mend = _hurt(log, 3, b"FAKE:die;")
+    found = _run(capsys, log, tmp_path / "out")
+    why = "ProcessExpired: Abnormal termination (9)"
+    assert (found["read"], found["failed"]) == (18, [{"entry": number, "why": why}])
+
+
+@pytest.mark.usefixtures("in_process")
+def test_a_photo_that_fails_stops_nothing_and_is_tried_again(log, tmp_path, capsys):
+    number, mend = _hurt(log, 1, b"FAKE:break;")
+    found = _run(capsys, log, tmp_path / "out")
+    assert (found["read"], found["failed"]) == (18, [{"entry": number, "why": "RuntimeError: a fault of ours"}])
+    assert f"1 entry failed ({number}): readings.jsonl says why" in (tmp_path / "out" / "report.html").read_text()
+    mend()
+    found = _run(capsys, log, tmp_path / "out")
+    assert (found["read"], found["failed"]) == (19, [])
 
 
 @pytest.mark.usefixtures("in_process")

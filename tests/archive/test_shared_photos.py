@@ -66,7 +66,8 @@ def far_log(tmp_path):
     return settings
 
 
-def test_a_blank_that_many_strips_share_is_there_until_the_last_was_read(far_log, tmp_path):
+def _read_again(far_log, tmp_path):
+    """The lines of a run, and the photos that it left on this computer."""
     with (
         closing(Made(tmp_path)) as made,
         closing(Database(far_log.database_url, read_only=True)) as database,
@@ -75,8 +76,23 @@ def test_a_blank_that_many_strips_share_is_there_until_the_last_was_read(far_log
         asked = made.begin(Asked(software="test", begun_at="2026-01-01T00:00:00+00:00", up_to=WASHES, head=""))
         archive = Archive(database, blobs, tmp_path / "profiles")
         read_archive(archive, asked, made, Later(), lambda _done, _of: None)
-        assert [line["reading"]["status"] for line in made.lines()] == ["ok"] * WASHES
-        assert list(blobs._fetched.all()) == []  # nothing that was fetched stays
+        return list(made.lines()), list(blobs._fetched.all())
+
+
+def test_a_blank_that_many_strips_share_is_there_until_the_last_was_read(far_log, tmp_path):
+    lines, left = _read_again(far_log, tmp_path)
+    assert [line["reading"]["status"] for line in lines] == ["ok"] * WASHES
+    assert left == []  # nothing that was fetched stays
+
+
+def test_a_photo_that_is_another_one_in_the_store_is_lost_and_stops_nothing(far_log, tmp_path):
+    with closing(Database(far_log.database_url, read_only=True)) as database, database.read() as c:
+        sha256 = store.entry(c, 5)["photo_sha256"]
+    (tmp_path / "far" / sha256[:2] / sha256).write_bytes(b"another one")
+    lines, left = _read_again(far_log, tmp_path)
+    assert sum("reading" in line for line in lines) == WASHES - 1
+    assert {"entry": 5, "missing": True} in lines
+    assert left == []
 
 
 def test_what_is_lent_twice_is_given_back_twice():

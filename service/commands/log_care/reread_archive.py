@@ -46,7 +46,6 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
         With one sentence for whatever stops it; what was read until then stays.
     """
     from service.log.database import Database
-    from service.log.photos.store import StoreAway
     from service.readers.archive.asked import newest
     from service.readers.archive.changes import changes_of
     from service.readers.archive.keeping import keep_changes
@@ -68,8 +67,9 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
         except ClusterLost as problem:
             text = _("the cluster {url} is lost; the same command goes on from there", url=wanted.cluster)
             raise CallError(text) from problem
-        except StoreAway as problem:
-            raise CallError(_("{problem}; the same command goes on from there", problem=problem.strerror)) from None
+        except OSError as problem:  # the store of photos is away, or this computer's disk is full
+            said = problem.strerror or str(problem)
+            raise CallError(_("{problem}; the same command goes on from there", problem=said)) from None
         with database.read() as c:
             later = newest(c)[0]
         if asked.up_to < later:  # an earlier call's folder, begun when the log had fewer

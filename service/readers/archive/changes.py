@@ -19,9 +19,13 @@ def changes_of(database: Database, asked: Asked, made: Made) -> ArchiveReport:
     readings: dict[int, store.Row] = {}
     missing: set[int] = set()
     other: set[int] = set()
+    failed: dict[int, str] = {}
     for line in made.lines():
+        failed.pop(line["entry"], None)  # it was tried again
         if "reading" in line:
             readings[line["entry"]] = {k: v for k, v in line["reading"].items() if k not in HEAVY}
+        elif "failed" in line:
+            failed[line["entry"]] = str(line["failed"])
         else:
             (missing if "missing" in line else other).add(line["entry"])
     changed: list[ChangedEntry] = []
@@ -52,6 +56,7 @@ def changes_of(database: Database, asked: Asked, made: Made) -> ArchiveReport:
         tuple(sorted(missing)),
         len(other),
         tuple(pairs),
+        tuple(sorted(failed.items())),
     )
 
 

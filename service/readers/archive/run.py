@@ -16,14 +16,16 @@ from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.photos.several import several
+from service.log.photos.store import NotTheSame
 from service.log.unreadable import rereadable
 from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
 from service.readers.archive.lent import Lent
 from service.readers.archive.made import Made
-from service.readers.archive.workers import Workers, outcome_of
+from service.readers.archive.workers import PhotoFailed, Workers, outcome_of
 from service.readers.jobs import job_again
 from service.readers.reread import of_its_photo
 from service.readers.worker import Job, Outcome
+from stripread.errors import CallError
 
 AHEAD = 3  # photos lined up for each that is read at once, so that no reader waits for the log
 EVERY_S = 2.0  # between two writings to the disk
@@ -41,14 +43,18 @@ class Archive:
 
 
 def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, told: Told) -> None:
-    """Read what is asked for and is not in ``made`` yet, until all is.
+    """Read what is asked for and is not in ``made`` yet, until all is. A bad photo is told there and stops nothing.
 
     Raises
     ------
     CallError
-        If a photo can't be read for the computer's own fault, or a profile can't be used.
+        If memory is short, or the profile to read with can't be used.
     StoreAway
         If the store of photos does not answer.
+    ClusterLost
+        If the cluster does not.
+    OSError
+        If this computer's disk is at fault.
     """
     archive.profiles.mkdir(parents=True, exist_ok=True)
     with archive.database.read() as c:
@@ -59,8 +65,13 @@ def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, t
 
     def take() -> None:
         row, job, future = under_way.popleft()
-        outcome = outcome_of(workers, job, future)
-        made.add(row["id"], outcome if of_its_photo(row, outcome) else None)
+        try:
+            outcome = outcome_of(workers, job, future)
+            made.add(row["id"], outcome if of_its_photo(row, outcome) else None)
+        except PhotoFailed as failed:
+            if archive.other is not None and isinstance(failed.__cause__, CallError):
+                raise failed.__cause__ from None  # the profile to read with, which no photo can be read with
+            made.add(row["id"], None, "failed", str(failed))
         lent.give_back(_photos(row))
 
     try:
@@ -111,7 +122,11 @@ def _job(archive: Archive, lent: Lent, asked: Asked, entry: tuple[store.Row, boo
         return None, why
     profile = None if text is None else _kept(archive.profiles, text)
     lent.take(_photos(row))
-    if not all(archive.blobs.here(sha256).exists() for sha256 in _photos(row)):
+    try:
+        there = all(archive.blobs.here(sha256).exists() for sha256 in _photos(row))
+    except NotTheSame:  # another one in its place: it is lost
+        there = False
+    if not there:
         lent.give_back(_photos(row))
         return None, "missing"
     return job_again(row, archive.blobs, profile), ""

@@ -9,13 +9,19 @@ from typing import Any, Protocol
 
 from pebble import ProcessExpired
 
-from service.readers.cluster.scheduler import ClusterLost
-from service.readers.pool import process_pool
+from service.readers.cluster.parcel import OtherVersion
+from service.readers.cluster.scheduler import ClusterLost, WorkersDied
+from service.readers.pool import FROM_OUTSIDE, process_pool
 from service.readers.worker import Job, Outcome, read_job, work
 from stripread.errors import CallError
 from stripread.words import _
 
 TRIES = 2  # of one photo: what ended its reader may have come from outside
+_ENDED = (ProcessExpired, BrokenProcessPool, ClusterLost, TimeoutError)
+
+
+class PhotoFailed(Exception):  # noqa: N818 - what it is, in the house's words
+    """A photo that can't be read for a reason of its own, which the text says: the others are read all the same."""
 
 
 class Workers(Protocol):
@@ -74,18 +80,46 @@ def outcome_of(workers: Workers, job: Job, future: Future[Outcome]) -> Outcome:
 
     Raises
     ------
+    PhotoFailed
+        If it can't be read for a reason of its own.
     CallError
-        If its reader ended again, or it took too long: the run stops, and goes on from there when it is called again.
+        If its reader was ended from outside or for want of memory again, while others read beside it; or a worker of
+        the cluster has another version.
+    ClusterLost
+        If the cluster is lost.
     """
-    for again in range(TRIES):
+    for _unused in range(TRIES - 1):
         try:
-            return future.result()
-        except (ProcessExpired, BrokenProcessPool, ClusterLost, TimeoutError):
-            if again + 1 < TRIES:
-                future = workers.read(job)
-    text = _(
-        "reading {name} ended its process twice: is memory short? Call again with fewer --workers: "
-        "it goes on from here",
-        name=job.photo.name,
-    )
-    raise CallError(text)
+            return _ended(future)
+        except _ENDED:
+            future = workers.read(job)
+    try:
+        return _ended(future)
+    except WorkersDied as problem:
+        raise PhotoFailed(_said(problem)) from problem
+    except ClusterLost:
+        raise
+    except _ENDED as problem:
+        outside = isinstance(problem, BrokenProcessPool) or getattr(problem, "exitcode", None) in FROM_OUTSIDE
+        if outside and workers.at_once > 1:
+            text = _(
+                "reading {name} ended its process twice: is memory short? Call again with --workers 1: it goes on "
+                "from here",
+                name=job.photo.name,
+            )
+            raise CallError(text) from None
+        raise PhotoFailed(_said(problem)) from problem
+
+
+def _ended(future: Future[Outcome]) -> Outcome:
+    try:
+        return future.result()
+    except (*_ENDED, OtherVersion):
+        raise
+    except Exception as problem:  # of this photo, or of its profile
+        raise PhotoFailed(_said(problem)) from problem
+
+
+def _said(problem: BaseException) -> str:
+    code = getattr(problem, "exitcode", None)
+    return f"{type(problem).__name__}: {problem}" + ("" if code is None else f" ({code})")

@@ -20,6 +20,10 @@ class ClusterLost(Exception):  # noqa: N818 - what it is, in the house's words
     """The scheduler does not answer, or its workers died over and over: nothing is known of the photo."""
 
 
+class WorkersDied(ClusterLost):
+    """The scheduler gave a photo up after several of its workers had died at it."""
+
+
 class ClusterWorkers:
     """Workers of a cluster. For many threads.
 
@@ -64,9 +68,13 @@ class ClusterWorkers:
             If the scheduler does not answer now.
         """
         found: Future[T] = Future()
-        client = self._connected()
+        try:
+            parcel = packed(job)
+        except OSError as problem:  # of this photo: the others are read all the same
+            found.set_exception(problem)
+            return found
         # pure=False: the same photo posted again is another job, and never another one's answer.
-        far = client.submit(open_and_work, self._make, function, packed(job), pure=False)
+        far = self._connected().submit(open_and_work, self._make, function, parcel, pure=False)
         self._under_way.add(far)
 
         def done(ended: Any) -> None:  # noqa: ANN401 - distributed's
@@ -76,8 +84,7 @@ class ClusterWorkers:
             try:
                 found.set_result(ended.result())
             except Exception as trouble:  # of the job, or of the cluster
-                lost = type(trouble).__module__.startswith(("distributed", "asyncio", "concurrent"))
-                found.set_exception(ClusterLost(str(trouble)) if lost else trouble)
+                found.set_exception(_told(trouble))
 
         far.add_done_callback(done)
         found.add_done_callback(lambda ended: far.cancel() if ended.cancelled() else None)
@@ -93,3 +100,11 @@ class ClusterWorkers:
             if self._client is not None:
                 self._client.close()
                 self._client = None
+
+
+def _told(trouble: Exception) -> Exception:
+    """What ended a job: its own error, or that of the cluster."""
+    if type(trouble).__name__ == "KilledWorker":  # distributed's
+        return WorkersDied(str(trouble))
+    lost = type(trouble).__module__.startswith(("distributed", "asyncio", "concurrent"))
+    return ClusterLost(str(trouble)) if lost else trouble
