@@ -83,13 +83,18 @@ class Blobs:
         """Whether the file of this name is a photo as it was sent: no link, and what its hash says."""
         try:
             path = self.path(sha256)
-            return path.is_file() and not path.is_symlink() and hash_of(path) == sha256
+            links = path.is_symlink() or path.parent.is_symlink()
+            return path.is_file() and not links and hash_of(path) == sha256
         except (ValueError, OSError):  # no photo's name; a disk that does not give it
             return False
 
     def here(self, sha256: str) -> Path:
         """A file on this computer to read the photo from, if it is there; a store's photo is fetched for it."""
         return self.path(sha256)
+
+    def here_whole(self, sha256: str) -> Path | None:
+        """As ``here``, a file that is what its hash says, wherever it has to be looked for; None if there is none."""
+        return self.path(sha256) if self.whole_copy(sha256) else None
 
     def forget(self, sha256: str) -> None:
         """Told that a photo that was read once is not needed any more."""

@@ -8,7 +8,8 @@ import os
 import pytest
 
 from service.log.blobs import Blobs
-from service.log.photos.held import faults_of
+from service.log.photos.folder import FolderCheck
+from service.log.photos.held import held
 from service.log.photos.place import blobs_of, use_store
 from service.log.photos.store import StoreAway
 
@@ -85,14 +86,20 @@ def test_a_whole_photo_behind_a_damaged_file_that_waits_is_sent(blobs, far):
     assert {path.name for path in blobs.outgoing.iterdir()} == {f"{sha256}.damaged" for sha256 in (good, lost)}
 
 
+def _faults(blobs, sha256):
+    found = FolderCheck()
+    held(blobs).some([(sha256, 7)], found)
+    return found.faults
+
+
 def test_the_check_names_a_damaged_file_that_waits(blobs):
     sha256 = _keep(blobs, b"a photo")
-    assert faults_of(blobs, {sha256: 7}) == []
+    assert _faults(blobs, sha256) == []
     _damage(blobs.outgoing / sha256)
-    (fault,) = faults_of(blobs, {sha256: 7})
+    (fault,) = _faults(blobs, sha256)
     assert "waits to be sent, in a file that is not what it was" in fault
     (blobs.outgoing / sha256).unlink()
-    (fault,) = faults_of(blobs, {sha256: 7})
+    (fault,) = _faults(blobs, sha256)
     assert "is missing in the store; a copy is in" in fault
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,10 +40,9 @@ from service.log.check import check_rows
 from service.log.database import Database
 from service.log.models import metadata, now, photos, profiles
 from service.log.opening.form import form_of
-from service.log.photos.held import faults_of
 from service.log.photos.place import blobs_of
 from service.log.photos.several import several
-from service.log.photos.store import StoreAway
+from service.log.photos.store import NotTheSame, StoreAway
 from stripread.results import SOFTWARE
 from stripread.words import _
 
@@ -59,6 +58,7 @@ class Backup:
     _log: BinaryIO  # its name is gone already: whatever ends this process leaves nothing of it
     _profiles: dict[str, bytes]  # by the names of their members
     _photos: Blobs
+    _damaged: bool  # a photo is then looked for wherever it may be whole
 
     def pieces(self) -> Iterator[bytes]:
         """The file, piece by piece.
@@ -72,7 +72,7 @@ class Backup:
         """
         at, said = self.manifest.at, self.manifest.text()
         photos = [m.sha256 for m in self.manifest.members if m.name != LOG and m.name not in self._profiles]
-        places = _fetched(self._photos, photos)
+        places = _fetched(self._photos.here_whole if self._damaged else self._photos.here, photos)
         yield from _whole(MANIFEST, said, at)
         for member in self.manifest.members:
             if member.name in self._profiles:
@@ -157,7 +157,7 @@ def prepare(url: str, data: Path, scratch: Path, *, damaged: bool = False) -> Ba
         )
     length = _length(manifest, text)
     by_name = {profile_name(sha256): text for sha256, text in kept.items()}
-    return Backup(manifest, length + len(tape.end(length)), log, by_name, blobs)
+    return Backup(manifest, length + len(tape.end(length)), log, by_name, blobs, damaged)
 
 
 def _length(manifest: Manifest, said: bytes) -> int:
@@ -204,13 +204,17 @@ def _photo(path: Path) -> BinaryIO:
     return os.fdopen(handle, "rb")
 
 
-def _fetched(blobs: Blobs, photos: list[str]) -> Iterator[Path]:
+def _fetched(find: Callable[[str], Path | None], photos: list[str]) -> Iterator[Path]:
     """Where each photo can be read, in order; of a store some are fetched ahead."""
     try:
-        for _sha256, place in several(blobs.here, photos):
+        for sha256, place in several(find, photos):
+            if place is None:
+                raise _not_whole(_("photo {name} is missing", name=sha256))
             yield place
     except StoreAway as problem:
         raise _away(problem) from None
+    except NotTheSame as problem:
+        raise _not_whole(str(problem.strerror)) from None
 
 
 def _away(problem: StoreAway) -> BenchBusy:
@@ -218,11 +222,17 @@ def _away(problem: StoreAway) -> BenchBusy:
 
 
 def _photos_gone(blobs: Blobs, photos: dict[str, int]) -> set[str]:
+    """Those of which no file is whole, here or in the store: a copy of each other one is to be had."""
+    gone = set()
     try:
-        faults = faults_of(blobs, photos)
+        for sha256, place in several(blobs.here_whole, photos):
+            if place is None or place.stat().st_size != photos[sha256]:
+                gone.add(sha256)
+            if place is not None:
+                blobs.forget(sha256)
     except StoreAway as problem:
         raise _away(problem) from None
-    return {sha256 for sha256 in photos if any(fault.startswith(f"photo {sha256} ") for fault in faults)}
+    return gone
 
 
 def _not_whole(fault: str) -> Conflict:

@@ -20,11 +20,11 @@ from collections.abc import Callable
 from pathlib import Path
 from weakref import finalize
 
-from service.log.blobs import Blobs, is_hash, sync_folder
-from service.log.photos.store import Store, StoreAway
+from service.log.blobs import Blobs, hash_of, is_hash, sync_folder
+from service.log.photos.lined_up import OUTGOING, line_up
+from service.log.photos.store import NotTheSame, Store, StoreAway
 
 log = logging.getLogger("stripread.photos")
-OUTGOING = "outgoing"  # folder beside that of photos: those that the store has not got yet
 _FIRST_WAIT, _LONGEST_WAIT = 1.0, 30.0  # seconds between two tries to reach a store that is away
 _IN_USE = 600.0  # seconds for which a copy is not removed after it was asked for: a reader may be about to open it
 
@@ -74,14 +74,39 @@ class StoredBlobs(Blobs):
         waiting = self.outgoing / sha256
         if waiting.exists():
             return waiting
-        copies = self._copies()
-        other = copies.path(sha256)
+        other = self._copies().path(sha256)
         if other.exists():
             return other
         try:
-            data = self.store.get(sha256)
+            return self._fetch(sha256)
         except FileNotFoundError:
             return place  # opened, it says that it is not there, as in a folder
+
+    def here_whole(self, sha256: str) -> Path | None:
+        """As ``here``: the copy, what waits, or what the store has, whichever is what its hash says.
+
+        Raises
+        ------
+        StoreAway
+        """
+        if not is_hash(sha256):
+            return None
+        if self.whole_copy(sha256):
+            return self.path(sha256)
+        waiting = self.outgoing / sha256
+        with contextlib.suppress(OSError):
+            if hash_of(waiting) == sha256:
+                return waiting
+        try:
+            return self._fetch(sha256)
+        except (FileNotFoundError, NotTheSame):
+            return None
+
+    def _fetch(self, sha256: str) -> Path:
+        """Where the store's photo was put, instead of what had its name."""
+        data = self.store.get(sha256)
+        copies = self._copies()
+        other = copies.path(sha256)
         temporary = copies.incoming / secrets.token_hex(16)
         try:
             with temporary.open("xb") as out:
@@ -104,7 +129,7 @@ class StoredBlobs(Blobs):
 
     def named(self, temporary: Path, sha256: str) -> None:
         """Give a photo that is on the disk its name, and line it up for the store before that."""
-        _line_up(temporary, self.outgoing / sha256)
+        line_up(temporary, self.outgoing / sha256)
         sync_folder(self.outgoing)
         super().named(temporary, sha256)
         self._count(self.path(sha256).stat().st_size)
@@ -156,7 +181,7 @@ class StoredBlobs(Blobs):
             path.rename(path.with_name(f"{sha256}.damaged"))
             if not self.whole_copy(sha256):
                 return False
-            _line_up(self.path(sha256), path)
+            line_up(self.path(sha256), path)
             data = path.read_bytes()
         self.store.put(sha256, data)
         path.unlink(missing_ok=True)
@@ -234,7 +259,7 @@ class StoredBlobs(Blobs):
                 self.path(sha256).unlink(missing_ok=True)
                 over -= size
             elif self.whole_copy(sha256):
-                _line_up(self.path(sha256), self.outgoing / sha256)
+                line_up(self.path(sha256), self.outgoing / sha256)
                 self._some.set()
 
     def _has(self, sha256: str, size: int) -> bool:
@@ -243,36 +268,3 @@ class StoredBlobs(Blobs):
         except StoreAway:
             self._added = self._bound  # counted anew once it answers
             raise
-
-
-def line_up_all(root: Path) -> int:
-    """Line up all photos of a folder for a store; how many they are. Those that are no whole photos are left out."""
-    outgoing = root.parent / OUTGOING
-    outgoing.mkdir(exist_ok=True)
-    many = 0
-    blobs = Blobs(root)
-    for sha256 in blobs.all():
-        if blobs.whole_copy(sha256):
-            _line_up(blobs.path(sha256), outgoing / sha256)
-            many += 1
-    sync_folder(outgoing)
-    sync_folder(root.parent)
-    return many
-
-
-def _line_up(path: Path, link: Path) -> None:
-    """The same file under a second name, instead of what had that; a copy, where the file system knows no such links.
-
-    What lies there may be damaged, so it never stays.
-    """
-    beside = link.with_name(f"{link.name}.{secrets.token_hex(4)}")
-    try:
-        try:
-            os.link(path, beside)
-        except OSError:
-            shutil.copyfile(path, beside)
-            with beside.open("rb") as written:
-                os.fsync(written.fileno())
-        beside.replace(link)
-    finally:
-        beside.unlink(missing_ok=True)  # which stays where both were the same file already, as rename(2) says

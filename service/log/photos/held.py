@@ -135,10 +135,3 @@ def _size(path: Path) -> int | None:
 def held(blobs: Blobs) -> Held:
     """How to look at these photos."""
     return InStore(blobs) if isinstance(blobs, StoredBlobs) else InFolder(blobs.root)
-
-
-def faults_of(blobs: Blobs, known: dict[str, int]) -> list[str]:
-    """What is wrong with the photos that the log knows, by hash with their sizes. Reads every one."""
-    found = FolderCheck()
-    held(blobs).some(sorted(known.items()), found)
-    return found.faults

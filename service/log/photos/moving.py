@@ -7,7 +7,6 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from service.log.blobs import Blobs, hash_of
 from service.log.database import Database
 from service.log.models import photos
 from service.log.photos.away import StoredBlobs
@@ -44,18 +43,14 @@ def to_folder(database: Database, data: Path, told: Told) -> int:
     blobs = blobs_of(data)
     with database.read() as c:
         known = [str(sha256) for sha256 in c.execute(select(photos.c.sha256).order_by(photos.c.sha256)).scalars()]
-    for done, (sha256, place) in enumerate(several(blobs.here, known)):
+    for done, (sha256, place) in enumerate(several(blobs.here_whole, known)):
         told(done, len(known))
-        _need(blobs, sha256, place)
+        if place is None:
+            raise CallError(_("photo {sha256} is lost or damaged; `stripread log check` says all", sha256=sha256))
+        here = blobs.path(sha256)
+        if place != here:
+            here.parent.mkdir(exist_ok=True)
+            place.replace(here)  # it waited to be sent
     told(len(known), len(known))
     use_folder(data)
     return len(known)
-
-
-def _need(blobs: Blobs, sha256: str, place: Path) -> None:
-    here = blobs.path(sha256)
-    if not here.exists() and place.exists():
-        here.parent.mkdir(exist_ok=True)
-        place.rename(here)  # it waited to be sent
-    if not here.is_file() or hash_of(here) != sha256:
-        raise CallError(_("photo {sha256} is lost or damaged; `stripread log check` says all", sha256=sha256))

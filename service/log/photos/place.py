@@ -9,7 +9,8 @@ import shutil
 from pathlib import Path
 
 from service.log.blobs import Blobs, sync_folder
-from service.log.photos.away import OUTGOING, StoredBlobs, line_up_all
+from service.log.photos.away import StoredBlobs
+from service.log.photos.lined_up import OUTGOING, line_up_all
 from service.log.photos.store import Store, StoreAway
 from stripread.errors import CallError
 from stripread.words import _
