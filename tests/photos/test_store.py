@@ -67,11 +67,20 @@ def test_a_bucket_that_is_not_there_is_no_missing_photo(bucket):
 
 
 def test_wrong_urls_are_one_line():
-    for url in ("photos", "s3://", "s3:///", "carrier-pigeon://coop"):
+    for url in ("photos", "s3://", "s3:///", "file://far", "carrier-pigeon://coop", "memory://far", "ftp://h/x"):
         with pytest.raises(CallError) as wrong:
             Store(url)
         assert url in str(wrong.value)
         assert "\n" not in str(wrong.value)
+
+
+@pytest.mark.parametrize(
+    "url", ["s3://who:secret@h/x", "ftp://who:secret@h/x", "secret@h/x", "s3://b/x?key=secret", "abfs://secret@h/x"]
+)
+def test_a_password_in_a_url_is_refused_and_not_repeated(url):
+    with pytest.raises(CallError) as wrong:
+        Store(url)
+    assert "secret" not in str(wrong.value)
 
 
 def test_the_environment_says_the_options(bucket, monkeypatch):

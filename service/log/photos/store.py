@@ -26,6 +26,7 @@ T = TypeVar("T")
 RESTS = 5.0  # seconds for which a store that did not answer is not asked again: each ask would wait for it anew
 # A put there is seen whole or not at all; elsewhere a file is written beside and then gets its name.
 _WHOLE_PUTS = {"s3", "s3a", "gs", "gcs", "az", "abfs", "abfss"}
+SCHEMES = ("s3", "s3a", "gs", "gcs", "az", "abfs", "abfss", "file")  # others keep nothing for long, or nothing whole
 _S3 = {"s3", "s3a"}
 # botocore's own are 60 s each and five tries: a phone would wait for minutes.
 _S3_WAITS = {"connect_timeout": 5, "read_timeout": 20, "retries": {"max_attempts": 1}}
@@ -174,6 +175,26 @@ class Store:
             raise StoreAway(self.url, str(trouble) or type(trouble).__name__) from None
 
 
+def _scheme(url: str) -> str:
+    """What stands before ``://``.
+
+    Raises
+    ------
+    CallError
+        If this is no store's URL. One with a password is not repeated: what is printed may be read by others.
+    """
+    scheme, slashes, rest = url.partition("://")
+    if "@" in (rest or url).partition("/")[0] or (scheme != "file" and "?" in rest):
+        raise CallError(_("a store's URL holds no name, no key and no options: they come from the environment"))
+    if not slashes or not rest.strip("/") or (scheme == "file" and not rest.startswith("/")):
+        raise CallError(_("{url} is no store's URL: write s3://BUCKET/FOLDER", url=url))
+    if scheme not in SCHEMES:
+        known = ", ".join(SCHEMES)
+        text = _("no photos are kept at {url}: a store's URL begins with one of {known}", url=url, known=known)
+        raise CallError(text)
+    return scheme
+
+
 def _opened(url: str) -> tuple[Any, str]:
     """The file system of a URL with the options of the environment, and its root in it.
 
@@ -187,9 +208,7 @@ def _opened(url: str) -> tuple[Any, str]:
         from fsspec.config import apply_config, set_conf_env  # noqa: PLC0415
     except ImportError:
         raise CallError(_("photos in a store need a further package: pip install 'stripread[stores]'")) from None
-    protocol = url.split("://", 1)[0]
-    if "://" not in url or not url.split("://", 1)[1].strip("/"):
-        raise CallError(_("{url} is no store's URL: write s3://BUCKET/FOLDER", url=url))
+    protocol = _scheme(url)
     try:
         cls = fsspec.get_filesystem_class(protocol)
         said: dict[str, Any] = {}
