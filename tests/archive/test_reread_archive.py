@@ -32,6 +32,7 @@ class InProcess:
     """Reads here and at once: the processes are tried below, once each as they end well and badly."""
 
     at_once = 1
+    longest = None
 
     def __init__(self, settings):
         self._reader = settings.reader()

@@ -14,6 +14,7 @@ from service.readers.cluster.scheduler import ClusterLost, WorkersDied
 from service.readers.worker import OUT_OF_MEMORY, Job
 from stripread.errors import CallError
 
+NEVER = "never"
 JOB = Job("solid", Path("x.jpg"), "x.jpg")
 
 
@@ -22,10 +23,13 @@ class Readers:
 
     def __init__(self, at_once, *ends):
         self.at_once = at_once
+        self.longest = 0.05
         self._ends = iter(ends)
 
     def read(self, _job):
         future, end = Future(), next(self._ends)
+        if end is NEVER:
+            return future
         if isinstance(end, BaseException):
             future.set_exception(end)
         else:
@@ -73,3 +77,9 @@ def test_a_lost_cluster_and_another_version_stop_the_run():
         _outcome(2, ClusterLost("away"), ClusterLost("away"))
     with pytest.raises(OtherVersion):
         _outcome(2, OtherVersion("another"))
+
+
+def test_a_cluster_whose_workers_are_gone_is_lost_after_a_while():
+    assert _outcome(2, NEVER, "read") == "read"
+    with pytest.raises(ClusterLost, match="no worker read a photo within"):
+        _outcome(2, NEVER, NEVER)

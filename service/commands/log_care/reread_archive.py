@@ -65,8 +65,12 @@ def reread_archive(settings: Settings, wanted: Wanted, *, as_json: bool) -> int:
         except KeyboardInterrupt:
             raise CallError(_("stopped: the same command goes on from there")) from None
         except ClusterLost as problem:
-            text = _("the cluster {url} is lost; the same command goes on from there", url=wanted.cluster)
-            raise CallError(text) from problem
+            text = _(
+                "the cluster {url} is lost ({problem}); the same command goes on from there",
+                url=wanted.cluster,
+                problem=problem,
+            )
+            raise CallError(text) from None
         except OSError as problem:  # the store of photos is away, or this computer's disk is full
             said = problem.strerror or str(problem)
             raise CallError(_("{problem}; the same command goes on from there", problem=said)) from None
@@ -140,6 +144,7 @@ def _read(settings: Settings, wanted: Wanted, of: tuple[Database, Asked, Made], 
 
 
 def _workers(settings: Settings, wanted: Wanted) -> Workers:
+    from service.readers.archive.run import AHEAD
     from service.readers.archive.workers import OwnWorkers
     from service.readers.photo_reader import PipelineReader
 
@@ -148,7 +153,8 @@ def _workers(settings: Settings, wanted: Wanted) -> Workers:
         from service.readers.cluster.scheduler import ClusterLost, ClusterWorkers
 
         try:
-            return ClusterWorkers(wanted.cluster, make)
+            # Before the photo that is waited for as many wait as are lined up.
+            return ClusterWorkers(wanted.cluster, make, settings.reading_timeout * (AHEAD + 1))
         except ClusterLost as problem:
             text = _("the cluster {url} does not answer: {problem}", url=wanted.cluster, problem=problem)
             raise CallError(text) from None

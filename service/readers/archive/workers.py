@@ -25,9 +25,13 @@ class PhotoFailed(Exception):  # noqa: N818 - what it is, in the house's words
 
 
 class Workers(Protocol):
-    """Reads photos, several at once."""
+    """Reads photos, several at once.
+
+    ``longest``: seconds to wait for the photo that was lined up first; None where a reading's time is bounded anyway.
+    """
 
     at_once: int
+    longest: float | None
 
     def read(self, job: Job) -> Future[Outcome]:
         """Have a photo read."""
@@ -51,6 +55,7 @@ class OwnWorkers:
 
     def __init__(self, make: Callable[[], Any], workers: int, timeout: float, memory: int | None) -> None:
         self.at_once = workers
+        self.longest: float | None = None
         self._start_with = (make, workers, memory)
         self._timeout = timeout
         self._pool = self._start()
@@ -90,11 +95,11 @@ def outcome_of(workers: Workers, job: Job, future: Future[Outcome]) -> Outcome:
     """
     for _unused in range(TRIES - 1):
         try:
-            return _ended(future)
+            return _ended(future, workers.longest)
         except _ENDED:
             future = workers.read(job)
     try:
-        return _ended(future)
+        return _ended(future, workers.longest)
     except WorkersDied as problem:
         raise PhotoFailed(_said(problem)) from problem
     except ClusterLost:
@@ -111,10 +116,13 @@ def outcome_of(workers: Workers, job: Job, future: Future[Outcome]) -> Outcome:
         raise PhotoFailed(_said(problem)) from problem
 
 
-def _ended(future: Future[Outcome]) -> Outcome:
+def _ended(future: Future[Outcome], longest: float | None) -> Outcome:
     try:
-        return future.result()
-    except (*_ENDED, OtherVersion):
+        return future.result(longest)
+    except (*_ENDED, OtherVersion) as problem:
+        if isinstance(problem, TimeoutError) and not future.done():
+            future.cancel()
+            raise ClusterLost(_("no worker read a photo within {longest:.0f} s", longest=longest)) from None
         raise
     except Exception as problem:  # of this photo, or of its profile
         raise PhotoFailed(_said(problem)) from problem

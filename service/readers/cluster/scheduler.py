@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import Future
 from typing import Any, TypeVar
@@ -14,6 +16,7 @@ from stripread.words import _
 
 T = TypeVar("T")
 _CONNECT_S = 5.0
+RESTS = 5.0  # seconds for which a scheduler that did not answer is not asked again: each ask would wait for it anew
 
 
 class ClusterLost(Exception):  # noqa: N818 - what it is, in the house's words
@@ -33,11 +36,15 @@ class ClusterWorkers:
         The scheduler's, ``tcp://HOST:8786`` or ``tls://HOST:8786``.
     make
         Called once in each of its worker processes, in which this program must be installed.
+    longest
+        Seconds for which who reads an archive waits for a photo, and then takes the cluster for lost.
     """
 
-    def __init__(self, url: str, make: Callable[[], Any]) -> None:
+    def __init__(self, url: str, make: Callable[[], Any], longest: float | None = None) -> None:
+        self.longest = longest
         self._url = url
         self._make = make
+        self._not_before = 0.0
         self._lock = threading.Lock()
         self._client: Any = None
         self._under_way: set[Any] = set()  # the scheduler forgets what nobody holds
@@ -49,15 +56,26 @@ class ClusterWorkers:
         except ImportError:
             raise CallError(_("a cluster needs a further package: pip install 'stripread[cluster]'")) from None
         with self._lock:
-            if self._client is None or self._client.status != "running":
+            if self._client is not None and self._client.status != "running":
+                self._drop()
+            if self._client is None:
+                if time.monotonic() < self._not_before:
+                    raise ClusterLost(_("it did not answer a moment ago"))
                 try:
                     made: Any = Client
                     self._client = made(self._url, timeout=_CONNECT_S, set_as_default=False)
                 except ValueError as wrong:
                     raise CallError(_("{url} is no scheduler's URL: {wrong}", url=self._url, wrong=wrong)) from None
                 except OSError as problem:
+                    self._not_before = time.monotonic() + RESTS
                     raise ClusterLost(str(problem).splitlines()[0]) from None
             return self._client
+
+    def _drop(self) -> None:
+        """Let go of a connection: what is under way by it ends in ``ClusterLost``."""
+        client, self._client = self._client, None
+        with contextlib.suppress(Exception):  # it is lost: what it says of that is no news
+            client.close(timeout=1)
 
     def work(self, function: Callable[[Any, Job], T], job: Job) -> Future[T]:
         """Have ``function(made, job)`` done; the future may end in ``ClusterLost``.
