@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import os
-import secrets
 from pathlib import Path
 
+from service.written_whole import written_whole
 from stripread.errors import CallError
 from stripread.words import _
 
@@ -37,18 +37,8 @@ def write_private(path: Path, content: bytes) -> None:
     CallError
         Where it can't be written.
     """
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
     try:
-        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE_MODE)
-        try:
-            with os.fdopen(handle, "wb") as out:
-                out.write(content)
-                out.flush()
-                os.fsync(out.fileno())
-            beside.chmod(FILE_MODE)  # whatever mask this process has
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
+        written_whole(path, content, mode=FILE_MODE)
     except OSError as problem:
         raise CallError(
             _("can't keep keys in {path}: {why}", path=path.parent, why=problem.strerror or problem)

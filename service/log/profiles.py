@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
-import secrets
 import tomllib
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -18,6 +16,7 @@ from service.log import store
 from service.log.calibrations import versions
 from service.log.database import Database
 from service.settings import Settings
+from service.written_whole import written_whole
 from stripread.errors import CallError
 from stripread.user_file import toml_table, user_text
 from stripread.words import _
@@ -180,17 +179,17 @@ class Profiles:
 
     def keep(self, text: str) -> KeptProfile:
         """Put a profile's text where workers can load it."""
-        data = text.encode()
-        sha256 = hashlib.sha256(data).hexdigest()
-        path = self._root / f"{sha256}.toml"
-        if not path.exists():
-            temporary = self._root / secrets.token_hex(8)
-            with temporary.open("wb") as out:
-                out.write(data)
-                out.flush()
-                os.fsync(out.fileno())
-            temporary.replace(path)
-        return KeptProfile(sha256, text, path)
+        return kept_profile(self._root, text)
+
+
+def kept_profile(folder: Path, text: str) -> KeptProfile:
+    """A profile's text in a file of the folder, whose name is its hash; written if it is not there."""
+    data = text.encode()
+    sha256 = hashlib.sha256(data).hexdigest()
+    path = folder / f"{sha256}.toml"
+    if not path.exists():
+        written_whole(path, data)
+    return KeptProfile(sha256, text, path)
 
 
 def check_profile(path: Path) -> None:

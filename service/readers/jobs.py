@@ -5,10 +5,30 @@ from __future__ import annotations
 from pathlib import Path
 
 from service.log.blobs import Blobs
+from service.log.photos.store import NotTheSame
 from service.log.store import Row
 from service.readers.earlier.cells import cells_again
 from service.readers.statement import StripStatement
 from service.readers.worker import Job
+
+
+def photos_of(row: Row) -> list[str]:
+    """Hashes of the photos that the entry's reading needs: its own, and those that were read beside it."""
+    others = [row["extras"].get(name) for name in ("blank", "cells")]
+    return [row["photo_sha256"], *(other["sha256"] for other in others if other is not None)]
+
+
+def photos_here(row: Row, blobs: Blobs) -> bool:
+    """Whether all of them are here, fetched where they have to be. One in whose place lies another is lost.
+
+    Raises
+    ------
+    StoreAway
+    """
+    try:
+        return all(blobs.here(sha256).exists() for sha256 in photos_of(row))
+    except NotTheSame:
+        return False
 
 
 def job_again(row: Row, blobs: Blobs, profile: Path | None) -> Job:

@@ -12,7 +12,7 @@ from service.log.chain.locks import one_of_batch
 from service.log.database import Database
 from service.log.profiles import Profiles
 from service.log.unreadable import rereadable
-from service.readers.jobs import job_again
+from service.readers.jobs import job_again, photos_here
 from service.readers.pool import WorkPool
 from service.readers.swatches import swatches
 from service.readers.threads import in_thread
@@ -78,7 +78,7 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
         read += 1
         changed = differences(row["reading"], outcome.reading)
         if changed:
-            new = await in_thread(_keep, bench, row, outcome, changed) if keep else None
+            new = await in_thread(correct, bench.database, row, outcome) if keep else None
             was, is_now = (
                 {k: r.get(k) for k in changed} for r in (summary(row["reading"]), summary(outcome.reading))
             )
@@ -128,7 +128,6 @@ def read_from_photos(rows: list[store.Row]) -> list[store.Row]:
 def _job(bench: Archive, row: store.Row) -> Job | None:
     if not rereadable(row):
         return None
-    photo = bench.blobs.here(row["photo_sha256"])
     profile = None
     if row["profile_sha256"] is not None:
         with bench.database.read() as c:
@@ -136,19 +135,28 @@ def _job(bench: Archive, row: store.Row) -> Job | None:
         if text is None:
             return None
         profile = bench.profiles.keep(text).path
-    others = [row["extras"].get(name) for name in ("blank", "cells")]
-    needed = [photo, *(bench.blobs.here(other["sha256"]) for other in others if other is not None)]
-    if not all(path.exists() for path in needed):
-        return None
-    return job_again(row, bench.blobs, profile)
+    return job_again(row, bench.blobs, profile) if photos_here(row, bench.blobs) else None
 
 
-def _keep(bench: Archive, row: store.Row, outcome: Outcome, changed: list[str]) -> int | None:
-    with bench.database.write() as c:
+def correct(
+    database: Database,
+    row: store.Row,
+    outcome: Outcome,
+    *,
+    made_by: str = SOFTWARE,
+    profile: tuple[str, str] | None = None,
+) -> int | None:
+    """Add what an entry's photo reads now as one that corrects it; its number, or None if somebody has corrected it.
+
+    ``profile``: hash and text of that which was read with, if it is not that of then.
+    """
+    with database.write() as c:
         one_of_batch(c, row["batch_id"])
         if store.corrector(c, row["id"]) is not None:
-            return None  # corrected by somebody meanwhile: theirs counts
-        text = store.profile_text(c, row["profile_sha256"]) if row["profile_sha256"] else None
+            return None  # meanwhile: theirs counts
+        if profile is None and row["profile_sha256"]:
+            text = store.profile_text(c, row["profile_sha256"])
+            profile = None if text is None else (row["profile_sha256"], text)
         new = store.NewEntry(
             batch_id=row["batch_id"],
             kind=row["kind"],
@@ -159,10 +167,10 @@ def _keep(bench: Archive, row: store.Row, outcome: Outcome, changed: list[str]) 
             wash=row["wash"],
             note=row["note"],
             snapped_at=row["snapped_at"],
-            profile=(row["profile_sha256"], text) if text is not None else None,
+            profile=profile,
             extras={**row["extras"], "colours": swatches(outcome)},
             corrects_id=row["id"],
-            made_by=SOFTWARE,
-            why=f"read again: {', '.join(changed)} changed",
+            made_by=made_by,
+            why=f"read again: {', '.join(differences(row['reading'], outcome.reading))} changed",
         )
         return store.add_entry(c, new)

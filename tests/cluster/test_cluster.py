@@ -19,7 +19,6 @@ from service.web.app import create_app
 from stripread.errors import CallError
 from tests.archive.logs import made_log, wanted
 from tests.server.conftest import a_photo, settings_in
-from tests.server.fake_reader import LaterReader
 from tests.server.running import free_port
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -110,7 +109,6 @@ def test_a_worker_that_dies_loses_nothing_and_doubles_nothing(cluster, tmp_path,
     assert (far / "changes.csv").read_bytes() == (here / "changes.csv").read_bytes()
     lines = [json.loads(line)["entry"] for line in (far / "readings.jsonl").read_text().splitlines()[1:]]
     assert len(lines) == len(set(lines)) == by_own["read"]
-    assert log.reader is LaterReader
 
 
 def test_a_cluster_that_does_not_answer_is_one_line(tmp_path, monkeypatch):

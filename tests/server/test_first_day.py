@@ -155,7 +155,7 @@ def test_names_never_leave_the_folder_nor_share_a_file(tmp_path):
 def test_a_write_that_fails_leaves_what_was_there(tmp_path, monkeypatch):
     shelf = StripKinds(tmp_path)
     shelf.save(roll_kind("roll", (3.0, 11.0)))
-    monkeypatch.setattr("service.log.kinds.shelf.os.fsync", lambda _: (_ for _ in ()).throw(OSError(28, "full")))
+    monkeypatch.setattr("service.written_whole.os.fsync", lambda _: (_ for _ in ()).throw(OSError(28, "full")))
     with pytest.raises(OSError, match="full"):
         shelf.save(roll_kind("roll", (1.0, 11.0)), replace=True)
     assert shelf.named("roll").range == (3.0, 11.0)

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, select
 
 from service.log.chain.walk import BEGINNING, Place
 from service.log.models import chain, now
+from service.written_whole import written_whole
 
 NAME = "check.json"
 EVERY_S = 2.0  # between two writings of it
@@ -73,10 +74,8 @@ class GoingOn:
             faults=faults,
             folders=self.folders,
         )
-        beside = self.file.with_name(self.file.name + ".part")
         with contextlib.suppress(OSError):
-            beside.write_text(said.model_dump_json(), encoding="utf-8")
-            beside.replace(self.file)
+            written_whole(self.file, said.model_dump_json().encode())
 
     def _write(self) -> None:
         if time.monotonic() - self._written >= EVERY_S:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-import secrets
 from pathlib import Path
 
 from service.errors import Conflict, NotFound
 from service.log.blobs import sync_folder
+from service.written_whole import written_whole
 from stripread.errors import CallError
 from stripread.kind import StripKind, kind_from_dict, kind_text
 from stripread.user_file import toml_table, user_text
@@ -82,15 +81,7 @@ class StripKinds:
         if there is None and len(self.all()) >= MOST_KINDS:
             raise Conflict("too_many_kinds", _("There are {count} strip kinds here already.", count=MOST_KINDS))
         self._root.mkdir(parents=True, exist_ok=True)
-        unfinished = self._root / f".{secrets.token_hex(8)}.part"
-        try:
-            with unfinished.open("xb") as out:
-                out.write(kind_text(kind).encode())
-                out.flush()
-                os.fsync(out.fileno())
-            unfinished.replace(place)
-        finally:
-            unfinished.unlink(missing_ok=True)
+        written_whole(place, kind_text(kind).encode())
         sync_folder(self._root)
         return kind
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import secrets
 import shutil
 from pathlib import Path
 
@@ -12,6 +10,7 @@ from service.log.blobs import Blobs, sync_folder
 from service.log.photos.away import StoredBlobs
 from service.log.photos.lined_up import OUTGOING, line_up_all
 from service.log.photos.store import Store, StoreAway
+from service.written_whole import written_whole
 from stripread.errors import CallError
 from stripread.words import _
 
@@ -77,7 +76,8 @@ def use_store(data: Path, url: str) -> int:
     Store(url).look()
     (data / "photos").mkdir(parents=True, exist_ok=True)
     many = line_up_all(data / "photos")
-    _write(data, json.dumps({"store": url}) + "\n")
+    written_whole(data / NAME, (json.dumps({"store": url}) + "\n").encode())
+    sync_folder(data)
     return many
 
 
@@ -100,13 +100,3 @@ def use_folder(data: Path) -> None:
     (data / NAME).unlink(missing_ok=True)
     sync_folder(data)
     shutil.rmtree(data / OUTGOING, ignore_errors=True)  # second names of photos that are in the folder
-
-
-def _write(data: Path, text: str) -> None:
-    beside = data / f"{NAME}.{secrets.token_hex(4)}"
-    with beside.open("x", encoding="utf-8") as out:
-        out.write(text)
-        out.flush()
-        os.fsync(out.fileno())
-    beside.replace(data / NAME)
-    sync_folder(data)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import secrets
 import time
 import tomllib
 from collections import deque
@@ -16,13 +14,13 @@ from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.photos.several import several
-from service.log.photos.store import NotTheSame
+from service.log.profiles import kept_profile
 from service.log.unreadable import rereadable
 from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
 from service.readers.archive.lent import Lent
 from service.readers.archive.made import Made
 from service.readers.archive.workers import PhotoFailed, Workers, outcome_of
-from service.readers.jobs import job_again
+from service.readers.jobs import job_again, photos_here, photos_of
 from service.readers.reread import of_its_photo
 from service.readers.worker import Job, Outcome
 from stripread.errors import CallError
@@ -72,7 +70,7 @@ def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, t
             if archive.other is not None and isinstance(failed.__cause__, CallError):
                 raise failed.__cause__ from None  # the profile to read with, which no photo can be read with
             made.add(row["id"], None, "failed", str(failed))
-        lent.give_back(_photos(row))
+        lent.give_back(photos_of(row))
 
     try:
         for row, job, why in _jobs(archive, lent, asked, made.done):
@@ -120,14 +118,10 @@ def _job(archive: Archive, lent: Lent, asked: Asked, entry: tuple[store.Row, boo
     text, why = _profile(archive, asked, row)
     if why:
         return None, why
-    profile = None if text is None else _kept(archive.profiles, text)
-    lent.take(_photos(row))
-    try:
-        there = all(archive.blobs.here(sha256).exists() for sha256 in _photos(row))
-    except NotTheSame:  # another one in its place: it is lost
-        there = False
-    if not there:
-        lent.give_back(_photos(row))
+    profile = None if text is None else kept_profile(archive.profiles, text).path
+    lent.take(photos_of(row))
+    if not photos_here(row, archive.blobs):
+        lent.give_back(photos_of(row))
         return None, "missing"
     return job_again(row, archive.blobs, profile), ""
 
@@ -146,23 +140,9 @@ def _profile(archive: Archive, asked: Asked, row: store.Row) -> tuple[str | None
     return (archive.other, "") if same else (None, "other")
 
 
-def _photos(row: store.Row) -> list[str]:
-    others = [row["extras"].get(name) for name in ("blank", "cells")]
-    return [row["photo_sha256"], *(other["sha256"] for other in others if other is not None)]
-
-
 def strip_name(text: str) -> str | None:
     """The name of the strip that a profile is of."""
     try:
         return str(tomllib.loads(text)["name"])
     except (tomllib.TOMLDecodeError, KeyError):
         return None
-
-
-def _kept(folder: Path, text: str) -> Path:
-    path = folder / f"{hashlib.sha256(text.encode()).hexdigest()}.toml"
-    if not path.exists():
-        beside = folder / secrets.token_hex(8)
-        beside.write_text(text, encoding="utf-8")
-        beside.replace(path)
-    return path
