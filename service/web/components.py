@@ -12,6 +12,7 @@ from typing import Annotated, Any, BinaryIO
 from fastapi import Depends, Request
 
 from service.authority.keeper import Keeper
+from service.folder_lock import only_one
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.photos.place import blobs_of, settled
@@ -23,7 +24,6 @@ from service.readers.pictures import no_reader
 from service.readers.pool import WorkPool
 from service.settings import Settings
 from service.web.door.demo_beside import DemoBeside
-from service.web.door.lock import only_one
 from service.web.door.names import certificate_names
 from service.web.kept_pictures import KeptPictures
 from service.web.pairing import Pairing

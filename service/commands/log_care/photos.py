@@ -23,10 +23,10 @@ def photos(to: str | None, data: Path, database: str | None) -> int:
     service first. A move that is stopped goes on with the same command.
     """
     from service.commands.log_care.progress import told
+    from service.folder_lock import only_one
     from service.log.photos.moving import to_folder, to_store
     from service.log.photos.place import blobs_of, store_url
     from service.log.photos.store import StoreAway
-    from service.web.door.lock import only_one
 
     check_there(data, database)
     if to is not None:

@@ -10,9 +10,9 @@ from typing import Any, BinaryIO
 
 from pydantic import ValidationError
 
+from service.folder_lock import alone
 from service.readers.archive.asked import Asked
 from service.readers.worker import Outcome
-from service.web.door.lock import alone
 from service.written_whole import written_whole
 from stripread.errors import CallError
 from stripread.json_line import json_line

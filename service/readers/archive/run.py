@@ -93,9 +93,7 @@ def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, t
     told(of, of)
 
 
-def _jobs(
-    archive: Archive, lent: Lent, asked: Asked, done: set[int]
-) -> Iterator[tuple[store.Row, Job | None, str]]:
+def _jobs(archive: Archive, lent: Lent, asked: Asked, done: set[int]) -> Iterator[tuple[store.Row, Job | None, str]]:
     """Every entry that is looked at, with the job to read it again; or why there is none, "" where none is wanted."""
     for row, (job, why) in several(lambda row: _job(archive, lent, asked, row), _rows(archive, asked, done)):
         yield row[0], job, why

@@ -7,8 +7,8 @@ import socket
 import sys
 import urllib.request
 
+from service.folder_lock import in_use
 from service.settings import Settings
-from service.web.door.lock import in_use
 from stripread.errors import CallError
 from stripread.words import _
 

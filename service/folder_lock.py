@@ -1,4 +1,4 @@
-"""One service for one data folder: another would sweep away what is just coming in. Any end frees it, kills too."""
+"""A folder for one process alone: of two services one would sweep away what is just coming in. Any end frees it."""
 
 from __future__ import annotations
 
