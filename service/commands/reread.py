@@ -43,7 +43,7 @@ def command(  # noqa: PLR0917 - one parameter for each option
     statuses and gates that change go into a folder as table, page and plot, and nothing in the log is changed. Ended
     by whatever, the same command goes on from there. For BATCH the service must not be running on the same data folder.
     """
-    if every or since is not None or batches or profile is not None or out is not None or cluster is not None:
+    if every or batches or any(said is not None for said in (since, profile, out, cluster, workers)):
         how = (profile, out, keep, workers, cluster)
         return _archive(batch, (every, since, batches), how, (data, database, as_json))
     if batch is None:

@@ -225,6 +225,7 @@ def test_wrong_calls_are_one_line(log, tmp_path):
         (["--all", "--since", "2025-05-12"], "goes without"),
         (["--since", "yesterday"], "takes a date"),
         (["--out", str(tmp_path / "x")], "say what to read again"),
+        (["--workers", "2"], "say what to read again"),
         (["--batch", "9", "--out", str(tmp_path / "x")], "there is no batch 9"),
         (["--all", "--profile", str(tmp_path / "none.toml"), "--out", str(tmp_path / "x")], "none.toml"),
     ):

@@ -25,7 +25,7 @@ class Alive(BaseModel):
 
 
 class Ready(BaseModel):
-    """The log can be asked, and photos are taken. ``to_send``: photos that wait for their store; they are safe here."""
+    """The log can be asked. ``to_send``: photos that wait for their store; they are safe here."""
 
     status: Literal["ok"]
     being_read: int
@@ -40,7 +40,7 @@ async def alive() -> Alive:
 
 @router.get("/readyz")
 def ready(service: ServiceDep) -> Ready:
-    """Whether a photo sent now would be taken; 503 while the log can't be asked, or the service stops."""
+    """Whether the log's database answers; 503 while it does not, or the service stops."""
     with service.database.read() as c:
         c.execute(text("SELECT 1"))
     return Ready(status="ok", being_read=service.readers.taken, to_send=len(service.blobs.waiting()))
