@@ -72,6 +72,10 @@ class Photo:
         """Working pixels (N, 2) as full-size pixels (N, 2)."""
         return np.asarray((points + 0.5) * self.scale - 0.5 + np.array(self.offset, dtype=np.float64))
 
+    def to_working(self, points: Array) -> Array:
+        """Full-size pixels (N, 2) as working pixels (N, 2)."""
+        return np.asarray((points - np.array(self.offset, dtype=np.float64) + 0.5) / self.scale - 0.5)
+
     def to_srgb(self, rgb: Pixels) -> Pixels:
         """Encoded pixels of this photo (h, w, 3) as sRGB. Slow: do it only on the pixels that matter."""
         return rgb if self.convert is None else self.convert(rgb)

@@ -106,15 +106,17 @@ def yield_plan(
     return YieldPlan(found, chalk, tuple(said), tuple(tips))
 
 
-def decant_of_text(text: str, place: int) -> Decant:
+def decant_of_text(text: str, place: int, option: str | None = None) -> Decant:
     """ "LITRES:HOURS[:ACID[:TEMP]]" as a decant; an acid left empty ("1:4::95") is not known.
+
+    ``option`` is what it was typed behind, where that has a name.
 
     Raises
     ------
     WrongQuantity
         If it can't be read.
     """
-    shape, name = _("LITRES:HOURS[:ACID[:TEMP]]"), _("decant")
+    shape, name = _("LITRES:HOURS[:ACID[:TEMP]]"), option or _("decant")
     parts = text.split(":")
     if len(parts) == 4 and not parts[2].strip():
         n = typed_parts(name, ":".join([*parts[:2], parts[3]]), ("litres", "settled_h", "temp_c"), 3, shape)

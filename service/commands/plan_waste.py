@@ -41,7 +41,7 @@ def command(  # noqa: PLR0917 - click gives them by name
 
     words = (*metals, *contains)
     try:
-        held = [poured_of_text(text, place, words, ammonia) for place, text in enumerate(poured, 1)]
+        held = [poured_of_text(text, place, words, ammonia, "--poured") for place, text in enumerate(poured, 1)]
         plan = waste_plan(held, [bottle_of_text(text) for text in bottles])
     except CallError:
         raise

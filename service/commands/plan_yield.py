@@ -42,7 +42,7 @@ def command(**o: Any) -> int:  # noqa: ANN401 - click's options
         plan = yield_plan(
             lots,
             None if o["weighed"] is None else (o["weighed"], o["scale"]),
-            [decant_of_text(text, place) for place, text in enumerate(o["decants"], 1)],
+            [decant_of_text(text, place, "--decant") for place, text in enumerate(o["decants"], 1)],
             papers=o["papers"],
             glasses=o["glasses"],
             lye_washes_l=o["lye_washes"],

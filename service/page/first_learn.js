@@ -47,7 +47,7 @@ export function learnStep(box, screen) {
     const run = screen.draft()?.run;
     const running = run?.state === "running";
     bar.hidden = stop.hidden = !running;
-    go.disabled = running || !screen.draft()?.photos.length;
+    go.disabled = running || !(screen.draft()?.photos.length || screen.draft()?.chart?.length);
     if (running) {
       const { stage, done, of } = run.progress || {};
       const photos = stage === "photos";
@@ -61,7 +61,7 @@ export function learnStep(box, screen) {
 
   function tell() {
     const draft = screen.draft(), result = draft?.result;
-    if (!draft?.photos.length) return at.replaceChildren(p(t("There are no photos yet: go back to the liquids.")));
+    if (!draft?.photos.length && !draft?.chart?.length) return at.replaceChildren(p(t("There are no photos yet: go back to the liquids.")));
     if (!result) return at.replaceChildren();
     if (at.dataset.run === `${result.run}-${result.stale}-${screen.profile()?.sha256}`) return;
     at.dataset.run = `${result.run}-${result.stale}-${screen.profile()?.sha256}`;

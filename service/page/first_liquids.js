@@ -2,6 +2,7 @@
 import { call } from "./api.js";
 import { el } from "./dom.js";
 import { field, number } from "./fields.js";
+import { chartPart } from "./first_chart.js";
 import { alarm, button, calm, camera, complain, items, p, refuse, remember, said, sendPhotoOf, spoken, waitingHere } from "./first_parts.js";
 import { inOrder, typedPhs } from "./first_rules.js";
 import { endDip, shareDip } from "./strip.js";
@@ -23,7 +24,7 @@ export function enough(draft) {
 const counted = (draft) => `${tn("{n} liquid", "{n} liquids", distinct(draft))}, ${tn("{n} photo", "{n} photos", draft.photos.length)}`;
 
 export function liquidsState(draft) {
-  if (!draft?.photos.length) return { done: false, words: t("photos of strips in liquids of known pH") };
+  if (!draft?.photos.length) return { done: false, words: draft?.chart?.length ? t("the bottle's chart alone; liquids make it good") : t("photos of strips in liquids of known pH") };
   return { done: enough(draft), words: enough(draft) ? counted(draft) : t("five liquids, each photographed twice; so far {what}", { what: counted(draft) }) };
 }
 
@@ -106,7 +107,7 @@ export async function liquidsStep(box, screen) {
     wanted.replaceChildren(
       el("h3", {}, t("What is there: {what}", { what: there })),
       waitingHere("buffer") || "", draft?.wanted.length ? el("div", {}, p(t("What would help most:")), items(draft.wanted)) : p(t("Five liquids over the strip's range, each photographed twice, make a good profile.")),
-      advice ? p(advice.advice, { id: "next-advice" }) : "", taken.length ? screen.goOn(enough(draft) ? t("Enough: work out the curve") : t("Work out the curve with these")) : "");
+      advice ? p(advice.advice, { id: "next-advice" }) : "", taken.length || draft?.chart?.length ? screen.goOn(enough(draft) ? t("Enough: work out the curve") : t("Work out the curve with these")) : "");
     photos.replaceChildren(...taken.map((photo) => el("li", {},
       el("span", {}, `${all.find((one) => one.key === photo.liquid)?.name || photo.liquid}, pH ${figure(photo.ph, 2)}${photo.light ? `, ${LIGHTS[photo.light] || photo.light}` : ""}`),
       button(t("Take out"), () => takeOut(photo), { "aria-label": t("Take out the photo of {liquid}", { liquid: photo.liquid }) }))));
@@ -147,13 +148,19 @@ export async function liquidsStep(box, screen) {
     advice = draft?.result && keys.length ? await call(`/api/calibrations/${draft.id}/next`, "POST", { liquids: keys, temperature_c: warmth() }).catch(() => null) : null;
   }
 
+  const chart = chartPart(screen, rows);
   box.replaceChildren(
     p(t("Strip: {name}", { name: screen.kind().name })), ticks, el("div", { class: "form" }, warm, light),
-    p(t("Dip, press the clock, lay the strip on the card, photograph it when the clock says so.")), clock, chooser, status, wrong, list, wanted,
+    p(t("Dip, press the clock, lay the strip on the card, photograph it when the clock says so.")), clock, chooser, status, wrong, list, chart.box, wanted,
     el("details", {}, el("summary", {}, t("The photos")), photos));
   shareDip(clock, screen.kind().read_after_s);
   await load();
   await ask();
   rows();
-  return async (news) => { if (news.what === "buffer") { await screen.refresh(); rows(); } };
+  return async (news) => {
+    if (news.what !== "buffer" && news.what !== "chart") return;
+    await screen.refresh();
+    chart.tell();
+    rows();
+  };
 }

@@ -16,7 +16,7 @@ export async function smallPicture(file) {
   return { data: canvas.toDataURL("image/jpeg", 0.85), share, width: canvas.width, height: canvas.height };
 }
 
-const addressOf = (data) => URL.createObjectURL(new Blob([Uint8Array.from(atob(data.split(",")[1]), (c) => c.charCodeAt(0))], { type: "image/jpeg" }));
+export const addressOf = (data) => URL.createObjectURL(new Blob([Uint8Array.from(atob(data.split(",")[1]), (c) => c.charCodeAt(0))], { type: "image/jpeg" }));
 
 // `strip`: {width, length, outline (px, or null), pads: [{start, end, doubt}]}. `changed()` after each change of a pad.
 export function padPicture(strip, photo, changed) {

@@ -4,7 +4,7 @@ import { drop, fitting, send, waiting } from "./queue.js";
 import { unlock } from "./signals.js";
 import { t, tn } from "./words.js";
 
-const OURS = ["card", "unused", "kind", "draft", "buffer", "run", "current", "control", "profile"];
+const OURS = ["card", "unused", "kind", "draft", "buffer", "chart", "run", "current", "control", "profile"];
 const PATIENCE_MS = 170000; // a photo over a weak Wi-Fi to a busy computer
 
 // What was said on this phone: {kind, liquids, temperature, own, light, counted, ...}.

@@ -55,3 +55,27 @@ export function toStrip(outline, length, width) {
   const [a, b, c, d] = [v[1] / det, -u[1] / det, -v[0] / det, u[0] / det];
   return [a, b, c, d, length / 2 - a * middle[0] - c * middle[1], width / 2 - b * middle[0] - d * middle[1]];
 }
+
+// Where the fields of a chart lie in its photo: {ph, pad, across, down} as shares of its width and height. `corners` are the
+// middles of the fields of the first pH and pad 1, the last pH and pad 1, the last pH and last pad, the first pH and last
+// pad; of the first two alone with one pad. A flat chart seen from anywhere is a homography of the unit square (Heckbert,
+// Fundamentals of Texture Mapping and Image Warping, 1989, 2.2.3, from memory).
+export function chartPlaces(phs, pads, corners) {
+  const [[x0, y0], [x1, y1], [x2, y2], [x3, y3]] = pads > 1 ? corners : [corners[0], corners[1], corners[1], corners[0]];
+  const last = Math.max(phs.length - 1, 1);
+  let place = (u) => [x0 + u * (x1 - x0), y0 + u * (y1 - y0)];
+  if (pads > 1) {
+    const [ex, ey] = [x0 - x1 + x2 - x3, y0 - y1 + y2 - y3];
+    const det = (x1 - x2) * (y3 - y2) - (x3 - x2) * (y1 - y2);
+    const [g, h] = [(ex * (y3 - y2) - (x3 - x2) * ey) / det, ((x1 - x2) * ey - ex * (y1 - y2)) / det];
+    place = (u, v) => {
+      const w = 1 + g * u + h * v;
+      return [(x0 + (x1 - x0 + g * x1) * u + (x3 - x0 + h * x3) * v) / w, (y0 + (y1 - y0 + g * y1) * u + (y3 - y0 + h * y3) * v) / w];
+    };
+  }
+  const share = (value) => Math.round(1e5 * Math.min(1, Math.max(0, value))) / 1e5;
+  return phs.flatMap((ph, n) => Array.from({ length: pads }, (_, pad) => {
+    const [across, down] = place(n / last, pads > 1 ? pad / (pads - 1) : 0).map((value) => (Number.isFinite(value) ? share(value) : 0));
+    return { ph, pad, across, down };
+  }));
+}

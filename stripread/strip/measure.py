@@ -62,6 +62,21 @@ def measure_points(data: bytes, points_mm: Array, radius_mm: float = 1.5) -> Mea
     return _measured(card, sample_pads(view, _spots(view, points_mm, radius_mm)), ())
 
 
+def places_on_card(data: bytes, shares: Array) -> Array:
+    """Where places of a photo lie on its card, (N, 2) mm; ``shares`` (N, 2): of the upright photo's width and height.
+
+    Raises
+    ------
+    Refused
+        As ``find_card`` does.
+    """
+    card = CardTrace()
+    find_card(data, card)
+    assert card.pose is not None
+    assert card.photo is not None
+    return card.pose.to_mm(card.photo.to_working(shares * np.array(card.photo.full_size) - 0.5))
+
+
 def _measured(card: CardTrace, pads: PadSamples, reasons: tuple[Reason, ...]) -> Measured:
     assert card.samples is not None
     assert card.photo is not None

@@ -7,6 +7,7 @@ import csv
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
 from selenium.webdriver.common.action_chains import ActionChains
@@ -16,6 +17,8 @@ from selenium.webdriver.common.keys import Keys
 from stripread.kind import load_kind
 from tests.page.phone import Phone, fits
 from tests.page.test_page import complaints
+from tests.scenes import render
+from tests.scenes.chart import chart_scene
 from tests.server.calls import HTTP
 from tests.server.conftest import a_photo
 from tests.server.running import Running
@@ -122,6 +125,45 @@ def test_from_an_empty_folder_to_a_first_reading(hand, bare, look):
     assert low <= 7.0 <= high
     print(f"{hand.taps} taps, {time.monotonic() - hand.began:.0f} s")
     assert hand.taps <= MOST_TAPS
+    assert complaints(hand.phone.browser) == []
+
+
+def test_the_chart_of_the_bottle_alone_leads_to_a_rough_curve(hand, bare, tmp_path, look):
+    HTTP.post(f"{bare.url}/api/strip-kinds", json=load_kind(DEMO / "strip.toml").to_dict()).raise_for_status()
+    scene, swatches = chart_scene(np.random.default_rng(5), "four")
+    photo = render(scene)
+    (tmp_path / "chart.jpg").write_bytes(photo.data)
+    hand.phone.open()
+    hand.press("#step-liquids")
+    hand.press("#chart summary")
+    hand.snap("#chart-camera", tmp_path / "chart.jpg")
+    hand.press("#chart-save")
+    hand.says("Type the pH values that stand on the chart")
+    hand.type("#chart [name=chart]", " ".join(f"{ph:g}" for ph in sorted({s.ph for s in swatches})))
+    hand.press("#chart .alarm ~ div details summary")
+    place = {(s.ph, s.pad): photo.truth.card_to_px(np.array([[s.x_mm, s.y_mm]]))[0] for s in swatches}
+    boxes = iter(range(8))
+    for corner in ((0.0, 0), (14.0, 0), (14.0, 3), (0.0, 3)):
+        for pixels, size in zip(place[corner], photo.truth.size, strict=True):
+            box = hand.phone.browser.find_elements(By.CSS_SELECTOR, "#chart .padrow input")[next(boxes)]
+            box.clear()
+            box.send_keys(f"{100 * pixels / size:.1f}", Keys.TAB)
+    marks = hand.phone.browser.find_elements(By.CSS_SELECTOR, "#chart .mark-field")
+    assert len(marks) == len(swatches) == 60
+    look("chart")
+    before = hand.phone.browser.find_elements(By.CSS_SELECTOR, "#chart .padrow input")[0].get_attribute("value")
+    grip = hand.find("#chart .grip")
+    ActionChains(hand.phone.browser).drag_and_drop_by_offset(grip, 40, 0).perform()  # pulled away, and back
+    moved = hand.phone.browser.find_elements(By.CSS_SELECTOR, "#chart .padrow input")[0].get_attribute("value")
+    assert float(moved) > float(before) + 5
+    ActionChains(hand.phone.browser).drag_and_drop_by_offset(grip, -40, 0).perform()
+    hand.press("#chart-save")
+    hand.says("The chart is there: 60 fields.")
+    hand.press("#go-on")
+    hand.press("#learn")
+    hand.says("This calibration:", 180)
+    hand.says("It was never tested by a photo: it rests on the chart alone.")
+    look("chart-learned")
     assert complaints(hand.phone.browser) == []
 
 

@@ -91,3 +91,20 @@ def test_the_map_from_the_photo_to_the_strip_is_the_affine_one(rules):
     wanted = cv2.getAffineTransform(px[:3].astype(np.float32), mm[:3].astype(np.float32))
     a, b, c, d, e, f = rules("toStrip", px.tolist(), length, width)
     np.testing.assert_allclose([[a, c, e], [b, d, f]], wanted, rtol=1e-4, atol=1e-4)
+
+
+def test_fields_of_a_chart_lie_between_its_corners_as_a_camera_sees_them(rules):
+    """Against OpenCV's own perspective transform of the same corners."""
+    corners = [[0.21, 0.35], [0.83, 0.31], [0.78, 0.62], [0.25, 0.58]]
+    phs, pads = [0.0, 3.0, 6.0, 7.0, 14.0], 4
+    square = np.array([[0, 0], [4, 0], [4, 3], [0, 3]], np.float32)
+    matrix = cv2.getPerspectiveTransform(square, np.array(corners, np.float32))
+    found = rules("chartPlaces", phs, pads, corners)
+    assert [(f["ph"], f["pad"]) for f in found] == [(ph, pad) for ph in phs for pad in range(pads)]
+    grid = np.array([[[n, pad]] for n in range(5) for pad in range(pads)], np.float64)
+    seen = np.array([[f["across"], f["down"]] for f in found])
+    assert seen == pytest.approx(cv2.perspectiveTransform(grid, matrix)[:, 0], abs=2e-5)
+    one = rules("chartPlaces", [4, 6, 9], 1, corners[:2])  # a single pad: along a line
+    assert [f["across"] for f in one] == pytest.approx([0.21, 0.52, 0.83])
+    assert rules("chartPlaces", [7], 1, corners[:2])[0]["down"] == 0.35
+    assert all(0 <= f["across"] <= 1 for f in rules("chartPlaces", phs, pads, [[0, 0], [0, 0], [0, 0], [0, 0]]))

@@ -1,11 +1,13 @@
 """Calibrating without a terminal: drafts that survive, runs in the background, profiles by version, control strips."""
 
 import csv
+import json
 import re
 import time
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 from fastapi.testclient import TestClient
@@ -15,6 +17,8 @@ from service.log.calibrations.runs import begin_run
 from service.log.check import check_log, check_rows
 from service.web.app import create_app
 from stripread.kind import load_kind
+from tests.scenes import render
+from tests.scenes.chart import chart_scene
 from tests.server.conftest import a_photo, settings_in
 
 DEMO = Path(__file__).resolve().parents[2] / "service" / "demo"
@@ -254,6 +258,32 @@ def test_the_makers_chart_as_numbers(client):
     assert page["run"]["state"] == "done", page["run"]
     assert page["result"]["verdict"] == "unproven"
     assert page["result"]["evidence"]["evidence"] == "chart only"
+
+
+def test_the_makers_chart_as_a_photo_by_places_in_it(client):
+    """As the page sends it: places in the photo; the rendered chart's true places on the card are the check."""
+    scene, swatches = chart_scene(np.random.default_rng(5), "four")
+    photo = render(scene)
+    width, height = photo.truth.size
+    seen = photo.truth.card_to_px(np.array([[s.x_mm, s.y_mm] for s in swatches]))
+    spots = [
+        {"ph": s.ph, "pad": s.pad, "across": (x + 0.5) / width, "down": (y + 0.5) / height}
+        for s, (x, y) in zip(swatches, seen, strict=True)
+    ]
+    draft = start(client, "chart's photo")
+    files = {"photo": ("chart.jpg", photo.data, "image/jpeg")}
+    sent = client.post(f"/api/calibrations/{draft}/chart", files=files, data={"spots": json.dumps(spots)})
+    assert sent.status_code == 200, sent.text
+    fields = client.get(f"/api/calibrations/{draft}").json()["chart"]
+    off = [np.hypot(f["x_mm"] - s.x_mm, f["y_mm"] - s.y_mm) for f, s in zip(fields, swatches, strict=True)]
+    assert max(off) < 0.3
+    no_card = {"photo": ("table.jpg", a_photo("ph=7.00"), "image/jpeg")}
+    refused = client.post(f"/api/calibrations/{draft}/chart", files=no_card, data={"spots": json.dumps(spots)})
+    assert refused.status_code == 422
+    assert client.get(f"/api/calibrations/{draft}").json()["chart"] == fields
+    mixed = [spots[0], {"ph": 1.0, "pad": 0, "x_mm": 1.0, "y_mm": 2.0}]
+    refused = client.post(f"/api/calibrations/{draft}/chart", files=files, data={"spots": json.dumps(mixed)})
+    assert (refused.status_code, refused.json()["code"]) == (422, "bad_spots")
 
 
 def test_a_strip_is_described_or_taken_from_a_profile(client, learned):

@@ -59,7 +59,9 @@ def waste_plan(poured: list[Poured], bottles: Sequence[Bottle] = ()) -> WastePla
     return WastePlan(held, waste.ways(held, bottles), waste.recover(held), waste.cautions(held))
 
 
-def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: bool = False) -> Poured:
+def poured_of_text(
+    text: str, place: int, words: tuple[str, ...] = (), ammonia: bool = False, option: str | None = None
+) -> Poured:
     """ "LITRES:PH", "LITRES:PH:LOW:HIGH" or "LITRES" as one pouring; ``words`` are its metals and other contents.
 
     Raises
@@ -67,9 +69,10 @@ def poured_of_text(text: str, place: int, words: tuple[str, ...] = (), ammonia: 
     CallError
         If it can't be read.
     """
+    name = option or _("poured")
     form = _("LITRES:PH or LITRES:PH:LOW:HIGH (LITRES alone where nobody read it)")
-    n = typed_parts(_("poured"), text, ("litres", "ph", "ph", "ph"), 1, form)
+    n = typed_parts(name, text, ("litres", "ph", "ph", "ph"), 1, form)
     if len(n) == 3 or (len(n) == 4 and not n[2] <= n[1] <= n[3]):
-        raise CallError(_("poured: give {form}, not {text!r}", form=form, text=text))
+        raise CallError(_("{option}: give {form}, not {text!r}", option=name, form=form, text=text))
     interval = (n[2], n[3]) if len(n) == 4 else None
     return Poured(f"no. {place}", n[0], n[1] if len(n) > 1 else None, interval, metals=words, ammonia=ammonia)

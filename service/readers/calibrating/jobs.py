@@ -75,6 +75,7 @@ class Seen:
     refused: tuple[str, str] | None
     colours: tuple[str, ...] = ()
     taken_at: str | None = None
+    at_mm: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,17 +105,23 @@ def look(_: Any, job: LookJob) -> Seen:  # noqa: ANN401 - what the worker was ma
 
 
 def look_at_chart(_: Any, job: LookJob) -> Seen:  # noqa: ANN401
-    """Whether the card is found in a photo of the maker's chart."""
+    """Where the fields of the maker's chart lie on the card of this photo, mm, if the card is found and they on it.
+
+    The job's ``strip`` says where they are: ``at_mm``, on the card, or ``at_share``, in the photo.
+    """
     import numpy as np  # noqa: PLC0415
 
     from stripread.errors import Refused  # noqa: PLC0415
-    from stripread.strip.measure import measure_points  # noqa: PLC0415
+    from stripread.strip.measure import measure_points, places_on_card  # noqa: PLC0415
 
+    data = job.photo.read_bytes()
     try:
-        measure_points(job.photo.read_bytes(), np.array(job.strip["at_mm"]))
+        shares = job.strip.get("at_share")
+        at = np.array(job.strip["at_mm"]) if shares is None else places_on_card(data, np.array(shares))
+        measure_points(data, at)
     except Refused as refused:
         return Seen((refused.reason.code, refused.reason.message))
-    return Seen(None)
+    return Seen(None, at_mm=tuple((round(float(x), 2), round(float(y), 2)) for x, y in at))
 
 
 def learn_job(_: Any, job: LearnJob) -> Result:  # noqa: ANN401

@@ -72,6 +72,15 @@ class ChartSpotIn(BaseModel):
     y_mm: Annotated[float, Field(ge=-50.0, le=300.0)]
 
 
+class ChartPlaceIn(BaseModel):
+    """A field of a photographed chart by its place in the photo: shares of the upright picture's width and height."""
+
+    ph: Ph
+    pad: Annotated[int, Field(ge=0, le=23)]
+    across: Annotated[float, Field(ge=0.0, le=1.0)]
+    down: Annotated[float, Field(ge=0.0, le=1.0)]
+
+
 class ChartIn(BaseModel):
     """The maker's chart as numbers; an empty list takes it away."""
 
@@ -83,7 +92,7 @@ class SentChart(BaseModel):
 
     sha256: str
     file: str
-    spots: Annotated[list[ChartSpotIn], Field(min_length=1, max_length=1000)]
+    spots: Annotated[list[ChartSpotIn | ChartPlaceIn], Field(min_length=1, max_length=1000)]
 
 
 class RunOut(BaseModel):

@@ -22,6 +22,7 @@ from service.web.calibrating.models import (
     CalibrationOut,
     CalibrationPage,
     ChartIn,
+    ChartPlaceIn,
     ChartSpotIn,
     Gain,
     NewCalibration,
@@ -49,6 +50,8 @@ router = APIRouter(
 )
 CalibrationId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 PhotoId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
+_PLACES: TypeAdapter[list[ChartSpotIn] | list[ChartPlaceIn]] = TypeAdapter(list[ChartSpotIn] | list[ChartPlaceIn])
+_SPOTS = "JSON: a list of {ph, pad, x_mm, y_mm} on the card, or of {ph, pad, across, down} in the photo, 0 to 1."
 _POSTED = responses(400, 404, 408, 409, 413, 507)
 
 
@@ -169,15 +172,15 @@ async def photograph_chart(
     calibration: CalibrationId,
     once: OnceDep,
     photo: Annotated[UploadFile, File(description="The chart lying on the card.")],
-    spots: Annotated[str, Form(max_length=100_000, description="JSON: a list of {ph, pad, x_mm, y_mm} on the card.")],
+    spots: Annotated[str, Form(max_length=100_000, description=_SPOTS)],
 ) -> Response:
-    """The maker's chart from a photo of it on the card, with the place of each field."""
+    """The maker's chart from a photo of it on the card, with the place of each field on the card or in the photo."""
     service = once.service
     try:
-        places = TypeAdapter(list[ChartSpotIn]).validate_json(spots)
+        places: list[ChartSpotIn | ChartPlaceIn] = [*_PLACES.validate_json(spots)]
     except ValidationError as wrong:
         first = wrong.errors()[0]
-        where = ".".join(str(part) for part in first["loc"])
+        where = ".".join(str(part) for part in first["loc"] if not str(part).startswith("list["))
         raise WrongStatement(
             "bad_spots", _("The chart's fields do not fit: {where}: {what}.", where=where, what=first["msg"])
         ) from None
@@ -186,12 +189,14 @@ async def photograph_chart(
     await run_in_threadpool(_open_draft, service, calibration)
     name = file_name(photo.filename)
     async with passing(service, photo) as path:
-        at_mm = [[p.x_mm, p.y_mm] for p in places]
-        seen = await service.readers.run(look_at_chart, LookJob("ph", path, name, strip={"at_mm": at_mm}))
+        seen = await service.readers.run(look_at_chart, LookJob("ph", path, name, strip=_where(places)))
         if seen.refused is not None:
             raise WrongStatement(seen.refused[0], retold(seen.refused[1]))
         sha256, size = await run_in_threadpool(kept, service, path)
-    fields = [{**place.model_dump(), "sha256": sha256, "file": name} for place in places]
+    fields = [
+        {"ph": place.ph, "pad": place.pad, "x_mm": x, "y_mm": y, "sha256": sha256, "file": name}
+        for place, (x, y) in zip(places, seen.at_mm, strict=True)
+    ]
 
     def act(c: Connection) -> CalibrationOut:
         from service.log.calibrations.kept import keep_photo  # noqa: PLC0415
@@ -201,6 +206,15 @@ async def photograph_chart(
 
     return await run_in_threadpool(
         once.answer, SentChart(sha256=sha256, file=name, spots=places), CalibrationOut, act, 200
+    )
+
+
+def _where(places: list[ChartSpotIn | ChartPlaceIn]) -> dict[str, list[list[float]]]:
+    on_card = [[p.x_mm, p.y_mm] for p in places if isinstance(p, ChartSpotIn)]
+    return (
+        {"at_mm": on_card}
+        if on_card
+        else {"at_share": [[p.across, p.down] for p in places if isinstance(p, ChartPlaceIn)]}
     )
 
 
