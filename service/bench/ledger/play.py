@@ -102,7 +102,7 @@ class Player(Melts):
     def one(self, batch: int, note: Note) -> None:
         """One note of this batch or of another."""
         content = note.content
-        act = _ACTS.get(type(content))
+        act = ACTS.get(type(content))
         if act is None or (batch != self.batch and not isinstance(content, Moved)):
             return
         while self.handed and self.handed[0] < note.id:
@@ -241,7 +241,7 @@ def metal_lots(notes: Sequence[Note]) -> dict[int, str]:
     return {lot.number: of for of in METAL for lot in lots_of(metal_weighings(notes), of)}
 
 
-_ACTS: dict[type[Content], Callable[[Player, Note, Any], None]] = {
+ACTS: dict[type[Content], Callable[[Player, Note, Any], None]] = {
     NamedVessel: Player.named,
     VesselHolds: Player.holds,
     Weight: Player.weight,
