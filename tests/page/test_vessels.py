@@ -65,3 +65,23 @@ def test_where_the_silver_is(phone, batch, server, browser):
         browser.execute_script("arguments[0].scrollIntoView()", calc)
         browser.save_screenshot(os.environ["SHOTS"] + "/silver.png")
     assert not complaints(browser)
+
+
+def test_a_batch_of_the_older_shape_is_moved_to_the_later_one(phone, batch, server, browser):
+    bench = lambda: HTTP.get(f"{server.url}/api/batches/{batch}/bench").json()  # noqa: E731
+    assert bench()["procedure_version"] == 1  # nobody chose one, as when batches began so
+    _open(browser, phone.by_id("stage").find_element(By.TAG_NAME, "details"))
+    assert "there is version 2 by now" in phone.by_id("stage").text
+    if os.environ.get("SHOTS"):
+        browser.save_screenshot(os.environ["SHOTS"] + "/version.png")
+    phone.press("stage", "Another procedure")
+    dialog = phone.by_id("dialog")
+    chosen = dialog.find_element(By.NAME, "procedure")
+    assert chosen.get_attribute("value") == "chloride_lye_sugar"
+    assert "version 2" in chosen.text
+    phone.fill(dialog, reason="hard water", who="M.")
+    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
+    phone.until(lambda: bench()["procedure_version"] == 2)
+    assert bench()["moves"][-1]["reason"] == "hard water"
+    phone.until(lambda: "by now" not in phone.by_id("stage").text)
+    assert not complaints(browser)
