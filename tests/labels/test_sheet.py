@@ -198,7 +198,7 @@ def test_each_bar_has_a_label_with_its_mass_fineness_and_day():
     assert {one.key for one in bars} == {"·bar"}
     assert all(one.signal is None for one in bars)
     slag = next(one for one in labels if one.key == "·slag")
-    assert slag.title == "the slag that came off"
+    assert slag.title == "The slag that came off"
     assert "beads" in slag.cautions[0]
     weights = [("weight", {"of": "silver", "grams": 40.0}), ("weight", {"of": "silver", "grams": 34.0, "again": "adds"})]
     lots = [one for one in labels_of(_ledgered(CHLORIDE, *weights)) if one.vessel == "metal"]

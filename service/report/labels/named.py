@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from service.bench.ledger.books import BAR, CRUCIBLE, MELTED, PAPERS, PLACES, SLAG
-from service.bench.ledger.ledger import VesselState
+from service.bench.ledger.ledger import NOTHING_G, VesselState
 from service.bench.ledger.mixing import FORM_WORDS
 from service.bench.ledger.view import WHAT_FOR, from_to
 from service.bench.melting.melt import Bar
@@ -20,6 +20,7 @@ from stripread.words import N_, _, number, say
 NO_BLEACH = N_("No bleach, no cyanide, no sulfide, no ammonia to it.")
 PAPER = N_("They hold silver: keep them. Paper that held nitrate burns fiercely when dry: rinse it first.")
 _SLAG = N_("Keep it: crush it and look for beads. Don't breathe the dust.")
+_FORMS = {"chloride": N_("silver chloride"), "oxide": N_("silver oxide"), "metal": N_("silver metal")}
 _WORDS = {form: words for words, form in FORM_WORDS.items()}
 _OUR_OWN = {MAIN, STOCK, BAR, PAPERS}  # those have labels of their own
 
@@ -36,27 +37,37 @@ def main_title(vessels: Sequence[VesselState]) -> str:
 
 
 def _named(one: VesselState) -> Label:
-    solid = tuple(_WORDS[form] for form in one.forms) if one.solid_g[1] > 0.0 else ()
-    held = contents_of([Poured("", 0.0, mol=0.0, contents=solid)])
-    holds = [say(WHAT_FOR[one.what_for])]
-    if solid:
-        holds.append(_("{what}: {silver} of silver by the log", what=", ".join(map(say, solid)), silver=from_to(one.silver_g)))
-    elif one.silver_g[2] >= 0.0005:
-        holds.append(_("{silver} of silver by the log", silver=from_to(one.silver_g)))
-    cautions = [say(NO_BLEACH)]
-    if one.contents is not None and (one.contents.kinds or one.contents.litres):
-        held = together(held, one.contents)
-        holds.append(_liquid(one.contents))
-    elif not solid:
+    solid = one.forms if one.solid_g[1] > 0.0 else ()
+    molten = one.what_for in ("slag", "crucible")
+    holds = [] if one.what_for == "other" else [say(WHAT_FOR[one.what_for])]
+    silver = from_to(one.silver_g)
+    if solid and not molten:
+        holds.append(_("{what}: {silver} of silver by the log", what=", ".join(map(_form, solid)), silver=silver))
+    elif one.silver_g[2] >= NOTHING_G:
+        holds.append(_("{silver} of silver by the log", silver=silver))
+    liquid = one.contents if one.contents is not None and (one.contents.litres or one.contents.base.unknown) else None
+    if liquid is not None:
+        holds.append(_liquid(liquid))
+    elif one.silver_g[2] < NOTHING_G:
         holds.append(_("empty by the log: write down what goes in"))
-    if one.what_for == "paper":
-        cautions = [say(PAPER)]
-    if one.what_for in ("slag", "crucible"):
-        cautions = [say(_SLAG)]
-        held = contents_of([])  # in one piece, metal in glass
     if one.tare_g is not None:
         holds.append(_("empty it weighs {grams} g", grams=number(one.tare_g, "g")))
-    return label_of(one.key, one.name, tuple(holds), held, *cautions, key=one.key)
+    caution = say(_SLAG) if molten else say(PAPER) if one.what_for == "paper" else say(NO_BLEACH)
+    title = one.name[:1].upper() + one.name[1:] if one.key.startswith("·") else one.name
+    held = contents_of([]) if molten else _held(solid, one.contents)  # slag is glass and metal in one piece
+    return label_of(one.key, title, tuple(holds), held, caution, key=one.key)
+
+
+def _held(solid: tuple[str, ...], liquid: Contents | None) -> Contents:
+    """Solid and liquid together; of a liquid that nobody measured there may be a litre, and it counts as the worst."""
+    # As of rinse water without a volume: what is unknown of it warns only where there is some.
+    litres = 1.0 if liquid is not None and liquid.base.unknown and not liquid.litres else 0.0
+    held = contents_of([Poured("", litres, mol=0.0, contents=tuple(_WORDS[form] for form in solid))])
+    return held if liquid is None else together(held, liquid)
+
+
+def _form(form: str) -> str:
+    return say(_FORMS.get(form, form))
 
 
 def _liquid(held: Contents) -> str:
