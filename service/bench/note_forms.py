@@ -20,7 +20,8 @@ class FieldForm(BaseModel):
     ``form``: "text"; "number", with ``units`` an amount with its unit; "range" of two numbers, typed in ``parts`` to
     one; "choice" of ``options`` (value, words); "flag" to tick or choose; "words" parted by commas. What stands at
     ``value`` is filled in at first; with ``omit`` a choice that stays at it is left out of the note. ``only_if``
-    (field, value): left out otherwise. ``unticked``: a tick that is not set is said as well. ``vessel``: the name of one, which a photo of its label may give.
+    (field, value): left out otherwise. ``unticked``: a tick that is not set is said as well. ``vessel``:
+    the name of one, which a photo of its label may give.
     """
 
     name: str

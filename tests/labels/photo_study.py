@@ -1,8 +1,8 @@
 """Photos of labels read: how many in a hundred name their vessel, by how small the label is in the frame.
 
 ``python -m tests.labels.photo_study --photos 300``: labels of a sheet as it is printed, rendered as photos of 5 to 12
-megapixels (``tests/labels/photos.py``): 18 to 60 % of the frame's width, tilted up to 40°, turned anyhow, blurred by 0.5
-to 2.5 px, JPEG. A code that says another vessel than the label's is counted apart.
+megapixels (``tests/labels/photos.py``): 18 to 60 % of the frame's width, tilted up to 40°, turned anyhow, blurred by
+0.5 to 2.5 px, JPEG. A code that says another vessel than the label's is counted apart.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ SIZES = {12: (4000, 3000), 8: (3264, 2448), 5: (2592, 1944)}  # pixels of photos
 
 @dataclass(frozen=True)
 class View:
-    """How a photo was taken: megapixels, the label's share of the frame's width, tilt and turn in degrees, blur in px."""
+    """How a photo was taken: megapixels, the label's share of the frame's width, degrees of tilt and turn, blur, px."""
 
     megapixels: int
     share: float
@@ -36,7 +36,7 @@ def drawn_view(random: np.random.Generator) -> View:
     )
 
 
-def label_of(page: Any, row: int, column: int, tall_mm: float = 58.0) -> np.ndarray:  # noqa: ANN401 - a page of pypdfium2
+def label_of(page: Any, row: int, column: int, tall_mm: float = 58.0) -> np.ndarray:
     """One label of a rendered sheet, grey (H, W), by where it lies, roughly."""
     grey = np.asarray(page.render(scale=PER_MM * 25.4 / 72.0).to_pil().convert("L"))
     wide = int(94.0 * PER_MM)
@@ -63,7 +63,9 @@ def photo_of(label: np.ndarray, view: View) -> np.ndarray:
     room = np.maximum(0.0, np.array([width, height]) / 2.0 - np.abs(seen).max(axis=0))
     seen = seen + np.array([width, height]) / 2.0 + random.uniform(-1.0, 1.0, 2) * 0.7 * room
     source = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float32)
-    bench = cv2.resize(random.uniform(60, 170, (24, 32)).astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC)
+    bench = cv2.resize(
+        random.uniform(60, 170, (24, 32)).astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC
+    )
     matrix = cv2.getPerspectiveTransform(source, seen.astype(np.float32))
     # Shrunk by areas first, so that the warp takes no fewer pixels than a lens would.
     shrink = min(1.0, 1.5 * scale)
@@ -72,7 +74,11 @@ def photo_of(label: np.ndarray, view: View) -> np.ndarray:
     inside = cv2.warpPerspective(np.ones_like(small), matrix, (width, height))
     paper = cv2.warpPerspective(small, matrix, (width, height), flags=cv2.INTER_LINEAR)
     picture = bench * (1.0 - inside) + (25.0 + 0.82 * paper) * inside
-    light = 1.0 + random.uniform(-0.35, 0.35) * np.linspace(-1, 1, width)[None] + random.uniform(-0.2, 0.2) * np.linspace(-1, 1, height)[:, None]
+    light = (
+        1.0
+        + random.uniform(-0.35, 0.35) * np.linspace(-1, 1, width)[None]
+        + random.uniform(-0.2, 0.2) * np.linspace(-1, 1, height)[:, None]
+    )
     picture = cv2.GaussianBlur(picture * light, (0, 0), view.blur)
     picture = picture + random.normal(0.0, 4.0, picture.shape)
     grey = np.clip(picture, 0, 255).astype(np.uint8)

@@ -47,7 +47,9 @@ def _code(*texts, scale=6):
         out = io.BytesIO()
         segno.make(text, error="m", micro=False).save(out, kind="png", scale=scale if place == 0 else scale - 1)
         codes.append(Image.open(io.BytesIO(out.getvalue())).convert("RGB"))
-    picture = Image.new("RGB", (sum(one.width + 40 for one in codes), max(one.height for one in codes) + 80), (160,) * 3)
+    picture = Image.new(
+        "RGB", (sum(one.width + 40 for one in codes), max(one.height for one in codes) + 80), (160,) * 3
+    )
     left = 20
     for one in codes:
         picture.paste(one, (left, 40))

@@ -9,14 +9,14 @@ import pytest
 import zxingcpp
 from pypdfium2 import raw
 
+from service.bench.ledger.ledger import ledger_of
+from service.bench.ledger.marks import vessel_mark
 from service.bench.notes import Note, checked
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import state_of
 from service.bench.vessel.contents import Poured
 from service.bench.vessel.waste import stock
-from service.bench.ledger.ledger import ledger_of
-from service.bench.ledger.marks import vessel_mark
 from service.report.labels.address import Named, batch_address, named_by, page_root, vessel_address
 from service.report.labels.of_batch import Known, labels_of
 from service.report.labels.paper import Sheet, labels_pdf
@@ -128,7 +128,9 @@ def test_a_vessels_address_is_read_again(key):
     assert named_by(vessel_address(ROOT, 7, "", key)) == Named(7)  # a log of the older form
 
 
-@pytest.mark.parametrize("text", ["", "http://a/", "http://a/#join=abc", "http://a/#vessel=7.main", "WIFI:S:x;;", "#batch=x"])
+@pytest.mark.parametrize(
+    "text", ["", "http://a/", "http://a/#join=abc", "http://a/#vessel=7.main", "WIFI:S:x;;", "#batch=x"]
+)
 def test_other_codes_are_none_of_ours(text):
     assert named_by(text) is None
 
@@ -200,9 +202,15 @@ def test_each_bar_has_a_label_with_its_mass_fineness_and_day():
     slag = next(one for one in labels if one.key == "·slag")
     assert slag.title == "The slag that came off"
     assert "beads" in slag.cautions[0]
-    weights = [("weight", {"of": "silver", "grams": 40.0}), ("weight", {"of": "silver", "grams": 34.0, "again": "adds"})]
+    weights = [
+        ("weight", {"of": "silver", "grams": 40.0}),
+        ("weight", {"of": "silver", "grams": 34.0, "again": "adds"}),
+    ]
     lots = [one for one in labels_of(_ledgered(CHLORIDE, *weights)) if one.vessel == "metal"]
-    assert [(one.title, one.holds[0]) for one in lots] == [("Silver bar 1", "silver, 40 g"), ("Silver bar 2", "silver, 34 g")]
+    assert [(one.title, one.holds[0]) for one in lots] == [
+        ("Silver bar 1", "silver, 40 g"),
+        ("Silver bar 2", "silver, 34 g"),
+    ]
 
 
 def test_each_named_vessel_has_a_label_of_what_it_holds():

@@ -5,8 +5,8 @@ import io
 import pypdfium2
 import pytest
 
-from service.cli import main
 from service.bench.ledger.marks import vessel_mark
+from service.cli import main
 from tests.labels.test_sheet import codes_of
 from tests.server.conftest import batch, client, data  # noqa: F401
 

@@ -74,7 +74,9 @@ def test_a_labels_code_and_its_photo_choose_the_vessel(browser, server, batch, t
     assert browser.current_url == f"{server.url}/"
     marked = browser.find_element("css selector", "#vessels .marked")
     assert "Blue bucket" in marked.text
-    assert browser.execute_script("const at = arguments[0].getBoundingClientRect(); return at.top > 0 && at.bottom < innerHeight - 100", marked)
+    assert browser.execute_script(
+        "const at = arguments[0].getBoundingClientRect(); return at.top > 0 && at.bottom < innerHeight - 100", marked
+    )
     _shot(browser, "vessel")
     browser.execute_script(f"location.hash = 'vessel={log}.stock'")  # the page is open already
     phone.until(lambda: focused() == "stock")

@@ -1,4 +1,4 @@
-"""The batch's metal melted: what goes into the bars, what its slag and its crucible may keep, what was not melted yet."""
+"""The batch's metal melted: what goes into the bars, what slag and crucible may keep, what was not melted yet."""
 
 from __future__ import annotations
 

@@ -46,5 +46,6 @@ def sum_faults(c: Connection) -> Iterator[str]:
             )
     if inspect(c).has_table("stock_total") and stock_faults(c):
         yield _(
-            "the silver of the stock vessel is not the sum of its batches' parts: `stripread log recount` adds them up anew"
+            "the silver of the stock vessel is not the sum of its batches' parts: `stripread log recount` adds them up "
+            "anew"
         )

@@ -38,32 +38,30 @@ def labelled(c: Connection, named: Named) -> Labelled:
     if named.log is not None and named.log != log_mark(c):
         return _none(_("This label is of another log: nothing of it is here. Print labels of this log anew."))
     if named.batch is None:
-        if named.vessel != STOCK:
-            return _none(_("This code is of no vessel of this log."))
-        return Labelled("vessel", None, "", STOCK, say(PLACES[STOCK][0]))
+        shared = Labelled("vessel", None, "", STOCK, say(PLACES[STOCK][0]))
+        return shared if named.vessel == STOCK else _none(_("This code is of no vessel of this log."))
     row = store.batch(c, named.batch)
     if row is None:
         return _none(
             _("There is no batch {n} in this log: the label may be of another one.", n=named.batch), named.batch
         )
     of = Labelled("batch", named.batch, row["name"])
-    if named.vessel is None:
-        return of
+    return of if named.vessel is None else _vessel_of(c, of, named.batch, named.vessel)
+
+
+def _vessel_of(c: Connection, of: Labelled, batch: int, mark: str) -> Labelled:
     known = {key: say(name) for key, (name, _what_for) in PLACES.items()}
-    known |= {one.key: one.name for one in batch_ledger(c, named.batch).vessels}
+    known |= {one.key: one.name for one in batch_ledger(c, batch).vessels}
     for key, name in known.items():
-        if vessel_mark(key) == named.vessel:
+        if vessel_mark(key) == mark:
             return replace(of, found="vessel", key=key, name=name)
-    return replace(
-        of,
-        found="none",
-        sentence=_(
-            "The vessel of this label is not in batch {n}, “{name}”, any more: its note was withdrawn or it has "
-            "another name now. Print the labels anew.",
-            n=named.batch,
-            name=row["name"],
-        ),
+    gone = _(
+        "The vessel of this label is not in batch {n}, “{name}”, any more: its note was withdrawn or it has "
+        "another name now. Print the labels anew.",
+        n=batch,
+        name=of.batch_name,
     )
+    return replace(of, found="none", sentence=gone)
 
 
 def labelled_in(c: Connection, codes: Sequence[tuple[str, float]]) -> Labelled:
@@ -71,8 +69,8 @@ def labelled_in(c: Connection, codes: Sequence[tuple[str, float]]) -> Labelled:
     if not codes:
         return _none(
             _(
-                "No code was seen in the photo: go nearer, until the label fills a good part of the picture, hold still, "
-                "and keep shine off it."
+                "No code was seen in the photo: go nearer, until the label fills a good part of the picture, hold "
+                "still, and keep shine off it."
             )
         )
     ours = [(named, side) for text, side in codes if (named := named_by(text)) is not None]

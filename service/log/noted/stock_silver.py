@@ -17,8 +17,8 @@ from sqlalchemy import ColumnElement, Connection, and_, delete, insert, or_, sel
 from service.bench.chemistry.reagents import Span
 from service.bench.ledger.draws import Array, N, range_of
 from service.bench.ledger.ledger import ledger_of
-from service.bench.ledger.view import from_to
 from service.bench.ledger.play import ACTS
+from service.bench.ledger.view import from_to
 from service.bench.notes import BatchVessel, DecantNote, Emptying, MeltNote, Pouring
 from service.bench.notes.content import Content
 from service.bench.notes.of_vessels import Filtered, Moved
@@ -29,7 +29,7 @@ from service.log.noted.vessel import CHANGES, held_now, root_of, what_of
 from stripread.words import _n
 
 FILLS = (DecantNote.kind, Filtered.kind, Moved.kind)  # notes that may bring silver into it; pourings that name a vessel
-MATTERS = {kind.kind for kind in (*ACTS, MeltNote, BatchVessel)}  # notes by which a ledger changes
+MATTERS = {*(kind.kind for kind in ACTS), MeltNote.kind, BatchVessel.kind}  # notes by which a ledger changes
 LITTLE_G = 1e-6  # a part below it is none
 
 

@@ -61,7 +61,9 @@ def _add_up(connection: sqlite3.Connection) -> None:
         ).close()
     if {"entries", "events"} <= there and "stock_total" not in there:
         connection.execute("PRAGMA temp_store=MEMORY").close()
-        connection.execute("CREATE TEMP TABLE stock_total (id INTEGER PRIMARY KEY, silver BLOB, batches INTEGER)").close()
+        connection.execute(
+            "CREATE TEMP TABLE stock_total (id INTEGER PRIMARY KEY, silver BLOB, batches INTEGER)"
+        ).close()
     if {"entries", "events"} <= there and "batch_sums" not in there:
         for words in (
             "PRAGMA temp_store=MEMORY",

@@ -51,7 +51,8 @@ def codes_in(data: bytes) -> list[Code]:
 
     header = read_header(data)
     rgb = decode(header, 1 if header.size[0] * header.size[1] <= WHOLE_PIXELS else 2)
-    found = zxingcpp.read_barcodes(np.ascontiguousarray(rgb), formats=zxingcpp.BarcodeFormat.QRCode)
+    qr = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
+    found = zxingcpp.read_barcodes(np.ascontiguousarray(rgb), formats=qr)
     codes: list[Code] = [{"text": one.text, "side": _side(one.position)} for one in found[:MOST] if one.valid]
     return sorted(codes, key=lambda code: -code["side"])
 

@@ -1,4 +1,4 @@
-"""Where a label's code leads: the bench page with the batch, or one of its vessels, chosen; and such a code read again."""
+"""Where a label's code leads: the bench page with a batch or one of its vessels chosen; such a code read again."""
 
 from __future__ import annotations
 

@@ -33,9 +33,9 @@ HYDROGEN = N_(
 class Label:
     """What one label says. ``vessel`` names it for programs: main, decant, stock, papers, metal, else its ledger's key.
 
-    ``key`` is what the ledger keeps it under, for its code; None where its code can only name the batch.
-
-    ``day`` (ISO 8601) is the vessel's own, of a bar; empty: the sheet's. ``signal`` is None where nothing is to be warned of, as of water.
+    ``key`` is what the ledger keeps it under, for its code; None where its code can only name the batch. ``day`` (ISO
+    8601) is the vessel's own, of a bar; empty: the sheet's. ``signal`` is None where nothing is to be warned of, as of
+    water.
     """
 
     vessel: str

@@ -1,4 +1,4 @@
-"""Labels of the vessels that a batch's notes name, and of its bars: what each holds by the ledger, where it came from."""
+"""Labels of the vessels that a batch's notes name, and of its bars: what each holds by the ledger."""
 
 from __future__ import annotations
 

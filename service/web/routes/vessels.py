@@ -22,7 +22,9 @@ router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 
 class SharedStockOut(BaseModel):
     """Silver in the stock vessel over all batches since it was handed over, by their notes."""
 
-    silver_g: Span = Field(description="(low, value, high), 95 % of what may be; what errs alike in batches is added so.")
+    silver_g: Span = Field(
+        description="(low, value, high), 95 % of what may be; what errs alike in batches is added so."
+    )
     batches: int
     sentence: str
 
