@@ -2,9 +2,9 @@
 
 ``python -m tests.ledger_study --batches 1000``: each batch has one or two lots of chloride, washes that go to a buffer
 vessel or to the stock, a part split off, dried, weighed, filtered, its paper dried and weighed, all rinsed back, powder
-and bar weighed, in half of them
-flux, slag and crucible, too. Scales, volumes, moisture, shares and fines err as a bench's do; the errors are drawn here
-and not by the ledger. In half of the batches 5 % of the silver vanishes out of one vessel, at a time that nobody notes.
+and bar weighed, in half of them flux, slag and crucible, too. Scales, volumes, moisture, shares and fines err as a
+bench's do; the errors are drawn here and not by the ledger. In half of the batches 5 % of the silver vanishes out of
+one vessel, at a time that nobody notes.
 
 "Pointed to": the ledger says that the weighings point to a loss, and the vessel that it was lost from is the one named
 first, or the one that it says it may be as well, where what was weighed can't tell the two apart (at most two named).
