@@ -48,6 +48,8 @@ function marked(place, batch, held) {
 
 const head = (wide, ...names) => el("thead", {}, el("tr", {}, names.map((name, place) => el("th", { scope: "col", class: place < wide && "words" }, name))));
 
+const about = (v) => (v.at ? t("{what}; last touched {when}", { what: v.what_for_words, when: shownAt(v.at) }) : v.what_for_words);
+
 function told(found) {
   const ordered = [...found.vessels].sort((a, b) => b.silver_g[1] - a.silver_g[1]);
   return [
@@ -57,8 +59,8 @@ function told(found) {
         "table",
         {},
         el("caption", {}, t("Where the silver is")),
-        head(2, t("Vessel"), t("What for"), t("Silver"), t("Last touched")),
-        el("tbody", {}, ordered.map((v) => el("tr", { "data-key": v.key }, el("th", { scope: "row", class: "words" }, v.name), el("td", { class: "words" }, v.what_for_words), el("td", {}, v.words), el("td", {}, v.at ? shownAt(v.at) : "")))),
+        head(1, t("Vessel"), t("Silver")),
+        el("tbody", {}, ordered.map((v) => el("tr", { "data-key": v.key }, el("th", { scope: "row", class: "words" }, v.name, el("span", { class: "meta" }, about(v))), el("td", {}, v.words)))),
       ),
     found.missing.length > 0 &&
       el(

@@ -269,3 +269,13 @@ def test_a_wrong_address_is_said_in_one_sentence(text):
 @pytest.mark.parametrize("text", ["http://bench.local:8000", "https://192.168.1.5:8443/", "http://[fe80::1]:8000"])
 def test_an_address_keeps_its_name_and_port(text):
     assert page_root(text) == text.rstrip("/")
+
+
+def test_each_label_of_a_sheet_has_its_own_address():
+    labels = labels_of(_known())
+    sheet = Sheet(7, "x", "2026-11-27", ROOT, LOG, labels)
+    found = {label.vessel: sheet.address(label) for label in labels}
+    assert found["main"] == ADDRESS
+    assert found["stock"] == f"{ROOT}/#vessel={LOG}.stock"
+    assert found["papers"] == f"{ROOT}/#vessel=7.{LOG}.{vessel_mark('·papers')}"
+    assert found["decant"] == f"{ROOT}/#batch=7"
