@@ -1,4 +1,4 @@
-"""The three batches of docs/worked-batches.md, run as they stand there: what the page says of them is what they print."""
+"""The three batches of docs/worked-batches.md, run as they stand there: they print what it says of them."""
 
 from __future__ import annotations
 

@@ -76,6 +76,7 @@ def test_a_batch_of_the_older_shape_is_moved_to_the_later_one(phone, batch, serv
         browser.save_screenshot(os.environ["SHOTS"] + "/version.png")
     phone.press("stage", "Another procedure")
     dialog = phone.by_id("dialog")
+    phone.until(lambda: dialog.find_elements(By.NAME, "procedure"))
     chosen = dialog.find_element(By.NAME, "procedure")
     assert chosen.get_attribute("value") == "chloride_lye_sugar"
     assert "version 2" in chosen.text
