@@ -48,6 +48,8 @@ function marked(place, batch, held) {
 
 const head = (wide, ...names) => el("thead", {}, el("tr", {}, names.map((name, place) => el("th", { scope: "col", class: place < wide && "words" }, name))));
 
+const joined = (words) => words.replace(/(\d) (m?g)\b/g, "$1\u00a0$2"); // a number keeps its unit on its line
+
 const about = (v) => (v.at ? t("{what}; last touched {when}", { what: v.what_for_words, when: shownAt(v.at) }) : v.what_for_words);
 
 function told(found) {
@@ -59,8 +61,8 @@ function told(found) {
         "table",
         {},
         el("caption", {}, t("Where the silver is")),
-        head(1, t("Vessel"), t("Silver")),
-        el("tbody", {}, ordered.map((v) => el("tr", { "data-key": v.key }, el("th", { scope: "row", class: "words" }, v.name, el("span", { class: "meta" }, about(v))), el("td", {}, v.words)))),
+        head(2, t("Vessel"), t("Silver")),
+        el("tbody", {}, ordered.map((v) => el("tr", { "data-key": v.key }, el("th", { scope: "row", class: "words" }, v.name, el("span", { class: "meta" }, about(v))), el("td", { class: "words" }, joined(v.words))))),
       ),
     found.missing.length > 0 &&
       el(
@@ -68,7 +70,7 @@ function told(found) {
         {},
         el("caption", {}, t("Where some may be, largest first")),
         head(2, t("Vessel"), t("Silver")),
-        el("tbody", {}, found.missing.map((m) => el("tr", {}, el("th", { scope: "row", class: "words" }, m.name), el("td", { class: "words" }, m.words)))),
+        el("tbody", {}, found.missing.map((m) => el("tr", {}, el("th", { scope: "row", class: "words" }, m.name), el("td", { class: "words" }, joined(m.words))))),
       ),
     found.shared_stock && el("p", { "data-key": "stock" }, el("b", {}, t("The stock vessel, over all batches:"), " "), found.shared_stock.sentence),
   ];
