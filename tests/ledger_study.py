@@ -2,8 +2,9 @@
 
 ``python -m tests.ledger_study --batches 1000``: each batch has one or two lots of chloride, washes that go to a buffer
 vessel or to the stock, a part split off, dried, weighed, filtered, its paper dried and weighed, all rinsed back, powder
-and bar weighed. Scales, volumes, moisture, shares and fines err as a bench's do; the errors are drawn here and not by
-the ledger. In half of the batches 5 % of the silver vanishes out of one vessel, at a time that nobody notes.
+and bar weighed, in half of them flux, slag and crucible, too. Scales, volumes, moisture, shares and fines err as a
+bench's do; the errors are drawn here and not by the ledger. In half of the batches 5 % of the silver vanishes out of
+one vessel, at a time that nobody notes.
 
 "Pointed to": the ledger says that the weighings point to a loss, and the vessel that it was lost from is the one named
 first, or the one that it says it may be as well, where what was weighed can't tell the two apart (at most two named).
@@ -21,14 +22,16 @@ import numpy as np
 
 from service.bench.chemistry.balance import GLASS_G, PAPER_G, SETTLED
 from service.bench.chemistry.reagents import silver_share
+from service.bench.ledger.books import CRUCIBLE, SLAG
 from service.bench.ledger.ledger import Ledger, ledger_of
-from service.bench.ledger.play import MELT
+from service.bench.ledger.melted import MELT
 from service.bench.ledger.pouring import THROUGH
+from service.bench.melting.melt import IN_SLAG
 from service.bench.notes import Note, checked
 
 HIDDEN = 0.05  # of the batch's silver
 PLACES = ("main", "pot b", "paper 1", "melt")
-NAMED = {"main": {"main"}, "pot b": {"pot b"}, "paper 1": {"paper 1"}, "melt": {"·bar", "·melt"}}
+NAMED = {"main": {"main"}, "pot b": {"pot b"}, "paper 1": {"paper 1"}, "melt": {"·bar", "·melt", "·slag", "·crucible"}}
 
 
 @dataclass
@@ -96,7 +99,10 @@ def made_batch(seed: int, hidden: str | None, *, drained: bool = False) -> tuple
     bench.move("main", "·glass", 2.0 * bench.skewed(*GLASS_G))
     shown = bench.on_scale(bench.true["main"], scale)
     bench.write("weight", of="powder", grams=shown, scale_g=scale)
-    bench.move("main", "·melt", bench.true["main"] * bench.skewed(*MELT))
+    if random.random() < 0.5:
+        bench.move("main", "·melt", bench.true["main"] * bench.skewed(*MELT))
+    else:
+        _melted(bench, shown)
     bench.move("main", "·bar", bench.true["main"])
     if hidden == "melt":
         bench.move("·bar", "nowhere", gone)
@@ -105,6 +111,26 @@ def made_batch(seed: int, hidden: str | None, *, drained: bool = False) -> tuple
         more = {"again": "adds"} if number else {}
         bench.write("weight", of="silver", grams=bench.on_scale(bar, scale), scale_g=scale, **more)
     return bench, bench.true.get("nowhere", 0.0)
+
+
+def _melted(bench: Bench, powder: float) -> None:
+    """A melt of which everything was weighed: the slag and what stuck to the crucible hold silver alike."""
+    flux = bench.true["main"] * float(bench.random.uniform(0.05, 0.2))
+    glass = flux * float(bench.random.uniform(0.6, 0.95))
+    stuck = glass * float(bench.random.uniform(0.05, 0.4))
+    share = min(0.5, bench.skewed(*IN_SLAG))
+    off, on = (glass - stuck) / (1.0 - share), stuck / (1.0 - share)
+    bench.move("main", "·slag", share * off)
+    bench.move("main", "·crucible", share * on)
+    crucible = float(bench.random.uniform(200.0, 600.0))
+    weights = {
+        "powder_g": powder,
+        "flux_g": bench.on_scale(flux, 0.1),
+        "slag_g": max(0.0, bench.on_scale(off, 0.1)),
+        "crucible_before_g": bench.on_scale(crucible, 0.1),
+        "crucible_after_g": bench.on_scale(crucible + on, 0.1),
+    }
+    bench.write("melt", **weights, scale_g=0.1)
 
 
 def _washes(bench: Bench, count: int) -> None:
@@ -155,7 +181,7 @@ def named_by(ledger: Ledger) -> set[str]:
 
 def study(batches: int, first: int = 0) -> dict[str, Counts]:
     """Run it: counts by what is counted."""
-    names = ["closes", "total", "vessels", "melt weighed", "alarm", "alone", *PLACES, "pointed", "drained: pointed"]
+    names = ["closes", "total", "vessels", "slag", "alarm", "alone", *PLACES, "pointed", "drained: pointed"]
     found = {name: Counts() for name in names}
     for number in range(first, first + batches):
         hidden = None if number % 2 == 0 else PLACES[number // 2 % len(PLACES)]
@@ -166,7 +192,10 @@ def study(batches: int, first: int = 0) -> dict[str, Counts]:
         found["total"].add(low <= gone <= high)
         for one in ledger.vessels:
             if one.key in bench.true and bench.true[one.key] > 1e-6:
-                found["vessels"].add(one.silver_g[0] - 1e-3 <= bench.true[one.key] <= one.silver_g[2] + 1e-3)
+                held = one.silver_g[0] - 1e-3 <= bench.true[one.key] <= one.silver_g[2] + 1e-3
+                found["vessels"].add(held)
+                if one.key in (SLAG, CRUCIBLE):
+                    found["slag"].add(held)
         if hidden is None:
             found["closes"].add(ledger.closes)
             found["alarm"].add(ledger.suspect is not None)
@@ -195,6 +224,7 @@ def main() -> None:
         "alarm": "sound batches in which a loss is suspected",
         "total": "all batches: the silver that vanished lies in the range of what is missing",
         "vessels": "vessels of all batches: the true silver lies in the stated 95 % range",
+        "slag": "  slag that came off, and what stuck to the crucible, where both were weighed",
         "pointed": "hidden loss of 5 %, where the weighings allow it: pointed to in the right vessel",
         "alone": "  and no other vessel named beside it",
         **{place: f"  lost from {place}" for place in PLACES},

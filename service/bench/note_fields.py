@@ -139,7 +139,8 @@ Number = Annotated[float, BeforeValidator(_number, json_schema_input_type=float 
 Count = Annotated[int, BeforeValidator(_count, json_schema_input_type=int | str)]
 Pair = Annotated[tuple[float, float], BeforeValidator(_pair, json_schema_input_type=tuple[float, float] | str)]
 Text = Annotated[str, BeforeValidator(_text, json_schema_input_type=str)]
-VesselName = Annotated[str, BeforeValidator(_vessel_name, json_schema_input_type=str)]
+VESSEL = BeforeValidator(_vessel_name, json_schema_input_type=str)
+VesselName = Annotated[str, VESSEL]
 Flag = Annotated[bool, BeforeValidator(_flag, json_schema_input_type=bool)]
 Texts = Annotated[tuple[str, ...], BeforeValidator(_texts, json_schema_input_type=list[str])]
 Word = BeforeValidator(lambda value: value.strip() if isinstance(value, str) else value)

@@ -7,7 +7,7 @@ from typing import Literal, get_args
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from service.bench.note_fields import Asked, Units
+from service.bench.note_fields import VESSEL, Asked, Units
 from service.bench.notes import CONTENTS, Content
 from stripread.words import number, say
 
@@ -20,7 +20,8 @@ class FieldForm(BaseModel):
     ``form``: "text"; "number", with ``units`` an amount with its unit; "range" of two numbers, typed in ``parts`` to
     one; "choice" of ``options`` (value, words); "flag" to tick or choose; "words" parted by commas. What stands at
     ``value`` is filled in at first; with ``omit`` a choice that stays at it is left out of the note. ``only_if``
-    (field, value): left out otherwise. ``unticked``: a tick that is not set is said as well.
+    (field, value): left out otherwise. ``unticked``: a tick that is not set is said as well. ``vessel``:
+    the name of one, which a photo of its label may give.
     """
 
     name: str
@@ -37,6 +38,7 @@ class FieldForm(BaseModel):
     unticked: bool = False
     whole: bool = False
     longest: int | None = None
+    vessel: bool = False
 
 
 class NoteForm(BaseModel):
@@ -103,6 +105,7 @@ def _fields(content: type[Content]) -> list[FieldForm]:
                 unticked=asked.unticked,
                 whole=asked.whole,
                 longest=asked.longest,
+                vessel=VESSEL in _parts(info),
             )
         )
     return found

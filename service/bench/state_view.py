@@ -138,6 +138,7 @@ class BenchState(_View):
     """Where a batch stands: stage and gate on top, what to do next in one line."""
 
     procedure: str
+    procedure_version: int = Field(description="As its file says; a shipped one may have a later version by now.")
     stage: StageView
     gate: GateView
     next: str
@@ -215,6 +216,7 @@ def state_view(state: State) -> BenchState:
     past = state.procedure.past(stage.id) if state.verdict.state == "open" else None
     return BenchState(
         procedure=say(state.procedure.name),
+        procedure_version=state.procedure.version,
         stage=StageView(id=stage.id, title=say(stage.title), do=say(stage.do), read=stage.read),
         gate=GateView(state=state.verdict.state, sentence=state.verdict.sentence),
         next=state.next_line,

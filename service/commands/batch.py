@@ -257,12 +257,14 @@ def stock(data: Path, database: str | None) -> int:
     from service.bench.notes import Pouring, VesselReading
     from service.bench.vessel import waste
     from service.log import store
+    from service.log.noted.stock_silver import shared_stock
     from service.log.noted.vessel import dangers_now, held_now, poured_now, silver_words, stock_now
     from service.moments import in_zone, spoken
 
     with opened(data, database, reading=True) as log, log.read() as c:
         held, dangers, silver = stock_now(c), dangers_now(c), silver_words(held_now(c))
         pourings, _more = poured_now(c)
+        shared = shared_stock(c)
         zones = {batch: store.known_batch(c, batch)["zone"] for batch in {batch for batch, _note in pourings}}
     for batch, made in pourings:
         d = made.content
@@ -271,7 +273,7 @@ def stock(data: Path, database: str | None) -> int:
         at = spoken(in_zone(made.at, zones[batch]))
         click.echo(_("{at}  batch {batch}: {what}", at=at, batch=batch, what=what))
     click.echo(_("{litres:.3g} L in all. {sentence}", litres=held.litres, sentence=held.sentence))
-    click.echo(f"{silver}\n" if silver else "", nl=False)
+    click.echo("".join(f"{text}\n" for text in (shared and shared.sentence, silver) if text), nl=False)
     first = [*(danger.sentence for danger in dangers), *held.first[len(held.stops) :]]
     click.echo("".join(f"! {text}\n" for text in first), nl=False)
     found = [f"  {way.sentence}" for way in waste.ways(held)]

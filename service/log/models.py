@@ -10,7 +10,19 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, datetime
 
-from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 metadata = MetaData(
     naming_convention={
@@ -268,6 +280,21 @@ lot_links = Table(  # what went from one batch to another: the note, in whose ba
     Column("low", Float, nullable=False),
     Column("value", Float, nullable=False),
     Column("high", Float, nullable=False),
+)
+
+stock_parts = Table(  # a batch's silver in the stock vessel, g, as draws (64-bit floats, little-endian)
+    "stock_parts",
+    metadata,
+    Column("batch_id", Integer, ForeignKey("batches.id"), primary_key=True, autoincrement=False),
+    Column("silver", LargeBinary, nullable=False),
+)
+
+stock_total = Table(  # their sum, draw by draw, in one row; of how many batches
+    "stock_total",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("silver", LargeBinary, nullable=False),
+    Column("batches", Integer, nullable=False),
 )
 
 

@@ -38,6 +38,7 @@ from service.log.models import now
 from service.log.noted.links import keep_links
 from service.log.noted.mixing import mixes, refuse_mixing, vessel_dangers
 from service.log.noted.rows import BESIDE, PREFIX, DamagedNote, notes_of_batch
+from service.log.noted.stock_silver import keep_stock
 from service.log.noted.vessel import CHANGES, CONTENT_KINDS, dangers_now, held_now, keep_sum
 from service.log.taken import taken_at
 from stripread.errors import CallError
@@ -196,7 +197,7 @@ def write(c: Connection, batch: int, content: Content, said: Said, asked: Questi
     detail = {**content.fields(), BESIDE: beside} if beside else content.fields()
     number = store.add_event(c, batch, at, PREFIX + content.kind, detail)
     keep_sum(c, number)
-    keep_links(c, batch, content.kind)
+    keep_stock(c, keep_links(c, batch, content.kind), number, content)
     if content.kind in CHANGING:
         keep_stage_now(c, batch)
     return Note(content, at, number, said.who, asked)

@@ -2,7 +2,7 @@
 import { $, el, store } from "./dom.js";
 
 const SCREENS = { "#first-day": "./first.js", "#profiles": "./profiles.js" };
-const labelled = location.hash.startsWith("#batch="); // by the code on a vessel's label: that batch is wanted
+const labelled = /^#(batch|vessel)=/.test(location.hash); // by the code on a vessel's label: that one is wanted
 let shown = null;
 let opening = null;
 

@@ -165,8 +165,11 @@ async function look() {
 
 // Where the batch's silver is, while that is open.
 async function silver() {
-  if ($("vessels").open) await (await import("./vessels.js").catch(() => Promise.reject({ status: 0 }))).vessels($("vessels"), chosen());
+  if ($("vessels").open) await (await import("./vessels.js").catch(() => Promise.reject({ status: 0 }))).vessels($("vessels"), chosen(), showLabel);
 }
+
+// What a label's code names, from its address or from a photo.
+const showLabel = async (read) => (await import("./label.js").catch(() => Promise.reject({ status: 0 }))).showLabelled(read, { batch: () => state.batch, choose, silver: () => guarded(silver), say });
 
 // The list, what is asked about the newest reading, and the wash number that it leads to.
 async function timeline(fresh) {
@@ -385,9 +388,16 @@ async function how() {
 }
 addEventListener("hashchange", how);
 
-// The code on a vessel's label names its batch. Where the page can't know yet (not joined, no connection) the address stays.
+// The code on a label names its vessel, or on older ones its batch. Where the page can't know yet (not joined, no
+// connection) the address stays.
 async function labelled() {
-  const n = (location.hash.match(/^#batch=(\d{1,15})$/) || [])[1];
+  const [, n, of, log, vessel] = location.hash.match(/^#(?:batch=(\d{1,15})|vessel=(?:(\d{1,15})\.)?([a-z2-7]{4})\.(~?[a-z0-9]{1,12}))$/) || [];
+  if (vessel) {
+    const read = await (await import("./label.js").catch(() => Promise.reject({ status: 0 }))).named(of, log, vessel);
+    if (!read) return;
+    history.replaceState(null, "", "/");
+    await showLabel(read);
+  }
   if (!n) return;
   const known = batches().some((b) => String(b.id) === n) || (await oneBatch(n).catch(() => undefined)); // undefined: can't tell
   if (known) {
@@ -396,7 +406,7 @@ async function labelled() {
     $("batch").scrollIntoView({ block: "start" });
   } else if (known === null) say(t("There is no batch {n} in this log: the label may be of another one.", { n }));
 }
-addEventListener("hashchange", labelled);
+addEventListener("hashchange", () => guarded(labelled));
 const screens = () => guarded(() => apart({ about: () => state.about, refresh, newBatch: () => newBatch((made) => choose(made.id)) }));
 addEventListener("hashchange", screens);
 $("how").addEventListener("close", () => location.hash.startsWith("#how-") && history.replaceState(null, "", "/"));
@@ -435,7 +445,7 @@ choice();
 recall(); // what was known last is there at once, whatever the Wi-Fi does
 show();
 await refresh();
-await labelled();
+await guarded(labelled);
 if (state.about.local) pairing();
 await showQueue();
 queue.start(sending);

@@ -4,6 +4,7 @@ import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
 import { loadForms, writeDown } from "./notes.js";
 import { send, waitingOf } from "./queue.js";
+import { anotherProcedure, laterVersion, procedures } from "./procedure.js";
 import { listReminders } from "./reminders.js";
 import { chip, warning } from "./stateword.js";
 import { clockAndZone } from "./strip.js";
@@ -13,6 +14,7 @@ import { t } from "./words.js";
 export async function showBench(batch, done, still) {
   let now;
   await loadForms();
+  if (!store.get("procedures")) await procedures(); // which version there is by now
   if (!still()) return;
   if (batch.waiting) return showMade(batch, done);
   try {
@@ -27,7 +29,8 @@ export async function showBench(batch, done, still) {
   const moving = waitingOf(batch.id, "stage").at(-1); // a second move before the first is made would go too far
   const at = now.stages.findIndex((s) => s.id === now.stage.id);
   const open = batch.closed_at === null;
-  const drawn = JSON.stringify([batch.id, batch.name, batch.zone, open, now, moving?.key]);
+  const later = laterVersion(now);
+  const drawn = JSON.stringify([batch.id, batch.name, batch.zone, open, now, moving?.key, later?.version]);
   if ($("stage").drawn === drawn) return;
   Object.assign($("stage"), { drawn }).dataset.batch = batch.id;
   $("stage").replaceChildren(
@@ -60,7 +63,8 @@ export async function showBench(batch, done, still) {
         el("ul", { class: "plain" }, now.worth_doing.map((w) => el("li", {}, t("Worth doing: {what}", { what: w })))),
         now.stock && el("p", {}, el("b", {}, t("Stock vessel, from this batch:"), " "), now.stock.sentence),
         el("p", { class: "meta" }, t("Procedure: {title}", { title: now.procedure })),
-        open && el("button", { type: "button", onclick: async () => (await import("./procedure.js")).anotherProcedure(batch, now, done) }, t("Another procedure")),
+        open && later && el("p", { class: "note" }, t("This batch goes by version {before}; there is version {version} by now, with stages of its own for what was done by notes before. “Another procedure” moves the batch to it, with a reason.", { before: now.procedure_version, version: later.version })),
+        open && el("button", { type: "button", onclick: () => anotherProcedure(batch, now, done) }, t("Another procedure")),
       ),
     ].filter(Boolean),
   );

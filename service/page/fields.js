@@ -22,6 +22,7 @@ export function field(f) {
     const parts = ends.map(([name, end, word]) => el("label", {}, word, box({ name, mode: "decimal", max: 12, value: f[end] }, { "aria-label": `${f.label}, ${word}` })));
     return el("fieldset", { class: "ends" }, el("legend", {}, f.label), el("div", { class: "row" }, parts));
   }
+  if (f.vessel) return byLabel(f);
   if (!f.units) return el("label", {}, f.label, box(f));
   const id = `field-${(count += 1)}`;
   const unit = f.unit || store.get(`unit-${f.units[0][0]}`, f.units[0][0]); // the one used last for this kind of amount
@@ -32,6 +33,14 @@ export function field(f) {
     el("label", { for: id }, f.label),
     el("div", { class: "row" }, box({ mode: "decimal", ...f }, { id }), el("select", { name: `${f.name}_unit`, class: "unit", "aria-label": t("Unit of: {what}", { what: f.label }), onchange: remember }, choices(f.units, unit))),
   );
+}
+
+// A box for a vessel's name, which a photo of its label may fill in.
+function byLabel(f) {
+  const input = box(f);
+  const whole = el("div", {}, el("label", {}, f.label, input));
+  import("./label.js").then(({ fillByLabel }) => whole.append(fillByLabel(input, f.label)), () => {}); // it is typed then
+  return whole;
 }
 
 // --- what was filled in; null for nothing

@@ -16,10 +16,16 @@ export async function procedures() {
   return store.get("procedures", []);
 }
 
+// The batch's own procedure as it is shipped now, where that is later than the batch's.
+export const laterVersion = (now) => store.get("procedures", []).find((p) => p.title === now.procedure && p.version > now.procedure_version);
+
+const titled = (p, now) => (p.title === now.procedure ? t("{title}, version {version}", p) : p.title);
+
 export async function anotherProcedure(batch, now, done) {
-  const known = (await procedures()).filter((p) => p.title !== now.procedure);
+  const same = (p) => p.title === now.procedure && p.version === now.procedure_version;
+  const known = (await procedures()).filter((p) => !same(p)).sort((a, b) => (b.title === now.procedure) - (a.title === now.procedure));
   const fields = [
-    { name: "procedure", label: t("Go on by"), options: known.map((p) => [p.name, p.title]), value: known[0]?.name },
+    { name: "procedure", label: t("Go on by"), options: known.map((p) => [p.name, titled(p, now)]), value: known[0]?.name },
     { name: "reason", label: t("Why? The log keeps it."), required: true, max: 1000 },
     { name: "who", label: t("Who"), value: store.get("who", ""), required: true, max: 100 },
   ];
@@ -28,7 +34,7 @@ export async function anotherProcedure(batch, now, done) {
     const chosen = known.find((p) => p.name === said.procedure);
     const change = async (to) => {
       const body = { ...said, to, written_at: clockAndZone(new Date()) };
-      await send({ what: "procedure", path: "/api/batches/{batch}/procedure", batch: batch.id, body, words: t("Procedure: {title}", { title: chosen.title }) });
+      await send({ what: "procedure", path: "/api/batches/{batch}/procedure", batch: batch.id, body, words: t("Procedure: {title}", { title: titled(chosen, now) }) });
       await done();
     };
     if (chosen.stages.some((s) => s.id === now.stage.id)) return change(now.stage.id);

@@ -241,3 +241,4 @@ class About(BaseModel):
     cells_hours: dict[str, float] = Field({}, description="Hours for which a photo of the vials counts, by `matching`.")
     trust: bool = Field(False, description="There is a port with TLS; `/trust` says how a phone comes to trust it.")
     demo: bool = Field(False, description="This is the made-up workshop's log.")
+    log_mark: str = Field("", description="What codes on labels of this log have in them; empty for an empty log.")

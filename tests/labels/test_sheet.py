@@ -3,26 +3,29 @@
 import io
 import re
 
-import cv2
 import numpy as np
 import pypdfium2
 import pytest
+import zxingcpp
 from pypdfium2 import raw
 
+from service.bench.ledger.ledger import ledger_of
+from service.bench.ledger.marks import vessel_mark
 from service.bench.notes import Note, checked
 from service.bench.procedure import load_procedure
 from service.bench.readings import Observation, logged
 from service.bench.state import state_of
 from service.bench.vessel.contents import Poured
 from service.bench.vessel.waste import stock
-from service.report.labels.address import batch_address, page_root
+from service.report.labels.address import Named, batch_address, named_by, page_root, vessel_address
 from service.report.labels.of_batch import Known, labels_of
 from service.report.labels.paper import Sheet, labels_pdf
 from stripread.errors import CallError
 from stripread.words import _, speaking
 from tests.bench_arithmetic.test_report_paper import _elements, _size
 
-ADDRESS = "http://192.168.1.5:8000/#batch=7"
+ROOT, LOG = "http://192.168.1.5:8000", "k3f7"
+ADDRESS = f"{ROOT}/#vessel=7.{LOG}.main"
 MM = 72.0 / 25.4
 SIZES = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
 WASTE = [
@@ -55,36 +58,36 @@ def _of(known):
 
 
 def _pdf(known, paper="a4"):
-    sheet = Sheet(7, known.name, "2026-11-27", ADDRESS, labels_of(known))
+    sheet = Sheet(7, known.name, "2026-11-27", ROOT, LOG, labels_of(known))
     return pypdfium2.PdfDocument(io.BytesIO(labels_pdf(sheet, paper, ("ua-1",))))
+
+
+def sheet_page():
+    """The one page of a sheet of a batch at its acid washes."""
+    document = _pdf(_known(seen=[_ph(1.3, 1.1, 1.5)]))
+    assert len(document) == 1
+    return document[0]
 
 
 @pytest.fixture(scope="module")
 def page():
-    document = _pdf(_known(seen=[_ph(1.3, 1.1, 1.5)]))
-    assert len(document) == 1
-    yield document[0]
-    document.close()
+    return sheet_page()
 
 
 def codes_of(page):
-    """What OpenCV reads of each code on a page: it is looked for in windows, since it finds few on a whole sheet."""
-    per_mm = 8
-    picture = np.asarray(page.render(scale=per_mm / MM).to_pil().convert("L"))
-    found = []
-    for right in (page.get_width() / MM / 2 - 2.5, page.get_width() / MM - 13.5):
-        column = picture[:, int((right - 24.5) * per_mm) : int((right + 0.5) * per_mm)]
-        seen = -99.0
-        for top in range(0, len(column) - 28 * per_mm, per_mm):
-            text, corners, _code = cv2.QRCodeDetector().detectAndDecode(column[top : top + 28 * per_mm])
-            if text and (middle := (top + corners[0, :, 1].mean()) / per_mm) > seen + 5.0:
-                found.append(text)
-                seen = middle
-    return found
+    """What another library reads of each code on a page, down the left column and then the right."""
+    picture = np.asarray(page.render(scale=8 / MM).to_pil().convert("L"))
+    found = zxingcpp.read_barcodes(picture, formats=zxingcpp.BarcodeFormat.QRCode)
+    at = [(one.position.top_left.x > picture.shape[1] / 2, one.position.top_left.y, one.text) for one in found]
+    return [text for _right, _top, text in sorted(at)]
 
 
-def test_every_code_opens_the_batch(page):
-    assert codes_of(page) == [ADDRESS] * 5
+def test_every_code_opens_its_vessel(page):
+    """The decants' jug has no vessel of its own in the ledger: its code opens the batch, as all did once."""
+    papers = f"{ROOT}/#vessel=7.{LOG}.{vessel_mark('·papers')}"
+    wanted = [ADDRESS, papers, ADDRESS, f"{ROOT}/#batch=7", f"{ROOT}/#vessel={LOG}.stock"]
+    assert codes_of(page) == wanted  # down the left column, then the right
+    assert all(len(address) <= 62 for address in wanted)  # bytes of a code of 33 modules with level M, ISO/IEC 18004
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -115,7 +118,27 @@ def test_the_bar_is_50_mm(page):
 
 
 def test_the_address_names_the_batch_behind_the_hash():
-    assert batch_address(page_root("http://192.168.1.5:8000/"), 7) == ADDRESS
+    assert batch_address(page_root("http://192.168.1.5:8000/"), 7) == f"{ROOT}/#batch=7"
+
+
+@pytest.mark.parametrize("key", ["main", "stock", "·bar", "blue bucket", "größe 3", "a" * 60, "塩"])
+def test_a_vessels_address_is_read_again(key):
+    found = named_by(vessel_address(ROOT, 7, LOG, key))
+    assert found == Named(None if key == "stock" else 7, LOG, vessel_mark(key))
+    assert named_by(vessel_address(ROOT, 7, "", key)) == Named(7)  # a log of the older form
+
+
+@pytest.mark.parametrize(
+    "text", ["", "http://a/", "http://a/#join=abc", "http://a/#vessel=7.main", "WIFI:S:x;;", "#batch=x"]
+)
+def test_other_codes_are_none_of_ours(text):
+    assert named_by(text) is None
+
+
+def test_names_that_are_one_vessel_have_one_mark_and_others_have_others():
+    assert vessel_mark("Blue  Bucket") == vessel_mark("blue bucket") != vessel_mark("bluebucket")
+    marks = {vessel_mark(f"pot {n}") for n in range(2000)}
+    assert len(marks) == 2000
 
 
 def test_labels_are_tagged_and_say_their_language(page):
@@ -124,10 +147,10 @@ def test_labels_are_tagged_and_say_their_language(page):
     assert kinds.count("H1") == 1
     assert kinds.count("H2") == 5
     told = [alt for path, alt in found if path[-1] == "Figure"]
-    assert sum(ADDRESS in alt for alt in told) == 5
+    assert sum(ROOT in alt for alt in told) == 5
     assert all(told)
     with speaking("de"):
-        data = labels_pdf(Sheet(7, "x", "2026-11-27", ADDRESS, labels_of(_known())))
+        data = labels_pdf(Sheet(7, "x", "2026-11-27", ROOT, LOG, labels_of(_known())))
     assert b"/Lang (de)" in data or b"/Lang(de)" in data
 
 
@@ -149,6 +172,63 @@ def test_dry_metal_is_not_corrosive_and_a_bar_has_no_statement():
     assert "decant" not in powder
     bar = _of(_known(_at("melt"), _note("weight", "2026-03-01T10:00:00", of="silver", grams=194.0)))["metal"]
     assert (bar.title, bar.signal, bar.statements) == ("Silver bar", None, ())
+    assert bar.holds[0] == "silver, 194 g"
+
+
+def _ledgered(*said):
+    """What is known of a batch with these notes, its vessels by its ledger."""
+    text = load_procedure("chloride_lye_sugar").text
+    notes = [Note(checked("procedure", {"text": text}), "2026-03-01T08:00:00+00:00", 1)]
+    notes += [Note(checked(kind, data), f"2026-03-0{n}T09:00:00+00:00", n) for n, (kind, data) in enumerate(said, 2)]
+    vessels = ledger_of(notes, 7).vessels
+    return Known(7, "June: silver from chloride", state_of(notes, []), tuple(notes), (), None, vessels=vessels)
+
+
+CHLORIDE = ("weight", {"of": "chloride", "grams": 100.0, "moisture": [0, 0.01]})
+
+
+def test_each_bar_has_a_label_with_its_mass_fineness_and_day():
+    melt = ("melt", {"powder_g": 75.0, "flux_g": 9.0, "slag_g": 8.0})
+    first = ("bar", {"name": "bar 1", "grams": 40.0, "scale_g": 0.1, "assay": [0.985, 0.995]})
+    second = ("bar", {"name": "bar 2", "grams": 34.6})
+    labels = labels_of(_ledgered(CHLORIDE, melt, first, second))
+    bars = [one for one in labels if one.vessel == "metal"]
+    assert [one.title for one in bars] == ["bar 1", "bar 2"]
+    assert bars[0].holds == ("silver, 40 ± 0.1 g", "fineness 990 ‰ (985 to 995 ‰), by an assay")
+    assert "not known" in bars[1].holds[1]
+    assert [one.day[:10] for one in bars] == ["2026-03-04", "2026-03-05"]
+    assert {one.key for one in bars} == {"·bar"}
+    assert all(one.signal is None for one in bars)
+    slag = next(one for one in labels if one.key == "·slag")
+    assert slag.title == "The slag that came off"
+    assert "beads" in slag.cautions[0]
+    weights = [
+        ("weight", {"of": "silver", "grams": 40.0}),
+        ("weight", {"of": "silver", "grams": 34.0, "again": "adds"}),
+    ]
+    lots = [one for one in labels_of(_ledgered(CHLORIDE, *weights)) if one.vessel == "metal"]
+    assert [(one.title, one.holds[0]) for one in lots] == [
+        ("Silver bar 1", "silver, 40 g"),
+        ("Silver bar 2", "silver, 34 g"),
+    ]
+
+
+def test_each_named_vessel_has_a_label_of_what_it_holds():
+    named = ("named_vessel", {"vessel": "Blue Bucket", "what_for": "buffer", "tare_g": 412.0})
+    decant = ("decant", {"name": "wash 1", "litres": 0.8, "looks": "cloudy", "into": "blue bucket"})
+    filtered = ("filtered", {"vessel": "blue bucket", "paper": "paper 1", "into": "clear pot"})
+    by = {one.key: one for one in labels_of(_ledgered(CHLORIDE, named, decant))}
+    bucket = by["blue bucket"]
+    assert bucket.title == "Blue Bucket"
+    assert bucket.holds[0] == "catches fines that go back"
+    assert bucket.holds[1].startswith("silver chloride: ")
+    assert bucket.holds[-1] == "empty it weighs 412 g"
+    assert {"H314", "H410"} <= {one.code for one in bucket.statements}  # acid rinse water that nobody read
+    assert "·papers" in by
+    after = {one.key: one for one in labels_of(_ledgered(CHLORIDE, named, decant, filtered))}
+    assert "burns fiercely" in after["paper 1"].cautions[0]
+    assert "·papers" not in after
+    assert "clear pot" in after
 
 
 def test_the_stock_vessel_has_its_danger_first_and_never_a_drain():
@@ -189,3 +269,13 @@ def test_a_wrong_address_is_said_in_one_sentence(text):
 @pytest.mark.parametrize("text", ["http://bench.local:8000", "https://192.168.1.5:8443/", "http://[fe80::1]:8000"])
 def test_an_address_keeps_its_name_and_port(text):
     assert page_root(text) == text.rstrip("/")
+
+
+def test_each_label_of_a_sheet_has_its_own_address():
+    labels = labels_of(_known())
+    sheet = Sheet(7, "x", "2026-11-27", ROOT, LOG, labels)
+    found = {label.vessel: sheet.address(label) for label in labels}
+    assert found["main"] == ADDRESS
+    assert found["stock"] == f"{ROOT}/#vessel={LOG}.stock"
+    assert found["papers"] == f"{ROOT}/#vessel=7.{LOG}.{vessel_mark('·papers')}"
+    assert found["decant"] == f"{ROOT}/#batch=7"

@@ -5,6 +5,7 @@ import io
 import pypdfium2
 import pytest
 
+from service.bench.ledger.marks import vessel_mark
 from service.cli import main
 from tests.labels.test_sheet import codes_of
 from tests.server.conftest import batch, client, data  # noqa: F401
@@ -25,7 +26,8 @@ def test_the_command_writes_a_sheet_and_says_where_its_codes_lead(tmp_path, caps
     assert _call("new", "one", *log) == 0
     out = tmp_path / "labels.pdf"
     assert _call("labels", "1", "--out", str(out), "--address", "https://bench.local:8443/", *log) == 0
-    assert _codes(out.read_bytes()) == {"https://bench.local:8443/#batch=1"}
+    assert _codes(out.read_bytes()) >= {"https://bench.local:8443/#batch=1"}
+    assert all(code.startswith("https://bench.local:8443/#") for code in _codes(out.read_bytes()))
     capsys.readouterr()
     assert _call("labels", "1", "--out", str(out), "--paper", "letter", *log) == 0
     assert "--address" in capsys.readouterr().err
@@ -66,9 +68,12 @@ def test_a_wrong_call_is_one_sentence_and_no_file(tmp_path, capsys, monkeypatch,
 def test_over_http_the_codes_lead_to_where_it_was_asked(client, batch):  # noqa: F811
     answer = client.get(f"/api/batches/{batch}/labels.pdf")
     assert answer.headers["content-type"] == "application/pdf"
-    assert _codes(answer.content) == {f"http://testserver/#batch={batch}"}
+    mark = client.get("/api/about").json()["log_mark"]
+    named = f"http://testserver/#vessel={batch}.{mark}"
+    own = {f"{named}.main", f"{named}.{vessel_mark('·papers')}", f"http://testserver/#vessel={mark}.stock"}
+    assert _codes(answer.content) == {f"http://testserver/#batch={batch}", *own}
     named = client.get(f"/api/batches/{batch}/labels.pdf", params={"address": "http://bench.local:8000"})
-    assert _codes(named.content) == {f"http://bench.local:8000/#batch={batch}"}
+    assert all(code.startswith("http://bench.local:8000/#") for code in _codes(named.content))
     wrong = client.get(f"/api/batches/{batch}/labels.pdf", params={"address": "bench"})
     assert wrong.status_code == 422
     assert "page's address" in wrong.json()["detail"]

@@ -3,7 +3,7 @@
 import pytest
 from click.testing import CliRunner
 
-from service.bench.procedure import SHIPPED, load_procedure
+from service.bench.procedure import SHIPPED, earlier_procedure, load_procedure
 from service.cli import app
 from service.log.course.state import washing_begins
 
@@ -144,3 +144,17 @@ def test_the_plan_over_http(client):
     assert any("no flame" in text for text in found["cautions"])
     assert client.get("/api/plan/metal", params={**asked, "bottle": "?"}).status_code == 422
     assert client.get("/api/plan/lye", params={"chloride_g": "1", "sugar": "table sugar"}).status_code == 422
+
+
+def test_a_batch_of_the_older_shape_is_moved_to_the_one_with_an_acid_rinse(client, batch):
+    """Within the washes after the lye: it goes on there, and the stages of the rinse come next."""
+    older = earlier_procedure("chloride_lye_sugar_1")
+    assert _change(client, batch, text=older.text).status_code == 200
+    client.post(f"/api/batches/{batch}/stage", json={"to": "lye-wash", "reason": "made up"})
+    before = _bench(client, batch)
+    assert (before["procedure_version"], before["next_stage"]["id"]) == (1, "dry")
+    offered = next(p for p in client.get("/api/procedures").json() if p["title"] == before["procedure"])
+    assert (offered["name"], offered["version"]) == ("chloride_lye_sugar", 2)
+    now = _change(client, batch, procedure=offered["name"], reason="hard water: chalk in it").json()
+    assert (now["procedure_version"], now["stage"]["id"], now["next_stage"]["id"]) == (2, "lye-wash", "acid-rinse")
+    assert now["moves"][-1]["reason"] == "hard water: chalk in it"

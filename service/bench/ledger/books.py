@@ -14,7 +14,8 @@ from service.bench.ledger.weighed import Site, Weighed
 from service.bench.notes.of_vessels import MAIN, STOCK, same_vessel
 from stripread.words import N_
 
-BAR, GLASS, PAPERS, VIALS, MELTED = "·bar", "·glass", "·papers", "·vials", "·melt"
+BAR, GLASS, PAPERS, VIALS = "·bar", "·glass", "·papers", "·vials"
+MELTED, SLAG, CRUCIBLE = "·melt", "·slag", "·crucible"  # of a melt of which nothing was weighed; of one that was
 SPILT, GONE, GIVEN = "·spilt", "·gone", "·given"
 PLACES: dict[str, tuple[str, str]] = {  # places that have no note of their own: name, what for
     MAIN: (N_("the batch's vessel"), "main"),
@@ -24,6 +25,8 @@ PLACES: dict[str, tuple[str, str]] = {  # places that have no note of their own:
     PAPERS: (N_("filter papers without a name"), "paper"),
     VIALS: (N_("vials of ammonia tests"), "other"),
     MELTED: (N_("crucible and slag"), "slag"),
+    SLAG: (N_("the slag that came off"), "slag"),
+    CRUCIBLE: (N_("what stuck to the crucible"), "crucible"),
     SPILT: (N_("spilt"), "spilt"),
     GONE: (N_("handed over"), "gone"),
     GIVEN: (N_("given to other batches"), "given"),

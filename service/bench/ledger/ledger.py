@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -74,7 +74,8 @@ class Ledger:
     """A batch's silver. ``inputs_g`` came in, ``open_g`` is what is missing by the weighings (below 0: too much).
 
     ``agree``: whether the weighings agree with the notes and with one another, as those of most sound batches do.
-    ``given_g`` by note is what went to other batches.
+    ``given_g`` by note is what went to other batches. ``stock`` is the silver in the stock vessel as draws (N,), g,
+    for the sum over batches.
     """
 
     batch: int
@@ -87,6 +88,7 @@ class Ledger:
     weighings: int
     given_g: Mapping[int, Span]
     sentence: str
+    stock: Array = field(compare=False, repr=False)
 
     @property
     def closes(self) -> bool:
@@ -152,6 +154,9 @@ def told(played: Played, batch: int) -> Ledger:
         len(books.weighings),
         {note: range_of(amounts[len(parts) + n]) for n, note in enumerate(books.given)},
         suspect.sentence if suspect is not None else _sentence(books, open_g, compared),
+        np.maximum(amounts[2 * keys.index(STOCK) : 2 * keys.index(STOCK) + 2], 0.0).sum(axis=0)
+        if STOCK in keys
+        else np.zeros(N),
     )
 
 

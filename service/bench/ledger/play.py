@@ -11,11 +11,11 @@ import numpy as np
 from service.bench.chemistry.balance import GLASS_G, PAPER_G, SILVER_IN_OXIDE, Decant, ammonia_test_loss
 from service.bench.chemistry.reagents import Span, silver_share
 from service.bench.course import DEFAULT, walk
-from service.bench.ledger.books import BAR, GLASS, MELTED, PAPERS, VIALS, Books
-from service.bench.ledger.draws import Z95, between, normal, of_span
+from service.bench.ledger.books import BAR, GLASS, PAPERS, VIALS, Books
+from service.bench.ledger.draws import Z95, Array, between, normal, of_span
+from service.bench.ledger.melted import Melts, melt_notes
 from service.bench.ledger.mixing import liquid_of, unknown_liquid
-from service.bench.ledger.pouring import Elsewhere, Meeting, Pours
-from service.bench.ledger.vessels import as_share
+from service.bench.ledger.pouring import Elsewhere, Meeting
 from service.bench.melting.of_batch import melts_of
 from service.bench.notes import AmmoniaTest, BarNote, DecantNote, Emptying, Note, Pouring, Weight
 from service.bench.notes.content import Content
@@ -36,7 +36,6 @@ from service.bench.state import GLASSES, METAL, batch_vessel, weighing_of, weigh
 from service.bench.state import PAPERS as PAPERS_USED
 from service.bench.weighings import MOISTURE_UNKNOWN, expected_of, lots_of, metal_weighings
 
-MELT: Span = (0.0005, 0.004, 0.02)  # share of the silver that stays in crucible and slag; common practice, no source
 SCALE_G = 0.05  # of a scale of which nobody said how far it is right; common practice, no source
 
 
@@ -68,7 +67,7 @@ def play(
     return Played(player.books, player.stage, player.melted, tuple(player.meetings))
 
 
-class Player(Pours):
+class Player(Melts):
     """The notes of one batch on its books; of other batches only what goes to and fro."""
 
     def __init__(
@@ -83,17 +82,19 @@ class Player(Pours):
         self.chalk_g = chalk_g
         first = earlier_procedure(DEFAULT).stages[0]  # of a batch for which no procedure was chosen
         self.stage = next((step.before for _note, step in walk(notes) if step), first)
-        self.melted = False
         self.set_aside = False
-        self.bars: list[float] = []
+        self.bars: list[Array] = []
         self.handed = list(elsewhere.emptied)
         weights = weighings_of(list(notes))
         of = "chloride" if lots_of(weights, "chloride") else "input"
         self.lots = {lot.number: lot for lot in lots_of(weights, of)}
-        self.melts = [melt.silver_g for melt in melts_of(list(notes)) if melt.bars]
+        self.barred = [melt.silver_g for melt in melts_of(list(notes)) if melt.bars]
+        self.melts = melt_notes(notes)
         self.last_bar = max((n.id for n in notes if isinstance(n.content, BarNote)), default=0)
         # Where bars are written down one by one they say what there is in the end.
-        self.metal = {n: of for n, of in metal_lots(notes).items() if of == "powder" or not self.melts}
+        self.metal = {n: of for n, of in metal_lots(notes).items() if of == "powder" or not self.barred}
+        powder = [n.content.grams for n in notes if isinstance(n.content, Weight) and self.metal.get(n.id) == "powder"]
+        self.powder_g = sum(powder) if powder else None
         self.counted = batch_vessel(list(notes))
 
     # --- notes
@@ -101,7 +102,7 @@ class Player(Pours):
     def one(self, batch: int, note: Note) -> None:
         """One note of this batch or of another."""
         content = note.content
-        act = _ACTS.get(type(content))
+        act = ACTS.get(type(content))
         if act is None or (batch != self.batch and not isinstance(content, Moved)):
             return
         while self.handed and self.handed[0] < note.id:
@@ -152,40 +153,28 @@ class Player(Pours):
 
     def _metal(self, note: Note, content: Weight, vessel: str) -> None:
         """Powder or bars weighed: all lots of them together, once the last of them is."""
-        self.bars.append(content.grams)
+        scale = (content.scale_g or SCALE_G) / Z95
+        self.bars.append(content.grams + scale * normal(f"scale {note.id}"))  # each lot weighed by itself
         last = [n for n in self.metal if self.metal[n] == content.of][-1]
         if note.id != last:
             return
-        total, self.bars = sum(self.bars), []
+        total, self.bars = np.sum(self.bars, axis=0), []
         self._aside()
         if content.of == "silver" and not content.vessel:
-            self._melt(note)
+            self.melt(note)
             vessel = BAR
         chalk = of_span(self.chalk_g, "chalk") if content.of == "powder" or not self.melted else np.zeros(1)
-        scale = (content.scale_g or SCALE_G) / Z95
         self.books.touch([vessel], note.at, note.id)
-        self.books.weigh(vessel, total + scale * normal(f"scale {note.id}") - chalk, note.id, note.at)
+        self.books.weigh(vessel, total - chalk, note.id, note.at)
 
     def bar(self, note: Note, content: BarNote) -> None:
         """Bars written down one by one: all of them together, once the last of them is, by what they hold of silver."""
         if note.id != self.last_bar:
             return
         self._aside()
-        self._melt(note)
-        low, value, high = (sum(span[n] for span in self.melts) for n in range(3))
+        self.melt(note)
+        low, value, high = (sum(span[n] for span in self.barred) for n in range(3))
         self.books.weigh(BAR, of_span((low, value, high), f"bars {content.kind} {note.id}"), note.id, note.at)
-
-    def _melt(self, note: Note) -> None:
-        """The batch's metal melted: some stays in the crucible and its slag."""
-        self.books.might_lose(MAIN, note.id)
-        main = self.books.vessel(MAIN)
-        solid, dissolved = main.take(self.all(), self.all())
-        named = [key for key, held in self.books.holdings.items() if held.what_for in ("slag", "crucible")]
-        stays = as_share(of_span(MELT, "melt"), self.books.sites)
-        self.books.vessel(named[0] if named else MELTED).put(solid * stays, self.none(), ("metal",))
-        self.books.vessel(BAR).put(solid * (1.0 - stays) + dissolved, self.none(), ("metal",))
-        self.books.touch([named[0] if named else MELTED, BAR], note.at, note.id)
-        self.melted = True
 
     def evaporated(self, note: Note, content: Evaporated) -> None:
         """Less liquid, the same silver."""
@@ -252,7 +241,7 @@ def metal_lots(notes: Sequence[Note]) -> dict[int, str]:
     return {lot.number: of for of in METAL for lot in lots_of(metal_weighings(notes), of)}
 
 
-_ACTS: dict[type[Content], Callable[[Player, Note, Any], None]] = {
+ACTS: dict[type[Content], Callable[[Player, Note, Any], None]] = {
     NamedVessel: Player.named,
     VesselHolds: Player.holds,
     Weight: Player.weight,

@@ -6,6 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from service.bench.chemistry.reagents import Span
 from service.bench.ledger.ledger import Ledger, Missing, VesselState
+from service.bench.ledger.marks import vessel_mark
 from service.bench.vessel.contents import Contents
 from stripread.words import N_, _, number, say
 
@@ -42,6 +43,7 @@ class VesselView(_View):
     """One vessel; grams and litres as (low, value, high), 95 % of what may be."""
 
     key: str
+    mark: str = Field(description="What the code on its label calls it.", examples=["buffer"])
     name: str
     what_for: str = Field(examples=["buffer"])
     what_for_words: str
@@ -127,6 +129,7 @@ def ledger_view(found: Ledger) -> LedgerView:
 def _vessel(one: VesselState) -> VesselView:
     return VesselView(
         key=one.key,
+        mark=vessel_mark(one.key),
         name=one.name,
         what_for=one.what_for,
         what_for_words=say(WHAT_FOR[one.what_for]),

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from service.bench.chemistry.balance import Loss, add_spans
+from service.bench.chemistry.balance import Loss
 from service.bench.chemistry.reagents import Span, written
 from service.bench.melting.fineness import Fineness
 from stripread.words import _
@@ -22,12 +22,13 @@ FLUX_KEPT = 1.0  # times the flux that stays as slag where nobody weighed it; co
 
 @dataclass(frozen=True)
 class Bar:
-    """One bar as weighed, g, half the width of the scale's doubt, and how fine it is."""
+    """One bar as weighed, g, half the width of the scale's doubt, how fine it is, when that was noted (ISO 8601)."""
 
     name: str
     grams: float
     scale_g: float
     fineness: Fineness
+    at: str = ""
 
     @property
     def silver_g(self) -> Span:
@@ -46,6 +47,13 @@ class Weighed:
     crucible_before_g: float | None = None
     crucible_after_g: float | None = None
     scale_g: float = 0.1
+
+    @property
+    def gained_g(self) -> float | None:
+        """What stayed in the crucible, g; None where it was not weighed twice."""
+        if self.crucible_before_g is None or self.crucible_after_g is None:
+            return None
+        return max(0.0, self.crucible_after_g - self.crucible_before_g)
 
 
 @dataclass(frozen=True)
@@ -137,20 +145,40 @@ def _lost_line(lost: Span, share: float) -> str:
 
 def _slag(weighed: Weighed, lost: Span | None) -> Span | None:
     """Silver in slag and crucible, g: so much of their mass, never more than both bounds leave."""
-    flux, slag = weighed.flux_g, weighed.slag_g
-    gained = None
-    if weighed.crucible_before_g is not None and weighed.crucible_after_g is not None:
-        gained = max(0.0, weighed.crucible_after_g - weighed.crucible_before_g)
-    mass = add_spans([(m, m, m) for m in (slag, gained) if m is not None])[1]
-    if slag is None and gained is None:
-        if flux is None:
-            return None if lost is None else _bounded((0.0, 0.0, max(0.0, lost[2])), lost)
-        mass = FLUX_KEPT * flux
-    most = IN_SLAG[2] * mass
-    if flux is not None and (slag is not None or gained is not None):
-        # More than the flux's own is from the powder: chalk and chloride, or silver.
-        most = max(most, mass - FLUX_LEFT[0] * flux)
-    return _bounded((IN_SLAG[0] * mass, IN_SLAG[1] * mass, most), lost)
+    if weighed.slag_g is None and weighed.gained_g is None and weighed.flux_g is None:
+        return None if lost is None else _bounded((0.0, 0.0, max(0.0, lost[2])), lost)
+    return _bounded(in_slag(weighed), lost)
+
+
+def in_slag(weighed: Weighed) -> Span:
+    """Silver in slag and crucible by their own weights, else by the flux, g; what the bars leave is not looked at."""
+    low, value, high = silver_of_slag(weighed)
+    if weighed.flux_g is None or (weighed.slag_g is None and weighed.gained_g is None):
+        return low, value, high
+    return low, value, max(high, most_of_slag(weighed))
+
+
+def silver_of_slag(weighed: Weighed) -> Span:
+    """Silver in slag and crucible as slags usually have it, g: so much of their mass, else of the flux's."""
+    mass = _glass(weighed)
+    return IN_SLAG[0] * mass, IN_SLAG[1] * mass, IN_SLAG[2] * mass
+
+
+def most_of_slag(weighed: Weighed) -> float:
+    """The most silver that slag and crucible can hold by their weights, g.
+
+    More than the flux's own is from the powder: chalk and chloride, or silver.
+    """
+    mass = _glass(weighed)
+    if weighed.slag_g is None and weighed.gained_g is None:
+        return mass
+    return mass if weighed.flux_g is None else max(0.0, mass - FLUX_LEFT[0] * weighed.flux_g)
+
+
+def _glass(weighed: Weighed) -> float:
+    if weighed.slag_g is None and weighed.gained_g is None:
+        return FLUX_KEPT * (weighed.flux_g or 0.0)
+    return (weighed.slag_g or 0.0) + (weighed.gained_g or 0.0)
 
 
 def _bounded(span: Span, lost: Span | None) -> Span:

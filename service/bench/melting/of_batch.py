@@ -27,9 +27,9 @@ def melts_of(notes: Sequence[Note]) -> tuple[Melt, ...]:
     for note in notes:
         content = note.content
         if isinstance(content, MeltNote):
-            groups.append((_weighed(content), {}))
+            groups.append((weighed_of(content), {}))
         elif isinstance(content, BarNote):
-            bar = bar_of(content)
+            bar = bar_of(content, note.at)
             if not groups:
                 groups.append((Weighed(), {}))
             _bars_with(bar, [bars for _weighed, bars in groups])[_name(bar.name)] = bar
@@ -46,9 +46,9 @@ def _bars_with(bar: Bar, melts: Sequence[dict[str, Bar]]) -> dict[str, Bar]:
     return newest
 
 
-def bar_of(note: BarNote) -> Bar:
+def bar_of(note: BarNote, at: str = "") -> Bar:
     """A bar as its note has it; a density that can't be tells nothing of its fineness, and says so."""
-    return Bar(note.name, note.grams, SCALE_G if note.scale_g is None else note.scale_g, _fineness(note))
+    return Bar(note.name, note.grams, SCALE_G if note.scale_g is None else note.scale_g, _fineness(note), at)
 
 
 def _fineness(note: BarNote) -> Fineness:
@@ -93,7 +93,8 @@ def melted(notes: Sequence[Note]) -> bool:
     return bool(found) and found[-1]
 
 
-def _weighed(note: MeltNote) -> Weighed:
+def weighed_of(note: MeltNote) -> Weighed:
+    """What a melt's note says was weighed."""
     scale = SCALE_G if note.scale_g is None else note.scale_g
     return Weighed(note.powder_g, note.flux_g, note.slag_g, note.crucible_before_g, note.crucible_after_g, scale)
 

@@ -23,6 +23,7 @@ def recount(data: Path, database: str | None) -> int:
     from service.log.aside.sums import count_all
     from service.log.models import batch_sums, vessel_sums
     from service.log.noted.links import recount_links
+    from service.log.noted.stock_silver import recount_stock
     from service.log.noted.vessel import keep_due
 
     with opened(data, database) as log, log.write(alone=True) as c:
@@ -31,5 +32,6 @@ def recount(data: Path, database: str | None) -> int:
         count_all(c)
         keep_due(c)
         recount_links(c)
+        recount_stock(c)
     click.echo(_("counted anew"))
     return 0

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, func, or_, select
+from sqlalchemy import Connection, func, inspect, or_, select
 
 from service.log.models import batch_sums, batches, entries, vessel_sums
+from service.log.noted.stock_silver import stock_faults
 from service.log.noted.vessel import NOTHING, Sum, held_between
 from stripread.words import _
 
@@ -43,3 +44,8 @@ def sum_faults(c: Connection) -> Iterator[str]:
                 "adds them up anew",
                 upto=row.upto,
             )
+    if inspect(c).has_table("stock_total") and stock_faults(c):
+        yield _(
+            "the silver of the stock vessel is not the sum of its batches' parts: `stripread log recount` adds them up "
+            "anew"
+        )

@@ -58,13 +58,16 @@ def _emptied(c: Connection, notes: list[Note]) -> tuple[int, ...]:
     return tuple(note.id for _batch, note in with_changes(c, rows)[0] if isinstance(note.content, Emptying))
 
 
-def keep_links(c: Connection, batch: int, kind: str) -> None:
-    """Keep the rows true after a note of this kind was written in a batch, in the same transaction."""
+def keep_links(c: Connection, batch: int, kind: str) -> set[int]:
+    """Keep the rows true after a note of this kind was written in a batch, in the same transaction.
+
+    Gives the batches whose ledgers are others now.
+    """
     changed = _rewritten(c, batch) if kind in (Moved.kind, "strike", "amended") else set()
     gives = c.execute(select(lot_links.c.event_id).where(lot_links.c.from_batch == batch).limit(1)).scalar()
     if gives is not None:
         changed.add(batch)
-    carry_on(c, changed)
+    return {batch} | carry_on(c, changed)
 
 
 def _rewritten(c: Connection, batch: int) -> set[int]:
@@ -90,12 +93,12 @@ def _rewritten(c: Connection, batch: int) -> set[int]:
     return {source for source, _target in wanted.values()} | {there[number][1] for number in gone}
 
 
-def carry_on(c: Connection, batches: Iterable[int]) -> None:
-    """Work out anew what these batches give, and what those give to whom that comes."""
-    waiting = set(batches)
+def carry_on(c: Connection, batches: Iterable[int]) -> set[int]:
+    """Work out anew what these batches give, and what those give to whom that comes; all of them."""
+    waiting, reached = set(batches), set(batches)
     for _unused in range(ROUNDS):
         if not waiting:
-            return
+            break
         batch = min(waiting)
         waiting.discard(batch)
         rows = c.execute(select(lot_links).where(lot_links.c.from_batch == batch)).all()
@@ -109,6 +112,8 @@ def carry_on(c: Connection, batches: Iterable[int]) -> None:
                 mine = lot_links.c.event_id == row.event_id
                 c.execute(update(lot_links).where(mine).values(low=span[0], value=span[1], high=span[2]))
                 waiting.add(row.into_batch)
+                reached.add(row.into_batch)
+    return reached
 
 
 def recount_links(c: Connection) -> None:

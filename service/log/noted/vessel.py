@@ -111,10 +111,10 @@ def newest_sum(c: Connection, upto: int | None = None) -> Sum:
 
 def keep_sum(c: Connection, number: int) -> None:
     """Keep the sums true after event ``number``, a note that was just written, in the same transaction."""
-    what = _what(c, number)
+    what = what_of(c, number)
     if what in CHANGES:
-        root = _root(c, number)
-        if _what(c, root) not in KINDS or _what(c, root) in CONTENT_KINDS:
+        root = root_of(c, number)
+        if what_of(c, root) not in KINDS or what_of(c, root) in CONTENT_KINDS:
             _mend(c, root)
     elif what in KINDS and what not in CONTENT_KINDS:
         return
@@ -219,15 +219,15 @@ def _words(note: DamagedNote) -> str:
     return f"note {note.id} {LOST}"
 
 
-def _what(c: Connection, number: int) -> str | None:
+def what_of(c: Connection, number: int) -> str | None:
     """The kind of a note; None where there is none of that number."""
     found = c.execute(select(events.c.what).where(events.c.id == number)).scalar()
     return None if found is None else str(found).removeprefix(PREFIX)
 
 
-def _root(c: Connection, number: int) -> int:
+def root_of(c: Connection, number: int) -> int:
     """The note that a withdrawal or correction is about in the end, through those of withdrawals and corrections."""
-    while _what(c, number) in CHANGES:
+    while what_of(c, number) in CHANGES:
         detail = c.execute(select(events.c.detail).where(events.c.id == number)).scalar_one()
         try:
             about = int(json.loads(detail)["note"])

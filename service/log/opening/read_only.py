@@ -59,6 +59,11 @@ def _add_up(connection: sqlite3.Connection) -> None:
             "CREATE TEMP TABLE lot_links (event_id INTEGER PRIMARY KEY, writer INTEGER, from_batch INTEGER,"
             " into_batch INTEGER, low REAL, value REAL, high REAL)"
         ).close()
+    if {"entries", "events"} <= there and "stock_total" not in there:
+        connection.execute("PRAGMA temp_store=MEMORY").close()
+        connection.execute(
+            "CREATE TEMP TABLE stock_total (id INTEGER PRIMARY KEY, silver BLOB, batches INTEGER)"
+        ).close()
     if {"entries", "events"} <= there and "batch_sums" not in there:
         for words in (
             "PRAGMA temp_store=MEMORY",

@@ -31,9 +31,11 @@ HYDROGEN = N_(
 
 @dataclass(frozen=True)
 class Label:
-    """What one label says. ``vessel`` names it for programs: main, decant, stock, papers, metal.
+    """What one label says. ``vessel`` names it for programs: main, decant, stock, papers, metal, else its ledger's key.
 
-    ``signal`` is None where nothing is to be warned of, as of water.
+    ``key`` is what the ledger keeps it under, for its code; None where its code can only name the batch. ``day`` (ISO
+    8601) is the vessel's own, of a bar; empty: the sheet's. ``signal`` is None where nothing is to be warned of, as of
+    water.
     """
 
     vessel: str
@@ -42,9 +44,19 @@ class Label:
     signal: Signal | None
     statements: tuple[Statement, ...]
     cautions: tuple[str, ...]
+    key: str | None = None
+    day: str = ""
 
 
-def label_of(vessel: str, title: str, holds: tuple[str, ...], held: Contents, *cautions: str) -> Label:
+def label_of(
+    vessel: str,
+    title: str,
+    holds: tuple[str, ...],
+    held: Contents,
+    *cautions: str,
+    key: str | None = None,
+    day: str = "",
+) -> Label:
     """The label of a vessel with these contents."""
     found = statements_of(held)
     more = list(cautions)
@@ -55,7 +67,7 @@ def label_of(vessel: str, title: str, holds: tuple[str, ...], held: Contents, *c
     if others := foreign(held):
         words = ", ".join(say(KIND_WORDS[kind]) for kind in others)
         more.insert(0, _("Holds {words}, too: copy symbols and statements from its bottle.", words=words))
-    return Label(vessel, title, holds, signal_of(found, held), found, tuple(more))
+    return Label(vessel, title, holds, signal_of(found, held), found, tuple(more), key, day)
 
 
 def strength_words(held: Contents) -> str:

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from service.bench.ledger.books import PAPERS
+from service.bench.ledger.ledger import VesselState
 from service.bench.notes import DecantNote, Note, Weight, contents, in_force
+from service.bench.notes.of_vessels import MAIN, STOCK
 from service.bench.procedure import SHIPPED, Procedure, Stage, load_procedure
 from service.bench.readings import LoggedPh, LoggedTint, Observation
 from service.bench.state import METAL, State
@@ -13,12 +16,11 @@ from service.bench.vessel.contents import Contents, Poured, contents_of
 from service.bench.vessel.substances import Kind
 from service.bench.vessel.waste import NO_DRAIN, Stock
 from service.report.labels.label import Label, label_of, strength_words
+from service.report.labels.named import NO_BLEACH, PAPER, bar_labels, main_title, named_labels
 from stripread.words import N_, _, say
 
 _NOT_SAID = N_("Its procedure does not say what is in it: write it here, and copy the statements of what went in.")
 _DUST = N_("Keep it covered, don't breathe the dust. No water near molten metal.")
-_PAPER = N_("They hold silver: keep them. Paper that held nitrate burns fiercely when dry: rinse it first.")
-_NO_BLEACH = N_("No bleach, no cyanide, no sulfide, no ammonia to it.")
 
 
 @dataclass(frozen=True)
@@ -36,6 +38,7 @@ class Known:
     stock: Stock | None
     dangers: tuple[str, ...] = ()
     stock_silver: str = ""  # whether the stock vessel counts as holding silver, in words
+    vessels: tuple[VesselState, ...] = ()  # of its ledger
 
 
 def labels_of(known: Known) -> tuple[Label, ...]:
@@ -45,7 +48,10 @@ def labels_of(known: Known) -> tuple[Label, ...]:
     washes = [place for place, one in enumerate(procedure.stages) if "ph" in one.read]
     if washes and procedure.stages.index(stage) <= washes[-1]:
         found.append(_decant(known))
-    return (*found, _stock(known), _papers(known), _metal(known))
+    found += named_labels(known.vessels)
+    if not any(one.what_for == "paper" for one in known.vessels if one.key != PAPERS):
+        found.append(_papers(known))
+    return (*found, _stock(known), *(bar_labels(known.notes) or (_powder(known),)))
 
 
 def described(procedure: Procedure, stage: Stage) -> Stage:
@@ -65,14 +71,15 @@ def described(procedure: Procedure, stage: Stage) -> Stage:
 
 def _main(known: Known) -> Label:
     stage = described(known.state.procedure, known.state.stage)
-    title, at = _("Batch vessel"), say(stage.title)
+    title, at = main_title(known.vessels) or _("Batch vessel"), say(stage.title)
     if not stage.contents:
         words = say(stage.holds) if stage.holds else _("at the stage: {title}", title=at)
-        return Label("main", title, (words,), None, (), (say(_NOT_SAID),))
+        return Label("main", title, (words,), None, (), (say(_NOT_SAID),), MAIN)
     held, ph = _liquid(known, stage, stage.contents)
     holds = [say(stage.holds)] if stage.holds else [_("at the stage: {title}", title=at)]
     holds += [strength_words(held) + ph] if _is_liquid(stage) else []
-    return label_of("main", title, tuple(holds), held, *([say(_NO_BLEACH)] if _is_liquid(stage) else [say(_DUST)]))
+    caution = say(NO_BLEACH) if _is_liquid(stage) else say(_DUST)
+    return label_of("main", title, tuple(holds), held, caution, key=MAIN)
 
 
 def _decant(known: Known) -> Label:
@@ -134,7 +141,8 @@ def _stock(known: Known) -> Label:
     found = known.stock
     if found is None:
         nothing = contents_of([])
-        return label_of("stock", title, (_("empty by the log: write down what goes in"),), nothing, say(NO_DRAIN))
+        words = (_("empty by the log: write down what goes in"),)
+        return label_of("stock", title, words, nothing, say(NO_DRAIN), key=STOCK)
     held = found.held
     holds = [_("{litres:.3g} L; {strength}", litres=held.litres, strength=strength_words(held))]
     if found.metals:
@@ -145,29 +153,26 @@ def _stock(known: Known) -> Label:
     first = [*dangers[:1], *([_("More dangers stand on the page: open the code.")] if dangers[1:] else [])]
     if held.questions:
         holds.append(_("and something that nobody has named yet"))
-    label = label_of("stock", title, tuple(holds), held, *first, say(NO_DRAIN))
+    label = label_of("stock", title, tuple(holds), held, *first, say(NO_DRAIN), key=STOCK)
     return replace(label, signal="danger") if first or held.questions else label
 
 
 def _papers(known: Known) -> Label:
     stage = described(known.state.procedure, known.state.stage)
     held = contents_of([Poured("", 1.0, mol=0.0, contents=("silver", *_solid(stage)))])
-    return label_of("papers", _("Filter papers"), (_("with silver chloride, oxide or powder"),), held, say(_PAPER))
+    words = (_("with silver chloride, oxide or powder"),)
+    return label_of("papers", _("Filter papers"), words, held, say(PAPER), key=PAPERS)
 
 
 def _solid(stage: Stage) -> tuple[str, ...]:
     return tuple(word for word in stage.contents if "silver" in word)
 
 
-def _metal(known: Known) -> Label:
+def _powder(known: Known) -> Label:
     weights = [w for w in contents(in_force(list(known.notes)), Weight) if w.of in METAL]
-    bar = bool(weights) and weights[-1].of == "silver"
-    title = _("Silver bar") if bar else _("Silver powder")
+    words = _("not weighed yet")
     if weights:
         scale = "" if weights[-1].scale_g is None else _(" ± {scale_g:g}", scale_g=weights[-1].scale_g)
         words = _("last weighed: {grams:g}{scale} g", grams=weights[-1].grams, scale=scale)
-    else:
-        words = _("not weighed yet")
-    # Metal in one piece is no powder: silver's statement for water life is the powder's (CLP Annex VI, from memory).
-    held = contents_of([] if bar else [Poured("", 1.0, mol=0.0, contents=("silver powder",))])
-    return label_of("metal", title, (words,), held, *([] if bar else [say(_DUST)]))
+    held = contents_of([Poured("", 1.0, mol=0.0, contents=("silver powder",))])
+    return label_of("metal", _("Silver powder"), (words,), held, say(_DUST), key=MAIN)

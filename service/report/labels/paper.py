@@ -15,12 +15,13 @@ import matplotlib as mpl
 import segno
 from typst import Compiler, Fonts
 
+from service.report.labels.address import batch_address, vessel_address
 from service.report.labels.label import Label
 from service.report.labels.statements import SIGNALS, Symbol, symbols_of
 from stripread.words import N_, _, say, spoken
 
 Paper = Literal["a4", "letter"]
-CODE_MM = 24.0  # a code of 33 modules with its quiet zone: 0.6 mm each, sharp for a phone at arm's length
+CODE_MM = 24.0  # a code of 41 modules with its quiet zone: 0.6 mm each, sharp for a phone at arm's length
 LEAST_MM = 50.0
 _TEMPLATES = Path(__file__).parents[1] / "templates"
 _UNIT = re.compile(r"([\d.,]) (%|g|L|mg/L)(?!\w)")  # a number and its unit stay on one line
@@ -34,13 +35,20 @@ SYMBOL_WORDS: dict[Symbol, str] = {
 
 @dataclass(frozen=True)
 class Sheet:
-    """The labels of one batch: its number and name, the day (ISO 8601), the address that the codes lead to."""
+    """The labels of one batch: its number and name, the day (ISO 8601), the page's address, the log's mark."""
 
     number: int
     name: str
     day: str
-    address: str
+    root: str
+    log: str
     labels: tuple[Label, ...]
+
+    def address(self, label: Label) -> str:
+        """Where a label's code leads."""
+        if label.key is None:
+            return batch_address(self.root, self.number)
+        return vessel_address(self.root, self.number, self.log, label.key)
 
 
 def labels_pdf(sheet: Sheet, paper: Paper = "a4", standards: Sequence[Any] = ()) -> bytes:
@@ -50,12 +58,10 @@ def labels_pdf(sheet: Sheet, paper: Paper = "a4", standards: Sequence[Any] = ())
     can't.
     """
     used = {symbol for label in sheet.labels for symbol in symbols_of(label.statements)}
-    code = io.BytesIO()
-    segno.make(sheet.address, error="m", micro=False).save(code, kind="svg", border=4, dark="#000", light="#fff")
     files = {
         "labels.typ": (_TEMPLATES / "labels.typ").read_bytes(),
         "labels.json": json.dumps(_content(sheet, paper)).encode(),
-        "code.svg": code.getvalue(),
+        **{f"code-{place}.svg": _code(sheet.address(label)) for place, label in enumerate(sheet.labels)},
         **{f"{symbol}.svg": (_TEMPLATES / "symbols" / f"{symbol}.svg").read_bytes() for symbol in used},
     }
     fonts = Fonts(include_system_fonts=False, font_paths=[Path(mpl.get_data_path()) / "fonts" / "ttf"])
@@ -66,6 +72,12 @@ def labels_pdf(sheet: Sheet, paper: Paper = "a4", standards: Sequence[Any] = ())
         data = compiler.compile(format="pdf", pdf_standards=list(standards))
     assert isinstance(data, bytes)
     return data
+
+
+def _code(address: str) -> bytes:
+    made = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(made, kind="svg", border=4, dark="#000", light="#fff")
+    return made.getvalue()
 
 
 def _content(sheet: Sheet, paper: Paper) -> dict[str, Any]:
@@ -82,20 +94,22 @@ def _content(sheet: Sheet, paper: Paper) -> dict[str, Any]:
         ),
         "scale": _("This bar is 50 mm long. Print at 100 %."),
         "by_hand": _("By hand:"),
-        "code_alt": _("Code that opens the batch on the page: {address}", address=sheet.address),
         "code_mm": CODE_MM,
         "least_mm": LEAST_MM,
-        "labels": [_label(sheet, label) for label in sheet.labels],
+        "labels": [_label(sheet, label, place) for place, label in enumerate(sheet.labels)],
     }
 
 
-def _label(sheet: Sheet, label: Label) -> dict[str, Any]:
+def _label(sheet: Sheet, label: Label, place: int) -> dict[str, Any]:
     symbols = symbols_of(label.statements)
     of_all = label.vessel == "stock"  # of no one batch: its label names none
+    day = label.day or sheet.day
     return {
+        "code": f"code-{place}.svg",
+        "code_alt": _("Code that opens it on the page: {address}", address=sheet.address(label)),
         "title": label.title,
         "name": None if of_all else sheet.name,
-        "about": sheet.day if of_all else _("Batch {number} · {day}", number=sheet.number, day=sheet.day),
+        "about": day if of_all else _("Batch {number} · {day}", number=sheet.number, day=day),
         "holds": [_UNIT.sub("\\1\u00a0\\2", text[0].upper() + text[1:]) for text in label.holds],
         "signal": None if label.signal is None else say(SIGNALS[label.signal]),
         "symbols": [{"file": f"{symbol}.svg", "alt": say(SYMBOL_WORDS[symbol])} for symbol in symbols],

@@ -30,6 +30,7 @@ from service.web.problems import responses
 from service.web.routes.batches import BatchId
 from service.web.routes.paging import LISTED, next_link
 from service.web.routes.plan import asked
+from service.web.routes.vessels import stock_out
 from stripread.words import _
 
 router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 421, 422, 429, 500, 503))
@@ -229,6 +230,7 @@ def stock(
         now = held_now(c)
         held, dangers = stock_now(c, now), dangers_now(c, None, now)
         pourings, further = poured_now(c, before=before, limit=limit, held=now)
+        shared = stock_out(c)
     if further is not None:
         response.headers["Link"] = next_link("/api/stock", before=further, limit=limit)
     return {
@@ -238,6 +240,7 @@ def stock(
         "dangers": [danger.sentence for danger in dangers],
         "holds_silver": now.holds_silver,
         "silver_words": silver_words(now),
+        "silver": None if shared is None else shared.model_dump(),
         "recover": list(waste.recover(held)),
         "cautions": list(waste.cautions(held)),
     }

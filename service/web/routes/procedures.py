@@ -25,10 +25,11 @@ router = APIRouter(prefix="/api", tags=["bench"], responses=responses(401, 403, 
 
 
 class ProcedureOut(BaseModel):
-    """A shipped procedure: its name for commands, its title for people, its stages in order."""
+    """A shipped procedure: its name for commands, its title for people, its version, its stages in order."""
 
     name: str = Field(examples=["chloride_zinc"])
     title: str
+    version: int
     stages: list[StageName]
 
 
@@ -58,6 +59,7 @@ def list_procedures() -> list[ProcedureOut]:
         ProcedureOut(
             name=name,
             title=say(one.name),
+            version=one.version,
             stages=[StageName(id=stage.id, title=say(stage.title)) for stage in one.stages],
         )
         for name, one in found

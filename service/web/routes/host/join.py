@@ -8,6 +8,7 @@ from fastapi import APIRouter, Depends, Path, Request, Response
 from sqlalchemy import text
 
 from service.bench.stages.gate_kinds import NEUTRAL
+from service.log.chain.known_by import log_mark
 from service.log.fields import MAX_ID
 from service.web.components import ServiceDep
 from service.web.pairing import COOKIE, SECURE_COOKIE
@@ -39,6 +40,8 @@ def health(service: ServiceDep) -> Health:
 @router.get("/api/about")
 def about(request: Request, service: ServiceDep) -> About:
     """What the page needs to know."""
+    with service.database.read() as c:
+        mark = log_mark(c)
     return About(
         software=SOFTWARE,
         max_body=service.settings.max_body,
@@ -49,6 +52,7 @@ def about(request: Request, service: ServiceDep) -> About:
         cells_hours=HOURS,
         trust=service.keeper is not None,
         demo=service.settings.demo,
+        log_mark=mark,
     )
 
 
