@@ -109,7 +109,7 @@ export function chartPart(screen, told) {
 // The photo with a mark on every field and a knob on each corner: `places()` says where they lie, `moved(corner)` hears of it.
 function chartPicture(photo, names, corners, places, moved) {
   const [width, height] = [WIDE, (WIDE * photo.height) / photo.width];
-  const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, class: "pads chart", role: "group", "aria-label": t("The chart's photo with a mark on each field; the same numbers stand below") });
+  const picture = svg("svg", { viewBox: `0 0 ${width} ${height}`, class: "pads", id: "chart-picture", role: "group", "aria-label": t("The chart's photo with a mark on each field; the same numbers stand below") });
   const href = addressOf(photo.data);
   const image = svg("image", { href, width, height });
   image.addEventListener("load", () => URL.revokeObjectURL(href));
