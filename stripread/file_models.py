@@ -85,12 +85,12 @@ class LotFile(_File):
 
 
 class KnownPhotoFile(_File):
-    """A photo that the profile was made from."""
+    """A photo that the profile was made from; one of the maker's chart is of no one pH."""
 
     file: Text
     sha256: Annotated[str, Field(max_length=64)]
-    ph: Ph
-    ph_sd: Annotated[float, Field(ge=0.0, le=14.0)]
+    ph: Ph | None = None
+    ph_sd: Annotated[float, Field(ge=0.0, le=14.0)] | None = None
 
 
 class CurveFile(_File):

@@ -6,6 +6,7 @@ no optimiser: the curve is there as a table, and the model's parameters only say
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -140,7 +141,9 @@ def profile_text(profile: Profile) -> str:
         "scatter": {"common": [_short(v) for v in s.scatter.common], "own": [_short(v) for v in s.scatter.own]},
         "lot": {"shift": s.lot.shift, "load": s.lot.load, "lightness": s.lot.lightness, "through": s.lot.through},
         "photos": [
-            {"file": p.file, "sha256": p.sha256, "ph": _short(p.ph), "ph_sd": _short(p.ph_sd)} for p in profile.photos
+            {"file": p.file, "sha256": p.sha256}
+            | ({} if math.isnan(p.ph) else {"ph": _short(p.ph), "ph_sd": _short(p.ph_sd)})
+            for p in profile.photos
         ],
         "card": {"version": profile.card_version, **_card_tables(profile.card_values)},
         "curve": {
@@ -212,7 +215,7 @@ def _build(table: dict[str, Any], where: str) -> Profile:
         fit.loo_coverage,
         fit.chi_square,
     )
-    photos = tuple(KnownPhoto(p.file, p.sha256, p.ph, p.ph_sd) for p in given.photos)
+    photos = tuple(KnownPhoto(p.file, p.sha256, _or_nan(p.ph), _or_nan(p.ph_sd)) for p in given.photos)
     return Profile(
         name=given.name,
         kind=kind,
@@ -293,3 +296,7 @@ def _three(values: list[float]) -> tuple[float, float, float]:
 def _short(value: float) -> float:
     """Four digits after the point: nobody reads more. NaN stays (TOML has it)."""
     return round(float(value), 4)
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value

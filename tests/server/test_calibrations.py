@@ -277,6 +277,10 @@ def test_the_makers_chart_as_a_photo_by_places_in_it(client):
     fields = client.get(f"/api/calibrations/{draft}").json()["chart"]
     off = [np.hypot(f["x_mm"] - s.x_mm, f["y_mm"] - s.y_mm) for f, s in zip(fields, swatches, strict=True)]
     assert max(off) < 0.3
+    client.post(f"/api/calibrations/{draft}/run")
+    page = ended(client, draft)
+    assert page["run"]["state"] == "done", page["run"]
+    assert page["result"]["evidence"]["evidence"] == "chart only"
     no_card = {"photo": ("table.jpg", a_photo("ph=7.00"), "image/jpeg")}
     refused = client.post(f"/api/calibrations/{draft}/chart", files=no_card, data={"spots": json.dumps(spots)})
     assert refused.status_code == 422
