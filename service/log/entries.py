@@ -6,7 +6,8 @@ from typing import Any
 
 from service.bench.question import told_json
 from service.log.aside.phones import label
-from service.log.store import Row, corrected
+from service.log.course.standing import corrected
+from service.log.store import Row
 from service.moments import Moment
 from stripread.words import N_, say
 from stripread.words.retold import retold_reading

@@ -17,6 +17,7 @@ from service.bench.washing.waters import WATER
 from service.log import store
 from service.log.chain.links import head
 from service.log.course.forecast import forecast_from, forecast_of, wash_readings
+from service.log.course.standing import corrected
 from service.log.course.state import batch_state
 from service.log.course.vessels import batch_ledger
 from service.log.notes import damaged_notes, notes_of
@@ -44,7 +45,7 @@ def batch_record(c: Connection, batch: int, thumbnails: dict[str, bytes]) -> Bat
     state = batch_state(c, batch)
     shown = replace(state, moves=tuple(replace(move, at=local(move.at)) for move in state.moves))
     rows = store.entries_of(c, batch)
-    newer = store.corrected(rows)
+    newer = corrected(rows)
     details = row["details"]
     readings = tuple(
         RecordedReading(

@@ -357,22 +357,6 @@ def correctors(c: Connection, batch_id: int, numbers: list[int], up_to: int | No
     return {row[0]: row[1] for row in c.execute(query)}
 
 
-def corrected(rows: list[Row]) -> dict[int, int]:
-    """Old entry -> the newest entry that corrects it, within these rows."""
-    return {row["corrects_id"]: row["id"] for row in rows if row["corrects_id"] is not None}
-
-
-def in_force(rows: list[Row]) -> list[Row]:
-    """The entries that stand: not corrected by a later one, and not withdrawn; unanswered ones too."""
-    old = corrected(rows)
-    return [row for row in rows if row["id"] not in old and not row["extras"].get("withdrawn")]
-
-
-def counting(rows: list[Row]) -> list[Row]:
-    """The entries in force that wait for no answer: gates, forecast and course rest on these alone."""
-    return [row for row in in_force(rows) if not row["extras"].get("asked")]
-
-
 def figures(reading: Row) -> tuple[float | None, float | None, float | None]:
     """The value and interval of any kind of reading; a photo of two vials has neither."""
     if reading["kind"] == "cells":

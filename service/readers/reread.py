@@ -9,6 +9,7 @@ from pydantic import BaseModel, Field
 from service.log import store
 from service.log.blobs import Blobs
 from service.log.chain.locks import one_of_batch
+from service.log.course.standing import in_force
 from service.log.database import Database
 from service.log.profiles import Profiles
 from service.log.unreadable import rereadable
@@ -79,9 +80,7 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
         changed = differences(row["reading"], outcome.reading)
         if changed:
             new = await in_thread(correct, bench.database, row, outcome) if keep else None
-            was, is_now = (
-                {k: r.get(k) for k in changed} for r in (summary(row["reading"]), summary(outcome.reading))
-            )
+            was, is_now = ({k: r.get(k) for k in changed} for r in (summary(row["reading"]), summary(outcome.reading)))
             changes.append(Change(entry=row["id"], changed=changed, was=was, now=is_now, new_entry=new))
     return Reread(software=SOFTWARE, read=read, same=read - len(changes), changes=changes, missing=missing)
 
@@ -120,7 +119,7 @@ def _rows(bench: Archive, batch: int) -> list[store.Row]:
 def read_from_photos(rows: list[store.Row]) -> list[store.Row]:
     """The entries in force among these that come from a photo, and so can be made again from it."""
     # What somebody entered by hand does not come from a photo.
-    found = [r for r in store.in_force(rows) if not r["extras"].get("by_hand")]
+    found = [r for r in in_force(rows) if not r["extras"].get("by_hand")]
     # Nor does what a correction that can't be read said: a person must say it again.
     return [r for r in found if not (r.get("unreadable") and r["origin"] == "correction")]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import comb
 
 import numpy as np
 
@@ -12,6 +13,8 @@ _TUNED = tuned("stripread.ph")
 USUAL_CHI_SQUARE = _TUNED.number("usual_chi_square")
 USUAL_WORTH = _TUNED.number("usual_worth")
 MOST_WIDENED = _TUNED.number("most_widened")
+LEVEL = 0.95  # of the intervals
+CHANCE = 1e-3  # of blaming a profile whose intervals hold what they promise
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,19 @@ class Quality:
     loo_worst: float = float("nan")
     loo_coverage: float = float("nan")
     chi_square: float = float("nan")
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether buffers left out missed their 95 % intervals too often to be chance: labels mixed up, most likely.
+
+        By the binomial distribution, one honest profile in a thousand at most. ``loo_coverage`` is a share of photos,
+        but those of one buffer err alike, so it is counted as if of one photo a buffer.
+        """
+        if np.isnan(self.loo_coverage):
+            return False
+        inside = round(self.loo_coverage * self.points)
+        chance = sum(comb(self.points, n) * LEVEL**n * (1 - LEVEL) ** (self.points - n) for n in range(inside + 1))
+        return bool(chance < CHANCE)
 
     @property
     def doubt_scale(self) -> float:

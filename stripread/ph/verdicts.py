@@ -36,6 +36,9 @@ def doubts_of_estimate(estimate: PhEstimate, profile: Profile) -> list[Reason]:
             )
         )
     doubts: list[Reason] = []
+    if profile.quality.contradicted:
+        share = profile.quality.loo_coverage
+        doubts.append(because("profile_contradicted", f"{share:.0%}", value=share))
     if estimate.misfit > NEAR_OFF_CURVE:
         doubts.append(
             because(

@@ -116,6 +116,11 @@ TABLE: dict[str, tuple[Severity, str]] = {
         "doubt",
         "The pad colours fit the profile's curve only roughly ({detail}). Take another photo in other light.",
     ),
+    "profile_contradicted": (
+        "doubt",
+        "The profile does not read its own liquids: left out, too few of them ({detail}) lie in their interval. Were two "
+        "of them mixed up? Look at its calibration report, put that right and calibrate again.",
+    ),
     "ambiguous": ("doubt", "Another pH fits about as well ({detail}). Take a second photo or use a narrower strip."),
     "end_of_range": (
         "doubt",

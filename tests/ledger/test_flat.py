@@ -7,21 +7,11 @@ from sqlalchemy import event, select
 
 from service.log import store
 from service.log.course.vessels import batch_ledger
-from service.log.database import Database
 from service.log.models import lot_links
 from service.log.noted.links import notes_counting, recount_links
 from service.log.notes import Said, add_note
 from service.log.timeline.amending import undo_note, withdraw_note
 from stripread.errors import CallError
-
-
-@pytest.fixture
-def log(tmp_path):
-    made = Database(f"sqlite:///{tmp_path / 'log.sqlite3'}")
-    made.migrate()
-    yield made
-    made.close()
-
 
 CHLORIDE = {"of": "chloride", "grams": 100.0, "moisture": [0, 0.01]}
 

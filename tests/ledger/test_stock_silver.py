@@ -12,7 +12,6 @@ from service.cli import app
 from service.log import store
 from service.log.check.sums import sum_faults
 from service.log.course.vessels import batch_ledger
-from service.log.database import Database
 from service.log.models import stock_parts, stock_total
 from service.log.noted.stock_silver import recount_stock, shared_stock
 from service.log.notes import Said, add_note
@@ -20,14 +19,6 @@ from service.log.timeline.amending import amend_note, undo_note, withdraw_note
 from tests.ledger.test_flat import CHLORIDE
 
 DECANT = {"name": "wash 1", "litres": 2.0, "looks": "cloudy", "chloride": 0.1}
-
-
-@pytest.fixture
-def log(tmp_path):
-    made = Database(f"sqlite:///{tmp_path / 'log.sqlite3'}")
-    made.migrate()
-    yield made
-    made.close()
 
 
 def batches(c, count):

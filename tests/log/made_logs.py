@@ -16,6 +16,7 @@ from service.errors import WrongStatement
 from service.log import store
 from service.log.chain.links import append
 from service.log.correction import Correction, corrected_entry
+from service.log.course.standing import in_force
 from service.log.database import Database
 from service.log.models import metadata
 from service.log.notes import add_note
@@ -184,7 +185,7 @@ def _reading(rng: random.Random, sha256: str) -> dict[str, Any]:
 
 
 def _correct(c: Connection, batch: int, rng: random.Random) -> None:
-    rows = store.in_force(store.entries_of(c, batch))
+    rows = in_force(store.entries_of(c, batch))
     if not rows:
         return
     old = rng.choice(rows)

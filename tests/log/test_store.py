@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from service.errors import NotFound
 from service.log import store
+from service.log.course.standing import corrected, in_force
 from service.log.database import Database
 from service.log.models import chain, entries, photos, profiles
 
@@ -192,8 +193,8 @@ def test_corrections(c):
     assert store.correctors(c, batch, [one, two, three], up_to=again) == {one: again}
     assert store.correctors(c, batch, []) == {}
     rows = store.entries_of(c, batch)
-    assert store.corrected(rows) == {one: last, three: of_three}
-    assert [row["id"] for row in store.in_force(rows)] == [two, again, last, of_three]
+    assert corrected(rows) == {one: last, three: of_three}
+    assert [row["id"] for row in in_force(rows)] == [two, again, last, of_three]
 
 
 def test_withdrawn_entries_do_not_count(c):
@@ -201,7 +202,7 @@ def test_withdrawn_entries_do_not_count(c):
     one = store.add_entry(c, _new(batch))
     store.add_entry(c, _new(batch, extras={"withdrawn": True}))
     kept = store.add_entry(c, _new(batch, extras={"withdrawn": False}))
-    assert [row["id"] for row in store.in_force(store.entries_of(c, batch))] == [one, kept]
+    assert [row["id"] for row in in_force(store.entries_of(c, batch))] == [one, kept]
 
 
 @pytest.mark.parametrize(

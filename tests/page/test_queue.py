@@ -42,13 +42,18 @@ def test_the_service_worker_keeps_every_file_of_the_page(browser):
     assert {name for name in needed if f'"/{name}"' not in kept} == set()
 
 
-def test_a_batch_made_offline_takes_what_belongs_to_it(phone, wire, server):
+def _made_in_the_shed(phone, wire):
+    """A batch made without a connection."""
     wire.mode = "off"
     phone.by_id("new-batch").click()
     dialog = phone.by_id("dialog")
     phone.fill(dialog, name="Made in the shed")
     dialog.find_element(By.CSS_SELECTOR, "button.main").click()
     phone.until(lambda: "Made in the shed (waits" in phone.by_id("batch").text)
+
+
+def test_a_batch_made_offline_takes_what_belongs_to_it(phone, wire, server):
+    _made_in_the_shed(phone, wire)
     phone.snap("ph=4.00", wash=1)
     phone.until(lambda: "Waiting on this phone: 2" in phone.by_id("queue").text)
     assert phone.write_down("decant", name="wash 1", litres="2", settled_h="1") == ""
@@ -86,12 +91,7 @@ window.fetch = async (path, ...rest) => {
 
 
 def test_a_batch_made_meanwhile_stays_the_chosen_one(phone, wire, server, batch):
-    wire.mode = "off"
-    phone.by_id("new-batch").click()
-    dialog = phone.by_id("dialog")
-    phone.fill(dialog, name="Made in the shed")
-    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
-    phone.until(lambda: "Made in the shed (waits" in phone.by_id("batch").text)
+    _made_in_the_shed(phone, wire)
     phone.browser.execute_script(MEANWHILE)
     _back(phone, wire)
     phone.until(lambda: not phone.by_id("queue").is_displayed())
@@ -124,12 +124,7 @@ def _kinds(server, batch):
 
 
 def test_a_batch_made_while_reminders_are_asked_for_stays_the_chosen_one(phone, wire, batch):
-    wire.mode = "off"
-    phone.by_id("new-batch").click()
-    dialog = phone.by_id("dialog")
-    phone.fill(dialog, name="Made in the shed")
-    dialog.find_element(By.CSS_SELECTOR, "button.main").click()
-    phone.until(lambda: "Made in the shed (waits" in phone.by_id("batch").text)
+    _made_in_the_shed(phone, wire)
     phone.browser.execute_script(MEANWHILE.replace("/api/batches?limit", "/api/reminders"))
     _back(phone, wire)
     phone.until(lambda: not phone.by_id("queue").is_displayed())

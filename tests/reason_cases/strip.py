@@ -1,6 +1,6 @@
 """Reasons of the strip, its pads and its value: of one photo, its circumstances, and a correction by hand."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from unittest.mock import patch
 
@@ -11,6 +11,7 @@ from service.log.correction import Correction, corrected_entry
 from stripread.kind import Pad, StripKind
 from stripread.ph.circumstances import Circumstances, with_circumstances
 from stripread.ph.posterior import infer_ph
+from stripread.ph.quality import Quality
 from stripread.ph.verdicts import doubts_of_estimate
 from stripread.reasons import Reason
 from stripread.results import PhReading, Stamp, StripReading
@@ -87,6 +88,7 @@ class Evident(LineCurve):
     """A curve of a profile that has evidence."""
 
     has_evidence: bool = True
+    quality: Quality = field(default_factory=lambda: Quality(0, 0))
 
 
 @dataclass(frozen=True)
@@ -126,6 +128,12 @@ def misfit(size):
     off = np.zeros((2, 3))
     off[0, 2] = 0.5 * size * np.sqrt(5.0)
     return doubts_of_estimate(infer_ph(replace(pads, lab=pads.lab + off), Evident()), Evident())
+
+
+def contradicted(coverage):
+    """Of 15 buffers such a share in their intervals when left out: P(X <= 11) = 0.0055, P(X <= 10) = 0.0006."""
+    profile = Evident(quality=Quality(15, 30, loo_coverage=coverage))
+    return doubts_of_estimate(infer_ph(pads_at(6.0, profile), profile), profile)
 
 
 def by_hand(ph):
@@ -175,6 +183,7 @@ PHOTO = [
 VALUE = [
     Row("off_curve", "4 sd", lambda: misfit(3.98), lambda: misfit(4.02), "refused", "doubtful"),
     Row("near_off_curve", "2.1 sd", lambda: misfit(2.09), lambda: misfit(2.11), "doubtful"),
+    Row("profile_contradicted", "11 of 15", lambda: contradicted(11 / 15), lambda: contradicted(10 / 15), "doubtful"),
     Row("ambiguous", "weight 0.05", lambda: second(0.049), lambda: second(0.051), "doubtful"),
     Row(
         "wide_interval",

@@ -11,6 +11,7 @@ from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of
 from service.bench.washing.parts import breaks
 from service.log import store
+from service.log.course.standing import corrected, counting, in_force
 from service.log.entry_cache import slim_rows
 from service.log.models import now
 from service.log.notes import damaged_notes, dangers_of_batch, notes_of
@@ -39,13 +40,13 @@ def observations(c: Connection, batch: store.Row, rows: list[store.Row]) -> list
             row["id"],
             cells_lost="cells" in row["extras"] and row["extras"]["cells"]["entry"] not in measuring,
         )
-        for row in readable(store.counting(rows))
+        for row in readable(counting(rows))
     ]
 
 
 def _measuring(rows: list[store.Row]) -> set[int]:
     """Numbers, as tints name them, of the photos of vials that count: not withdrawn since, nor damaged."""
-    newer, by_number = store.corrected(rows), {row["id"]: row for row in rows}
+    newer, by_number = corrected(rows), {row["id"]: row for row in rows}
     found = set()
     for first in rows:
         row = first
@@ -58,12 +59,12 @@ def _measuring(rows: list[store.Row]) -> set[int]:
 
 def unreadable_in_force(rows: list[store.Row]) -> list[int]:
     """Numbers of the damaged entries that nothing has corrected."""
-    return [row["id"] for row in store.in_force(rows) if row.get("unreadable")]
+    return [row["id"] for row in in_force(rows) if row.get("unreadable")]
 
 
 def unanswered(rows: list[store.Row]) -> list[int]:
     """Numbers of the entries that wait for an answer before they count."""
-    return [row["id"] for row in store.in_force(rows) if row["extras"].get("asked")]
+    return [row["id"] for row in in_force(rows) if row["extras"].get("asked")]
 
 
 def unanswered_notes(notes: list[Note]) -> list[int]:

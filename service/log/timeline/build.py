@@ -17,6 +17,7 @@ from service.bench.notes import Amended, Note, Strike, as_corrected, withdrawals
 from service.bench.question import Question, retold_question
 from service.bench.washing.waters import WATER
 from service.log import store
+from service.log.course.standing import corrected
 from service.log.entries import shown
 from service.log.entry_cache import slim_rows
 from service.log.noted.rows import PREFIX, DamagedNote, notes_of_batch
@@ -70,7 +71,7 @@ def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: in
     """``limit`` items of a batch, newest first, after ``skip`` of them; and how many there are."""
     made: list[tuple[str, int, Any]] = []
     rows = slim_rows(c, batch["id"])
-    taken, newer = taken_times(rows, batch["opened_at"], batch["zone"]), store.corrected(rows)
+    taken, newer = taken_times(rows, batch["opened_at"], batch["zone"]), corrected(rows)
     by_number = {row["id"]: row for row in rows}
     for row in rows:
         if row["corrects_id"] is None or row["corrects_id"] not in by_number:

@@ -3,6 +3,7 @@
 import pytest
 
 from stripread.ph.posterior import infer_ph
+from stripread.ph.quality import Quality
 from stripread.ph.verdicts import doubts_of_estimate
 from tests.unit.ph.test_posterior import LineCurve, pads_at
 
@@ -11,6 +12,7 @@ from tests.unit.ph.test_posterior import LineCurve, pads_at
 def test_a_width_is_told_of_beyond_one_unit_to_each_side(sd, told):
     class OnePad(LineCurve):
         has_evidence = True
+        quality = Quality(0, 0)
 
     curve = OnePad()
     estimate = infer_ph(pads_at(7.0, curve, sd=sd), curve)
