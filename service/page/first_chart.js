@@ -11,8 +11,8 @@ const WIDE = 100; // units across the drawn photo
 const START = [[0.2, 0.4], [0.8, 0.4], [0.8, 0.6], [0.2, 0.6]];
 const SIDES = [t("across, %"), t("down, %")];
 
-// `screen` is that of the first day; `told()` is called after each change of the chart.
-export function chartPart(screen, told) {
+// `screen` is that of the first day; `changed()` is called after each change of the chart.
+export function chartPart(screen, changed) {
   const status = spoken(), wrong = alarm(), at = el("div"), there = el("div");
   let photo = null, shown = null, corners = null, again = () => {};
 
@@ -36,16 +36,16 @@ export function chartPart(screen, told) {
   function draw() {
     if (!shown) return at.replaceChildren();
     const names = pads() > 1 ? [t("first pH, pad 1"), t("last pH, pad 1"), t("last pH, last pad"), t("first pH, last pad")] : [t("first pH"), t("last pH")];
-    const { picture, place } = chartPicture(shown, names, corners, () => places(), told_);
+    const { picture, place } = chartPicture(shown, names, corners, places, fill);
     again = place; // typed on: only the marks are drawn anew
     const boxes = names.map((name, n) => el("fieldset", { class: "padrow" }, el("legend", {}, name), el("div", { class: "row" }, ...SIDES.map((side, k) => percent(n, k, side, place)))));
     const save = button(t("Save the chart"), keep, { class: "main", id: "chart-save" });
-    function told_(n) {
+    function fill(n) {
       boxes[n].querySelectorAll("input").forEach((input, k) => (input.value = decimal(+(100 * corners[n][k]).toFixed(1))));
     }
     at.replaceChildren(el("h4", { tabindex: -1 }, t("Where its fields lie")), values, p(t("Pull the corners to the middle of the fields that they name; every field between them gets its mark by itself."), { class: "meta" }), picture,
       el("details", {}, el("summary", {}, t("The same as numbers")), ...boxes), el("div", { class: "row" }, save));
-    names.forEach((_, n) => told_(n));
+    names.forEach((_, n) => fill(n));
   }
 
   const percent = (n, k, side, place) => {
@@ -79,7 +79,7 @@ export function chartPart(screen, told) {
       else complain(wrong, problem);
     }
     tell();
-    told();
+    changed();
   }
 
   async function away() {
@@ -90,7 +90,7 @@ export function chartPart(screen, told) {
       complain(wrong, problem);
     }
     tell();
-    told();
+    changed();
   }
 
   function tell() {
