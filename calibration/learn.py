@@ -15,6 +15,7 @@ from calibration.chart import ChartMean, chart_mean, covers, fit_chart
 from calibration.curve import FittedCurve, clearly_better, finish, fit_curve, judge
 from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measure_all, swatches
 from calibration.known_pads import KnownPads, points
+from calibration.mixed_up import Suspicion, mixed_up
 from calibration.process import Posterior
 from calibration.tables import BufferRow, ChartSpot, Swatch, read_buffers, read_chart
 from stripread.card.measured import measured_values
@@ -33,12 +34,13 @@ MIN_BUFFERS = 3  # pH values, without a chart: fewer give no curve
 
 @dataclass(frozen=True)
 class Learned:
-    """A profile, the fit behind it, the photos it came from and those left out."""
+    """A profile, the fit behind it, the photos it came from, those left out, and what does not go with the others."""
 
     profile: Profile
     fit: FittedCurve
     known: tuple[KnownPads, ...]
     left_out: tuple[LeftOutPhoto, ...]
+    suspected: tuple[Suspicion, ...]
 
 
 Measure = Callable[[list[Job], StripKind], list[Measured | LeftOutPhoto]]
@@ -122,8 +124,10 @@ def learn_from(kind: StripKind, material: Material, measuring: Measure = with_ba
 
     fit, evidence = fit_all(known, mean, kind)
     photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known] + seen_charts
+    suspected = tuple(mixed_up(known, kind.range))
+    fit = replace(fit, quality=replace(fit.quality, exchanged=sum(one.way == "exchanged" for one in suspected)))
     profile = make_profile(kind, fit, evidence, photos, card)
-    return Learned(profile, fit, tuple(known), left_out)
+    return Learned(profile, fit, tuple(known), left_out, suspected)
 
 
 def fit_all(known: list[KnownPads], mean: ChartMean | None, kind: StripKind) -> tuple[FittedCurve, Evidence]:

@@ -66,6 +66,7 @@ class FitFile(_File):
     loo_worst_ph: Statistic
     loo_coverage: Statistic
     chi_square: Statistic
+    exchanged: Annotated[int, Field(ge=0, le=1000)] = 0
 
 
 class ScatterFile(_File):

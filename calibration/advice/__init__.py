@@ -1,1 +1,1 @@
-"""What a calibration shows and asks for while it is made: its curve, photos that do not fit, the next liquid."""
+"""What a calibration shows and asks for while it is made: its curve, and what each photo says of it."""

@@ -36,8 +36,8 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
     # The fit is many small matrices: threads of the linear algebra would only wait for each other.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    from calibration.advice.mixed_up import in_words, mixed_up
     from calibration.learn import learn
+    from calibration.mixed_up import in_words
     from calibration.report import report
     from service.terminal.targets import check_target
     from stripread.kind import load_kind
@@ -49,7 +49,7 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
         click.echo(_("left out {name}: {why}", name=photo.name, why=photo.why), err=True)
     save_profile(learned.profile, out)
     known = list(learned.known)
-    mixed = [in_words(one, known) for one in mixed_up(known, learned.profile.kind.range)]
+    mixed = [in_words(one, known) for one in learned.suspected]
     click.echo(report(learned.profile, learned.fit, known, mixed))
     click.echo(_("\n{out} written.", out=out))
     return 0

@@ -136,6 +136,7 @@ def profile_text(profile: Profile) -> str:
             "loo_worst_ph": _short(q.loo_worst),
             "loo_coverage": _short(q.loo_coverage),
             "chi_square": _short(q.chi_square),
+            **({"exchanged": q.exchanged} if q.exchanged else {}),
             "parameters": profile.parameters,
         },
         "scatter": {"common": [_short(v) for v in s.scatter.common], "own": [_short(v) for v in s.scatter.own]},
@@ -214,6 +215,7 @@ def _build(table: dict[str, Any], where: str) -> Profile:
         fit.loo_worst_ph,
         fit.loo_coverage,
         fit.chi_square,
+        fit.exchanged,
     )
     photos = tuple(KnownPhoto(p.file, p.sha256, _or_nan(p.ph), _or_nan(p.ph_sd)) for p in given.photos)
     return Profile(

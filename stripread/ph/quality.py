@@ -33,7 +33,8 @@ class Quality:
 
     loo_rms, loo_mean, loo_worst: root mean square, mean absolute and largest error; NaN where there is none.
     loo_coverage: share of left-out photos inside their 95 % interval. chi_square: of the photos about the curve, per
-    degree of freedom, before the scatter was widened. points, photos: buffers, and photos of them.
+    degree of freedom, before the scatter was widened. points, photos: buffers, and photos of them. exchanged: pairs
+    of liquids whose labels look exchanged.
     """
 
     points: int
@@ -43,16 +44,18 @@ class Quality:
     loo_worst: float = float("nan")
     loo_coverage: float = float("nan")
     chi_square: float = float("nan")
+    exchanged: int = 0
 
     @property
     def contradicted(self) -> bool:
-        """Whether buffers left out missed their 95 % intervals too often to be chance: labels mixed up, most likely.
+        """Whether its photos speak against each other: labels mixed up, most likely.
 
-        By the binomial distribution, one honest profile in a thousand at most. ``loo_coverage`` is a share of photos,
-        but those of one buffer err alike, so it is counted as if of one photo a buffer.
+        Two liquids look exchanged, or buffers left out missed their 95 % intervals too often to be chance: by the binomial
+        distribution, one honest profile in a thousand at most. ``loo_coverage`` is a share of photos, but those of one
+        buffer err alike, so it is counted as if of one photo a buffer.
         """
-        if np.isnan(self.loo_coverage):
-            return False
+        if self.exchanged or np.isnan(self.loo_coverage):
+            return self.exchanged > 0
         inside = round(self.loo_coverage * self.points)
         chance = sum(comb(self.points, n) * LEVEL**n * (1 - LEVEL) ** (self.points - n) for n in range(inside + 1))
         return bool(chance < CHANCE)

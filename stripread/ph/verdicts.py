@@ -37,8 +37,7 @@ def doubts_of_estimate(estimate: PhEstimate, profile: Profile) -> list[Reason]:
         )
     doubts: list[Reason] = []
     if profile.quality.contradicted:
-        share = profile.quality.loo_coverage
-        doubts.append(because("profile_contradicted", f"{share:.0%}", value=share))
+        doubts.append(because("profile_contradicted"))
     if estimate.misfit > NEAR_OFF_CURVE:
         doubts.append(
             because(

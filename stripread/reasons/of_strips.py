@@ -118,8 +118,8 @@ TABLE: dict[str, tuple[Severity, str]] = {
     ),
     "profile_contradicted": (
         "doubt",
-        "The profile does not read its own liquids: left out, too few of them ({detail}) lie in their interval. Were two "
-        "of them mixed up? Look at its calibration report, put that right and calibrate again.",
+        "The photos that the profile was made from speak against each other. Were two of its liquids mixed up? Its "
+        "calibration report names them: put that right and calibrate again.",
     ),
     "ambiguous": ("doubt", "Another pH fits about as well ({detail}). Take a second photo or use a narrower strip."),
     "end_of_range": (

@@ -130,9 +130,9 @@ def misfit(size):
     return doubts_of_estimate(infer_ph(replace(pads, lab=pads.lab + off), Evident()), Evident())
 
 
-def contradicted(coverage):
+def contradicted(coverage, exchanged=0):
     """Of 15 buffers such a share in their intervals when left out: P(X <= 11) = 0.0055, P(X <= 10) = 0.0006."""
-    profile = Evident(quality=Quality(15, 30, loo_coverage=coverage))
+    profile = Evident(quality=Quality(15, 30, loo_coverage=coverage, exchanged=exchanged))
     return doubts_of_estimate(infer_ph(pads_at(6.0, profile), profile), profile)
 
 
@@ -184,6 +184,9 @@ VALUE = [
     Row("off_curve", "4 sd", lambda: misfit(3.98), lambda: misfit(4.02), "refused", "doubtful"),
     Row("near_off_curve", "2.1 sd", lambda: misfit(2.09), lambda: misfit(2.11), "doubtful"),
     Row("profile_contradicted", "11 of 15", lambda: contradicted(11 / 15), lambda: contradicted(10 / 15), "doubtful"),
+    Row(
+        "profile_contradicted", "a pair exchanged", lambda: contradicted(1.0), lambda: contradicted(1.0, 1), "doubtful"
+    ),
     Row("ambiguous", "weight 0.05", lambda: second(0.049), lambda: second(0.051), "doubtful"),
     Row(
         "wide_interval",

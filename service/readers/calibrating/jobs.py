@@ -132,9 +132,9 @@ def learn_job(_: Any, job: LearnJob) -> Result:  # noqa: ANN401
     CallError
         When too few photos can be used.
     """
-    from calibration.advice.mixed_up import in_words, mixed_up  # noqa: PLC0415
     from calibration.advice.shown import evidence  # noqa: PLC0415
     from calibration.learn import Material, learn_from  # noqa: PLC0415
+    from calibration.mixed_up import in_words  # noqa: PLC0415
     from calibration.tables import BufferRow, ChartSpot, Swatch  # noqa: PLC0415
     from stripread.kind import kind_from_dict  # noqa: PLC0415
     from stripread.ph.profile import profile_text  # noqa: PLC0415
@@ -161,7 +161,6 @@ def learn_job(_: Any, job: LearnJob) -> Result:  # noqa: ANN401
         learned = learn_from(kind, Material(rows, spots or swatches), measuring)
     liquids = {row.path.name: photo.liquid for row, photo in zip(rows, job.photos, strict=True)}
     names = [liquids.get(k.photo_sha256) or f"pH {k.ph:g}" for k in learned.known]  # a photo's file is its SHA-256
-    suspected = mixed_up(list(learned.known), kind.range)
     found: Row = {"evidence": evidence(learned), "words": {}}
     found["evidence"]["mixed_up"] = [
         {
@@ -171,11 +170,11 @@ def learn_job(_: Any, job: LearnJob) -> Result:  # noqa: ANN401
             "fits": list(one.fits),
             "chance": round(one.chance, 4),
         }
-        for one in suspected
+        for one in learned.suspected
     ]
     for language in job.languages:
         with speaking(language):
-            mixed = [in_words(one, list(learned.known), names) for one in suspected]
+            mixed = [in_words(one, list(learned.known), names) for one in learned.suspected]
             found["words"][language] = _words(learned, mixed)
     return Result(profile_text(learned.profile), learned.profile.name, found)
 

@@ -1,17 +1,22 @@
 """What a calibration asks for: mix-ups noticed and named, and the next liquid foretold as it turns out."""
 
 from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from calibration.advice.mixed_up import in_words, mixed_up
 from calibration.known_pads import KnownPads
-from calibration.learn import fit_all, make_profile
+from calibration.learn import fit_all, learn, make_profile
 from calibration.liquids import next_best
 from calibration.liquids.next_best import gains
+from calibration.mixed_up import in_words, mixed_up
 from calibration.report import ph_doubt
+from stripread.kind import load_kind
+from stripread.ph.profile import load_profile, save_profile
 from stripread.ph.quality import KnownPhoto
+from stripread.ph.read import read_ph
 from tests.unit.calibration.toystrips import Toy, kind_of, photos
 
 PH = np.array([1.2, 2.4, 4.0, 5.2, 6.9, 8.1, 9.2, 10.3, 11.5])
@@ -96,3 +101,20 @@ def test_enough_is_said_with_what_one_more_would_bring():
     assert f"{found[0].then:.2f}" in words
     assert gains(profile, ("limewater",), 60.0) == []
     assert "None" in next_best.in_words([], profile)
+
+
+def test_readings_are_doubted_with_a_profile_of_mixed_up_liquids(tmp_path):
+    """The demo's photos of pH 4 and pH 9 with their labels exchanged; then the profile as it was saved."""
+    demo = Path(str(files("service").joinpath("demo")))
+    to = {4: 9, 9: 4}
+    rows = [f"{demo}/buffers/buffer-{ph:02d}.0-0.jpg,{to.get(ph, ph)}" for ph in (0, 2, 4, 6, 7, 9, 11, 13)]
+    (tmp_path / "buffers.csv").write_text("\n".join(["photo,ph", *rows]), encoding="utf-8")
+    learned = learn(load_kind(demo / "strip.toml"), buffers=tmp_path / "buffers.csv")
+    assert [set(one.said) for one in learned.suspected] == [{4.0, 9.0}]
+    save_profile(learned.profile, tmp_path / "mixed.toml")
+    profile = load_profile(tmp_path / "mixed.toml")
+    reading = read_ph((demo / "photos" / "07-wash-05.jpg").read_bytes(), profile)
+    assert (reading.status, [r.code for r in reading.reasons if r.severity == "doubt"]) == (
+        "doubtful",
+        ["profile_contradicted"],
+    )
