@@ -50,9 +50,9 @@ class Quality:
     def contradicted(self) -> bool:
         """Whether its photos speak against each other: labels mixed up, most likely.
 
-        Two liquids look exchanged, or buffers left out missed their 95 % intervals too often to be chance: by the binomial
-        distribution, one honest profile in a thousand at most. ``loo_coverage`` is a share of photos, but those of one
-        buffer err alike, so it is counted as if of one photo a buffer.
+        Two liquids look exchanged, or buffers left out missed their 95 % intervals too often to be chance: by the
+        binomial distribution, one honest profile in a thousand at most. ``loo_coverage`` is a share of photos, but
+        those of one buffer err alike, so it is counted as if of one photo a buffer.
         """
         if self.exchanged or np.isnan(self.loo_coverage):
             return self.exchanged > 0

@@ -113,6 +113,7 @@ def test_readings_are_doubted_with_a_profile_of_mixed_up_liquids(tmp_path):
     assert [set(one.said) for one in learned.suspected] == [{4.0, 9.0}]
     save_profile(learned.profile, tmp_path / "mixed.toml")
     profile = load_profile(tmp_path / "mixed.toml")
+    assert profile.quality.exchanged == 1
     reading = read_ph((demo / "photos" / "07-wash-05.jpg").read_bytes(), profile)
     assert (reading.status, [r.code for r in reading.reasons if r.severity == "doubt"]) == (
         "doubtful",
