@@ -15,7 +15,7 @@ from calibration.chart import ChartMean, chart_mean, covers, fit_chart
 from calibration.curve import FittedCurve, clearly_better, finish, fit_curve, judge
 from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measure_all, swatches
 from calibration.known_pads import KnownPads, points
-from calibration.mixed_up import Suspicion, mixed_up
+from calibration.liquids.mixed_up import Suspicion, mixed_up
 from calibration.process import Posterior
 from calibration.tables import BufferRow, ChartSpot, Swatch, read_buffers, read_chart
 from stripread.card.measured import measured_values

@@ -1,1 +1,1 @@
-"""Liquids of known pH that people have at hand: standard buffers and household liquids, each with its honest width."""
+"""Liquids of known pH: which people have at hand, each with its honest width; which helps next; which were mixed up."""

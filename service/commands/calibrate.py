@@ -37,7 +37,7 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     from calibration.learn import learn
-    from calibration.mixed_up import in_words
+    from calibration.liquids.mixed_up import in_words
     from calibration.report import report
     from service.terminal.targets import check_target
     from stripread.kind import load_kind

@@ -47,6 +47,12 @@ function say(text) {
   $("link").textContent = text || "";
 }
 
+// Said once what is asked for just now is there: its end takes away what stood here.
+async function sayLast(text) {
+  await refresh();
+  say(text);
+}
+
 function trouble(problem) {
   if (problem.status === 401) {
     $("join").hidden = false;
@@ -169,7 +175,7 @@ async function silver() {
 }
 
 // What a label's code names, from its address or from a photo.
-const showLabel = async (read) => (await import("./label.js").catch(() => Promise.reject({ status: 0 }))).showLabelled(read, { batch: () => state.batch, choose, silver: () => guarded(silver), say });
+const showLabel = async (read) => (await import("./label.js").catch(() => Promise.reject({ status: 0 }))).showLabelled(read, { batch: () => state.batch, choose, silver: () => guarded(silver), say: sayLast });
 
 // The list, what is asked about the newest reading, and the wash number that it leads to.
 async function timeline(fresh) {
@@ -404,7 +410,7 @@ async function labelled() {
     history.replaceState(null, "", "/");
     await choose(n);
     $("batch").scrollIntoView({ block: "start" });
-  } else if (known === null) say(t("There is no batch {n} in this log: the label may be of another one.", { n }));
+  } else if (known === null) sayLast(t("There is no batch {n} in this log: the label may be of another one.", { n }));
 }
 addEventListener("hashchange", () => guarded(labelled));
 const screens = () => guarded(() => apart({ about: () => state.about, refresh, newBatch: () => newBatch((made) => choose(made.id)) }));

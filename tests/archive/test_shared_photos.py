@@ -11,9 +11,9 @@ from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.photos.place import blobs_of, use_store
 from service.readers.archive.asked import Asked
-from service.readers.archive.lent import Lent
 from service.readers.archive.made import Made
 from service.readers.archive.run import Archive, read_archive
+from service.readers.archive.shared_photos import SharedPhotos
 from service.readers.worker import read_job
 from service.settings import Settings
 from tests.archive.logs import add
@@ -102,7 +102,7 @@ def test_what_is_lent_twice_is_given_back_twice():
     class Told:
         forget = staticmethod(forgotten.append)
 
-    lent = Lent(Told())
+    lent = SharedPhotos(Told())
     lent.take(["a", "b"])
     lent.take(["b"])
     lent.give_back(["a", "b"])

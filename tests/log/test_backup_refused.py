@@ -282,7 +282,8 @@ def test_onto_a_disk_that_is_full(sqlite_log, tmp_path, size):
 
 
 SLOW = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever began the tests may have had it ignored
 from service.log.archive import backup
 real = backup._held_against
 def slow(source, member):

@@ -11,6 +11,17 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 from tests.server.calls import HTTP
 
+# Answers of some addresses come late.
+HELD = """
+const now = window.fetch;
+const [words, ms] = [arguments[0], arguments[1]];
+window.fetch = async (path, ...rest) => {
+  const answer = await now(path, ...rest);
+  if (words.some((one) => String(path).includes(one))) await new Promise((go) => setTimeout(go, ms));
+  return answer;
+};
+"""
+
 
 class Phone:
     def __init__(self, browser, url, folder):

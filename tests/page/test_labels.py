@@ -1,12 +1,13 @@
 """The code on a vessel's label, opened in a real browser of a phone's size; the link to the sheet."""
 
 import os
+import time
 
 import pytest
 import segno
 
 from service.bench.ledger.marks import vessel_mark
-from tests.page.phone import Phone, fits
+from tests.page.phone import HELD, Phone, fits
 from tests.page.test_page import NAMELESS, READABLE, SMALL, complaints
 from tests.server.calls import HTTP
 from tests.server.running import Running
@@ -28,8 +29,11 @@ def test_a_labels_code_chooses_its_batch(browser, server, batch, tmp_path):
     assert HTTP.get(sheet).content.startswith(b"%PDF")
     browser.execute_script(f"location.hash = 'batch={newer}'")  # the page is open already
     phone.until(lambda: chosen() == str(newer))
-    browser.execute_script("location.hash = 'batch=999'")
+    browser.execute_script(HELD, ["/api/about"], 1000)
+    browser.execute_script("dispatchEvent(new Event('online')); location.hash = 'batch=999'")
     phone.until(lambda: "There is no batch 999" in phone.by_id("link").text)
+    time.sleep(1.5)  # what was asked for meanwhile has come
+    assert "There is no batch 999" in phone.by_id("link").text
     assert chosen() == str(newer)
 
 

@@ -10,7 +10,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
 
 from service.web.app import PAGE
-from tests.page.phone import Phone
+from tests.page.phone import HELD, Phone
 from tests.page.wire import Wire
 from tests.server.calls import HTTP
 
@@ -101,16 +101,6 @@ def test_a_batch_made_meanwhile_stays_the_chosen_one(phone, wire, server, batch)
     assert phone.by_id("batch").get_attribute("value") == str(batch + 1)
 
 
-# Answers of some addresses come late.
-HELD = """
-const now = window.fetch;
-const [words, ms] = [arguments[0], arguments[1]];
-window.fetch = async (path, ...rest) => {
-  const answer = await now(path, ...rest);
-  if (words.some((one) => String(path).includes(one))) await new Promise((go) => setTimeout(go, ms));
-  return answer;
-};
-"""
 FAILS = """
 const now = window.fetch;
 let fails = 1;

@@ -27,7 +27,7 @@ def settings_in(folder, **more) -> Settings:
     """Settings of a service with the made-up reader, all its files in ``folder``."""
     profile = folder / "profile.toml"
     profile.write_text('name = "fake"\n', encoding="utf-8")
-    known = {"data": folder / "data", "profiles": (profile,), "reader": FakeReader, "workers": 1, "reading_timeout": 10}
+    known = {"data": folder / "data", "profiles": (profile,), "reader": FakeReader, "workers": 1, "reading_timeout": 60}
     known["posts_per_minute"] = 100_000  # tests on a quick machine post more than a hand does
     known["demo_beside"] = False  # no test starts a further process unasked
     known["names"] = ("testserver",)  # what the test client calls every service

@@ -17,8 +17,8 @@ from service.log.photos.several import several
 from service.log.profiles import kept_profile
 from service.log.unreadable import rereadable
 from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
-from service.readers.archive.lent import Lent
 from service.readers.archive.made import Made
+from service.readers.archive.shared_photos import SharedPhotos
 from service.readers.archive.workers import PhotoFailed, Workers, outcome_of
 from service.readers.jobs import job_again, photos_here, photos_of
 from service.readers.reread import of_its_photo
@@ -57,7 +57,7 @@ def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, t
     archive.profiles.mkdir(parents=True, exist_ok=True)
     with archive.database.read() as c:
         of = count_of(c, asked)
-    lent = Lent(archive.blobs)
+    lent = SharedPhotos(archive.blobs)
     looked, written = 0, time.monotonic()
     under_way: deque[tuple[store.Row, Job, Future[Outcome]]] = deque()
 
@@ -93,7 +93,9 @@ def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, t
     told(of, of)
 
 
-def _jobs(archive: Archive, lent: Lent, asked: Asked, done: set[int]) -> Iterator[tuple[store.Row, Job | None, str]]:
+def _jobs(
+    archive: Archive, lent: SharedPhotos, asked: Asked, done: set[int]
+) -> Iterator[tuple[store.Row, Job | None, str]]:
     """Every entry that is looked at, with the job to read it again; or why there is none, "" where none is wanted."""
     for row, (job, why) in several(lambda row: _job(archive, lent, asked, row), _rows(archive, asked, done)):
         yield row[0], job, why
@@ -109,7 +111,7 @@ def _rows(archive: Archive, asked: Asked, done: set[int]) -> Iterator[tuple[stor
             yield row, read and row["id"] not in done
 
 
-def _job(archive: Archive, lent: Lent, asked: Asked, entry: tuple[store.Row, bool]) -> tuple[Job | None, str]:
+def _job(archive: Archive, lent: SharedPhotos, asked: Asked, entry: tuple[store.Row, bool]) -> tuple[Job | None, str]:
     row, read = entry
     if not read:
         return None, ""

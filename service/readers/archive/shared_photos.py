@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from service.log.blobs import Blobs
 
 
-class Lent:
+class SharedPhotos:
     """Counts who still needs each photo, by hash. For many threads."""
 
     def __init__(self, blobs: Blobs) -> None:
