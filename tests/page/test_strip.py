@@ -149,7 +149,7 @@ def test_the_rinse_waters_own_reading_goes_along(phone, server, batch):
 
 
 def test_a_long_log_is_drawn_from_its_newest_entries(phone, server, batch, browser):
-    with httpx.Client(base_url=server.url) as client:
+    with httpx.Client(base_url=server.url, timeout=60) as client:
         for n in range(33):
             client.post(
                 f"/api/batches/{batch}/readings", files={"photo": (f"{n}.jpg", a_photo())}, data={"wash": str(n)}

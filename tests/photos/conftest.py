@@ -45,7 +45,8 @@ class Bucket:
     def photos(self) -> dict[str, bytes]:
         """What it has, by the names below the log's folder."""
         found = self.fs.find(f"{self.name}/bench")
-        return {name.split("/", 2)[2]: self.fs.cat_file(name) for name in found}
+        # Empty as it is listed and filled a moment later, the folder itself is what s3fs finds.
+        return {name.split("/", 2)[2]: self.fs.cat_file(name) for name in found if name != f"{self.name}/bench"}
 
     def place(self, sha256: str) -> str:
         return f"{self.name}/bench/{sha256[:2]}/{sha256}"

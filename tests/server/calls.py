@@ -5,4 +5,4 @@ No connection is kept: a service that was killed and started again at the same p
 
 import httpx2 as httpx
 
-HTTP = httpx.Client(limits=httpx.Limits(max_keepalive_connections=0))
+HTTP = httpx.Client(limits=httpx.Limits(max_keepalive_connections=0), timeout=60)

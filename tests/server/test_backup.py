@@ -97,7 +97,7 @@ def test_a_log_that_is_not_whole_says_so_and_the_next_may_ask(own_client, two_re
 def test_a_photo_that_is_gone_breaks_the_download_off(tmp_path):
     with Running(tmp_path) as server:
         HTTP.post(f"{server.url}/api/batches", json={"name": "b"})
-        with httpx.Client(base_url=server.url) as client:
+        with httpx.Client(base_url=server.url, timeout=60) as client:
             for _ in range(2):
                 _post(client)
         next(p for p in (tmp_path / "data" / "photos").rglob("*") if p.is_file()).unlink()
@@ -109,7 +109,7 @@ def test_a_photo_that_is_gone_breaks_the_download_off(tmp_path):
 def test_a_download_that_is_broken_off_lets_the_next_one_begin(tmp_path):
     with Running(tmp_path) as server:
         HTTP.post(f"{server.url}/api/batches", json={"name": "b"})
-        with httpx.Client(base_url=server.url) as client:
+        with httpx.Client(base_url=server.url, timeout=60) as client:
             for _ in range(3):
                 files = {"photo": ("a.jpg", a_photo() + bytes(9_000_000))}
                 assert client.post("/api/batches/1/readings", files=files).status_code == 200
