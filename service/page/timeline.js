@@ -152,7 +152,7 @@ const why = (value) => ({ name: "why", label: t("Why"), required: true, max: 500
 
 function answer(item, choice) {
   const fields = [who(), why(choice.label.split(" (")[0])];
-  if (choice.do === "wash" && choice.wash === undefined) fields.unshift({ name: "wash", label: t("Wash"), required: true, mode: "numeric", max: 3 });
+  if (choice.do === "wash" && choice.wash == null) fields.unshift({ name: "wash", label: t("Wash"), required: true, mode: "numeric", max: 3 });
   return ask(choice.label, fields, ({ by, why: reason, wash }) => {
     const said = { by, why: reason };
     if (choice.do === "confirm") said.confirm = true;

@@ -35,9 +35,9 @@ class Phone:
         self.until(lambda: self.browser.find_element(By.TAG_NAME, "body").get_attribute("data-ready") == "yes")
         return self
 
-    def until(self, true, seconds=15):
+    def until(self, true, seconds=40):
         anew = [StaleElementReferenceException]  # drawn anew between finding it and asking it: it is looked for again
-        return WebDriverWait(self.browser, seconds, 0.05, anew).until(lambda _: true())
+        return WebDriverWait(self.browser, seconds, 0.1, anew).until(lambda _: true())
 
     def by_id(self, name):
         return self.browser.find_element(By.ID, name)

@@ -95,6 +95,9 @@ def test_a_photo_that_does_not_fit_is_asked_about_where_it_is_shown(phone, batch
     phone.press("timeline", "Put back")
     _save(phone, why="it was this vessel")
     phone.until(lambda: words in _log(phone))  # and asked about again
+    phone.press("timeline", "Another wash number")
+    _save(phone, wash=8)
+    phone.until(lambda: "wash 8 ·" in _log(phone) and words not in _log(phone))
     assert phone.write_down("decant", name="wash 3", litres="1") == ""
     phone.until(lambda: phone.by_id("wash").get_attribute("value") == "4")
 
