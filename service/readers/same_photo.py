@@ -8,7 +8,6 @@ is put right, back or forward whenever somebody likes.
 
 from __future__ import annotations
 
-import json
 import threading
 import time
 from collections import deque
@@ -16,7 +15,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 
 from service.log import store
-from stripread.words import _
+from stripread.words import N_, _, say
 
 # Of the entries that were there before this process began nobody knows how old they are: at most so many are recent,
 # and only until the window is over. A phone that posts again over a restart still gets its first answer.
@@ -53,28 +52,63 @@ def details_of(row: store.Row) -> Details:
     )
 
 
+_ANSWERS = ("yes", "no", "unknown", "acid", "neutral")  # their words stand in the catalogues for the page already
+
+
+# What each detail is called where people read it, as on the page.
+CALLED = {
+    "wash": N_("wash"),
+    "note": N_("note"),
+    "path_mm": N_("depth, mm"),
+    "blank_entry": N_("compared with entry"),
+    "cells_entry": N_("vials measured by entry"),
+    "vials_changed": N_("vials changed since"),
+    "taking wash": N_("liquid"),
+    "taking water": N_("water"),
+    "taking ammonia_excess": N_("ammonia in excess"),
+    "taking ammonia_ph": N_("pH of the drop"),
+    "taking flakes": N_("flakes"),
+    "taking dilution": N_("dilution"),
+    "statement dipped_at": N_("dipped at"),
+    "statement temperature_c": N_("temperature, °C"),
+    "statement rinse": N_("rinse water"),
+    "statement snapped_at": N_("time of the photo"),
+    "statement beside": N_("a strip beside it, in"),
+}
+
+
 def differences(row: store.Row, sent: Details) -> list[str]:
     """How the details of an entry and those sent now differ, one phrase each with both; empty if they are the same."""
     before, now = _plain(details_of(row)), _plain(sent)
     return [
         _(
             "{name}: {before} then, {now} now",
-            name=name.replace("_", " "),
-            before=_words(before[name]),
-            now=_words(now[name]),
+            name=say(CALLED[name]) if name in CALLED else name,
+            before=_words(before.get(name)),
+            now=_words(now.get(name)),
         )
-        for name in before
-        if before[name] != now[name]
+        for name in dict.fromkeys([*before, *now])
+        if before.get(name) != now.get(name)
     ]
 
 
 def _plain(details: Details) -> dict[str, object]:
-    plain: dict[str, object] = json.loads(json.dumps(asdict(details)))  # as the log keeps it: tuples are lists
+    """Each detail by its name, those of a group with the group's before it; what was not said is left out."""
+    plain: dict[str, object] = {}
+    for name, value in asdict(details).items():
+        if isinstance(value, Mapping):
+            plain |= {f"{name} {part}": one for part, one in value.items()}
+        elif value not in (None, "", False):
+            plain[name] = value
     return plain
 
 
 def _words(value: object) -> str:
-    return "none" if value in (None, "", {}, False) else json.dumps(value, ensure_ascii=False)
+    if value is None:
+        return _("none")
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    return say(value) if isinstance(value, str) and value in _ANSWERS else str(value)
 
 
 class RecentEntries:

@@ -95,9 +95,9 @@ def test_it_is_part_of_what_was_said(bench):  # noqa: F811
     vials, other = _vials(bench), _vials(bench, "swapped")
     first = _tint(bench, vials)
     assert _tint(bench, vials).entry_id == first.entry_id
-    with pytest.raises(Conflict, match="cells entry: 1 then, 2 now"):
+    with pytest.raises(Conflict, match="vials measured by entry: 1 then, 2 now"):
         _tint(bench, other)
-    with pytest.raises(Conflict, match="vials changed: none then, true now"):
+    with pytest.raises(Conflict, match="vials changed since: none then, yes now"):
         _tint(bench, vials, vials_changed=True)
     changed = _tint(bench, vials, "none=2", vials_changed=True)
     assert _tint(bench, vials, "none=2", vials_changed=True).entry_id == changed.entry_id

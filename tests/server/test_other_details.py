@@ -34,7 +34,18 @@ def test_the_question_names_both_path_lengths(send):
     photo = a_photo()
     send(photo, kind="tint", path_mm="10")
     detail = send(photo, kind="tint", path_mm="20").json()["detail"]
-    assert "path mm: 10.0 then, 20.0 now" in detail
+    assert "depth, mm: 10.0 then, 20.0 now" in detail
+
+
+def test_what_was_told_of_the_drop_is_named_in_words(send):
+    photo = a_photo()
+    told = {"kind": "tint", "path_mm": "20", "liquid": "acid", "ammonia_excess": "yes"}
+    send(photo, **told)
+    detail = send(photo, **told | {"ammonia_ph": "9.8", "flakes": "no"}).json()["detail"]
+    assert "pH of the drop: none then, 9.8 now" in detail
+    assert "flakes: none then, no now" in detail
+    assert "liquid" not in detail  # what is the same
+    assert not {"{", "_"} & set(detail)
 
 
 @pytest.mark.parametrize("origin", ["http://[", "http://[::1", "null", "", "http://evil.example"])
