@@ -221,6 +221,12 @@ def test_one_thing_of_the_test_left_out_shuts_the_copper_gate(told, says):
     assert says in found.sentence
 
 
+def test_what_the_copper_test_left_out_is_asked_for_at_once():
+    bare = {**SHOWN, "ammonia_ph": None, "flakes": "unknown", "dilution": None}
+    said = judge(_stage("tint_none"), [_tint("none seen", 1, taken=bare)], around=ENOUGH).sentence
+    assert "dip a strip into the drop (9.5 or more), say whether flakes float, give the sample's mL" in said
+
+
 def test_a_word_for_acid_counts_only_until_a_strip_says_otherwise():
     entries = [_tint("none seen", 1), _tint("none seen", 2)]
     assert judge(_stage("tint_none"), entries, around=ENOUGH).state == "open"

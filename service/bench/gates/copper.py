@@ -139,11 +139,14 @@ def _ammonia(test: _Test) -> str:
             called=called,
             ammonia_ph=taken.ammonia_ph,
         )
-    missing = (
-        _("dip a strip into the drop (9.5 or more)") if taken.ammonia_ph is None else _("say whether flakes float")
-    )
+    asked = {
+        _("dip a strip into the drop (9.5 or more)"): taken.ammonia_ph is None,
+        _("say whether flakes float"): taken.flakes == "unknown",
+        _("give the sample's mL and the drops added"): not _said_how_far(test),
+    }
+    missing = ", ".join(what for what, wanted in asked.items() if wanted)  # all at once: each costs a walk to the bench
     unshown = _(
-        "{called} does not show that ammonia was in excess: {missing}, and log it with the photo.",
+        "{called} does not show that ammonia was in excess: {missing}. Log that with the photo.",
         called=called,
         missing=missing,
     )
@@ -188,9 +191,13 @@ def _unclear(test: _Test) -> str:
     return "" if tint.decision == "none seen" else _("{called} shows no absence: take the tint again.", called=called)
 
 
+def _said_how_far(test: _Test) -> bool:
+    return test.tint.dilution() not in (None, 1.0)  # a drop without its ammonia is none
+
+
 def _diluted(test: _Test, intervals: Sequence[Pair]) -> str:
     dilution = test.tint.dilution()
-    if dilution is None or dilution == 1.0:  # a drop without its ammonia is none
+    if dilution is None or not _said_how_far(test):
         return _(
             "{seen} does not say how far it was diluted: give the sample's mL and the drops added.",
             seen=_name(test.seen),
