@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, Select, case, exists, false, func, or_, se
 from service.bench.notes import KINDS, Note, checked
 from service.log.aside.phones import label
 from service.log.aside.stages import first_stage
+from service.log.benches.asking import only_own
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
 from service.report.batch_record import note_text
 from stripread.errors import CallError
@@ -100,8 +101,8 @@ _NEWER = entries.alias("newer")
 
 
 def _narrowed(query: Select[Any], at: ColumnElement[str], wanted: Wanted) -> Select[Any]:
-    """Rows of the batches and the time that are wanted."""
-    query = query.outerjoin(batch_stages, batch_stages.c.batch_id == batches.c.id)
+    """Rows of the batches and the time that are wanted, of the asker's batches alone."""
+    query = only_own(query, batches.c.id).outerjoin(batch_stages, batch_stages.c.batch_id == batches.c.id)
     if wanted.since is not None:
         query = query.where(at >= _utc(wanted.since))
     if wanted.until is not None:

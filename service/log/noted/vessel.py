@@ -18,6 +18,7 @@ from service.bench.notes.of_vessels import SilverDown
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.running import Held, go_on, held_from
 from service.bench.vessel.waste import Stock, stock_of
+from service.log.benches.asking import only_own
 from service.log.models import events, vessel_sums
 from service.log.noted.rows import PREFIX, DamagedNote, Read, notes_in
 from stripread.json_line import json_line
@@ -83,13 +84,14 @@ def poured_now(
 ) -> tuple[list[tuple[int, Note]], int | None]:
     """(batch, note) noted since the vessel was handed over: the newest ``limit`` below ``before``, in order.
 
-    With them the ``before`` that gives those that come before them; None where there are none.
+    The vessel is everybody's, who poured is not: a bench gets its own alone. With them the ``before`` that gives those
+    that come before them; None where there are none.
     """
     since = (held or held_now(c)).since
     query = select(events).where(events.c.what.in_(kinds_in(c, CONTENT_KINDS)), events.c.id > since)
     if before is not None:
         query = query.where(events.c.id < before)
-    query = query.order_by(events.c.id.desc())
+    query = only_own(query, events.c.batch_id).order_by(events.c.id.desc())
     rows = c.execute(query if limit is None else query.limit(limit + 1)).mappings().all()
     more = limit is not None and len(rows) > limit
     rows = rows[:limit] if more else rows
