@@ -142,6 +142,12 @@ def test_every_address_has_a_decision(world):
     assert {address for address, of_page in found.items() if not of_page} | {"GET /"} == set(DECIDED)
 
 
+def test_an_address_without_a_decision_is_for_no_bench(world, monkeypatch):
+    monkeypatch.delitem(DECIDED, "GET /api/stock")
+    assert world.program["north"].get("/api/stock").json()["code"] == "keeper_only"
+    assert world.keeper.get("/api/stock").status_code == 200
+
+
 @pytest.mark.parametrize("looks", [True, False], ids=["at the door", "in the store alone"])
 def test_no_address_tells_a_bench_of_another(world, looks, monkeypatch):
     """Everything of the south bench asked for by the north's program; then again with no look at the door."""
