@@ -79,13 +79,14 @@ class Found:
 
 @dataclass(frozen=True)
 class Source:
-    """One of the three: its columns of time and number, its rows for what is wanted, a row as it is shown.
+    """One of the three: its columns of time, number and batch, its rows for what is wanted, a row as it is shown.
 
     ``found`` gives the row, and the text in which words are looked for, in small letters.
     """
 
     at: ColumnElement[str]
     id: ColumnElement[int]
+    batch: ColumnElement[int]
     query: Callable[[Wanted, list[str]], Select[Any]]
     found: Callable[[Row], tuple[Found, str]]
 
@@ -250,7 +251,7 @@ def _made(row: Row, what: str, kind: str, text: str, **more: Any) -> Found:  # n
 
 
 SOURCES = (
-    Source(batches.c.opened_at, batches.c.id, _batches, _batch),
-    Source(events.c.at, events.c.id, _notes, _note),
-    Source(entries.c.received_at, entries.c.id, _readings, _reading),
+    Source(batches.c.opened_at, batches.c.id, batches.c.id, _batches, _batch),
+    Source(events.c.at, events.c.id, events.c.batch_id, _notes, _note),
+    Source(entries.c.received_at, entries.c.id, entries.c.batch_id, _readings, _reading),
 )
