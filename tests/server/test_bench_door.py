@@ -169,7 +169,10 @@ def test_another_service_of_the_same_database_hears_of_it_at_once(postgres, tmp_
         (tmp_path / name).mkdir()
         apps.append(create_app(replace(_settings(tmp_path / name), database=url)))
     one, two = apps
-    with TestClient(one, base_url="http://localhost", client=HERE) as keeper, TestClient(two, base_url="http://localhost"):
+    with (
+        TestClient(one, base_url="http://localhost", client=HERE) as keeper,
+        TestClient(two, base_url="http://localhost"),
+    ):
         bench = f"/api/benches/{keeper.post('/api/benches', json={'name': 'north'}).json()['id']}"
         token = keeper.post(f"{bench}/tokens").json()["token"]
         cookies = dict(joined(one, keeper, bench).cookies)
