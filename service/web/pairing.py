@@ -40,7 +40,7 @@ class Session:
     paired_at: str
     revoked_at: str | None
     expires_at: str
-    bench: int | None  # whose it is: None for the keeper's
+    bench: str | None  # the name of the bench whose it is; None for the keeper's
 
 
 @dataclass(frozen=True)
@@ -206,7 +206,9 @@ class Pairing:
     def all(self) -> list[Session]:
         """Every phone that was ever paired."""
         with self._database.read() as c:
-            found = c.execute(select(sessions).order_by(sessions.c.id))
+            named = sessions.outerjoin(benches, benches.c.id == sessions.c.bench_id)
+            query = select(sessions, benches.c.name.label("bench")).select_from(named)
+            found = c.execute(query.order_by(sessions.c.id))
             return [self._session(row) for row in found]
 
     def count_of(self, c: Connection, bench: int) -> int:
@@ -216,4 +218,4 @@ class Pairing:
 
     def _session(self, row: Row[Any]) -> Session:
         ends = datetime.fromtimestamp(self._ends(row.paired_at), UTC).isoformat(timespec="seconds")
-        return Session(row.id, row.device, row.paired_at, row.revoked_at, ends, row.bench_id)
+        return Session(row.id, row.device, row.paired_at, row.revoked_at, ends, row.bench)

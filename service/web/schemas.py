@@ -198,7 +198,7 @@ class SessionOut(BaseModel):
     paired_at: str
     revoked_at: str | None
     expires_at: str
-    bench: int | None = Field(None, description="Number of the bench whose phone it is; null for the keeper's.")
+    bench: str | None = Field(None, description="Name of the bench whose phone it is; null for the keeper's.")
 
 
 class LinkOut(BaseModel):

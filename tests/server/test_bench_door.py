@@ -65,7 +65,7 @@ def test_a_phone_that_joined_by_its_link_is_the_bench_s(app, keeper, bench):
     assert batch["bench"] == about["bench"]["name"]
     token = keeper.post(f"{bench}/tokens").json()["token"]
     assert [b["id"] for b in phone(app).get("/api/batches", headers=bearer(token)).json()] == [batch["id"]]
-    assert next(s for s in keeper.get("/api/sessions").json()[::-1])["bench"] == about["bench"]["id"]
+    assert next(s for s in keeper.get("/api/sessions").json()[::-1])["bench"] == about["bench"]["name"]
 
 
 def test_a_phone_of_the_keeper_s_link_sees_all_as_before(app, keeper, bench):
