@@ -17,11 +17,11 @@ from starlette.middleware.gzip import GZipMiddleware
 from service.readers.earlier.phones import look_at_earlier
 from service.readers.watch import Watcher
 from service.settings import Settings
+from service.web.asking.asker import Askers
+from service.web.asking.roles import decided
 from service.web.assistant.numbers import ADDRESS as NUMBERS_ADDRESS
 from service.web.assistant.numbers import script as numbers_script
 from service.web.components import Service
-from service.web.door.asker import Askers
-from service.web.door.roles import decided
 from service.web.guard import Guard
 from service.web.page_states import page_files
 from service.web.page_words import page_words

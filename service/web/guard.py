@@ -19,9 +19,9 @@ from service.log.benches.asking import asking
 from service.log.database import busy
 from service.readers.pool import stopping
 from service.settings import Settings
+from service.web.asking.asker import Asker, Askers
 from service.web.bench_faults import fault_of
 from service.web.connection import HEAD_TOO_LARGE, MAX_HEAD
-from service.web.door.asker import Asker, Askers
 from service.web.door.names import TRUST_PAGES, Hosts, name_of
 from service.web.pairing import COOKIE, SECURE_COOKIE
 from service.web.problems import ServiceProblem, answer, of_service

@@ -158,6 +158,7 @@ def test_guesses_at_tokens_are_few(tmp_path):
         assert known == [200] * 9  # who is known does not guess
 
 
+@pytest.mark.slow
 def test_another_service_of_the_same_database_hears_of_it_at_once(postgres, tmp_path):
     engine = create_engine(postgres, isolation_level="AUTOCOMMIT")
     with engine.connect() as c:

@@ -11,8 +11,8 @@ from service.log.benches.owners import recount_owners
 from service.log.check import check_log
 from service.log.models import entries, events
 from service.web.app import create_app
-from service.web.door import roles
-from service.web.door.roles import DECIDED, For
+from service.web.asking import roles
+from service.web.asking.roles import DECIDED, For
 from tests.server.conftest import a_photo, settings_in
 
 PHONE = ("192.168.7.20", 40000)
@@ -67,7 +67,7 @@ class World:
         return path
 
 
-@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+@pytest.fixture(scope="module", params=["sqlite", pytest.param("postgresql", marks=pytest.mark.slow)])
 def world(request, tmp_path_factory):
     url = _own(request.getfixturevalue("postgres")) if request.param == "postgresql" else None
     folder = tmp_path_factory.mktemp(request.param)
