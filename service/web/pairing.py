@@ -175,11 +175,13 @@ class Pairing:
             row = c.execute(query.where(sessions.c.secret_sha256 == hashed(secret))).one_or_none()
         key = hashed(secret)
         if row is None or row.revoked_at is not None or row.bench_revoked_at is not None:
-            self._valid = {one: known for one, known in self._valid.items() if one != key}
+            with self._lock:
+                self._valid = {one: known for one, known in self._valid.items() if one != key}
             return None
         known = self._known(row)
         if key not in self._valid:  # it joined at another service of this database
-            self._valid = {**self._valid, key: known}
+            with self._lock:
+                self._valid = {**self._valid, key: known}
         return known if time.time() < known.until else None
 
     def _known(self, row: Row[Any]) -> Known:

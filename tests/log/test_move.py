@@ -156,7 +156,7 @@ def test_the_steps_lead_to_the_tables_that_the_program_has(tmp_path, request, wh
     database.close()
 
 
-@pytest.mark.parametrize("form", ["0001", "0002", "0003", "0004", "0005", "0008"])
+@pytest.mark.parametrize("form", ["0001", "0002", "0003", "0004", "0005"])
 @pytest.mark.parametrize("where", ["sqlite", pytest.param("postgres", marks=pytest.mark.slow)])
 def test_a_log_of_every_older_form_comes_up_with_all_its_rows(tmp_path, request, where, form):
     made = made_log(tmp_path / "data", 5, steps_taken=50)
