@@ -7,6 +7,8 @@ from fastapi.routing import APIRoute
 from fastapi.testclient import TestClient
 from sqlalchemy import create_engine, func, select, text
 
+from service.bench.ledger.marks import vessel_mark
+from service.bench.notes.of_vessels import MAIN
 from service.log.benches.owners import recount_owners
 from service.log.check import check_log
 from service.log.models import entries, events
@@ -129,8 +131,11 @@ def ask(world, client, address, name):
         query = f"batch={world.batch[name]}&batch={world.batch['north' if name != 'north' else 'keeper']}"
     if path == "/api/search":
         query = "words=mark"
+    if path == "/api/labels/named":
+        log = client.get("/api/about").json()["log_mark"]
+        query = f"vessel={vessel_mark(MAIN)}&log={log}&batch={world.batch[name]}"
     more = {}
-    if address == "POST /api/batches/{batch}/readings":
+    if address in ("POST /api/batches/{batch}/readings", "POST /api/labels/read"):
         more = {"files": {"photo": ("a.jpg", a_photo())}}
     elif method != "GET":
         more = {"json": JSON.get(address, {})}
@@ -204,6 +209,7 @@ def test_a_bench_reads_and_adds_to_its_own(world):
     own = ask(world, north, "GET /api/batches", "north").json()
     assert {"mark-of-north"} <= {batch["name"] for batch in own} <= {"mark-of-north", "another"}
     assert {batch["bench"] for batch in own} == {"north"}
+    assert "mark-of-north" in ask(world, north, "GET /api/labels/named", "north").text
     for path in ("search?words=mark", "stock", f"batches/{world.batch['north']}/export.csv"):
         assert "mark-of-north" in north.get(f"/api/{path}").text
     every = {batch["name"] for batch in world.keeper.get("/api/batches").json()}

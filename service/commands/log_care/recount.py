@@ -33,4 +33,7 @@ def recount(data: Path, database: str | None) -> int:
         count_all(c)
         keep_due(c)
         recount_links(c)
+        recount_stock(c)
         recount_owners(c)
+    click.echo(_("counted anew"))
+    return 0

@@ -91,6 +91,8 @@ _ADDRESSES: dict[For, tuple[str, ...]] = {
         "GET /api/readings/{entry}/photo",
         "GET /api/readings/{entry}/share.png",
         "GET /api/readings/{entry}/thumbnail",
+        "GET /api/labels/named",
+        "POST /api/labels/read",
         "GET /api/compare",
         "GET /api/compare.csv",
         "GET /api/reminders",
