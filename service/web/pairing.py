@@ -202,7 +202,8 @@ class Pairing:
                 .where(sessions.c.id == number, sessions.c.revoked_at.is_(None))
                 .values(revoked_at=now())
             )
-        self._valid = {key: known for key, known in self._valid.items() if known.id != number}
+        with self._lock:  # else who is just let in, or out, would put this phone back
+            self._valid = {key: known for key, known in self._valid.items() if known.id != number}
         return changed.rowcount > 0
 
     def all(self) -> list[Session]:

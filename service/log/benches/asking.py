@@ -8,7 +8,7 @@ service does by itself, and everybody in a log without benches.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any
@@ -94,6 +94,14 @@ def own_numbers(c: Connection, most: int) -> list[int] | None:
         return None
     mine = select(batch_benches.c.batch_id).where(batch_benches.c.bench_id == asks())
     return list(c.execute(mine.order_by(batch_benches.c.batch_id.desc()).limit(most)).scalars())
+
+
+def own_among(c: Connection, numbers: Collection[int]) -> frozenset[int]:
+    """Those of these batches that are the asker's: of the keeper all."""
+    if asks() is None or not numbers:
+        return frozenset(numbers)
+    mine = select(batch_benches.c.batch_id).where(batch_benches.c.bench_id == asks())
+    return frozenset(c.execute(mine.where(batch_benches.c.batch_id.in_(sorted(numbers)))).scalars())
 
 
 def own_key(key: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, RowMapping, delete, func, insert, select, update
 
@@ -18,7 +18,7 @@ from service.bench.notes.of_vessels import SilverDown
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.running import Held, go_on, held_from
 from service.bench.vessel.waste import Stock, stock_of
-from service.log.benches.asking import only_own
+from service.log.benches.asking import only_own, own_among
 from service.log.models import events, vessel_sums
 from service.log.noted.rows import PREFIX, DamagedNote, Read, notes_in
 from stripread.json_line import json_line
@@ -50,9 +50,14 @@ def held_now(c: Connection, but: int | None = None) -> Held:
 
 
 def dangers_now(c: Connection, batch: int | None = None, held: Held | None = None) -> tuple[OpenDanger, ...]:
-    """Dangers in the vessel that notes (of this batch, or of any) made or showed, and nobody has dealt with."""
+    """Dangers in the vessel that notes (of this batch, or of any) made or showed, and nobody has dealt with.
+
+    A danger is everybody's who pours into the vessel; what another bench said of it is not.
+    """
     held = held or held_now(c)
-    return tuple(made.told() for made in held.dangers if batch in (None, made.batch))
+    found = [made for made in held.dangers if batch in (None, made.batch)]
+    own = own_among(c, {made.batch for made in found})
+    return tuple((made if made.batch in own else replace(made, despite=None)).told() for made in found)
 
 
 def stock_now(c: Connection, held: Held | None = None) -> Stock:

@@ -20,7 +20,7 @@ from service.web.problems import ServiceProblem
 from service.web.rates import Buckets, is_loopback, network_of
 from stripread.words import _
 
-_BEARER = "bearer "  # RFC 6750, section 2.1; the scheme's name in either case (RFC 9110, section 11.1)
+_BEARER = "bearer"  # RFC 6750, section 2.1; the scheme's name in either case (RFC 9110, section 11.1)
 _REMEMBERED = 4096
 
 
@@ -67,9 +67,9 @@ class Askers:
         ServiceProblem
             401 for a token that is none, or was revoked; 429 for too many of them.
         """
-        said = headers.get("authorization", "")
-        if said[: len(_BEARER)].lower() == _BEARER:
-            return Asker(False, None, await self._by_token(said[len(_BEARER) :].strip(), address))
+        scheme, _unused, token = headers.get("authorization", "").strip().partition(" ")
+        if scheme.lower() == _BEARER:  # without a token, too: a program that lost its own is no keeper
+            return Asker(False, None, await self._by_token(token.strip(), address))
         known = self._pairing.session_of(cookie)
         if self._here(address):
             return Asker(True, None if known is None else known.id, None)

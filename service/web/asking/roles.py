@@ -162,6 +162,8 @@ async def decided(request: Request) -> None:
         return
     method = "GET" if request.method == "HEAD" else request.method
     whom = DECIDED.get(f"{method} {getattr(request.scope.get('route'), 'path', '')}", For.KEEPER)
+    if whom is For.HERE:  # these refuse by themselves; nothing is to rest on one look
+        raise ServiceProblem(403, "only_here", _("This can be done only on the bench computer itself."))
     if whom is For.KEEPER:
         raise ServiceProblem(403, "keeper_only", _("This is for the keeper. Ask who looks after the benches."))
     if whom is For.OWN and request.path_params:
