@@ -1,11 +1,16 @@
 """What somebody at one bench would try against another: numbers in bodies, keys, the shared vessel, a lost token."""
 
+import io
 import re
 import threading
 
 import pytest
+import segno
 from fastapi.testclient import TestClient
 
+from service.bench.notes.of_vessels import MAIN
+from service.log.check.sums import sum_faults
+from service.report.labels.address import vessel_address
 from service.web.app import create_app
 from service.web.asking.roles import DECIDED, For
 from service.web.routes.host import benches as benches_routes
@@ -67,6 +72,44 @@ def test_a_photo_s_key_is_each_bench_s_own(world):
         entries.append((sent.json()["log"]["id"], sent.headers.get("idempotency-replayed")))
     assert len({number for number, _ in entries}) == 3
     assert entries[3] == (entries[0][0], "true")
+
+
+def test_a_photo_of_another_bench_s_label_names_nothing(world):
+    """The code is read by a reader that knows no bench; what it names is looked up as the asker's."""
+    for name in ("north", "south"):
+        log = world.keeper.get("/api/about").json()["log_mark"]
+        picture = io.BytesIO()
+        segno.make(vessel_address("http://bench.local:8000", world.batch[name], log, MAIN), error="m").save(
+            picture, kind="png", scale=6, border=4
+        )
+        files = {"photo": ("label.png", picture.getvalue(), "image/png")}
+        told = {client: asker.post("/api/labels/read", files=files).json() for client, asker in world.program.items()}
+        assert (told[name]["found"], told[name]["batch_name"]) == ("vessel", f"mark-of-{name}")
+        other = told["south" if name == "north" else "north"]
+        assert (other["found"], other["batch_name"], other["name"]) == ("none", "", "")
+        assert "There is no batch" in other["sentence"]
+
+
+def test_what_all_batches_share_is_added_up_from_all_whoever_writes(world):
+    """A bench withdraws that the vessel was handed over: what the others brought is in it as before."""
+    decant = {"name": "wash 1", "litres": 2.0, "looks": "cloudy", "chloride": 0.1}
+    at = {name: f"/api/batches/{world.batch[name]}" for name in ("north", "south")}
+    for name, path in at.items():
+        poured = world.program[name].post(f"{path}/notes", json={"kind": "decant", "data": decant})
+        assert poured.status_code == 201, poured.text
+    before = world.keeper.get("/api/stock").json()["silver"]
+    assert before["batches"] == 2
+    gone = {"kind": "emptied", "data": {"what": "to the collector", "silver": "left in"}}
+    number = world.program["south"].post(f"{at['south']}/notes", json=gone).json()["id"]
+    assert world.program["north"].get("/api/stock").json()["silver"] is None
+    withdrawn = {"why": "not fetched yet", "withdraw": True}
+    made = world.program["south"].post(f"{at['south']}/notes/{number}/corrections", json=withdrawn)
+    assert made.status_code == 201, made.text
+    for asker in (world.keeper, *world.program.values()):
+        assert asker.get("/api/stock").json()["silver"] == before
+    assert world.program["north"].get(f"{at['north']}/vessels").json()["shared_stock"] == before
+    with world.app.state.service.database.read() as c:
+        assert list(sum_faults(c)) == []
 
 
 def test_a_danger_is_everybody_s_what_was_said_of_it_is_not(world):

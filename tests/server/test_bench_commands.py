@@ -4,8 +4,10 @@ import json
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import delete
 
 from service.cli import main
+from service.log.models import batch_benches
 from service.web.app import create_app
 from tests.server.conftest import settings_in
 
@@ -78,6 +80,19 @@ def test_what_is_handed_to_it(app, bench):
     assert program.get(f"/api/batches/{batch}").status_code == 200
     assert bench("give", "south", batch, "--back")[1] == [f"batch {batch} is the keeper's"]
     assert program.get(f"/api/batches/{batch}").status_code == 404
+
+
+def test_recount_tells_again_whose_batches_are(app, bench, capsys):
+    bench("add", "west")
+    program = client(app, bench("token", "west")[1][0])
+    batch = program.post("/api/batches", json={"name": "its own"}).json()["id"]
+    with app.state.service.database.write() as c:
+        c.execute(delete(batch_benches))
+    assert program.get("/api/batches").json() == []
+    with pytest.raises(SystemExit) as stop:
+        main(["log", "recount", "--data", str(app.state.service.settings.data)])
+    assert (stop.value.code, capsys.readouterr().out) == (0, "counted anew\n")
+    assert [one["id"] for one in program.get("/api/batches").json()] == [batch]
 
 
 @pytest.mark.parametrize(

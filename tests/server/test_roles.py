@@ -20,7 +20,7 @@ from tests.server.conftest import a_photo, settings_in
 PHONE = ("192.168.7.20", 40000)
 HERE = ("127.0.0.1", 40000)
 NAMES = ("north", "south")
-POURED = {"what": "wash", "litres": 1.0, "contents": ["nitric acid"]}
+THOROUGH = (pytest.mark.slow, pytest.mark.thorough)  # what the door asks of PostgreSQL: test_bench_door, quicker
 
 
 class World:
@@ -69,7 +69,7 @@ class World:
         return path
 
 
-@pytest.fixture(scope="module", params=["sqlite", pytest.param("postgresql", marks=pytest.mark.slow)])
+@pytest.fixture(scope="module", params=["sqlite", pytest.param("postgresql", marks=THOROUGH)])
 def world(request, tmp_path_factory):
     url = _own(request.getfixturevalue("postgres")) if request.param == "postgresql" else None
     folder = tmp_path_factory.mktemp(request.param)

@@ -2,7 +2,12 @@
 
 The door (``service.web.guard``) says who asks, once for each request; whatever answers takes it along in its context,
 threads and tasks too. The keeper is who asks where nobody said anything: commands on the bench computer, what the
-service does by itself, and everybody in a log without benches.
+service does by itself (a watched folder, a look at earlier photos), and everybody in a log without benches.
+
+A bare thread, or an executor's, takes no context along and so acts as the keeper: whatever a bench can ask for goes
+into threads by ``in_thread`` alone. ``tests/contract/test_threads.py`` has a list of the others, each looked at.
+What is kept over all batches (the stock vessel's sums, what went from batch to batch) is added up from all notes,
+whoever writes one: ``noted.rows`` does not filter, and is for those who have looked whose the batch is.
 """
 
 from __future__ import annotations
