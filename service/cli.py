@@ -35,6 +35,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "serve": ("serve", "Run the bench service: the phone's page, the readings and the log."),
     "install-launcher": ("starting.install_launcher", "Write something to press that starts the bench service."),
     "log": ("log", "Check the log of the bench service, back it up, restore it."),
+    "bench": ("benches.bench", "Name benches that see their own batches alone; their tokens, links and profiles."),
     "reread": ("reread", "Read a batch of the log again and say what changed."),
     "demo": ("demo", "Read the shipped photos of a made-up workshop."),
     "batch": ("batch", "Run a batch of the log: stage and gate, weights, decants, report."),

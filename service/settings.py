@@ -77,6 +77,7 @@ class Settings:
     same_photo_window: float = 60.0
     posts_per_minute: int = 240  # of one client
     joins_per_minute: int = 10  # of one address, or of one IPv6 network
+    guesses_per_minute: int = 60  # tokens of one address that nobody knows yet
     link_joins: int = 10  # phones that one link lets in
     link_age: float = 12 * 3600.0  # and for how long: a day at the bench
     session_age: float = 180 * 24 * 3600.0  # a season at the bench

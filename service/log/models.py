@@ -141,6 +141,7 @@ sessions = Table(  # paired phones; only a hash of the cookie is kept
     Column("device", String(200), nullable=False),
     Column("paired_at", String(32), nullable=False),
     Column("revoked_at", String(32)),
+    Column("bench_id", Integer, ForeignKey("benches.id")),  # null: the keeper's, and in a service of one bench
     sqlite_autoincrement=True,
 )
 
@@ -295,6 +296,45 @@ stock_total = Table(  # their sum, draw by draw, in one row; of how many batches
     Column("id", Integer, primary_key=True, autoincrement=False),
     Column("silver", LargeBinary, nullable=False),
     Column("batches", Integer, nullable=False),
+)
+
+benches = Table(  # who works here, each with batches of its own; without any the log is one bench's
+    "benches",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(60), nullable=False),
+    Column("made_at", String(32), nullable=False),
+    Column("revoked_at", String(32)),
+    sqlite_autoincrement=True,
+)
+
+batch_benches = Table(  # whose a batch is, as its events say, which are in the chain; without a row it is the keeper's
+    "batch_benches",
+    metadata,
+    Column("batch_id", Integer, ForeignKey("batches.id"), primary_key=True, autoincrement=False),
+    Column("bench_id", Integer, ForeignKey("benches.id"), nullable=False),
+    Index("ix_batch_benches_bench", "bench_id", "batch_id"),
+)
+
+bench_profiles = Table(  # profiles that were handed out, by their names: the version chosen last is meant
+    "bench_profiles",
+    metadata,
+    Column("bench_id", Integer, ForeignKey("benches.id"), primary_key=True, autoincrement=False),
+    Column("name", String(200), primary_key=True),
+)
+
+bench_secrets = Table(  # tokens of programs and links for phones; only hashes are kept, and none in a back-up
+    "bench_secrets",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("bench_id", Integer, ForeignKey("benches.id"), nullable=False, index=True),
+    Column("sort", String(8), nullable=False),  # token, link
+    Column("secret_sha256", String(64), nullable=False, unique=True),
+    Column("made_at", String(32), nullable=False),
+    Column("ends_at", String(32)),  # of a link
+    Column("joins_left", Integer),  # of a link: phones that it still lets in
+    Column("revoked_at", String(32)),
+    sqlite_autoincrement=True,
 )
 
 

@@ -13,6 +13,8 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from service.errors import BenchBusy, Conflict
 from service.log import store
+from service.log.benches.asking import asks
+from service.log.benches.rows import handed_to
 from service.log.calibrations import versions
 from service.log.database import Database
 from service.settings import Settings
@@ -86,9 +88,11 @@ class Profiles:
         if kind != "ph":
             return None if kind != "tint" or self._tint is None else self._read(self._tint)
         self.take_in()
-        if self._strips and name is None and not self._strips[0].is_file():
+        if asks() is None and self._strips and name is None and not self._strips[0].is_file():
             return self._read(self._strips[0])  # which says what is wrong with it
         named = self._named()
+        if not named and asks() is not None:
+            raise Conflict("no_profile", _("No strip profile was handed to this bench yet. Ask the keeper for one."))
         if not named:
             raise Conflict(
                 "no_profile",
@@ -138,7 +142,7 @@ class Profiles:
         found = [_Source(_look(path.read_text("utf-8", "replace")), path) for path in self._strips if path.is_file()]
         names = [source.strip.name for source in found]
         chosen = self._chosen()
-        named = []
+        named: list[_Source] = []
         for source in found:
             strip = source.strip
             if names.count(strip.name) > 1 and source.path is not None:
@@ -146,7 +150,16 @@ class Profiles:
             else:
                 named.append(replace(source, text=chosen.get(strip.name)))
         others = [text for name, text in chosen.items() if name not in names]
-        return named + [_Source(_look(text), None, text) for text in others]
+        return self._handed(named + [_Source(_look(text), None, text) for text in others])
+
+    def _handed(self, sources: list[_Source]) -> list[_Source]:
+        """Those that the keeper handed to the bench that asks; all of them where the keeper asks."""
+        bench = asks()
+        if bench is None or self._database is None:
+            return sources
+        with self._database.read() as c:
+            names = handed_to(c, bench)
+        return [source for source in sources if source.strip.name in names]
 
     def _chosen(self) -> dict[str, str]:
         """Text of the version chosen last, by name; none where the log can't tell now."""

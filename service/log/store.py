@@ -11,9 +11,24 @@ from sqlalchemy import Connection, bindparam, func, insert, select, update
 from service.errors import BenchBusy, NotFound
 from service.log.aside.phones import Camera, keep_phone
 from service.log.aside.sums import count_batch, count_entry
+from service.log.benches.asking import Asked, asks, of_nobody_else, only_own, own_batches, own_key
+from service.log.benches.owners import BENCH, GIVEN, KEEPER, OPENED, owner_of, set_owner, words_of
 from service.log.chain.links import append
 from service.log.chain.locks import one_of_batch, one_writer
-from service.log.models import batch_sums, batches, entries, events, keys, now, phones, photo_phones, photos, profiles
+from service.log.models import (
+    batch_benches,
+    batch_sums,
+    batches,
+    benches,
+    entries,
+    events,
+    keys,
+    now,
+    phones,
+    photo_phones,
+    photos,
+    profiles,
+)
 from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
 from service.moments import Moment, server_zone, zone_or_utc
@@ -25,13 +40,17 @@ _IN_ONE = 500  # values in one statement
 ZONE = "zone"  # in a batch's details: the IANA name of where it is
 
 # What every photo asks, built once: building a statement costs several times what running it does.
-_BATCH = select(batches).where(batches.c.id == bindparam("number"))
+_STATE = select(batches).where(batches.c.id == bindparam("number"))
+_OF_BENCH = batches.outerjoin(batch_benches, batch_benches.c.batch_id == batches.c.id).outerjoin(benches)
+_NAMED = select(batches, benches.c.name.label("bench"))
+_BATCH = Asked(_NAMED.select_from(_OF_BENCH).where(batches.c.id == bindparam("number")), batches.c.id)
 _ENTRIES = (  # each with the phone that took its photo
     select(entries, photo_phones.c.phone_id, phones.c.make, phones.c.model, phones.c.name.label("phone_name"))
     .outerjoin(photo_phones, photo_phones.c.photo_sha256 == entries.c.photo_sha256)
     .outerjoin(phones, phones.c.id == photo_phones.c.phone_id)
 )
-_ENTRY = _ENTRIES.where(entries.c.id == bindparam("number"))
+_ANY_ENTRY = _ENTRIES.where(entries.c.id == bindparam("number"))
+_ENTRY = Asked(_ANY_ENTRY, entries.c.batch_id)
 _KEY = select(keys).where(keys.c.key == bindparam("key"))
 _PHOTO = select(photos.c.sha256).where(photos.c.sha256 == bindparam("sha256"))
 _PROFILE = select(profiles.c.sha256).where(profiles.c.sha256 == bindparam("sha256"))
@@ -43,8 +62,8 @@ _SAME_PHOTO = select(func.min(entries.c.id)).where(
     entries.c.id > bindparam("above"),
     entries.c.corrects_id.is_(None),
 )
-_COUNTED = select(batches, func.coalesce(batch_sums.c.entries, 0).label("entries")).outerjoin(
-    batch_sums, batch_sums.c.batch_id == batches.c.id
+_COUNTED = _NAMED.add_columns(func.coalesce(batch_sums.c.entries, 0).label("entries")).select_from(
+    _OF_BENCH.outerjoin(batch_sums, batch_sums.c.batch_id == batches.c.id)
 )
 _COUNT = select(batch_sums.c.entries).where(batch_sums.c.batch_id == bindparam("number"))
 _NEWEST = select(func.max(entries.c.id))
@@ -78,33 +97,60 @@ class NewEntry:
 
 
 def add_batch(c: Connection, name: str, zone: str | None = None) -> int:
-    """Open a batch and return its number; ``zone`` is the IANA name of where it is, this computer's if not said."""
+    """Open a batch of the asker's and return its number.
+
+    ``zone`` is the IANA name of where it is, this computer's if not said.
+    """
     one_writer(c)
     at = now()
     values = {"name": name, "opened_at": at, "details": json_line({ZONE: zone or server_zone()})}
     number: int = c.execute(insert(batches).values(values).returning(batches.c.id)).scalar_one()
     _tie_batch(c, number)
     count_batch(c, number)
-    add_event(c, number, at, "opened", {"name": name})
+    if asks() is not None:
+        set_owner(c, number, asks())
+    add_event(c, number, at, OPENED, {"name": name, **words_of(c, asks())})
     return number
 
 
 def batch(c: Connection, number: int) -> Row | None:
-    """One batch, or None."""
-    row = c.execute(_BATCH, {"number": number}).mappings().one_or_none()
+    """One batch, or None; to a bench that of another is none."""
+    row = _BATCH.run(c, number=number).mappings().one_or_none()
     return None if row is None else _batch(dict(row))
 
 
 def all_batches(c: Connection, *, after: int | None = None, limit: int | None = None) -> list[Row]:
-    """Batches with the number of their entries, newest first: all, or as many as asked of those after one of them."""
-    query = _COUNTED.order_by(batches.c.id.desc()).limit(limit)
-    query = query if after is None else query.where(batches.c.id < after)
+    """The asker's batches with the number of their entries, newest first: all, or so many after one of them."""
+    query = own_batches(_COUNTED, batches.c.id, after, limit)
     return [_batch(dict(row)) for row in c.execute(query).mappings()]
 
 
 def open_batch(c: Connection) -> int | None:
-    """The newest batch that is open: where a watched folder's photos go."""
-    return c.execute(select(func.max(batches.c.id)).where(batches.c.closed_at.is_(None))).scalar()
+    """The newest batch that is open and no bench's: where a watched folder's photos go."""
+    query = select(batches.c.id).where(batches.c.closed_at.is_(None)).order_by(batches.c.id.desc()).limit(1)
+    return c.execute(of_nobody_else(query, batches.c.id)).scalar()
+
+
+def give_batch(c: Connection, number: int, bench: int | None) -> None:
+    """Make a batch this bench's from now on, or the keeper's (None); its history says so. The batch must exist."""
+    one_of_batch(c, number)
+    if bench != owner_of(c, number):
+        set_owner(c, number, bench)
+        add_event(c, number, now(), GIVEN, words_of(c, bench) or {BENCH: KEEPER})
+
+
+def take_batch(c: Connection, number: int, bench: int) -> None:
+    """Make a batch of this bench the keeper's.
+
+    Raises
+    ------
+    NotFound
+        If it is none of this bench's.
+    """
+    one_of_batch(c, number)
+    if owner_of(c, number) != bench:
+        raise NotFound("not_its_batch", _("Batch {number} is none of this bench's.", number=number))
+    give_batch(c, number, None)
 
 
 def change_batch(
@@ -147,7 +193,8 @@ def change_batch(
 
 def batch_events(c: Connection, number: int) -> list[Row]:
     """What was done to a batch, in order."""
-    found = c.execute(select(events).where(events.c.batch_id == number).order_by(events.c.id)).mappings()
+    query = only_own(select(events).where(events.c.batch_id == number), events.c.batch_id)
+    found = c.execute(query.order_by(events.c.id)).mappings()
     return [{**row, "detail": json_object(row["detail"])} for row in found]
 
 
@@ -162,7 +209,7 @@ def add_event(c: Connection, batch_id: int, at: str, what: str, detail: Mapping[
 
 def _tie_batch(c: Connection, number: int) -> None:
     """A batch's row changes as it is renamed or closed: each state that it was in has its link."""
-    append(c, [("batches", dict(c.execute(_BATCH, {"number": number}).mappings().one()))])
+    append(c, [("batches", dict(c.execute(_STATE, {"number": number}).mappings().one()))])
 
 
 def _batch(row: Row) -> Row:
@@ -248,26 +295,27 @@ def add_key(c: Connection, key: tuple[str, str], entry_id: int) -> None:
 
 
 def _add_key(c: Connection, key: tuple[str, str], entry_id: int) -> Row:
-    values: Row = {"key": key[0], "fingerprint": key[1], "entry_id": entry_id, "at": now()}
+    values: Row = {"key": own_key(key[0]), "fingerprint": key[1], "entry_id": entry_id, "at": now()}
     c.execute(_ADD_KEY, values)
     return values
 
 
 def key_of(c: Connection, key: str) -> Row | None:
-    """What an idempotency key was answered with, or None."""
-    row = c.execute(_KEY, {"key": key}).mappings().one_or_none()
+    """What an idempotency key was answered with, or None; each bench has keys of its own."""
+    row = c.execute(_KEY, {"key": own_key(key)}).mappings().one_or_none()
     return None if row is None else dict(row)
 
 
 def entry(c: Connection, number: int) -> Row | None:
-    """One entry, or None."""
-    row = c.execute(_ENTRY, {"number": number}).mappings().one_or_none()
+    """One entry, or None; to a bench that of another is none."""
+    row = _ENTRY.run(c, number=number).mappings().one_or_none()
     return None if row is None else _with_moments(c, [read_row(dict(row))], row["batch_id"])[0]
 
 
 def entries_of(c: Connection, batch_id: int, *, after: int = 0, limit: int | None = None) -> list[Row]:
     """Entries of a batch in the order in which they came."""
     query = _ENTRIES.where(entries.c.batch_id == batch_id, entries.c.id > after).order_by(entries.c.id).limit(limit)
+    query = only_own(query, entries.c.batch_id)
     return _with_moments(c, [read_row(dict(row)) for row in c.execute(query).mappings()], batch_id)
 
 
@@ -276,6 +324,7 @@ def entries_numbered(c: Connection, batch_id: int, numbers: Sequence[int]) -> li
     found: list[Row] = []
     for first in range(0, len(numbers), _IN_ONE):
         query = _ENTRIES.where(entries.c.id.in_(numbers[first : first + _IN_ONE]), entries.c.batch_id == batch_id)
+        query = only_own(query, entries.c.batch_id)
         found += [read_row(dict(row)) for row in c.execute(query).mappings()]
     return _with_moments(c, sorted(found, key=lambda row: int(row["id"])), batch_id)
 
@@ -288,7 +337,7 @@ def _with_moments(c: Connection, rows: list[Row], batch_id: int) -> list[Row]:
         first = row
         while first["corrects_id"] is not None and first["corrects_id"] < first["id"] and first["id"] not in found:
             before = found.get(first["corrects_id"])
-            older = None if before else c.execute(_ENTRY, {"number": first["corrects_id"]}).mappings().one_or_none()
+            older = None if before else c.execute(_ANY_ENTRY, {"number": first["corrects_id"]}).mappings().one_or_none()
             if before is not None:
                 found[first["id"]] = before
             elif older is None:

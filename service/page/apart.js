@@ -1,7 +1,7 @@
-// Screens with an address of their own: the first day, and the profiles. Each is loaded when it is opened.
+// Screens with an address of their own: the first day, the profiles, the benches. Each is loaded when it is opened.
 import { $, el, store } from "./dom.js";
 
-const SCREENS = { "#first-day": "./first.js", "#profiles": "./profiles.js" };
+const SCREENS = { "#first-day": "./first.js", "#profiles": "./profiles.js", "#benches": "./benches.js" };
 const labelled = /^#(batch|vessel)=/.test(location.hash); // by the code on a vessel's label: that one is wanted
 let shown = null;
 let opening = null;
@@ -29,7 +29,7 @@ export function leave() {
 
 // Without a profile no strip can be read: the page begins with the first day, until somebody leaves it.
 export function callFirst(about) {
-  const lacks = !about.kinds.ph && $("join").hidden;
+  const lacks = !about.kinds.ph && $("join").hidden && !about.bench; // a bench is handed its profiles
   $("first-call").hidden = !lacks;
   if (lacks && !labelled && !location.hash && !store.get("first-left", false)) location.hash = "#first-day";
 }

@@ -38,6 +38,7 @@ let asked = null; // the shipped procedures, once
 // Those that wait to be made on this phone, too, the newest first.
 const batches = () => [...queue.newBatches(), ...state.batches];
 const chosen = () => batches().find((b) => b.id === state.batch);
+const whose = (b) => (b.bench && !state.about.bench ? `${b.name} · ${b.bench}` : b.name); // who sees all is told
 const kind = () => document.querySelector("input[name=kind]:checked").value;
 
 // --- what the service knows
@@ -203,7 +204,7 @@ function show() {
   const silver = $("vessels").querySelector(".worked");
   if (silver && silver.dataset.batch !== String(batch?.id)) silver.replaceChildren(); // another batch's stands nowhere
   if ($("stage").dataset.batch !== String(batch?.id)) $("stage").hidden = true;
-  options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", b) : b.waiting ? t("{name} (waits on this phone)", b) : withDue(b.id, b.name)]).concat(olderChoice()), state.batch);
+  options($("batch"), batches().map((b) => [b.id, b.closed_at ? t("{name} (closed)", { name: whose(b) }) : b.waiting ? t("{name} (waits on this phone)", b) : withDue(b.id, whose(b))]).concat(olderChoice()), state.batch);
   $("start").hidden = Boolean(batch) || !$("join").hidden;
   const open = Boolean(batch) && !batch.closed_at;
   for (const id of ["camera", "file", "guided"]) $(id).disabled = !open;

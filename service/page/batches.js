@@ -26,7 +26,7 @@ export async function listBatches(chosen) {
 // One batch as the list has it, however old; null where the log has none of that number.
 export async function oneBatch(id) {
   const one = await call(`/api/batches/${id}`).catch((problem) => (problem.status === 404 ? null : Promise.reject(problem)));
-  return one && { id: one.id, name: one.name, opened_at: one.opened_at, closed_at: one.closed_at, zone: one.zone, water: one.water, entries: one.entries };
+  return one && { id: one.id, name: one.name, opened_at: one.opened_at, closed_at: one.closed_at, zone: one.zone, bench: one.bench, water: one.water, entries: one.entries };
 }
 
 export const olderChoice = () => (full ? [[OLDER, t("Older batches …")]] : []);

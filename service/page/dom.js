@@ -31,6 +31,13 @@ export const store = {
       return otherwise;
     }
   },
+  keys() {
+    try {
+      return Object.keys(localStorage);
+    } catch {
+      return [];
+    }
+  },
   set(key, value) {
     try {
       localStorage.setItem(key, JSON.stringify(value));

@@ -96,7 +96,7 @@ export function pairing() {
     const joined = found.filter((s) => s.revoked_at === null && new Date(s.expires_at) > new Date());
     $("sessions").replaceChildren(
       ...joined.map((s) =>
-        el("li", {}, t("{device}, since {day}", { device: s.device.slice(0, 60), day: new Date(s.paired_at).toLocaleDateString(language) }),
+        el("li", {}, t("{device}, since {day}", { device: s.device.slice(0, 60), day: new Date(s.paired_at).toLocaleDateString(language) }), s.bench && ` · ${s.bench}`,
           el("button", { type: "button", onclick: async () => { await call(`/api/sessions/${s.id}`, "DELETE"); await phones(); } }, t("Shut out"))),
       ),
     );

@@ -9,7 +9,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter, Depends, FastAPI
 from fastapi.responses import FileResponse, JSONResponse, Response
 from starlette.formparsers import MultiPartParser
 from starlette.middleware.gzip import GZipMiddleware
@@ -17,6 +17,8 @@ from starlette.middleware.gzip import GZipMiddleware
 from service.readers.earlier.phones import look_at_earlier
 from service.readers.watch import Watcher
 from service.settings import Settings
+from service.web.asking.asker import Askers
+from service.web.asking.roles import decided
 from service.web.assistant.numbers import ADDRESS as NUMBERS_ADDRESS
 from service.web.assistant.numbers import script as numbers_script
 from service.web.components import Service
@@ -38,7 +40,7 @@ from service.web.routes import (
     vessels,
 )
 from service.web.routes.first_day import calibrations, card, liquids, profiles, strip_kinds
-from service.web.routes.host import backup, demo, join, trust, watching
+from service.web.routes.host import backup, benches, demo, join, trust, watching
 from service.web.routes.planning import acid, dose, melt, silver
 from service.web.tongue import Tongue
 from service.web.watching.counted import Counted
@@ -93,6 +95,7 @@ def create_app(settings: Settings) -> FastAPI:
         summary="pH, tint and solid readings from phone photos, logged by batch.",
         version=__version__,
         lifespan=lifespan,
+        dependencies=[Depends(decided)],  # of every address, whoever adds one
         docs_url=None,  # their pages load scripts from outside; the description itself is at /openapi.json
         redoc_url=None,
         form_limits={"max_files": 1, "max_fields": settings.max_parts, "max_part_size": 16 * 1024},
@@ -124,6 +127,7 @@ def create_app(settings: Settings) -> FastAPI:
         card,
         strip_kinds,
         join,
+        benches,
         trust,
         demo,
         backup,
@@ -133,7 +137,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(api)
     files = _add_page(app) | _add_words(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
-    app.add_middleware(Guard, settings=settings, pairing=service.pairing, stopping=service.stopping, page_files=files)
+    askers = Askers(service.database, service.pairing, settings)
+    app.add_middleware(Guard, settings=settings, askers=askers, stopping=service.stopping, page_files=files)
     app.add_middleware(Tongue)
     app.add_middleware(Counted, metrics=service.metrics)
     return app

@@ -1,4 +1,4 @@
-"""What every request passes before the app sees it: known host, same site, paired, not too often, not too slow.
+"""What every request passes before the app sees it: known host, same site, who asks, not too often, not too slow.
 
 Written as plain ASGI, so that a refused request costs almost nothing and a body is never read in vain.
 """
@@ -10,17 +10,22 @@ import time
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from service.log.benches.asking import asking
+from service.log.database import busy
 from service.readers.pool import stopping
 from service.settings import Settings
+from service.web.asking.asker import Asker, Askers
+from service.web.bench_faults import fault_of
 from service.web.connection import HEAD_TOO_LARGE, MAX_HEAD
 from service.web.door.names import TRUST_PAGES, Hosts, name_of
-from service.web.pairing import COOKIE, SECURE_COOKIE, Pairing
-from service.web.problems import ServiceProblem, answer
-from service.web.rates import Buckets, device_name, is_loopback, network_of
+from service.web.pairing import COOKIE, SECURE_COOKIE
+from service.web.problems import ServiceProblem, answer, of_service
+from service.web.rates import Buckets, device_name, network_of
 from service.web.stopping import Stopping
 from stripread.words import _, say
 
@@ -50,12 +55,12 @@ class Guard:
     """
 
     def __init__(
-        self, app: ASGIApp, settings: Settings, pairing: Pairing, stopping: Stopping, page_files: frozenset[str]
+        self, app: ASGIApp, settings: Settings, askers: Askers, stopping: Stopping, page_files: frozenset[str]
     ) -> None:
         self._app = app
         self._stopping = stopping
         self._settings = settings
-        self._pairing = pairing
+        self._askers = askers
         self._open = _OPEN | page_files
         self._posts = Buckets(settings.posts_per_minute)
         self._joins = Buckets(settings.joins_per_minute)
@@ -70,17 +75,22 @@ class Guard:
         dressed = _dressed(send, scope["path"], self._stopping)
         try:
             self._check(scope)
+            asker = await self._admitted(scope)
         except ServiceProblem as p:
             await answer(p.status, p.code, p.detail, retry_after=p.retry_after)(scope, receive, dressed)
             return
-        if scope["method"] in _SAFE:
-            await self._app(scope, _patient(receive, self._settings, self._stopping), dressed)
+        except SQLAlchemyError as trouble:  # the log could not be asked whose phone or program this is
+            await of_service(fault_of(trouble, self._settings.data) or busy())(scope, receive, dressed)
             return
-        self._coming_in += 1
-        try:
-            await self._app(scope, _patient(receive, self._settings, self._stopping), dressed)
-        finally:
-            self._coming_in -= 1
+        with asking(asker.bench):  # whatever answers sees this bench's batches, and no others
+            if scope["method"] in _SAFE:
+                await self._app(scope, _patient(receive, self._settings, self._stopping), dressed)
+                return
+            self._coming_in += 1
+            try:
+                await self._app(scope, _patient(receive, self._settings, self._stopping), dressed)
+            finally:
+                self._coming_in -= 1
 
     def _check(self, scope: Scope) -> None:
         if self._stopping.begun and scope["path"] != ALIVE:
@@ -89,8 +99,7 @@ class Guard:
         if _head_size(scope) > MAX_HEAD:
             raise ServiceProblem(431, "head_too_large", say(HEAD_TOO_LARGE))
         headers = Headers(scope=scope)
-        method, path = scope["method"], scope["path"]
-        address = scope["client"][0] if scope.get("client") else ""
+        method = scope["method"]
         host = headers.get("host", "")
         # Only under its own names: a foreign name that points here (DNS rebinding) would share its site's scripts.
         if name_of(host) not in self._hosts:
@@ -105,19 +114,28 @@ class Guard:
             raise ServiceProblem(
                 413, "too_large", _("The body is larger than {limit} MB. Send a smaller photo.", limit=limit)
             )
-        local = not self._settings.lan or is_loopback(address)
-        session = self._pairing.session_of(_cookie(headers, scope["scheme"]))
-        scope.setdefault("state", {}).update(local=local, session=session)
+
+    async def _admitted(self, scope: Scope) -> Asker:
+        """Who asks, if that one may ask this."""
+        headers, path = Headers(scope=scope), scope["path"]
+        address = scope["client"][0] if scope.get("client") else ""
+        cookie = _cookie(headers, scope["scheme"])
+        if path in self._open:
+            asker = self._askers.at_open_door(cookie, address)
+        else:
+            asker = await self._askers.of(headers, cookie, address)
+        scope.setdefault("state", {}).update(local=asker.local, session=asker.session, bench=asker.bench)
         if path == "/api/join":
             self._joins.need(network_of(address))
-        elif path not in self._open and not local and session is None:
+        elif path not in self._open and not asker.known:
             raise ServiceProblem(
                 401, "not_paired", _("This device is not paired. Scan the code that the bench computer shows.")
             )
-        if method not in _SAFE:
-            self._posts.need(device_name(session, address))
+        if scope["method"] not in _SAFE:
+            self._posts.need(device_name(asker.session, address, asker.bench))
             if self._coming_in >= self._settings.coming_in:  # said before the body is read, and kept in memory, in vain
                 raise ServiceProblem(503, "busy", _("Too many photos are coming in. Send it again in a moment."), 2)
+        return asker
 
 
 def check_same_site(headers: Headers, host: str) -> None:

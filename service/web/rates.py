@@ -47,12 +47,12 @@ class Buckets:
     def allow(self, request: Request) -> None:
         """``need`` for the device that sent this request."""
         address = request.client.host if request.client else ""
-        self.need(device_name(request.state.session, address))
+        self.need(device_name(request.state.session, address, request.state.bench))
 
 
-def device_name(session: int | None, address: str) -> str:
-    """The name of a device's buckets: its session, or its network without one."""
-    return f"s{session}" if session else network_of(address)
+def device_name(session: int | None, address: str, bench: int | None = None) -> str:
+    """The name of a device's buckets: its session, the bench of its token without one, else its network."""
+    return f"s{session}" if session else f"b{bench}" if bench else network_of(address)
 
 
 def network_of(address: str) -> str:

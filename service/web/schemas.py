@@ -148,6 +148,7 @@ class Batch(BaseModel):
     entries: int | None = None
     water: Water
     zone: str = Field(examples=["America/Chicago"], description="Where its times are shown, as an IANA name.")
+    bench: str | None = Field(None, description="Name of the bench whose batch it is; null for the keeper's.")
 
 
 class Event(BaseModel):
@@ -197,6 +198,7 @@ class SessionOut(BaseModel):
     paired_at: str
     revoked_at: str | None
     expires_at: str
+    bench: str | None = Field(None, description="Name of the bench whose phone it is; null for the keeper's.")
 
 
 class LinkOut(BaseModel):
@@ -229,6 +231,13 @@ class DemoOut(BaseModel):
     url: str | None
 
 
+class BenchName(BaseModel):
+    """A bench by number and name."""
+
+    id: int
+    name: str
+
+
 class About(BaseModel):
     """What the page needs to know of this service."""
 
@@ -242,3 +251,4 @@ class About(BaseModel):
     trust: bool = Field(False, description="There is a port with TLS; `/trust` says how a phone comes to trust it.")
     demo: bool = Field(False, description="This is the made-up workshop's log.")
     log_mark: str = Field("", description="What codes on labels of this log have in them; empty for an empty log.")
+    bench: BenchName | None = Field(None, description="The bench that asks, which sees its own batches; null: all.")

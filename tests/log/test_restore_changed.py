@@ -93,6 +93,11 @@ def _not_a_database(parts, _):
     parts.put("log.sqlite3", b"hello" * 1000)
 
 
+_BENCH = "INSERT INTO benches (name, made_at) VALUES ('x', '2026-05-12T10:00:00')"
+_TOKEN = (
+    "INSERT INTO bench_secrets (bench_id, sort, secret_sha256, made_at) "
+    f"VALUES (1, 'token', '{'a' * 64}', '2026-05-12T10:00:00')"
+)
 _PHONE = f"INSERT INTO sessions (secret_sha256, device, paired_at) VALUES ('{'a' * 64}', 'x', '2026-05-12T10:00:00')"
 _FREE = "DROP TRIGGER entries_no_update"
 CHANGES = {
@@ -131,6 +136,7 @@ CHANGES = {
     "a time that never comes": (_manifest(made_at="9999-05-12T10:00:00+00:00"), "wrong at made_at"),
     "faults that are none": (_manifest(faults=["entry 1 is not what it was"]), "was not whole"),
     "a paired phone": (_sql(_PHONE), "paired phones"),
+    "a bench's token": (_sql(_BENCH, _TOKEN), "paired phones or tokens"),
     "a view": (_sql("CREATE VIEW hello AS SELECT 1"), "view 'hello'"),
     "a view in the place of the phones": (
         _sql("DROP TABLE sessions", "CREATE VIEW sessions AS SELECT 1 AS id WHERE 0"), "view 'sessions'"

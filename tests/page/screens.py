@@ -77,6 +77,7 @@ SCREENS = {
     "which strip": f"{WHICH}; location.hash = '#first-day';",
     "liquids at hand": f"{HAND}; location.hash = '#first-day';",
     "profiles": "location.hash = '#profiles';",
+    "benches": "location.hash = '#benches';",
     "how it was read": "location.hash = '#how-' + document.getElementById('answer').dataset.entry;",
 }
 # What lies where: a vessel that caught fines, and some of it spilt.
@@ -119,6 +120,8 @@ def filled(browser, server, folder: Path) -> Phone:
     for n, orders in enumerate(("ph=1.20", "doubt=2.10", "refuse", "ph=3.20"), 1):
         phone.snap(orders, wash=n)
         phone.wait_for_entries(batch, n)
+    bench = HTTP.post(f"{server.url}/api/benches", json={"name": "B-1"}).json()["id"]
+    HTTP.post(f"{server.url}/api/benches/{bench}/tokens").raise_for_status()
     test = {"kind": "ammonia_test", "data": {"ml": 2, "mol_l": 1}}  # its vial is to be acidified: a reminder
     HTTP.post(f"{url}/{batch}/notes", json=test).raise_for_status()
     for kind, data in NOTES:
@@ -137,8 +140,8 @@ def show(phone: Phone, name: str) -> None:
         loaded = "return document.querySelectorAll('#find form, #how img').length"
         phone.until(lambda: phone.browser.execute_script(loaded))
         time.sleep(0.3)
-    elif name in ("first day", "which strip", "liquids at hand", "profiles"):
-        shown = "return document.querySelectorAll('#apart .alarm ~ .step .help, #profile-list .profile').length"
+    elif name in ("first day", "which strip", "liquids at hand", "profiles", "benches"):
+        shown = "return document.querySelectorAll('#apart .alarm ~ .step .help, #apart .profile').length"
         phone.until(lambda: phone.browser.execute_script(shown))
         time.sleep(1)
         opened = "#apart :is(.help, #liquid-ticks, .profile > details)"

@@ -13,6 +13,7 @@ from service.commands import demo
 from service.terminal.examples import EXAMPLES
 from service.terminal.quantity_types import Quantity
 
+OF_LOG = {"batch", "bench", "log", "reread"}
 LONG = {"serve", "demo", "batch demo", "calibrate"}  # run for ever, or longer than a quick test may
 
 
@@ -76,16 +77,14 @@ def test_every_option_says_what_it_is_and_in_which_unit(words):
                 raise AssertionError(f"{told}: a number is read by Quantity, with its unit")
 
 
-@pytest.mark.parametrize(
-    "words", [words for words in EXAMPLES if words.split()[0] not in {"batch", "log", "reread"} and words not in LONG]
-)
+@pytest.mark.parametrize("words", [words for words in EXAMPLES if words.split()[0] not in OF_LOG and words not in LONG])
 def test_examples_run(words, folder, capsys):
     for line in printed(words):
         assert run(line, capsys)
 
 
 def test_examples_of_the_log_run_one_after_the_other(folder, capsys):
-    of_log = [w for w in EXAMPLES if w.split()[0] in {"batch", "log", "reread"} and w not in LONG]
+    of_log = [w for w in EXAMPLES if w.split()[0] in OF_LOG and w not in LONG]
     for line in [line for words in of_log for line in printed(words)]:
         assert run(line, capsys)
     assert Path("june.pdf").read_bytes().startswith(b"%PDF")

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, func, inspect, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from service.log.archive import tape
@@ -25,7 +25,7 @@ from service.log.archive.manifest import LOG, MANIFEST, MAX_MANIFEST, SUMS, Mani
 from service.log.blobs import sync_folder
 from service.log.check import LogCheck, check_log
 from service.log.database import Database
-from service.log.models import metadata, profiles, sessions
+from service.log.models import bench_secrets, metadata, profiles, sessions
 from service.log.opening.form import newest_form
 from stripread.errors import CallError
 from stripread.words import _
@@ -228,12 +228,14 @@ def _checked(stage: Path, manifest: Manifest, *, damaged: bool) -> LogCheck:
                 _need_own_tables(c)
                 counts = row_counts(c)
                 kept = {profile_name(str(sha256)) for sha256 in c.execute(select(profiles.c.sha256)).scalars()}
-                phones = c.execute(select(func.count()).select_from(sessions)).scalar_one()
+                there = set(inspect(c).get_table_names())  # an older form has no benches
+                secrets = [table for table in (sessions, bench_secrets) if table.name in there]
+                brought = [c.execute(select(func.count()).select_from(table)).scalar_one() for table in secrets]
             found = check_log(database, stage)
     except SQLAlchemyError as problem:
         raise CallError(_("its log can't be read: {splitlines_0}", splitlines_0=str(problem).splitlines()[0])) from None
-    if phones:
-        raise CallError(_("it brings paired phones along, which no back-up has: somebody put them in"))
+    if any(brought):
+        raise CallError(_("it brings paired phones or tokens along, which no back-up has: somebody put them in"))
     new = [fault for fault in found.faults if fault not in manifest.faults]
     if new:
         raise CallError(

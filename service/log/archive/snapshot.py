@@ -1,4 +1,4 @@
-"""The log's database as it stands at one moment, as a file of its own, while others go on writing; without phones."""
+"""The log's database as it stands at one moment, as a file of its own, while others go on writing; without secrets."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ from stripread.words import _
 def take_snapshot(url: str, place: Path) -> None:
     """Copy the SQLite database of ``url`` to the new file ``place``, by SQLite's own way to do so under writers.
 
-    The paired phones stay behind: a back-up goes where the log does not. So do the bytes of what was once in the
-    database and is no longer, since the copy is written anew from its rows.
+    The paired phones stay behind, and the benches' tokens and links: a back-up goes where the log does not. So do the
+    bytes of what was once in the database and is no longer, since the copy is written anew from its rows.
 
     Raises
     ------
@@ -57,6 +57,9 @@ def take_snapshot(url: str, place: Path) -> None:
             copy.execute("PRAGMA journal_mode=DELETE").close()
             copy.execute("PRAGMA synchronous=OFF").close()  # this file ends with the call
             copy.execute("DELETE FROM sessions").close()
+            there = copy.execute("SELECT 1 FROM sqlite_master WHERE name = 'bench_secrets'").fetchone()
+            if there:  # an older form has no benches
+                copy.execute("DELETE FROM bench_secrets").close()
             copy.execute("VACUUM INTO ?", (str(place),)).close()
     except sqlite3.Error as problem:
         if _is_full(problem, raw, place):

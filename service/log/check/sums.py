@@ -1,4 +1,4 @@
-"""What is kept to be quick held against the rows that it sums up: entries by batch, the stock vessel."""
+"""What is kept to be quick held against the rows that it sums up: entries by batch, whose it is, the stock vessel."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, func, inspect, or_, select
 
+from service.log.benches.owners import wrong_owners
 from service.log.models import batch_sums, batches, entries, vessel_sums
 from service.log.noted.stock_silver import stock_faults
 from service.log.noted.vessel import NOTHING, Sum, held_between
@@ -29,6 +30,11 @@ def sum_faults(c: Connection) -> Iterator[str]:
             id=row.id,
             counted=row.entries or 0,
             many=row.many,
+        )
+    for batch in wrong_owners(c):
+        yield _(
+            "batch {batch} is not the bench's that its history says: `stripread log recount` goes by its history",
+            batch=batch,
         )
     start = NOTHING
     for row in c.execute(select(vessel_sums).order_by(vessel_sums.c.upto)).all():

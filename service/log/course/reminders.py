@@ -8,6 +8,7 @@ from sqlalchemy import Connection, select
 
 from service.bench.reminding.reminder import Reminder
 from service.log import store
+from service.log.benches.asking import own_numbers
 from service.log.course.state import batch_state
 from service.log.models import entries, events, now
 from service.moments import later
@@ -15,6 +16,7 @@ from stripread.errors import CallError
 
 LATELY_H = 14 * 24.0  # a batch untouched for longer reminds on its own page alone
 MOST = 30  # batches looked at, and so many
+OWN = 200  # of a bench: its newest batches alone are asked
 ROWS = 1000  # of the newest rows of the log: however long it is, this costs the same
 
 
@@ -49,6 +51,9 @@ def _touched(c: Connection) -> list[int]:
     since = later(now(), -LATELY_H)
     noted = select(events.c.batch_id, events.c.at).order_by(events.c.id.desc()).limit(ROWS)
     read = select(entries.c.batch_id, entries.c.received_at).order_by(entries.c.id.desc()).limit(ROWS)
+    own = own_numbers(c, OWN)
+    if own is not None:
+        noted, read = noted.where(events.c.batch_id.in_(own)), read.where(entries.c.batch_id.in_(own))
     newest: dict[int, str] = {}
     for batch, at in [*c.execute(noted), *c.execute(read)]:
         if at >= since:

@@ -13,9 +13,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from sqlalchemy import ColumnElement, Connection, and_, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
 from service.bench.notes import KINDS
+from service.log.benches.asking import own_numbers
 from service.log.finding.sources import INNER, PREFIX, SOURCES, Found, Source, Wanted
 from service.log.models import events
 from stripread.errors import CallError
@@ -25,6 +26,7 @@ LIMIT = 30  # a page, where nobody says how long
 MOST = 200
 READINGS = ("ph", "tint", "solid", "cells")
 STATUSES = ("ok", "doubtful", "refused")
+_OWN = 1000  # batches of a bench that are few: all their rows are sorted for a page
 _AT_ONCE = 100  # rows asked for in one go
 _LOOKED_AT = 5_000  # rows for one page: then it ends where it is, and the next goes on from there
 Place = tuple[str, int, int]  # time, rank, number: the order of everything found, newest first
@@ -48,7 +50,9 @@ def search(c: Connection, wanted: Wanted, *, limit: int = LIMIT, after: str | No
     """
     _check(wanted)
     begin = None if after is None else _place(after)
-    streams = [_stream(c, rank, SOURCES[rank], wanted, begin) for rank in range(3) if _may_be(rank, wanted)]
+    own = own_numbers(c, _OWN + 1)
+    own = None if own is None or len(own) > _OWN else own
+    streams = [_stream(c, rank, wanted, begin, own) for rank in range(3) if _may_be(rank, wanted)]
     page: list[Found] = []
     last: Place | None = None
     for place, found in heapq.merge(*streams, key=lambda row: row[0], reverse=True):
@@ -91,14 +95,19 @@ def _place(text: str) -> Place:
 
 
 def _stream(
-    c: Connection, rank: int, source: Source, wanted: Wanted, begin: Place | None
+    c: Connection, rank: int, wanted: Wanted, begin: Place | None, own: list[int] | None
 ) -> Iterator[tuple[Place, Found | None]]:
-    """What one of the three finds, in order; None with a place where it has looked at enough rows."""
-    words, looked = wanted.words.split(), 0
-    before = begin
+    """What one of the three finds, in order; None with a place where it has looked at enough rows.
+
+    ``own``: the batches of a bench that has few. Their rows are fetched by batch and sorted, since among those of many
+    other benches, walked through by time, they would lie too far apart.
+    """
+    source, words, looked = SOURCES[rank], wanted.words.split(), 0
+    before, time = begin, source.at if own is None else func.coalesce(source.at, "")
     while True:
         query = source.query(wanted, words).where(*_from(rank, source, before))
-        rows = c.execute(query.order_by(source.at.desc(), source.id.desc()).limit(_AT_ONCE)).mappings().all()
+        query = query if own is None else query.where(source.batch.in_(own))
+        rows = c.execute(query.order_by(time.desc(), source.id.desc()).limit(_AT_ONCE)).mappings().all()
         for row in rows:
             before = (row["at"], rank, row["id"])
             looked += 1

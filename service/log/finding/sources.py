@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, Select, case, exists, false, func, or_, se
 from service.bench.notes import KINDS, Note, checked
 from service.log.aside.phones import label
 from service.log.aside.stages import first_stage
+from service.log.benches.asking import only_own
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
 from service.report.batch_record import note_text
 from stripread.errors import CallError
@@ -78,13 +79,14 @@ class Found:
 
 @dataclass(frozen=True)
 class Source:
-    """One of the three: its columns of time and number, its rows for what is wanted, a row as it is shown.
+    """One of the three: its columns of time, number and batch, its rows for what is wanted, a row as it is shown.
 
     ``found`` gives the row, and the text in which words are looked for, in small letters.
     """
 
     at: ColumnElement[str]
     id: ColumnElement[int]
+    batch: ColumnElement[int]
     query: Callable[[Wanted, list[str]], Select[Any]]
     found: Callable[[Row], tuple[Found, str]]
 
@@ -100,8 +102,8 @@ _NEWER = entries.alias("newer")
 
 
 def _narrowed(query: Select[Any], at: ColumnElement[str], wanted: Wanted) -> Select[Any]:
-    """Rows of the batches and the time that are wanted."""
-    query = query.outerjoin(batch_stages, batch_stages.c.batch_id == batches.c.id)
+    """Rows of the batches and the time that are wanted, of the asker's batches alone."""
+    query = only_own(query, batches.c.id).outerjoin(batch_stages, batch_stages.c.batch_id == batches.c.id)
     if wanted.since is not None:
         query = query.where(at >= _utc(wanted.since))
     if wanted.until is not None:
@@ -249,7 +251,7 @@ def _made(row: Row, what: str, kind: str, text: str, **more: Any) -> Found:  # n
 
 
 SOURCES = (
-    Source(batches.c.opened_at, batches.c.id, _batches, _batch),
-    Source(events.c.at, events.c.id, _notes, _note),
-    Source(entries.c.received_at, entries.c.id, _readings, _reading),
+    Source(batches.c.opened_at, batches.c.id, batches.c.id, _batches, _batch),
+    Source(events.c.at, events.c.id, events.c.batch_id, _notes, _note),
+    Source(entries.c.received_at, entries.c.id, entries.c.batch_id, _readings, _reading),
 )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, RowMapping, delete, func, insert, select, update
 
@@ -18,6 +18,7 @@ from service.bench.notes.of_vessels import SilverDown
 from service.bench.vessel.hazards import OpenDanger
 from service.bench.vessel.running import Held, go_on, held_from
 from service.bench.vessel.waste import Stock, stock_of
+from service.log.benches.asking import only_own, own_among
 from service.log.models import events, vessel_sums
 from service.log.noted.rows import PREFIX, DamagedNote, Read, notes_in
 from stripread.json_line import json_line
@@ -49,9 +50,14 @@ def held_now(c: Connection, but: int | None = None) -> Held:
 
 
 def dangers_now(c: Connection, batch: int | None = None, held: Held | None = None) -> tuple[OpenDanger, ...]:
-    """Dangers in the vessel that notes (of this batch, or of any) made or showed, and nobody has dealt with."""
+    """Dangers in the vessel that notes (of this batch, or of any) made or showed, and nobody has dealt with.
+
+    A danger is everybody's who pours into the vessel; what another bench said of it is not.
+    """
     held = held or held_now(c)
-    return tuple(made.told() for made in held.dangers if batch in (None, made.batch))
+    found = [made for made in held.dangers if batch in (None, made.batch)]
+    own = own_among(c, {made.batch for made in found})
+    return tuple((made if made.batch in own else replace(made, despite=None)).told() for made in found)
 
 
 def stock_now(c: Connection, held: Held | None = None) -> Stock:
@@ -83,13 +89,14 @@ def poured_now(
 ) -> tuple[list[tuple[int, Note]], int | None]:
     """(batch, note) noted since the vessel was handed over: the newest ``limit`` below ``before``, in order.
 
-    With them the ``before`` that gives those that come before them; None where there are none.
+    The vessel is everybody's, who poured is not: a bench gets its own alone. With them the ``before`` that gives those
+    that come before them; None where there are none.
     """
     since = (held or held_now(c)).since
     query = select(events).where(events.c.what.in_(kinds_in(c, CONTENT_KINDS)), events.c.id > since)
     if before is not None:
         query = query.where(events.c.id < before)
-    query = query.order_by(events.c.id.desc())
+    query = only_own(query, events.c.batch_id).order_by(events.c.id.desc())
     rows = c.execute(query if limit is None else query.limit(limit + 1)).mappings().all()
     more = limit is not None and len(rows) > limit
     rows = rows[:limit] if more else rows

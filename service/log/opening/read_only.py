@@ -48,7 +48,10 @@ def read_only_engine(path: Path, owner: object) -> Engine:
 
 
 def _add_up(connection: sqlite3.Connection) -> None:
-    """A log of an older form has no sums, and can't be given them: they are added up for this connection alone."""
+    """A log of an older form has no sums, and can't be given them: they are added up for this connection alone.
+
+    Nor has it benches: there are none, then.
+    """
     try:
         there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
     except sqlite3.DatabaseError:
@@ -64,6 +67,16 @@ def _add_up(connection: sqlite3.Connection) -> None:
         connection.execute(
             "CREATE TEMP TABLE stock_total (id INTEGER PRIMARY KEY, silver BLOB, batches INTEGER)"
         ).close()
+    if {"entries", "events"} <= there and "benches" not in there:
+        for words in (
+            "PRAGMA temp_store=MEMORY",
+            "CREATE TEMP TABLE benches (id INTEGER PRIMARY KEY, name TEXT, made_at TEXT, revoked_at TEXT)",
+            "CREATE TEMP TABLE batch_benches (batch_id INTEGER PRIMARY KEY, bench_id INTEGER)",
+            "CREATE TEMP TABLE bench_profiles (bench_id INTEGER, name TEXT)",
+            "CREATE TEMP TABLE bench_secrets (id INTEGER PRIMARY KEY, bench_id INTEGER, sort TEXT, secret_sha256 TEXT,"
+            " made_at TEXT, ends_at TEXT, joins_left INTEGER, revoked_at TEXT)",
+        ):
+            connection.execute(words).close()
     if {"entries", "events"} <= there and "batch_sums" not in there:
         for words in (
             "PRAGMA temp_store=MEMORY",

@@ -147,5 +147,6 @@ def _out(row: store.Row) -> Batch:
     return Batch(
         water=Water(**row["details"]),
         entries=row.get("entries"),
+        bench=row.get("bench"),
         **{k: row[k] for k in ("id", "name", "opened_at", "closed_at", "zone")},
     )

@@ -8,12 +8,14 @@ from fastapi import APIRouter, Depends, Path, Request, Response
 from sqlalchemy import text
 
 from service.bench.stages.gate_kinds import NEUTRAL
+from service.log.benches.asking import asks
+from service.log.benches.rows import name_of
 from service.log.chain.known_by import log_mark
 from service.log.fields import MAX_ID
-from service.web.components import ServiceDep
+from service.web.components import Service, ServiceDep
 from service.web.pairing import COOKIE, SECURE_COOKIE
 from service.web.problems import ServiceProblem, responses
-from service.web.schemas import About, Health, Join, LinkOut, SessionOut, StripProfile
+from service.web.schemas import About, BenchName, Health, Join, LinkOut, SessionOut, StripProfile
 from stripread.results import SOFTWARE
 from stripread.tint.cells_age import HOURS
 from stripread.words import _
@@ -53,7 +55,16 @@ def about(request: Request, service: ServiceDep) -> About:
         trust=service.keeper is not None,
         demo=service.settings.demo,
         log_mark=mark,
+        bench=_bench_name(service),
     )
+
+
+def _bench_name(service: Service) -> BenchName | None:
+    bench = asks()
+    if bench is None:
+        return None
+    with service.database.read() as c:
+        return BenchName(id=bench, name=name_of(c, bench))
 
 
 @router.post("/api/join", status_code=204, responses=responses(400, 413, 507))

@@ -1,0 +1,1 @@
+"""Who asks, the keeper or a bench, and what a bench may ask for: decided once, before anything answers."""
