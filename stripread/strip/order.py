@@ -43,6 +43,8 @@ def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
     features, core = _features(frame, kind)
     noise = MAD_TO_SD * medians(np.abs(np.diff(features, axis=0))) / np.sqrt(2.0)
     sd = np.maximum(CARRIER_SD, 2.0 * noise)
+    trusted = frame.known > 0.8
+    bare = np.minimum(0.5 * (features**2 / sd**2).sum(axis=1), CAP)  # of each column, were it the card's own paper
     pads_end = kind.pads[-1].offset_mm + kind.pads[-1].length_mm
     slips = sorted({round(a.offset_mm - b.offset_mm, 3) for a in kind.pads for b in kind.pads})
     most = 0.6 * (pads_end - kind.pads[0].offset_mm)
@@ -55,10 +57,12 @@ def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
                 continue
             end = base + slip
             turned = place.angle if direction > 0 else place.angle + np.pi
+            q = direction * (frame.s_mm - end)
+            of_pads, taken = _pads_cost(core, q, trusted, kind)
             costs = []
             for length in kind.length_mm - cuts:
                 middle = place.x + place.along[0] * (end + direction * length / 2)
-                cost = _cost(frame, (features, core, sd), kind, end, direction, length)
+                cost = frame.step_mm * (of_pads + _bare_cost(features, sd, bare, q, trusted & ~taken, trusted, length))
                 costs.append(cost + 0.5 * ((middle - LANE_CENTRE_X_MM) / PLACE_SD_MM) ** 2)
             cost = min(costs[0], min(costs) + CUT_CHARGE)
             cost += REVERSED_CHARGE if np.cos(turned) < 0 else 0.0
@@ -81,27 +85,41 @@ def _features(frame: Frame, kind: StripKind) -> tuple[Array, Array]:
     return np.asarray(cv2.blur(features, (1, smooth))), core
 
 
-def _cost(  # noqa: PLR0917 - what a hypothesis is
-    frame: Frame, seen: tuple[Array, Array, Array], kind: StripKind, end: float, direction: int, length: float
-) -> float:
-    """What a hypothesis leaves unexplained, in units of half chi-square per mm; length: of the strip, mm."""
-    features, core, sd = seen
-    q = direction * (frame.s_mm - end)
-    trusted = frame.known > 0.8
+def _pads_cost(core: Array, q: Array, trusted: NDArray[np.bool_], kind: StripKind) -> tuple[float, NDArray[np.bool_]]:
+    """What the pads leave unexplained, in units of half chi-square per column, and the columns (N,) that they take.
+
+    ``q`` (N,), mm: of each column from the hypothesis' dipped end.
+    """
     taken = np.zeros(len(q), dtype=bool)
     total = 0.0
     for pad in kind.pads:
         here = (q > pad.offset_mm - 0.2) & (q < pad.offset_mm + pad.length_mm + 0.2)
         taken |= here
         inner = (q > pad.offset_mm + 0.6) & (q < pad.offset_mm + pad.length_mm - 0.6) & trusted
-        if inner.sum() > 2:
-            miss = ((core[inner] - medians(core[inner])) ** 2).sum(axis=1) / PAD_SD**2
-            scale = here.sum() / inner.sum()
-            total += float(np.minimum(0.5 * miss, CAP).sum() * scale) + PAD_CHARGE * here.sum()
-    on = (q > 0) & (q < length) & ~taken & trusted
-    off = ~((q > -0.5) & (q < length + 0.5)) & trusted
-    if on.sum() > 2:
-        miss = ((features[on] - medians(features[on])) ** 2 / sd**2).sum(axis=1)
+        known = np.count_nonzero(inner)
+        if known > 2:
+            seen = core[inner]
+            miss = ((seen - medians(seen)) ** 2).sum(axis=1) / PAD_SD**2
+            wide = np.count_nonzero(here)
+            total += float(np.minimum(0.5 * miss, CAP).sum() * (wide / known)) + PAD_CHARGE * wide
+    return total, taken
+
+
+def _bare_cost(  # noqa: PLR0917 - what a hypothesis is
+    features: Array,
+    sd: Array,
+    bare: Array,
+    q: Array,
+    carrier: NDArray[np.bool_],
+    trusted: NDArray[np.bool_],
+    length: float,
+) -> float:
+    """The same of carrier and bare paper; ``length``: of the strip, mm; ``carrier``: columns that no pad takes."""
+    on = (q > 0) & (q < length) & carrier
+    total = 0.0
+    if np.count_nonzero(on) > 2:
+        seen = features[on]
+        miss = ((seen - medians(seen)) ** 2 / sd**2).sum(axis=1)
         total += float(np.minimum(0.5 * miss, CAP).sum())
-    total += float(np.minimum(0.5 * (features[off] ** 2 / sd**2).sum(axis=1), CAP).sum())
-    return total * frame.step_mm
+    off = ~((q > -0.5) & (q < length + 0.5)) & trusted
+    return total + float(bare[off].sum())
