@@ -11,6 +11,7 @@ import json
 import re
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -31,17 +32,28 @@ from tests.server.running import Running
 
 HEIGHTS = {360: 780, 390: 844, 1280: 800}
 UNITS = {"h": "hour", "°C": "degC", "L": "l"}  # as the paper types them, as the page's lists have them
+PHOTOS = {
+    "neutral-wash": (("ph", "ph=6.80/0.2"), ("ph", "ph=6.90/0.2")),
+    "lye-sugar": (("solid", "pale=0.002:0.004:0.006"),),
+    "last-wash": (("ph", "ph=6.80/0.2"), ("ph", "ph=6.90/0.2")),
+}
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 class Walker:
-    """Somebody with the page and the paper. ``taps`` counts what was touched: buttons, boxes, choices."""
+    """Somebody with the page and the paper.
+
+    ``taps`` counts what was touched: buttons, boxes, choices. With ``photos`` they are taken where a stage reads them;
+    ``opened`` counts the gates that then opened by themselves.
+    """
 
     def __init__(self, phone: Phone, data: Path, shots: Path | None = None, say: Callable[[str], None] = print) -> None:
         self.phone, self.browser, self.data, self.shots, self.say = phone, phone.browser, data, shots, say
         forms = HTTP.get(f"{phone.url}/api/note-forms").json()
         self.forms = {form["kind"]: {field["name"]: field for field in form["fields"]} for form in forms}
-        self.taps = self.steps = 0
+        self.taps = self.steps = self.opened = 0
+        self.photos = False
+        self.keypad: str | None = None  # that the last box asked for
         self.wide: list[str] = []  # steps after which something lay beyond the page's side
 
     def walk(self, worked: Worked) -> int:
@@ -91,6 +103,8 @@ class Walker:
     def _next(self, batch: str, *options: str) -> None:
         self._batch(batch)
         said = dict(zip(options[::2], options[1::2], strict=True))
+        if self.photos:
+            self._read(batch, HTTP.get(f"{self.phone.url}/api/batches/{batch}/bench").json()["stage"]["id"])
         for _ in range(9):  # one stage after the other, as the page goes
             bench = HTTP.get(f"{self.phone.url}/api/batches/{batch}/bench").json()
             if bench["stage"]["id"] == said["--to"]:
@@ -100,10 +114,26 @@ class Walker:
             if dialog.find_elements(By.NAME, "reason"):
                 self._type(dialog, "reason", said["--reason"])
                 self._type(dialog, "who", said["--who"])
+            else:
+                self.opened += 1
             self._save(dialog)
             title = bench["next_stage"]["title"]
             self.phone.until(lambda title=title: self.phone.by_id("stage-title").text == title)
         raise AssertionError(f"the page does not come to {said['--to']}")
+
+    def _read(self, batch: str, stage: str) -> None:
+        """Photos of what a stage reads, by the made-up reader: pH of two washes, or the solid."""
+        for kind, orders in PHOTOS.get(stage, ()):
+            before = len(self.phone.entries(int(batch)))
+            choice = self.browser.find_element(By.CSS_SELECTOR, f"input[name=kind][value={kind}]")
+            if not choice.is_selected():
+                self._tap(choice.find_element(By.XPATH, ".."))
+            if kind == "ph":
+                self._tap(self.phone.by_id("wash-more"))
+            self.phone.snap(orders)
+            self.taps += 1
+            self.phone.wait_for_entries(int(batch), before + 1)
+            self._shot(f"photo-{stage}")
 
     def _vessels(self, batch: str) -> int:
         self._batch(batch)
@@ -149,7 +179,11 @@ class Walker:
         box = where.find_element(By.NAME, name)
         self._tap(box)
         box.clear()
+        if box.get_attribute("inputmode") != self.keypad:  # another keypad: keys that come before it are lost
+            self.keypad = box.get_attribute("inputmode")
+            time.sleep(0.5)
         box.send_keys(text)
+        assert box.get_attribute("value") == text, f"{name} does not take {text}"
 
     def _choose(self, where: WebElement, name: str, value: str) -> None:
         """From a list: nothing to tap where it stands there already."""
@@ -251,12 +285,14 @@ def walking(folder: Path, width: int, shots: Path | None, say: Callable[[str], N
 
 @click.command()
 @click.option("--width", default=360, show_default=True)
+@click.option("--photos", is_flag=True, help="Take photos where a stage reads them; gates then open by themselves.")
 @click.option("--shots", type=click.Path(path_type=Path), help="Folder for a picture of each step.")
-def main(width: int, shots: Path | None) -> None:
+def main(width: int, photos: bool, shots: Path | None) -> None:
     if shots is not None:
         shots.mkdir(parents=True, exist_ok=True)
     wrong = []
     with tempfile.TemporaryDirectory() as folder, walking(Path(folder), width, shots, click.echo) as walker:
+        walker.photos = photos
         for worked in worked_batches():
             click.echo(f"\n{worked.title}")
             before = walker.taps
@@ -264,6 +300,7 @@ def main(width: int, shots: Path | None) -> None:
             found = differences(walker, worked, number)
             click.echo(f"{walker.taps - before} taps; page, command and paper {'differ' if found else 'say the same'}")
             wrong += found
+        click.echo(f"{walker.opened} gates opened by themselves")
         wrong += [f"beyond the page's side: {step}" for step in walker.wide]
     click.echo("\n".join(wrong))
     sys.exit(1 if wrong else 0)
