@@ -53,7 +53,6 @@ class Walker:
         self.forms = {form["kind"]: {field["name"]: field for field in form["fields"]} for form in forms}
         self.taps = self.steps = self.opened = 0
         self.photos = False
-        self.keypad: str | None = None  # that the last box asked for
         self.wide: list[str] = []  # steps after which something lay beyond the page's side
 
     def walk(self, worked: Worked) -> int:
@@ -143,6 +142,33 @@ class Walker:
         self.phone.until(lambda: box.find_elements(By.CSS_SELECTOR, ".worked[data-batch='" + batch + "'] table"))
         return int(batch)
 
+    # --- what no command of the paper asks for
+
+    def another_stage(self, to: str, reason: str, who: str) -> None:
+        """To a stage that is not the next one."""
+        details = self.phone.by_id("stage").find_element(By.TAG_NAME, "details")
+        if details.get_attribute("open") is None:
+            self._tap(details.find_element(By.TAG_NAME, "summary"))
+        self._tap(self._button("stage", "Another stage"))
+        dialog = self._dialog()
+        title = self._choose(dialog, "to", to)
+        self._type(dialog, "reason", reason)
+        self._type(dialog, "who", who)
+        self._save(dialog)
+        self.phone.until(lambda: self.phone.by_id("stage-title").text == title)
+
+    def offered(self, kind: str, name: str) -> list[str]:
+        """What a box of a note's form offers; the form is closed again."""
+        self._tap(self._button("stage", "Write down"))
+        dialog = self._dialog()
+        self._choose(dialog, "kind", kind)
+        self._tap(dialog.find_element(By.CSS_SELECTOR, "button.main"))
+        self.phone.until(lambda: dialog.find_elements(By.CSS_SELECTOR, f"[name={name}]"))
+        names = f"return [...document.querySelector('#dialog [name={name}]').list.options].map((one) => one.value)"
+        found: list[str] = self.phone.until(lambda: self.browser.execute_script(names))
+        self._tap(self.phone.by_id("dialog-cancel"))
+        return found
+
     # --- by hand
 
     def _batch(self, number: str) -> None:
@@ -179,19 +205,18 @@ class Walker:
         box = where.find_element(By.NAME, name)
         self._tap(box)
         box.clear()
-        if box.get_attribute("inputmode") != self.keypad:  # another keypad: keys that come before it are lost
-            self.keypad = box.get_attribute("inputmode")
-            time.sleep(0.5)
+        time.sleep(0.3)  # as a hand comes to the keys; those that come before the box is ready for them are lost
         box.send_keys(text)
         assert box.get_attribute("value") == text, f"{name} does not take {text}"
 
-    def _choose(self, where: WebElement, name: str, value: str) -> None:
-        """From a list: nothing to tap where it stands there already."""
+    def _choose(self, where: WebElement, name: str, value: str) -> str:
+        """From a list: nothing to tap where it stands there already. Gives the words of it."""
         box = where.find_element(By.NAME, name)
         if box.get_attribute("value") != value:
             self.browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", box)
             Select(box).select_by_value(value)
             self.taps += 2
+        return Select(box).first_selected_option.text
 
     def _fill(self, dialog: WebElement, field: dict[str, Any], value: str) -> None:
         """A value as the paper types it, in the boxes that the page has for it."""
@@ -278,9 +303,10 @@ def differences(walker: Walker, worked: Worked, number: int) -> list[str]:
 def walking(folder: Path, width: int, shots: Path | None, say: Callable[[str], None] = print) -> Iterator[Walker]:
     """A browser and a service of its own, the page open."""
     with a_browser(None) as browser, Running(folder) as server:
+        phone = Phone(browser, server.url, folder).open()
         size = {"width": width, "height": HEIGHTS.get(width, 800), "deviceScaleFactor": 1, "mobile": width < 600}
         browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-        yield Walker(Phone(browser, server.url, folder).open(), folder / "data", shots, say)
+        yield Walker(phone, folder / "data", shots, say)
 
 
 @click.command()

@@ -105,7 +105,7 @@ def _fields(content: type[Content]) -> list[FieldForm]:
                 parts=asked.parts,
                 options=[(value, say(words)) for value, words in asked.options],
                 value=asked.value,
-                omit=bool(asked.options) and not info.is_required(),
+                omit=bool(asked.options) and not info.is_required() and asked.value in ("", _as_option(info.default)),
                 only_if=asked.only_if,
                 unticked=asked.unticked,
                 whole=asked.whole,
@@ -114,6 +114,11 @@ def _fields(content: type[Content]) -> list[FieldForm]:
             )
         )
     return found
+
+
+def _as_option(default: object) -> str:
+    """A field's default as the value of an option; what a note leaves out counts as this."""
+    return str(default).lower() if isinstance(default, bool) else str(default)
 
 
 def _parts(info: FieldInfo) -> list[object]:

@@ -200,6 +200,8 @@ def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
     if isinstance(d, Pouring):
         ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"
         return f"{d.what}: {number(d.litres, 'g')} L{ph}"
+    if d.label is not None:
+        return as_asked(d)
     return ", ".join(f"{say(name.replace('_', ' '))} {_plain(value)}" for name, value in d.fields().items())
 
 
