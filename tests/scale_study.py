@@ -58,7 +58,7 @@ class Asking:
             "search, a rare word": lambda: self._get(f"/api/search?words=Chloride {self._any()}"),
             "post a photo": self._photo,
             "post a note": lambda: self._note("used", {"what": "soda", "grams": 12.0}),
-            "post a decant": lambda: self._note("decant", self._decant()),  # the stock's silver, kept as a sum, goes with it
+            "post a decant": lambda: self._note("decant", self._decant()),  # it moves silver
             "post a pouring": lambda: self._note("poured", {"what": "rinse", "litres": 0.5, "ph": 5.5}),
             "CSV, first byte": lambda: self._first_byte(f"/api/batches/{self._any()}/export.csv"),
         }
@@ -100,7 +100,9 @@ class Asking:
         return took
 
 
-def measured(data: Path, database: str | None, entries: int, times: int, *, handed_over: bool, only: str = "") -> dict[str, Row]:
+def measured(
+    data: Path, database: str | None, entries: int, times: int, *, handed_over: bool, only: str = ""
+) -> dict[str, Row]:
     """Fill a log, serve it, ask: what each request took, by its name."""
     if database is not None:
         _emptied(database)

@@ -1,7 +1,7 @@
 """The batches of docs/worked-batches.md by the page's own buttons: ``python -m tests.worked_on_the_page``.
 
-Each command of the paper is done on the page as a hand would: by what the page offers, in the order of the paper. At the
-end the page's account of the silver is held against what the paper says and what the command says of the same log.
+Each command of the paper is done on the page as a hand would: by what the page offers, in the order of the paper. At
+the end the page's account of the silver is held against what the paper says and what the command says of the same log.
 ``--shots FOLDER`` keeps a picture of each step, ``--width 1280`` walks at a desk. It prints each step with its taps.
 """
 

@@ -31,8 +31,14 @@ NOT_TABLE_SUGAR = N_(
 INVERTED = "inverted table sugar"
 # Syrup: hotter and stickier than water, common knowledge; strong acid on sugar: service/bench/data/hazards.toml.
 INVERT_CAUTIONS = (
-    N_("Boiling syrup sticks and burns deeper than water: gloves, goggles, low heat, a lid askew. Let it cool before it goes on."),
-    N_("Invert it in a pot of its own, with citric acid alone: strong acid chars sugar and boils up, nitric acid runs away with it."),
+    N_(
+        "Boiling syrup sticks and burns deeper than water: gloves, goggles, low heat, a lid askew. Let it cool "
+        "before it goes on."
+    ),
+    N_(
+        "Invert it in a pot of its own, with citric acid alone: strong acid chars sugar and boils up, nitric acid "
+        "runs away with it."
+    ),
 )
 PURITY = 0.97  # of the lye, as beads are sold: it draws water and carbonate; from memory
 
@@ -185,7 +191,7 @@ def _cautions(sugar: str | None) -> tuple[str, ...]:
 
 
 def _inverted(sucrose_g: float, unit: str | None) -> str:
-    """What so much pure table sugar is once it is inverted: C12H22O11 + H2O = C6H12O6 (glucose) + C6H12O6 (fructose)."""
+    """What so much pure table sugar is once inverted: C12H22O11 + H2O = C6H12O6 (glucose) + C6H12O6 (fructose)."""
     water_g = sucrose_g * reagents.molar_mass("H2O") / reagents.molar_mass("C12H22O11")
     return _(
         "weighed before it is boiled; inverted it takes up {water} of water and is {sum} of glucose and fructose, half "

@@ -61,7 +61,7 @@ def note_forms() -> list[NoteForm]:
 
 
 def as_asked(content: Content) -> str:
-    """A note in the words of its form: each field that was given with its label (without hints), a choice as its words."""
+    """A note in the words of its form: each field given with its label (without hints), a choice as its words."""
     given, parts = content.fields(), []
     for field in _fields(type(content)):
         if (value := given.get(field.name)) is not None:

@@ -60,7 +60,7 @@ def test_a_mole_of_acid_or_lye_out_of_each_form(one, form):
 
 
 def test_hydrates_by_their_formulas():
-    """The share of the dry substance: 105.99 / 286.14 of the soda, 192.12 / 210.14 of the acid, 180.16 / 198.17 of the sugar."""
+    """The share of the dry substance: soda 105.99 / 286.14, acid 192.12 / 210.14, sugar 180.16 / 198.17 g/mol."""
     by = {form.name: form.percent for _one, form in SOLD}
     assert by["washing soda crystals (decahydrate)"] == pytest.approx(100 * 105.99 / 286.14, abs=0.1)
     assert by["citric acid monohydrate"] == pytest.approx(100 * 192.12 / 210.14, abs=0.1)

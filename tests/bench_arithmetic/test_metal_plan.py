@@ -106,7 +106,7 @@ def test_sugars_as_they_are_bought():
     # A molecule of sucrose, 342.30, gives two that reduce, once it is inverted.
     inverted = lye_plan(100.0, (0.0, 0.0), sugar="inverted table sugar")
     assert inverted.dose.sugar_g[1] / plain.dose.sugar_g[1] == pytest.approx(342.30 / 2 / 180.16, rel=1e-4)
-    # By hand: 0.6977 mol of silver, half of it in sugar that reduces, two of a molecule, a fifth more: 0.2093 mol, 71.65 g.
+    # By hand: 0.6977 mol of silver, half of it in reducing sugar, two of a molecule, a fifth more: 0.2093 mol, 71.65 g.
     # C12H22O11 + H2O = 2 C6H12O6: 18.015 g of water go to 342.30 g, 360.31 g come of it; here 3.77 g and 75.42 g.
     assert inverted.dose.sugar_g[1] == pytest.approx(71.65, abs=0.02)
     words = " ".join(text for _, text in inverted.said)
