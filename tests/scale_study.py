@@ -58,6 +58,7 @@ class Asking:
             "search, a rare word": lambda: self._get(f"/api/search?words=Chloride {self._any()}"),
             "post a photo": self._photo,
             "post a note": lambda: self._note("used", {"what": "soda", "grams": 12.0}),
+            "post a decant": lambda: self._note("decant", self._decant()),  # it moves silver
             "post a pouring": lambda: self._note("poured", {"what": "rinse", "litres": 0.5, "ph": 5.5}),
             "CSV, first byte": lambda: self._first_byte(f"/api/batches/{self._any()}/export.csv"),
         }
@@ -85,6 +86,9 @@ class Asking:
         self._client.post(f"/api/batches/{batch}/notes", json=said, headers=headers).raise_for_status()
         return 1000 * (time.perf_counter() - began)
 
+    def _decant(self) -> dict[str, object]:
+        return {"name": f"wash {self._rng.randint(10, 10**6)}", "litres": 0.5, "looks": "hazy"}
+
     def _first_byte(self, path: str) -> float:
         began = time.perf_counter()
         with self._client.stream("GET", path) as answer:
@@ -96,7 +100,9 @@ class Asking:
         return took
 
 
-def measured(data: Path, database: str | None, entries: int, times: int, *, handed_over: bool) -> dict[str, Row]:
+def measured(
+    data: Path, database: str | None, entries: int, times: int, *, handed_over: bool, only: str = ""
+) -> dict[str, Row]:
     """Fill a log, serve it, ask: what each request took, by its name."""
     if database is not None:
         _emptied(database)
@@ -109,6 +115,8 @@ def measured(data: Path, database: str | None, entries: int, times: int, *, hand
     with Running(data.parent, data=data, **options) as server, httpx.Client(base_url=server.url, timeout=120) as client:
         asking = Asking(client, made["batches"])
         for name, ask in asking.requests().items():
+            if only not in name:
+                continue
             ask()  # what is loaded once
             spent = _spent(server.process.pid)
             took, until = [], time.monotonic() + 60
@@ -154,6 +162,7 @@ def main() -> None:
     parser.add_argument("--database", help="a PostgreSQL database that may be emptied; 'own' starts a server for it")
     parser.add_argument("--times", type=int, default=30)
     parser.add_argument("--never-handed-over", action="store_true", help="the stock vessel is never emptied")
+    parser.add_argument("--only", default="", help="requests with these words in their names")
     given = parser.parse_args()
     found = {}
     with a_server() if given.database == "own" else nullcontext(given.database) as database:
@@ -162,7 +171,7 @@ def main() -> None:
                 data = Path(root) / "data"
                 data.mkdir()
                 handed_over = not given.never_handed_over
-                found[size] = measured(data, database, size, given.times, handed_over=handed_over)
+                found[size] = measured(data, database, size, given.times, handed_over=handed_over, only=given.only)
     print(table(found))
 
 

@@ -28,9 +28,21 @@ NOT_TABLE_SUGAR = N_(
     "first: boil it half an hour with half its weight of water and a pinch of citric acid, let it cool; then say "
     "inverted table sugar, and weigh it before it is boiled"
 )
-PURITY = 0.97  # of the lye: it draws water and carbonate
+INVERTED = "inverted table sugar"
+# Syrup: hotter and stickier than water, common knowledge; strong acid on sugar: service/bench/data/hazards.toml.
+INVERT_CAUTIONS = (
+    N_(
+        "Boiling syrup sticks and burns deeper than water: gloves, goggles, low heat, a lid askew. Let it cool "
+        "before it goes on."
+    ),
+    N_(
+        "Invert it in a pot of its own, with citric acid alone: strong acid chars sugar and boils up, nitric acid "
+        "runs away with it."
+    ),
+)
+PURITY = 0.97  # of the lye, as beads are sold: it draws water and carbonate; from memory
 
-BOILING_C = 100.0  # of thin lye; strong lye boils a little above
+BOILING_C = 100.0  # of thin lye; strong lye boils a little above; from memory
 
 
 @dataclass(frozen=True)
@@ -130,6 +142,8 @@ def lye_plan(
     if sugar is not None:
         pure = "" if sugar_purity == 1.0 else _(" ({purity:.0f} % pure)", purity=100 * sugar_purity)
         said.append((_capital(say(sugar)) + pure, mass_words(dose.sugar_g, unit)))
+        if sugar == INVERTED:
+            said.append(("", _inverted(dose.sugar_g[1] * sugar_purity, unit)))
     said += [
         (
             _("Water"),
@@ -165,9 +179,25 @@ def lye_plan(
             for plan in plans
         ),
         proof=say(NO_PROOF),
-        cautions=tuple(map(say, (*reagents.LYE_CAUTIONS, *(() if sugar is None else reagents.SUGAR_CAUTIONS)))),
+        cautions=tuple(map(say, _cautions(sugar))),
         said=tuple(said),
         bought=bought,
+    )
+
+
+def _cautions(sugar: str | None) -> tuple[str, ...]:
+    of_sugar = () if sugar is None else reagents.SUGAR_CAUTIONS
+    return (*reagents.LYE_CAUTIONS, *of_sugar, *(INVERT_CAUTIONS if sugar == INVERTED else ()))
+
+
+def _inverted(sucrose_g: float, unit: str | None) -> str:
+    """What so much pure table sugar is once inverted: C12H22O11 + H2O = C6H12O6 (glucose) + C6H12O6 (fructose)."""
+    water_g = sucrose_g * reagents.molar_mass("H2O") / reagents.molar_mass("C12H22O11")
+    return _(
+        "weighed before it is boiled; inverted it takes up {water} of water and is {sum} of glucose and fructose, half "
+        "of each",
+        water=reagents.shown(water_g, "g", unit),
+        sum=reagents.shown(sucrose_g + water_g, "g", unit),
     )
 
 

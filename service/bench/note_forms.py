@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Literal, get_args
 
 from pydantic import BaseModel
@@ -9,8 +10,9 @@ from pydantic.fields import FieldInfo
 
 from service.bench.note_fields import VESSEL, Asked, Units
 from service.bench.notes import CONTENTS, Content
-from stripread.words import number, say
+from stripread.words import _, number, say
 
+_HINT = re.compile(r"\s*\([^()]*\)")  # of a label: how to fill it in
 Form = Literal["text", "number", "range", "choice", "flag", "words"]
 
 
@@ -59,11 +61,12 @@ def note_forms() -> list[NoteForm]:
 
 
 def as_asked(content: Content) -> str:
-    """A note in the words of its form: each field that was given with its label, a choice as its words."""
+    """A note in the words of its form: each field given with its label (without hints), a choice as its words."""
     given, parts = content.fields(), []
     for field in _fields(type(content)):
         if (value := given.get(field.name)) is not None:
-            parts.append(f"{field.label}: {dict(field.options).get(str(value), _plain(field, value))}")
+            label = _HINT.sub("", field.label)
+            parts.append(f"{label}: {dict(field.options).get(str(value), _plain(field, value))}")
     return "; ".join(parts)
 
 
@@ -72,6 +75,8 @@ def _plain(field: FieldForm, value: object) -> str:
     if isinstance(value, list):
         ends = [number(end * field.parts, "g") for end in dict.fromkeys(value)]
         return "-".join(ends)
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
     shown = number(value, "g") if isinstance(value, float) else str(value)
     unit = {"mass": "g", "volume": "L", "time": "h", "warmth": "°C", "small volume": "mL"}.get(field.units or "")
     return f"{shown} {unit}" if unit else shown
@@ -100,7 +105,7 @@ def _fields(content: type[Content]) -> list[FieldForm]:
                 parts=asked.parts,
                 options=[(value, say(words)) for value, words in asked.options],
                 value=asked.value,
-                omit=bool(asked.options) and not info.is_required(),
+                omit=bool(asked.options) and not info.is_required() and asked.value in ("", _as_option(info.default)),
                 only_if=asked.only_if,
                 unticked=asked.unticked,
                 whole=asked.whole,
@@ -109,6 +114,11 @@ def _fields(content: type[Content]) -> list[FieldForm]:
             )
         )
     return found
+
+
+def _as_option(default: object) -> str:
+    """A field's default as the value of an option; what a note leaves out counts as this."""
+    return str(default).lower() if isinstance(default, bool) else str(default)
 
 
 def _parts(info: FieldInfo) -> list[object]:

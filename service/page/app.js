@@ -218,7 +218,7 @@ function show() {
   $("manage").hidden = false;
   $("csv").href = `/api/batches/${batch.id}/export.csv`;
   $("report").href = `/api/batches/${batch.id}/report.pdf`;
-  $("labels").href = `/api/batches/${batch.id}/labels.pdf`;
+  $("labels").href = `/api/batches/${batch.id}/labels.pdf${store.get("first-said", {}).paper === "letter" ? "?paper=letter" : ""}`; // as the card was printed
   $("json").href = `/api/batches/${batch.id}/export.json`;
   $("close").textContent = batch.closed_at ? t("Open again") : t("Close");
   showStrip(state.page, state.about);

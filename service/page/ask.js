@@ -1,6 +1,6 @@
 // A question in the page's one dialog.
 import { $ } from "./dom.js";
-import { field } from "./fields.js";
+import { field, onlyWhere } from "./fields.js";
 import { keepTyped, mine } from "./typed.js";
 
 // A small form in a dialog. `fields`: as in fields.js. `act(values)` may throw to stay open.
@@ -9,8 +9,10 @@ export function ask(title, fields, act) {
   const form = dialog.querySelector("form");
   $("dialog-title").textContent = title;
   $("dialog-trouble").textContent = "";
-  $("dialog-fields").replaceChildren(...fields.map(field));
+  const drawn = fields.map(field);
+  $("dialog-fields").replaceChildren(...drawn);
   const typed = keepTyped(form, `typed-${mine.get("batch")}-${title}`); // a reload in the middle of it loses nothing
+  onlyWhere(form, fields, drawn);
   dialog.addEventListener("close", typed.forget, { once: true });
   let acting = false; // a second tap on the button is none
   form.onsubmit = async (event) => {

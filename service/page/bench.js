@@ -35,7 +35,7 @@ export async function showBench(batch, done, still) {
   Object.assign($("stage"), { drawn }).dataset.batch = batch.id;
   $("stage").replaceChildren(
     ...[
-      el("p", { class: "meta" }, t("Stage {n} of {all}", { n: at + 1, all: now.stages.length })),
+      el("p", { class: "meta" }, `${t("Batch {n}", { n: batch.id })} · ${t("Stage {n} of {all}", { n: at + 1, all: now.stages.length })}`),
       el("h2", { id: "stage-title" }, now.stage.title),
       ...(now.dangers || []).map((d) => el("p", { role: "alert" }, el("span", { class: "verdict tone-stop" }, warning("danger")), ` ${d}`)),
       listReminders(open ? now.reminders || [] : [], done),
@@ -64,7 +64,7 @@ export async function showBench(batch, done, still) {
         now.stock && el("p", {}, el("b", {}, t("Stock vessel, from this batch:"), " "), now.stock.sentence),
         el("p", { class: "meta" }, t("Procedure: {title}", { title: now.procedure })),
         open && later && el("p", { class: "note" }, t("This batch goes by version {before}; there is version {version} by now, with stages of its own for what was done by notes before. “Another procedure” moves the batch to it, with a reason.", { before: now.procedure_version, version: later.version })),
-        open && el("button", { type: "button", onclick: () => anotherProcedure(batch, now, done) }, t("Another procedure")),
+        open && el("div", { class: "row wrap" }, el("button", { type: "button", onclick: () => anotherProcedure(batch, now, done) }, t("Another procedure")), !moving && el("button", { type: "button", onclick: () => anotherStage(batch, now, done) }, t("Another stage"))),
       ),
     ].filter(Boolean),
   );
@@ -81,13 +81,29 @@ function showMade(batch, done) {
   );
 }
 
+// Back, or past a stage: the log keeps why.
+function anotherStage(batch, now, done) {
+  const others = now.stages.filter((s) => s.id !== now.stage.id);
+  const fields = [{ name: "to", label: t("Go on in"), options: others.map((s) => [s.id, s.title]), value: (now.next_stage || others[0]).id }, ...reasoned()];
+  ask(t("Another stage"), fields, ({ to, ...said }) => {
+    store.set("who", said.who);
+    return move(batch, others.find((s) => s.id === to), said, done);
+  });
+}
+
+const reasoned = () => [
+  { name: "reason", label: t("Why? The log keeps it."), required: true, max: 1000 },
+  { name: "who", label: t("Who"), value: store.get("who", ""), required: true, max: 100 },
+];
+
+async function move(batch, stage, said, done) {
+  const body = { to: stage.id, reason: null, who: null, ...said, written_at: clockAndZone(new Date()) };
+  await send({ what: "stage", path: "/api/batches/{batch}/stage", batch: batch.id, body, words: t("Go on: {title}", stage) });
+  await done();
+}
+
 function goOn(batch, now, done) {
-  const move = async (said) => {
-    const body = { to: now.next_stage.id, reason: null, who: null, ...said, written_at: clockAndZone(new Date()) };
-    await send({ what: "stage", path: "/api/batches/{batch}/stage", batch: batch.id, body, words: t("Go on: {title}", now.next_stage) });
-    await done();
-  };
-  if (now.gate.state === "open") return ask(t("Go on to: {title}", now.next_stage), [], () => move({}));
+  if (now.gate.state === "open") return ask(t("Go on to: {title}", now.next_stage), [], () => move(batch, now.next_stage, {}, done));
   return ask(
     `${t("The gate does not say go on.")} ${now.gate.sentence}`,
     [
@@ -96,7 +112,7 @@ function goOn(batch, now, done) {
     ],
     (said) => {
       store.set("who", said.who);
-      return move(said);
+      return move(batch, now.next_stage, said, done);
     },
   );
 }

@@ -22,7 +22,7 @@ export function field(f) {
     const parts = ends.map(([name, end, word]) => el("label", {}, word, box({ name, mode: "decimal", max: 12, value: f[end] }, { "aria-label": `${f.label}, ${word}` })));
     return el("fieldset", { class: "ends" }, el("legend", {}, f.label), el("div", { class: "row" }, parts));
   }
-  if (f.vessel) return byLabel(f);
+  if (f.vessel || f.batch) return byName(f);
   if (!f.units) return el("label", {}, f.label, box(f));
   const id = `field-${(count += 1)}`;
   const unit = f.unit || store.get(`unit-${f.units[0][0]}`, f.units[0][0]); // the one used last for this kind of amount
@@ -35,12 +35,29 @@ export function field(f) {
   );
 }
 
-// A box for a vessel's name, which a photo of its label may fill in.
-function byLabel(f) {
-  const input = box(f);
-  const whole = el("div", {}, el("label", {}, f.label, input));
-  import("./label.js").then(({ fillByLabel }) => whole.append(fillByLabel(input, f.label)), () => {}); // it is typed then
+// A box for a vessel's name or a batch's number: those that are known are offered; a photo of a vessel's label fills it in.
+function byName(f) {
+  const id = `offered-${(count += 1)}`;
+  const input = box({ mode: f.batch && "numeric", ...f }, { list: id });
+  const whole = el("div", {}, el("label", {}, f.label, input), el("datalist", { id }));
+  import("./label.js").then(
+    ({ fillByLabel, offered }) => {
+      if (f.vessel) whole.append(fillByLabel(input, f.label));
+      offered(f).then((names) => whole.querySelector("datalist").replaceChildren(...names.map(([value, text]) => el("option", { value }, text))));
+    },
+    () => {}, // it is typed then
+  );
   return whole;
+}
+
+// Shows fields that are asked for only where another one says so, and hides them elsewhere: `only` of a field [name, value].
+export function onlyWhere(form, fields, drawn) {
+  const bound = fields.filter((f) => f.only && form.elements[f.only[0]]);
+  const draw = () => {
+    for (const f of bound) drawn[fields.indexOf(f)].hidden = form.elements[f.only[0]].value !== f.only[1];
+  };
+  for (const name of new Set(bound.map((f) => f.only[0]))) form.elements[name].onchange = draw;
+  draw();
 }
 
 // --- what was filled in; null for nothing

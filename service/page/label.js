@@ -39,6 +39,15 @@ export function labelPhoto(about, act) {
   return el("div", { class: "by-label" }, el("label", { class: "button" }, input, el("span", {}, t("Photo of a label"))), said);
 }
 
+// What a box for a vessel's name or a batch's number may be filled with, as [value, words]; nothing without a connection.
+export async function offered(f) {
+  const here = mine.get("batch");
+  if (f.batch) return store.get("batches", []).filter((b) => b.id !== here).map((b) => [String(b.id), b.name]);
+  const found = typeof here === "number" ? await call(`/api/batches/${here}/vessels`).catch(() => store.get(`vessels-${here}`)) : null;
+  const named = (found?.vessels || []).filter((v) => !/^(·|main$|stock$)/.test(v.key)).map((v) => [v.name, ""]);
+  return [["main", t("the batch's own")], ["stock", t("of all batches")], ...named];
+}
+
 // The same beside a box that takes a vessel's name: it is filled in, and with it the number of another batch where the
 // form asks for one.
 export function fillByLabel(box, label) {

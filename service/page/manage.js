@@ -2,6 +2,8 @@
 import { call } from "./api.js";
 import { ask } from "./ask.js";
 import { $, el, store } from "./dom.js";
+import { field } from "./fields.js";
+import { procedures } from "./procedure.js";
 import { send } from "./queue.js";
 import { ownZone, shownAt } from "./time.js";
 import { decimal, language, number, t } from "./words.js";
@@ -9,14 +11,16 @@ import { decimal, language, number, t } from "./words.js";
 const change = (batch, body, words) => send({ what: "change", method: "PATCH", path: "/api/batches/{batch}", batch: batch.id, body, words });
 
 export function newBatch(done) {
-  const known = store.get("procedures", []); // without them it goes by the first one that is shipped
-  const fields = [{ name: "name", label: t("Name"), required: true }];
-  if (known.length) fields.push({ name: "procedure", label: t("By which procedure"), options: known.map((p) => [p.name, p.title]), value: known[0].name });
-  ask(t("New batch"), fields, async ({ name, procedure }) => {
+  const known = store.get("procedures", []);
+  const choice = (shipped) => ({ name: "procedure", label: t("By which procedure"), options: shipped.map((p) => [p.name, p.title]), value: shipped[0].name });
+  const late = known.length ? [] : procedures(); // asked for as the page began, and not here yet: it comes below the name
+  ask(t("New batch"), [{ name: "name", label: t("Name"), required: true }, ...(known.length ? [choice(known)] : [])], async ({ name, procedure }) => {
     const body = { name, zone: ownZone(), ...(procedure ? { procedure } : {}) };
     const { answer, makes } = await send({ what: "batch", path: "/api/batches", body, words: t("New batch: {name}", { name }) });
     done({ id: answer ? answer.id : makes });
   });
+  const asked = $("dialog-fields").firstChild;
+  Promise.resolve(late).then((shipped) => shipped.length && asked.isConnected && asked.after(field(choice(shipped)))); // without a connection the first one counts
 }
 
 export function zoneAsked(batch, done) {

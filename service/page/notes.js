@@ -25,7 +25,7 @@ export async function loadForms() {
 
 // One field as fields.js draws it.
 function drawn(f) {
-  const plain = { name: f.name, label: f.label, required: f.required, value: f.value ?? undefined, max: f.longest ?? undefined, vessel: f.vessel };
+  const plain = { name: f.name, label: f.label, required: f.required, value: f.value ?? undefined, max: f.longest ?? undefined, vessel: f.vessel, batch: ["from_batch", "into_batch"].includes(f.name), only: f.only_if };
   if (f.options.length) return { ...plain, options: f.options };
   if (f.form === "flag") return { ...plain, type: "checkbox" };
   if (f.form === "range") return { ...plain, range: true };

@@ -175,8 +175,13 @@ class BatchRecord:
 def note_text(note: Note) -> str:
     """A note in words, for lists."""
     waits = "" if note.asked is None else _(" (asked about and not answered: it does not count)")
+    return note_said(note) + waits
+
+
+def note_said(note: Note, *, by: bool = True) -> str:
+    """What a note says, with who wrote it unless that stands elsewhere (``by``)."""
     who = note.who or getattr(note.content, "who", None)
-    return _words(note.content) + (_(", by {who}", who=who) if who else "") + waits
+    return _words(note.content) + (_(", by {who}", who=who) if who and by else "")
 
 
 def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
@@ -195,6 +200,8 @@ def _words(d: Content) -> str:  # noqa: PLR0911 - a kind a line
     if isinstance(d, Pouring):
         ph = "" if d.ph is None else f", pH {number(d.ph, 'g')}"
         return f"{d.what}: {number(d.litres, 'g')} L{ph}"
+    if d.label is not None:
+        return as_asked(d)
     return ", ".join(f"{say(name.replace('_', ' '))} {_plain(value)}" for name, value in d.fields().items())
 
 
@@ -215,4 +222,6 @@ def _weight(d: Weight) -> str:
 def _decant(d: DecantNote) -> str:
     settled = "" if d.settled_h is None else _(", settled {hours:g} h", hours=d.settled_h)
     looks = "" if d.looks is None else f", {say(d.looks)}"
-    return f"{d.name}: {number(d.litres, 'g')} L{settled}{looks}"
+    out = "" if d.vessel is None else _(", out of {vessel}", vessel=d.vessel)
+    into = "" if d.into is None else _(", into {vessel}", vessel=d.into)
+    return f"{d.name}: {number(d.litres, 'g')} L{out}{into}{settled}{looks}"

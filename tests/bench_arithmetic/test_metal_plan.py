@@ -106,6 +106,16 @@ def test_sugars_as_they_are_bought():
     # A molecule of sucrose, 342.30, gives two that reduce, once it is inverted.
     inverted = lye_plan(100.0, (0.0, 0.0), sugar="inverted table sugar")
     assert inverted.dose.sugar_g[1] / plain.dose.sugar_g[1] == pytest.approx(342.30 / 2 / 180.16, rel=1e-4)
+    # By hand: 0.6977 mol of silver, half of it in reducing sugar, two of a molecule, a fifth more: 0.2093 mol, 71.65 g.
+    # C12H22O11 + H2O = 2 C6H12O6: 18.015 g of water go to 342.30 g, 360.31 g come of it; here 3.77 g and 75.42 g.
+    assert inverted.dose.sugar_g[1] == pytest.approx(71.65, abs=0.02)
+    words = " ".join(text for _, text in inverted.said)
+    assert "takes up 3.77 g of water and is 75.4 g of glucose and fructose" in words
+    assert inverted.dose.sugar_g[1] * 360.31 / 342.30 == pytest.approx(plain.dose.sugar_g[1], rel=1e-3)
+    assert "syrup sticks" in " ".join(inverted.cautions)
+    assert "syrup" not in " ".join(plain.cautions)
+    # Syrup of invert sugar as it is bought counts as glucose of its share of sugar: 75.4 g are in 107.7 g of 70 %.
+    assert lye_plan(100.0, (0.0, 0.0), sugar_purity=0.7).dose.sugar_g[1] == pytest.approx(107.7, abs=0.1)
     with pytest.raises(CallError, match=r"no end that reduces.*glucose.*invert it first.*citric acid"):
         lye_plan(100.0, sugar="table sugar")
 

@@ -63,3 +63,15 @@ def test_the_end_of_a_range_is_found_again_from_the_written_numbers(ph, down, up
     said = [{"code": reason.code, "message": ""}]
     written = {"kind": "ph", "ph": ph, "interval": [round(low, 3), round(high, 3)], "reasons": said}
     assert Observation("", logged(written), strip_range=strip).bound() == reason.bound
+
+
+def test_what_a_form_leaves_out_is_what_the_note_takes_it_for():
+    """A vessel that is named to catch fines must not become one for something else, since that stood there at first."""
+    for form in FORMS.values():
+        for field in form.fields:
+            default = KINDS[form.kind].model_fields[field.name].default
+            if field.omit and field.value:
+                assert field.value in (default, str(default).lower()), (form.kind, field.name)
+    what_for = next(field for field in FORMS["named_vessel"].fields if field.name == "what_for")
+    assert (what_for.value, what_for.omit) == ("buffer", False)
+    assert next(field for field in FORMS["decant"].fields if field.name == "acid").omit

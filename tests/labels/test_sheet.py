@@ -231,6 +231,19 @@ def test_each_named_vessel_has_a_label_of_what_it_holds():
     assert "clear pot" in after
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_each_page_of_a_longer_sheet_has_its_bar(paper):
+    pots = [("named_vessel", {"vessel": f"pot {n}", "what_for": "buffer"}) for n in range(7)]
+    document = _pdf(_ledgered(CHLORIDE, *pots), paper)
+    assert len(document) == 2
+    for page in document:
+        assert _bar_mm(page) == pytest.approx(50.0, abs=0.05)
+        assert _("This bar is 50 mm long. Print at 100 %.") in " ".join(page.get_textpage().get_text_range().split())
+        foot = min(found.get_bounds()[1] for found in page.get_objects([raw.FPDF_PAGEOBJ_PATH], max_depth=1)) / MM
+        assert foot > 5.0  # mm that printers leave white
+    document.close()
+
+
 def test_the_stock_vessel_has_its_danger_first_and_never_a_drain():
     label = _of(_known(dangers=("Danger from note 5: it may explode.", "Danger from note 6: chlorine.")))["stock"]
     assert label.signal == "danger"

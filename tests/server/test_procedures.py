@@ -115,7 +115,8 @@ def test_the_report_and_the_timeline_tell_the_change(client, batch):
         assert words in report
     assert client.get(f"/api/batches/{batch}/report.pdf").status_code == 200
     told = [e["words"] for e in client.get(f"/api/batches/{batch}/timeline").json()["entries"]]
-    assert any("by zinc in dilute acid, on in acid-wash: no sugar left" in words for words in told)
+    on = "by zinc in dilute acid, on in: Wash the copper out, acid side: no sugar left"
+    assert any(on in words for words in told)
 
 
 def test_on_the_command_line(tmp_path):

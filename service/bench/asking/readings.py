@@ -21,7 +21,7 @@ from service.bench.washing.phases import WashForecast
 from service.bench.washing.reading import Reading
 from stripread.words import N_, SOURCE, _, speaking
 
-DIFFERS = 1.96  # standard deviations: two readings of one liquid lie further apart in one of twenty
+DIFFERS = 1.96  # standard deviations of a normal law: one of twenty lies further off
 SAME_WASH_S = 20 * 60.0  # by then a wash has settled and is poured off; common practice, no source
 WHAT = {"ph": N_("A pH"), "tint": N_("A copper tint"), "solid": N_("A solid")}
 READS = {"ph": N_("the pH"), "tint": N_("a tint"), "solid": N_("a solid")}

@@ -23,7 +23,7 @@ TURBIDITY: dict[str, Span] = {
     "cloudy": (50.0, 200.0, 800.0),
     "milky": (500.0, 1500.0, 6000.0),
 }
-SETTLED: tuple[tuple[float, Span], ...] = (  # up to so many hours of settling
+SETTLED: tuple[tuple[float, Span], ...] = (  # up to so many hours of settling; common practice, no source
     (0.25, (50.0, 400.0, 3000.0)),
     (1.0, (15.0, 100.0, 800.0)),
     (4.0, (5.0, 30.0, 200.0)),

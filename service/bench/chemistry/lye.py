@@ -17,6 +17,7 @@ from stripread.words import N_, _, number
 
 # Solid AgCl, and Ag2O + 2 H+ = 2 Ag+ + H2O, and H2O = H+ + OH-, of two compilations as
 # distributed with PHREEQC; mixing constants of different ones would cost 20 % at 90 °C.
+# Each database as distributed with PHREEQC: minteq.v4.dat, and Thermoddem 1.10 with its analytic expressions.
 _NIST46 = (
     Equilibrium(-9.75, 65.2),
     Equilibrium(12.574, -45.62),

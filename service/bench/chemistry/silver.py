@@ -20,7 +20,7 @@ from scipy.optimize import brentq
 from service.bench.chemistry.water import constants, log_gamma
 from stripread.words import _
 
-GAS = 8.314462618e-3  # kJ/(mol K)
+GAS = 8.314462618e-3  # kJ/(mol K); exact since 2019 (CODATA)
 SILVER_G_MOL = 107.8682  # IUPAC standard atomic weight; reagents.py takes the same from periodictable
 # mg/L of silver in which a drop of salt water is still seen to cloud, against a dark edge; from memory, not looked up.
 DROP_SEES = (0.5, 2.0, 5.0)

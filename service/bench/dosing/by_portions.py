@@ -20,7 +20,7 @@ from stripread.words import _
 Array = NDArray[np.float64]
 MOST_LEFT = 0.1  # pale share above which nobody calls it an end: 10 typed for 10 % and 5 for 5 % are slips
 DONE = 0.01  # pale share that counts as the end, as in the gate of the shipped procedure
-LEAST_SD = 0.005  # of a pale share: its interval is rounded
+LEAST_SD = 0.005  # of a pale share: its interval is rounded; common practice, no source
 STILL = 0.5  # of the fall that was due by the portions before: less than this is no fall; common practice, no source
 SURE = 1.645  # standard deviations, one-sided 95 %
 LINE = 3  # pictures that the line goes through: the last ones, while it falls evenly

@@ -18,7 +18,7 @@ from service.bench.washing.water_beside import SURELY, contradicts, water_beside
 from stripread.words import _
 
 BOUNDS = {None: 0, "at most": -1, "at least": 1}
-ALIKE = 0.3  # pH: two strips of one lot in one liquid
+ALIKE = 0.3  # pH: two strips of one lot in one liquid; common practice, no source
 # A wash moves the pH by its own pace, 0.5 to 1.3 (shares held back of 0.3 and 0.05: tests/data/wash_dilution.csv), and
 # less near the end; hard water alone leaps. How much more is a leap: common practice, no source.
 LEAP, PACE, SLACK = 2.0, 1.3, 0.3

@@ -14,7 +14,7 @@ from service.bench.reminding.reminder import Reminder
 from service.moments import hours_between, later
 from stripread.words import _, _n
 
-WITHIN_H = 1.0
+WITHIN_H = 1.0  # a test with ammonia is acid again by then; common practice, no source
 
 
 def vials_to_acidify(notes: Sequence[Note], observations: Sequence[Observation], now: str) -> Reminder | None:

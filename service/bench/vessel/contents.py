@@ -15,8 +15,8 @@ from service.bench.chemistry.water import log_gamma
 from service.bench.vessel.substances import Kind, Named, mentioned, named
 from stripread.words import _, spoken
 
-ENDS = (1.0, 13.0)  # pH below and above which a strip's reading is only a bound
-SATURATED = (0.3, 13.7)  # an interval that reaches these may belong to the strongest acid and lye that are sold
+ENDS = (1.0, 13.0)  # pH below and above which a strip's reading is only a bound; common practice, no source
+SATURATED = (0.3, 13.7)  # pH; from here on it may be the strongest acid or lye that is sold; from memory
 STRONGEST = (12.0, 19.0)  # mol/L of hydrochloric acid and of soda lye, the strongest that are sold; from memory
 WEAKER = 1.0  # mol/L of lye in bleach and the like; from memory
 AMMONIA_KB = 10.0 ** (9.244 - 13.997)  # of ammonia, NIST 46 by minteq.v4.dat

@@ -43,7 +43,7 @@ _CAUTIONS = (
     N_("Never bleach, cyanide or sulfide near acid, never bleach with ammonia."),
     N_("Zinc, iron or aluminium in acid, and zinc or aluminium in lye, give hydrogen: open vessel, no flame."),
 )
-SETTLING_PH = 9.5
+SETTLING_PH = 9.5  # where silver and copper leave the liquid best: tests/data/vessel.csv
 USUAL_CITRATE = 0.05  # mol/L where nobody said: from there on all of 100 mg/L copper stay (tests/data/vessel.csv)
 _AMMONIA_SILVER = (
     N_("Silver with ammonia: never make it alkaline, it can turn explosive. Nothing here may be neutralised."),

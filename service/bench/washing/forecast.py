@@ -22,9 +22,10 @@ from service.bench.washing.stalls import Wash, stall
 from stripread.words import _, _n, say
 
 LEVEL = 0.90
-TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip
+TOLERANCE = 0.5  # pH: "the same as the rinse water" for a strip; common practice, no source
 FINE = 0.1  # washes
-UNKNOWN_WATER = (5.4, 8.8)  # pH of a water of which nothing is known: a room's air over pure, to hard and aired
+# pH of a water of which nothing is known: a room's air over pure, to hard and aired (tests/data/wash_dilution.csv).
+UNKNOWN_WATER = (5.4, 8.8)
 OUTSIDE = 0.025  # chance of done that is left where the whole 95 % interval of the newest reading lies outside
 TOO_WIDE = 10.0  # washes between the interval's ends: nobody can plan by that
 

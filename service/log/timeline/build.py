@@ -13,6 +13,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection
 
+from service.bench.course import course_of
 from service.bench.notes import Amended, Note, Strike, as_corrected, withdrawals
 from service.bench.question import Question, retold_question
 from service.bench.washing.waters import WATER
@@ -25,6 +26,7 @@ from service.log.notes import dangers_of_batch
 from service.log.taken import taken_times
 from service.log.timeline.amending import AMENDABLE
 from service.log.timeline.words import note_words
+from stripread.errors import CallError
 from stripread.words import _, number, say
 
 Source = Literal["reading", "note", "batch"]
@@ -112,9 +114,19 @@ class _Notes:
             if isinstance(note.content, Strike | Amended):
                 target[note.id] = target.get(note.content.note, note.content.note)
                 self.about.setdefault(target[note.id], []).append(note)
+        self.titles = _titles(read)
         self.dangers: dict[int, list[str]] = {}
         for danger in dangers_of_batch(c, batch):
             self.dangers.setdefault(danger.note, []).append(danger.sentence)
+
+
+def _titles(read: Sequence[Note]) -> dict[str, str]:
+    """Titles of the stages of the procedures that the batch went by, by their ids; none where they can't be read."""
+    try:
+        course = course_of(read)
+    except CallError:
+        return {}
+    return {stage.id: stage.title for stage in (*course.been, *course.procedure.stages)}
 
 
 def _item(at: str, one: Any, notes: _Notes, whole: dict[int, store.Row], newer: dict[int, int]) -> Item:  # noqa: ANN401 - any of the three
@@ -193,7 +205,7 @@ def _note(first: Note, notes: _Notes) -> Item:
     note = notes.now[first.id]
     withdrawn = note.id in notes.out
     changes: list[Change] = []
-    said = note_words(first)
+    said = note_words(first, titles=notes.titles)
     done = {n.id: n for n in notes.about.get(note.id, [])}
     for one in done.values():
         assert isinstance(one.content, Strike | Amended)
@@ -203,7 +215,7 @@ def _note(first: Note, notes: _Notes) -> Item:
             what = "answered"
         changes.append(Change(one.id, one.at, what, one.content.who, one.content.why, said))  # type: ignore[arg-type]
         if isinstance(one.content, Amended):
-            said = note_words(first, one.content.data)
+            said = note_words(first, one.content.data, notes.titles)
     undoable = any(one.id not in notes.out for one in done.values() if isinstance(one.content, Amended))
     actions: list[Action] = ["put_back"] if withdrawn else ["withdraw"]
     if not withdrawn and note.kind in AMENDABLE:
@@ -216,7 +228,7 @@ def _note(first: Note, notes: _Notes) -> Item:
         note.kind,
         note.at,
         standing,
-        note_words(note),
+        note_words(note, titles=notes.titles),
         note.who or _by(note),
         asked,
         tuple(changes),
