@@ -56,6 +56,9 @@ class Asking:
             "search, newest": lambda: self._get("/api/search"),
             "search, a usual word": lambda: self._get("/api/search?words=cloudy"),
             "search, a rare word": lambda: self._get(f"/api/search?words=Chloride {self._any()}"),
+            "search, two words never together": lambda: self._get("/api/search?words=lower second"),
+            "search, a seldom kind": lambda: self._get("/api/search?kind=emptied"),
+            "search in a batch": lambda: self._get(f"/api/search?words=decant&batch={self._any()}"),
             "post a photo": self._photo,
             "post a note": lambda: self._note("used", {"what": "soda", "grams": 12.0}),
             "post a decant": lambda: self._note("decant", self._decant()),  # it moves silver
@@ -103,17 +106,14 @@ class Asking:
 def measured(
     data: Path, database: str | None, entries: int, times: int, *, handed_over: bool, only: str = ""
 ) -> dict[str, Row]:
-    """Fill a log, serve it, ask: what each request took, by its name."""
+    """Fill a log where there is none yet, serve it, ask: what each request took, by its name."""
     if database is not None:
         _emptied(database)
-    began = time.monotonic()
-    filler = Filler(data, database or f"sqlite:///{data / 'log.sqlite3'}", handed_over=handed_over)
-    made = filler.fill(entries, EACH)
-    print(f"{made['entries']:,} entries, {made['batches']:,} batches: {time.monotonic() - began:.0f} s", flush=True)
+    made = _filled(data, database, entries, handed_over=handed_over)
     found: dict[str, Row] = {}
     options = {"database": database} if database else {}
     with Running(data.parent, data=data, **options) as server, httpx.Client(base_url=server.url, timeout=120) as client:
-        asking = Asking(client, made["batches"])
+        asking = Asking(client, made)
         for name, ask in asking.requests().items():
             if only not in name:
                 continue
@@ -128,15 +128,39 @@ def measured(
     return found
 
 
+def _filled(data: Path, database: str | None, entries: int, *, handed_over: bool) -> int:
+    """Fill the log, unless it was; gives how many batches it has."""
+    began, spent = time.monotonic(), time.process_time()
+    if database is None and (data / "log.sqlite3").exists():
+        engine = create_engine(f"sqlite:///{data / 'log.sqlite3'}")
+        with engine.connect() as c:
+            return int(c.execute(text("SELECT max(id) FROM batches")).scalar_one())
+    filler = Filler(data, database or f"sqlite:///{data / 'log.sqlite3'}", handed_over=handed_over)
+    made = filler.fill(entries, EACH)
+    if database is not None:  # what the server does by itself in time, and beside nobody's posts
+        engine = create_engine(database, isolation_level="AUTOCOMMIT")
+        with engine.connect() as c:
+            c.execute(text("VACUUM ANALYZE"))
+            c.execute(text("CHECKPOINT"))
+        engine.dispose()
+    took = f"{time.monotonic() - began:.0f} s, {time.process_time() - spent:.0f} s of processor time"
+    print(f"{made['entries']:,} entries, {made['batches']:,} batches: {took}", flush=True)
+    return made["batches"]
+
+
 def table(found: dict[int, dict[str, Row]]) -> str:
-    """The figures as a Markdown table: median / 95th percentile (processor time), growth from first to last size."""
+    """The figures as a Markdown table: median / 95th percentile (processor time).
+
+    Growth is from 10,000 entries, else from the first size, to the last.
+    """
     sizes = list(found)
     lines = ["| asked, ms | " + " | ".join(f"{size:,} entries" for size in sizes) + " | growth |"]
     lines.append("|---" * (len(sizes) + 2) + "|")
     for name in found[sizes[0]]:
         rows = [found[size][name] for size in sizes]
         cells = [f"{middle:.0f} / {high:.0f} ({spent:.1f})" for middle, high, spent in rows]
-        growth, of_spent = (rows[-1][n] / max(0.1, rows[0][n]) for n in (0, 2))
+        first = found.get(10_000, found[sizes[0]])[name]
+        growth, of_spent = (rows[-1][n] / max(0.1, first[n]) for n in (0, 2))
         lines.append(f"| {name} | " + " | ".join(cells) + f" | {growth:.2f} ({of_spent:.2f}) |")
     return "\n".join(lines)
 
@@ -163,16 +187,18 @@ def main() -> None:
     parser.add_argument("--times", type=int, default=30)
     parser.add_argument("--never-handed-over", action="store_true", help="the stock vessel is never emptied")
     parser.add_argument("--only", default="", help="requests with these words in their names")
+    parser.add_argument("--logs", type=Path, help="a folder to keep the SQLite logs in, filled once for many studies")
     given = parser.parse_args()
     found = {}
     with a_server() if given.database == "own" else nullcontext(given.database) as database:
         for size in given.entries:
-            with tempfile.TemporaryDirectory(prefix="stripread-scale-") as root:
+            kept = None if given.logs is None else given.logs / str(size)
+            with nullcontext(kept) if kept else tempfile.TemporaryDirectory(prefix="stripread-scale-") as root:
                 data = Path(root) / "data"
-                data.mkdir()
+                data.mkdir(parents=True, exist_ok=True)
                 handed_over = not given.never_handed_over
                 found[size] = measured(data, database, size, given.times, handed_over=handed_over, only=given.only)
-    print(table(found))
+            print(table(found), flush=True)
 
 
 if __name__ == "__main__":

@@ -146,4 +146,7 @@ def _batch(batch: int, data: Path, database: str | None, keep: bool, as_json: bo
                 number=number,
             )
         )
+    for failed in found.failed:
+        text = _("  entry {number}: its photo could not be read: {why}", number=failed.entry, why=failed.why)
+        click.echo(text)
     return 0

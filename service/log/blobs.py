@@ -92,6 +92,10 @@ class Blobs:
         """A file on this computer to read the photo from, if it is there; a store's photo is fetched for it."""
         return self.path(sha256)
 
+    def is_there(self, sha256: str) -> bool:
+        """Whether it can be read: a file of it is here, fetched where it has to be."""
+        return self.here(sha256).exists()
+
     def here_whole(self, sha256: str) -> Path | None:
         """As ``here``, a file that is what its hash says, wherever it has to be looked for; None if there is none."""
         return self.path(sha256) if self.whole_copy(sha256) else None

@@ -11,6 +11,7 @@ from contextvars import ContextVar
 from datetime import UTC, datetime
 
 from sqlalchemy import (
+    BigInteger,
     Column,
     Float,
     ForeignKey,
@@ -335,6 +336,27 @@ bench_secrets = Table(  # tokens of programs and links for phones; only hashes a
     Column("joins_left", Integer),  # of a link: phones that it still lets in
     Column("revoked_at", String(32)),
     sqlite_autoincrement=True,
+)
+
+_BYTES = String(32).with_variant(String(32, collation="C"), "postgresql")  # compared by bytes, as SQLite does
+
+search_rows = Table(  # which batch (source 0), note (1) or reading (2) has a word, by the number that stands for it
+    "search_rows",
+    metadata,
+    Column("word", BigInteger, primary_key=True, autoincrement=False),
+    Column("source", Integer, primary_key=True, autoincrement=False),
+    Column("at", _BYTES, primary_key=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    sqlite_with_rowid=False,
+)
+
+search_ends = Table(  # of each source every end of every word, and the word's number
+    "search_ends",
+    metadata,
+    Column("source", Integer, primary_key=True, autoincrement=False),
+    Column("ending", _BYTES, primary_key=True),
+    Column("word", BigInteger, primary_key=True, autoincrement=False),
+    sqlite_with_rowid=False,
 )
 
 

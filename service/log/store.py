@@ -15,6 +15,7 @@ from service.log.benches.asking import Asked, asks, of_nobody_else, only_own, ow
 from service.log.benches.owners import BENCH, GIVEN, KEEPER, OPENED, owner_of, set_owner, words_of
 from service.log.chain.links import append
 from service.log.chain.locks import one_of_batch, one_writer
+from service.log.finding.word_rows import keep_batch, keep_entry, keep_event
 from service.log.models import (
     batch_benches,
     batch_sums,
@@ -107,6 +108,7 @@ def add_batch(c: Connection, name: str, zone: str | None = None) -> int:
     number: int = c.execute(insert(batches).values(values).returning(batches.c.id)).scalar_one()
     _tie_batch(c, number)
     count_batch(c, number)
+    keep_batch(c, number, at, name)
     if asks() is not None:
         set_owner(c, number, asks())
     add_event(c, number, at, OPENED, {"name": name, **words_of(c, asks())})
@@ -187,6 +189,8 @@ def change_batch(
         done.append(("zone", {"from": old["zone"], "to": zone}))
     if done:
         _tie_batch(c, number)
+    if name is not None and name != old["name"]:
+        keep_batch(c, number, old["opened_at"], name, old["name"])
     for what, detail in done:
         add_event(c, number, now(), what, detail)
 
@@ -204,6 +208,7 @@ def add_event(c: Connection, batch_id: int, at: str, what: str, detail: Mapping[
     values: Row = {"batch_id": batch_id, "at": at, "what": what, "detail": json_line(detail)}
     number: int = c.execute(_ADD_EVENT, values).scalar_one()
     append(c, [("events", {"id": number, **values})])
+    keep_event(c, number, at, what, values["detail"])
     return number
 
 
@@ -271,6 +276,7 @@ def add_entry(c: Connection, new: NewEntry, key: tuple[str, str] | None = None) 
     if key is not None:
         rows.append(("keys", _add_key(c, key, number)))
     append(c, rows)
+    keep_entry(c, number, values)
     if new.camera is not None:
         keep_phone(c, new.photo_sha256, new.camera)
     return number

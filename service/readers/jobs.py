@@ -26,7 +26,7 @@ def photos_here(row: Row, blobs: Blobs) -> bool:
     StoreAway
     """
     try:
-        return all(blobs.here(sha256).exists() for sha256 in photos_of(row))
+        return all(blobs.is_there(sha256) for sha256 in photos_of(row))
     except NotTheSame:
         return False
 

@@ -6,6 +6,7 @@ from typing import Any, Protocol
 
 from pydantic import BaseModel, Field
 
+from service.errors import BenchBusy, ServiceError
 from service.log import store
 from service.log.blobs import Blobs
 from service.log.chain.locks import one_of_batch
@@ -26,6 +27,7 @@ _COMPARED = (
     *("pale_fraction", "pale_interval", "ratio"),
 )
 _DIGIT = 0.0015
+_OF_ONE = ("readers_ended", "too_busy")  # met by one photo: the next one finds readers that were started anew
 
 
 class Archive(Protocol):
@@ -51,6 +53,13 @@ class Change(BaseModel):
     new_entry: int | None = None
 
 
+class Failed(BaseModel):
+    """An entry whose photo could not be read again, and why."""
+
+    entry: int
+    why: str
+
+
 class Reread(BaseModel):
     """What reading a batch again came to."""
 
@@ -59,20 +68,36 @@ class Reread(BaseModel):
     same: int
     changes: list[Change]
     missing: list[int] = Field(description="Entries whose photo, profile, or what was said beside the photo, is lost.")
+    failed: list[Failed] = Field([], description="Entries whose photos could not be read; the others were.")
 
 
 async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
-    """Read every entry in force again; with ``keep`` each change becomes an entry that corrects the old one."""
+    """Read every entry in force again; with ``keep`` each change becomes an entry that corrects the old one.
+
+    A photo that can't be read, or that ends its reader, is told and stops nothing.
+
+    Raises
+    ------
+    ServiceError
+        If the service stops, too many photos wait, or nothing reads at all.
+    """
     rows = await in_thread(_rows, bench, batch)
     changes: list[Change] = []
     missing: list[int] = []
+    failed: list[Failed] = []
     read = 0
     for row in rows:
         job = await in_thread(_job, bench, row)
         if job is None:
             missing.append(row["id"])
             continue
-        outcome = await bench.readers.run(read_job, job)
+        try:
+            outcome = await bench.readers.run(read_job, job)
+        except Exception as problem:  # of this photo, unless it stops all of them
+            if isinstance(problem, BenchBusy) and problem.code not in _OF_ONE:
+                raise
+            failed.append(Failed(entry=row["id"], why=_why(problem)))
+            continue
         if not of_its_photo(row, outcome):
             missing.append(row["id"])
             continue
@@ -82,7 +107,13 @@ async def reread_batch(bench: Archive, batch: int, keep: bool) -> Reread:
             new = await in_thread(correct, bench.database, row, outcome) if keep else None
             was, is_now = ({k: r.get(k) for k in changed} for r in (summary(row["reading"]), summary(outcome.reading)))
             changes.append(Change(entry=row["id"], changed=changed, was=was, now=is_now, new_entry=new))
-    return Reread(software=SOFTWARE, read=read, same=read - len(changes), changes=changes, missing=missing)
+    return Reread(
+        software=SOFTWARE, read=read, same=read - len(changes), changes=changes, missing=missing, failed=failed
+    )
+
+
+def _why(problem: Exception) -> str:
+    return problem.detail if isinstance(problem, ServiceError) else f"{type(problem).__name__}: {problem}"
 
 
 def of_its_photo(row: store.Row, outcome: Outcome) -> bool:

@@ -2,12 +2,14 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,9 +17,13 @@ import pytest
 from fastapi.testclient import TestClient
 
 from service.commands.log_care.reread_archive import reread_archive
+from service.log import store
+from service.log.database import Database
+from service.log.photos.place import blobs_of, use_store
 from service.web.app import create_app
 from stripread.errors import CallError
 from tests.archive.logs import made_log, wanted
+from tests.photos.conftest import bucket  # noqa: F401 - a fixture
 from tests.server.conftest import a_photo, settings_in
 from tests.server.running import free_port
 
@@ -33,15 +39,15 @@ class Cluster:
         self.workers = []
 
     @staticmethod
-    def _start(*words):
+    def _start(*words, **more):
         call = [sys.executable, "-m", "distributed.cli.dask_" + words[0], *words[1:]]
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        environment = {**os.environ, "PYTHONPATH": str(ROOT), **more}
         return subprocess.Popen(call, cwd=ROOT, env=environment, start_new_session=True, **quiet)
 
-    def work(self):
+    def work(self, **environment):
         more = ("--nthreads", "1", "--no-nanny", "--no-dashboard", "--memory-limit", "0")
-        self.workers.append(self._start("worker", self.url, *more))
+        self.workers.append(self._start("worker", self.url, *more, **environment))
 
     def wait(self, many):
         from distributed import Client
@@ -109,6 +115,41 @@ def test_a_worker_that_dies_loses_nothing_and_doubles_nothing(cluster, tmp_path,
     assert (far / "changes.csv").read_bytes() == (here / "changes.csv").read_bytes()
     lines = [json.loads(line)["entry"] for line in (far / "readings.jsonl").read_text().splitlines()[1:]]
     assert len(lines) == len(set(lines)) == by_own["read"]
+
+
+@pytest.mark.slow
+def test_workers_fetch_from_the_store_and_one_that_can_not_is_sent_the_photos(
+    bucket,  # noqa: F811
+    tmp_path,
+    capsys,
+    caplog,
+):
+    """moto is the store. The keys are in the workers' environments alone; one has those of a store that is away."""
+    log = made_log(tmp_path / "data", each=12)
+    reread_archive(log, wanted(tmp_path / "here"), as_json=True)
+    by_own = json.loads(capsys.readouterr().out)
+    use_store(log.data, bucket.url)
+    with closing(blobs_of(log.data)) as blobs:
+        blobs.send()
+    shutil.rmtree(log.data / "photos")
+    (log.data / "photos").mkdir()
+    made = Cluster()
+    try:
+        made.work()
+        made.work(FSSPEC_S3_ENDPOINT_URL=f"http://127.0.0.1:{free_port()}")
+        made.wait(2)
+        reread_archive(log, wanted(tmp_path / "far", cluster=made.url), as_json=True)
+        assert {**json.loads(capsys.readouterr().out), "begun_at": 0} == {**by_own, "begun_at": 0}
+        assert "can't fetch photos" in caplog.text
+        # What lies in a photo's place and is another one is lost, as in a folder.
+        with closing(Database(log.database_url)) as database, database.read() as c:
+            sha256 = store.entries_of(c, 2)[0]["photo_sha256"]
+        bucket.fs.pipe_file(bucket.place(sha256), b"another")
+        reread_archive(log, wanted(tmp_path / "again", cluster=made.url), as_json=True)
+        again = json.loads(capsys.readouterr().out)
+        assert again["read"] == by_own["read"] - 1
+    finally:
+        made.end()
 
 
 def test_a_cluster_that_does_not_answer_is_one_line(tmp_path, monkeypatch):

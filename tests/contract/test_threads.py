@@ -18,6 +18,7 @@ LOOKED_AT = {
     "service/log/photos/moving.py": "a command that moves photos, by their hash",
     "service/log/photos/several.py": "what the others of this list call",
     "service/readers/archive/run.py": "a command that reads an archive anew",
+    "service/readers/cluster/scheduler.py": "sends photos to workers of the cluster, by their hash",
     "service/readers/pool.py": "ends a broken pool; readers are processes and have no log",
     "service/readers/worker.py": "in a reader's process, which has no log: ends it with its parent",
     "service/web/door/browser.py": "opens the page at the start",

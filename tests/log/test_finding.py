@@ -14,6 +14,7 @@ from service.log.course.state import batch_state
 from service.log.database import Database
 from service.log.finding.search import search
 from service.log.finding.sources import SOURCES, Wanted
+from service.log.finding.word_rows import keep_event
 from service.log.models import batch_stages, events, now, photo_phones
 from service.log.notes import add_note, notes_of
 from stripread.errors import CallError
@@ -115,7 +116,8 @@ def test_a_damaged_note_is_listed_as_such(log):
     database, _, june = log
     with database.write() as c:
         values = {"batch_id": june, "at": now(), "what": "bench:weight", "detail": '{"grams": "torn'}
-        c.execute(events.insert().values(values))
+        number = c.execute(events.insert().values(values).returning(events.c.id)).scalar_one()
+        keep_event(c, number, values["at"], values["what"], values["detail"])
     with database.read() as c:
         assert "damaged" in search(c, Wanted(kind="weight")).found[0].text
 

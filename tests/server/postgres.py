@@ -22,6 +22,14 @@ def _programs() -> Path | None:
 
 @contextmanager
 def a_server():
+    """Its URL."""
+    with a_server_to_restart() as (url, _restart):
+        yield url
+
+
+@contextmanager
+def a_server_to_restart():
+    """Its URL, and what starts it anew at once, as after a failure of the machine it is on."""
     programs = _programs()
     if programs is None:
         pytest.skip("PostgreSQL is not installed")
@@ -47,7 +55,12 @@ def a_server():
     run(programs / "pg_ctl", "-D", root / "db", "-l", root / "log", "-w", "-o", options, "start")
     try:
         run(programs / "createdb", "-h", "127.0.0.1", "-p", port, "-U", "log", "bench")
-        yield f"postgresql+psycopg://log@127.0.0.1:{port}/bench"
+
+        def restart():
+            run(programs / "pg_ctl", "-D", root / "db", "-m", "immediate", "-w", "stop")
+            run(programs / "pg_ctl", "-D", root / "db", "-l", root / "log", "-w", "-o", options, "start")
+
+        yield f"postgresql+psycopg://log@127.0.0.1:{port}/bench", restart
     finally:
         run(programs / "pg_ctl", "-D", root / "db", "-m", "immediate", "-w", "stop")
         shutil.rmtree(root, ignore_errors=True)

@@ -92,6 +92,7 @@ def main() -> None:
     for bound in fields(Bounds):
         parser.add_argument(f"--{bound.name.replace('_', '-')}", type=type(bound.default), default=bound.default)
     parser.add_argument("--database", help="URL of a database; SQLite in the data folder without it")
+    parser.add_argument("--photos", help="URL of a store of photos")
     parser.add_argument("--watch", type=Path)
     parser.add_argument("--lan", type=int, default=0)
     parser.add_argument("--https-port", type=int)
@@ -101,6 +102,8 @@ def main() -> None:
     more = {"data": said.data} if said.data else {}
     if said.database:
         more["database"] = said.database
+    if said.photos:
+        more["photos"] = said.photos
     if said.profile:
         more |= {"reader": None, "profiles": tuple(map(Path, said.profile.split(os.pathsep)))}
     if said.bare:

@@ -1,5 +1,6 @@
 """Nothing doubled: repeated posts get the first answer. On SQLite and on a real PostgreSQL."""
 
+import io
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -169,3 +170,25 @@ def test_reread_says_what_changed_and_keeps_it_when_asked(tmp_path):
         sha256 = entry["sha256"]  # a damaged photo is a lost one, whatever it reads
         (settings.data / "photos" / sha256[:2] / sha256).write_bytes(a_photo("ph=9.00"))
         assert new.post(f"/api/batches/{batch}/reread?keep=true").json()["missing"] == [kept]
+
+
+def test_reread_goes_on_over_photos_that_end_their_reader(tmp_path):
+    settings = settings_in(tmp_path)
+    with TestClient(create_app(settings)) as client:
+        batch = client.post("/api/batches", json={"name": "b"}).json()["id"]
+        for photo in (a_photo("ph=6.00"), a_photo("ph=6.10")):
+            client.post(f"/api/batches/{batch}/readings", files={"photo": ("a.jpg", photo, "image/jpeg")})
+        service = client.app.state.service
+        with service.database.write() as c:  # photos that an earlier version could read
+            row = store.entry(c, 1)
+            profile = row["profile_sha256"], store.profile_text(c, row["profile_sha256"])
+            for orders in ("die", "break"):
+                sha256, size = service.blobs.keep(io.BytesIO(a_photo(orders)))
+                reading = {**row["reading"], "sha256": sha256}
+                store.add_entry(c, store.NewEntry(batch, "ph", "photo", sha256, size, reading, profile=profile))
+        told = client.post(f"/api/batches/{batch}/reread").json()
+    assert (told["read"], told["same"], told["missing"]) == (2, 2, [])
+    why = {failed["entry"]: failed["why"] for failed in told["failed"]}
+    assert set(why) == {3, 4}
+    assert "ended the reader" in why[3]
+    assert "a fault of ours" in why[4]

@@ -102,7 +102,7 @@ def test_a_log_that_can_not_be_asked_is_alive_and_not_ready(bench, monkeypatch):
 
     here, other = bench
     assert here.get("/readyz").json() == {"status": "ok", "being_read": 0, "to_send": 0}
-    assert other.get("/livez").json() == {"status": "ok"}
+    assert other.get("/livez").json() == other.get("/readyz").json() == {"status": "ok"}
     database = here.app.state.service.database
 
     def broken(*_args):

@@ -98,7 +98,10 @@ def update(
     for n, ph, sd, bound in sorted(readings):
         var = var + JITTER**2 * max(0.0, n - before)
         before = n
-        log_x = log_residue(share[cell], start[cell], bleed[cell], slow[cell], n)
+        if len(cell) > len(share):  # the same cell under several waters: its powers are taken once
+            log_x = log_residue(share, start, bleed, slow, n)[cell]
+        else:
+            log_x = log_residue(share[cell], start[cell], bleed[cell], slow[cell], n)
         log_w, mean, var = _step((log_w, mean, var), log_x, (tables, hypothesis), (ph, sd, bound))
         keep = np.nonzero(log_w > log_w.max() - LIGHTEST)[0]
         log_w, mean, var, cell, hypothesis = log_w[keep], mean[keep], var[keep], cell[keep], hypothesis[keep]

@@ -14,7 +14,7 @@ from stripread.words import _
 @log_options
 def recount(data: Path, database: str | None) -> int:
     """Make the sums anew that are kept to be quick: entries by batch, what the stock vessel holds, what went
-    from batch to batch, and which bench has which batch.
+    from batch to batch, which bench has which batch, the words that the search reads.
 
     They prove nothing and no row of the log is touched. `log check` says where they are wrong.
     """
@@ -22,6 +22,7 @@ def recount(data: Path, database: str | None) -> int:
 
     from service.log.aside.sums import count_all
     from service.log.benches.owners import recount_owners
+    from service.log.finding.word_count import recount_words
     from service.log.models import batch_sums, vessel_sums
     from service.log.noted.links import recount_links
     from service.log.noted.stock_silver import recount_stock
@@ -35,5 +36,6 @@ def recount(data: Path, database: str | None) -> int:
         recount_links(c)
         recount_stock(c)
         recount_owners(c)
+        recount_words(c)
     click.echo(_("counted anew"))
     return 0

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from service.readers.archive.asked import Asked
     from service.readers.archive.made import Made
     from service.readers.archive.workers import Workers
+    from service.readers.cluster.left_there import LeftThere
     from service.settings import Settings
 
 TABLE, PAGE, PLOT = "changes.csv", "report.html", "plot.svg"
@@ -133,17 +134,20 @@ def _asked(database: Database, wanted: Wanted, text: str | None) -> Asked:
 
 def _read(settings: Settings, wanted: Wanted, of: tuple[Database, Asked, Made], text: str | None) -> None:
     from service.commands.log_care.progress import told
+    from service.log.photos.away import StoredBlobs
     from service.log.photos.place import blobs_of
     from service.readers.archive.run import Archive, read_archive
+    from service.readers.cluster.left_there import LeftThere
 
     database, asked, made = of
-    with closing(blobs_of(settings.data, reading=True)) as blobs, closing(_workers(settings, wanted)) as workers:
-        archive = Archive(database, blobs, wanted.out / "profiles", text)
-        with told() as progress:
+    with closing(blobs_of(settings.data, reading=True)) as blobs:
+        left = LeftThere(blobs) if wanted.cluster is not None and isinstance(blobs, StoredBlobs) else None
+        archive = Archive(database, left or blobs, wanted.out / "profiles", text)
+        with closing(_workers(settings, wanted, left)) as workers, told() as progress:
             read_archive(archive, asked, made, workers, lambda done, of: progress(_("entries"), done, of))
 
 
-def _workers(settings: Settings, wanted: Wanted) -> Workers:
+def _workers(settings: Settings, wanted: Wanted, left: LeftThere | None) -> Workers:
     from service.readers.archive.run import AHEAD
     from service.readers.archive.workers import OwnWorkers
     from service.readers.photo_reader import PipelineReader
@@ -154,7 +158,7 @@ def _workers(settings: Settings, wanted: Wanted) -> Workers:
 
         try:
             # Before the photo that is waited for as many wait as are lined up.
-            return ClusterWorkers(wanted.cluster, make, settings.reading_timeout * (AHEAD + 1))
+            return ClusterWorkers(wanted.cluster, make, settings.reading_timeout * (AHEAD + 1), left)
         except ClusterLost as problem:
             text = _("the cluster {url} does not answer: {problem}", url=wanted.cluster, problem=problem)
             raise CallError(text) from None

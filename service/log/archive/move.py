@@ -119,10 +119,10 @@ def _count(c: Connection, table: Table) -> int:
 
 def _rows(c: Connection, table: Table) -> Iterator[list[dict[str, Any]]]:
     """A table's rows, many at once, in an order of their keys that is the same in every database."""
-    key: ColumnElement[Any] = next(iter(table.primary_key.columns))
-    if c.dialect.name == "postgresql" and isinstance(key.type, String):
-        key = collate(key, "C")  # by bytes, as SQLite does, whatever the server's language
-    found = c.execute(select(table).order_by(key), execution_options={"yield_per": _AT_ONCE}).mappings()
+    keys: list[ColumnElement[Any]] = list(table.primary_key.columns)
+    if c.dialect.name == "postgresql":  # by bytes, as SQLite does, whatever the server's language
+        keys = [collate(key, "C") if isinstance(key.type, String) else key for key in keys]
+    found = c.execute(select(table).order_by(*keys), execution_options={"yield_per": _AT_ONCE}).mappings()
     for rows in found.partitions():
         yield [dict(row) for row in rows]
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, insert, select, update
 
 from service.errors import NotFound, WrongStatement
+from service.log.chain.locks import one_writer
+from service.log.finding.word_rows import keep_phone_of
 from service.log.models import now, phones, photo_phones, photos
 from stripread.words import N_, say
 
@@ -84,6 +86,7 @@ def name_phone(c: Connection, number: int, name: str) -> Phone:
 
 def keep_phone(c: Connection, sha256: str, camera: Camera) -> None:
     """Write down which phone took a photo of the log, unless that is known."""
+    one_writer(c)  # before looking: another's entry of this photo may just be added
     if c.execute(select(photo_phones.c.photo_sha256).where(photo_phones.c.photo_sha256 == sha256)).first():
         return
     number = None
@@ -94,6 +97,8 @@ def keep_phone(c: Connection, sha256: str, camera: Camera) -> None:
         if number is None:
             number = c.execute(insert(phones).values(make=make, model=model).returning(phones.c.id)).scalar_one()
     c.execute(insert(photo_phones).values(photo_sha256=sha256, phone_id=number))
+    if number is not None:
+        keep_phone_of(c, sha256, number)
 
 
 def photos_to_look_at(c: Connection, most: int = 50) -> list[str]:

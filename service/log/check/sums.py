@@ -1,4 +1,4 @@
-"""What is kept to be quick held against the rows that it sums up: entries by batch, whose it is, the stock vessel."""
+"""What is kept to be quick held against the rows: entries by batch, whose it is, the stock vessel, words."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from sqlalchemy import Connection, func, inspect, or_, select
 
 from service.log.benches.owners import wrong_owners
+from service.log.finding.word_count import word_faults
 from service.log.models import batch_sums, batches, entries, vessel_sums
 from service.log.noted.stock_silver import stock_faults
 from service.log.noted.vessel import NOTHING, Sum, held_between
@@ -50,8 +51,11 @@ def sum_faults(c: Connection) -> Iterator[str]:
                 "adds them up anew",
                 upto=row.upto,
             )
-    if inspect(c).has_table("stock_total") and stock_faults(c):
+    there = inspect(c)
+    if there.has_table("stock_total") and stock_faults(c):
         yield _(
             "the silver of the stock vessel is not the sum of its batches' parts: `stripread log recount` adds them up "
             "anew"
         )
+    if there.has_table("search_rows"):
+        yield from word_faults(c)

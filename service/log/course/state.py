@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from service.bench.notes import Amended, Note, as_corrected, withdrawals
 from service.bench.readings import Observation, logged
 from service.bench.state import State, stage_now, state_of
+from service.bench.vessel.hazards import OpenDanger
 from service.bench.washing.parts import breaks
 from service.log import store
 from service.log.course.standing import corrected, counting, in_force
@@ -89,8 +90,8 @@ def neutral_band(c: Connection, batch: int) -> tuple[float, float]:
     return procedure.band(stage.id)
 
 
-def batch_state(c: Connection, batch: int) -> State:
-    """Where a batch stands.
+def batch_state(c: Connection, batch: int, dangers: tuple[OpenDanger, ...] | None = None) -> State:
+    """Where a batch stands. ``dangers`` are its open ones where they are known already.
 
     Raises
     ------
@@ -103,7 +104,8 @@ def batch_state(c: Connection, batch: int) -> State:
     details, rows = row["details"], slim_rows(c, batch)
     seen = observations(c, row, rows)
     notes, hard = notes_of(c, batch), details.get("alkalinity_mmol_l")
-    state = state_of(notes, seen, hard, details.get("water"), dangers_of_batch(c, batch), row["closed_at"] or now())
+    dangers = dangers_of_batch(c, batch) if dangers is None else dangers
+    state = state_of(notes, seen, hard, details.get("water"), dangers, row["closed_at"] or now())
     if row["closed_at"] is not None:  # nothing is to be done any more
         state = replace(state, reminders=())
     damaged = [_("reading {number}", number=number) for number in unreadable_in_force(rows)]

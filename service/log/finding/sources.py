@@ -18,13 +18,12 @@ from service.bench.notes import KINDS, Note, checked
 from service.log.aside.phones import label
 from service.log.aside.stages import first_stage
 from service.log.benches.asking import only_own
+from service.log.finding.word_rows import INNER, PREFIX
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
 from service.report.batch_record import note_text
 from stripread.errors import CallError
 from stripread.words import N_, _, say
 
-PREFIX = "bench:"  # of an event that is a note
-INNER = ("procedure",)  # notes that nobody wrote: a procedure's whole text
 LOST = N_("This note's row is damaged and can't be read.")
 DECISIONS = ("none seen", "copper", "undecided")  # of a tint
 Row = dict[str, Any]
@@ -105,21 +104,22 @@ def _narrowed(query: Select[Any], at: ColumnElement[str], wanted: Wanted) -> Sel
     """Rows of the batches and the time that are wanted, of the asker's batches alone."""
     query = only_own(query, batches.c.id).outerjoin(batch_stages, batch_stages.c.batch_id == batches.c.id)
     if wanted.since is not None:
-        query = query.where(at >= _utc(wanted.since))
+        query = query.where(at >= utc_text(wanted.since))
     if wanted.until is not None:
-        query = query.where(at < _utc(wanted.until))
+        query = query.where(at < utc_text(wanted.until))
     if wanted.batch is not None:
         query = query.where(batches.c.id == wanted.batch)
     if wanted.state is not None:
         closed = batches.c.closed_at
         query = query.where(closed.is_(None) if wanted.state == "open" else closed.is_not(None))
     if wanted.stage is not None:
-        here = batch_stages.c.stage == wanted.stage
+        here = func.coalesce(batch_stages.c.stage, "") == wanted.stage  # in the order of time, not stage by stage
         query = query.where(or_(here, batch_stages.c.batch_id.is_(None)) if wanted.stage == first_stage() else here)
     return query
 
 
-def _utc(at: datetime) -> str:
+def utc_text(at: datetime) -> str:
+    """A time as the log writes it."""
     return at.astimezone(UTC).isoformat(timespec="microseconds")
 
 

@@ -5,16 +5,24 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
-from sqlalchemy import Connection, RowMapping, select
+from sqlalchemy import Connection, RowMapping, bindparam, select
 
-from service.bench.notes import Amended, Note, checked
+from service.bench.notes import Amended, Content, Note, checked
 from service.bench.question import Question
 from service.log.models import events
 from stripread.errors import CallError
 
 PREFIX = "bench:"  # of an event that is a note
 BESIDE = "_beside"  # of an event's detail: what the log knows about a note beside its own fields
+
+
+_OF_BATCH = (
+    select(events)
+    .where(events.c.batch_id == bindparam("batch"), events.c.what.startswith(PREFIX))
+    .order_by(events.c.id)
+)
 
 
 @dataclass(frozen=True)
@@ -36,23 +44,30 @@ def notes_in(rows: Iterable[RowMapping]) -> list[Read]:
     for row in rows:
         kind = str(row["what"]).removeprefix(PREFIX)
         try:
-            said = json.loads(row["detail"])
-            beside = said.pop(BESIDE, {})  # who, and what is asked: not the note's own
-            asked = beside.get("asked")
-            question = None if asked is None else Question.model_validate(asked)
-            content = checked(kind, said, in_log=True)
+            content, who, question = _read(kind, row["detail"])
             if isinstance(content, Amended) and content.note in kinds:
                 checked(kinds[content.note], content.data, in_log=True)
             kinds[row["id"]] = kind
         except (ValueError, TypeError, AttributeError, RecursionError, CallError):
             found.append((row["batch_id"], DamagedNote(row["id"], str(row["at"]), kind)))
         else:
-            found.append((row["batch_id"], Note(content, row["at"], row["id"], beside.get("who"), question)))
+            found.append((row["batch_id"], Note(content, row["at"], row["id"], who, question)))
     return found
+
+
+@lru_cache(maxsize=8192)
+def _read(kind: str, detail: str) -> tuple[Content, str | None, Question | None]:
+    """A note's content, who wrote it and what is asked about it; kept, for one request reads a batch's notes often."""
+    said = json.loads(detail)
+    beside = said.pop(BESIDE, {})  # who, and what is asked: not the note's own
+    asked = beside.get("asked")
+    return (
+        checked(kind, said, in_log=True),
+        beside.get("who"),
+        None if asked is None else Question.model_validate(asked),
+    )
 
 
 def notes_of_batch(c: Connection, batch: int) -> list[Note | DamagedNote]:
     """All of a batch's notes in the order in which they were written."""
-    mine = events.c.batch_id == batch
-    query = select(events).where(mine, events.c.what.startswith(PREFIX)).order_by(events.c.id)
-    return [note for _, note in notes_in(c.execute(query).mappings())]
+    return [note for _, note in notes_in(c.execute(_OF_BATCH, {"batch": batch}).mappings())]

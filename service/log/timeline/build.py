@@ -16,6 +16,7 @@ from sqlalchemy import Connection
 from service.bench.course import course_of
 from service.bench.notes import Amended, Note, Strike, as_corrected, withdrawals
 from service.bench.question import Question, retold_question
+from service.bench.vessel.hazards import OpenDanger
 from service.bench.washing.waters import WATER
 from service.log import store
 from service.log.course.standing import corrected
@@ -69,8 +70,17 @@ class Item:
     dangers: tuple[str, ...] = ()
 
 
-def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: int = 0) -> tuple[list[Item], int]:
-    """``limit`` items of a batch, newest first, after ``skip`` of them; and how many there are."""
+def timeline(
+    c: Connection,
+    batch: store.Row,
+    limit: int | None = None,
+    skip: int = 0,
+    dangers: tuple[OpenDanger, ...] | None = None,
+) -> tuple[list[Item], int]:
+    """``limit`` items of a batch, newest first, after ``skip`` of them; and how many there are.
+
+    ``dangers`` are the batch's open ones where they are known already.
+    """
     made: list[tuple[str, int, Any]] = []
     rows = slim_rows(c, batch["id"])
     taken, newer = taken_times(rows, batch["opened_at"], batch["zone"]), corrected(rows)
@@ -80,7 +90,7 @@ def timeline(c: Connection, batch: store.Row, limit: int | None = None, skip: in
             made.append((taken[row["id"]], row["id"], _Chain(row["id"], newer)))
     listed = notes_of_batch(c, batch["id"])
     read = [note for note in listed if isinstance(note, Note)]
-    notes = _Notes(read, c, batch["id"])
+    notes = _Notes(read, dangers_of_batch(c, batch["id"]) if dangers is None else dangers)
     made += [
         (n.at, n.id, n) for n in listed if isinstance(n, DamagedNote) or not isinstance(n.content, Strike | Amended)
     ]
@@ -105,7 +115,7 @@ class _Chain:
 class _Notes:
     """What the notes' own items need of the others: corrections, withdrawals, dangers."""
 
-    def __init__(self, read: Sequence[Note], c: Connection, batch: int) -> None:
+    def __init__(self, read: Sequence[Note], dangers: Sequence[OpenDanger]) -> None:
         self.now = {note.id: note for note in as_corrected(list(read))}
         self.out = withdrawals(list(read))
         self.about: dict[int, list[Note]] = {}
@@ -116,7 +126,7 @@ class _Notes:
                 self.about.setdefault(target[note.id], []).append(note)
         self.titles = _titles(read)
         self.dangers: dict[int, list[str]] = {}
-        for danger in dangers_of_batch(c, batch):
+        for danger in dangers:
             self.dangers.setdefault(danger.note, []).append(danger.sentence)
 
 

@@ -14,12 +14,14 @@ from service.log import store
 from service.log.blobs import Blobs
 from service.log.database import Database
 from service.log.photos.several import several
+from service.log.photos.store import NotTheSame
 from service.log.profiles import kept_profile
 from service.log.unreadable import rereadable
 from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_of
 from service.readers.archive.made import Made
 from service.readers.archive.shared_photos import SharedPhotos
 from service.readers.archive.workers import PhotoFailed, Workers, outcome_of
+from service.readers.cluster.left_there import PhotoGone
 from service.readers.jobs import job_again, photos_here, photos_of
 from service.readers.reread import of_its_photo
 from service.readers.worker import Job, Outcome
@@ -69,7 +71,8 @@ def read_archive(archive: Archive, asked: Asked, made: Made, workers: Workers, t
         except PhotoFailed as failed:
             if archive.other is not None and isinstance(failed.__cause__, CallError):
                 raise failed.__cause__ from None  # the profile to read with, which no photo can be read with
-            made.add(row["id"], None, "failed", str(failed))
+            gone = isinstance(failed.__cause__, PhotoGone | FileNotFoundError | NotTheSame)
+            made.add(row["id"], None, *(("missing",) if gone else ("failed", str(failed))))
         lent.give_back(photos_of(row))
 
     try:

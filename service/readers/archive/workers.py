@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from pebble import ProcessExpired
 
+from service.log.photos.store import StoreAway
 from service.readers.cluster.parcel import OtherVersion
 from service.readers.cluster.scheduler import ClusterLost, WorkersDied
 from service.readers.pool import FROM_OUTSIDE, process_pool
@@ -92,6 +93,8 @@ def outcome_of(workers: Workers, job: Job, future: Future[Outcome]) -> Outcome:
         the cluster has another version.
     ClusterLost
         If the cluster is lost.
+    StoreAway
+        If no worker can fetch a photo from its store, and this computer can't either.
     """
     for _unused in range(TRIES - 1):
         try:
@@ -119,7 +122,7 @@ def outcome_of(workers: Workers, job: Job, future: Future[Outcome]) -> Outcome:
 def _ended(future: Future[Outcome], longest: float | None) -> Outcome:
     try:
         return future.result(longest)
-    except (*_ENDED, OtherVersion) as problem:
+    except (*_ENDED, OtherVersion, StoreAway) as problem:
         if isinstance(problem, TimeoutError) and not future.done():
             future.cancel()
             raise ClusterLost(_("no worker read a photo within {longest:.0f} s", longest=longest)) from None

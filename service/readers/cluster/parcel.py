@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
+from service.readers.cluster.left_there import LeftThere, fetch, is_left
 from service.readers.worker import Job
 from stripread.errors import CallError
 from stripread.results import SOFTWARE
@@ -24,22 +25,31 @@ class OtherVersion(CallError):  # noqa: N818 - what it is, in the house's words
 
 @dataclass(frozen=True)
 class Parcel:
-    """A job, and what is in the files that it names, by their names here."""
+    """A job, and what is in the files that it names, by their names here.
+
+    ``left`` are photos that the worker fetches from the store at ``store`` (a URL) itself: hashes, by their names here.
+    """
 
     job: Job
     files: dict[str, bytes]
     software: str = SOFTWARE
+    left: dict[str, str] = field(default_factory=dict)
+    store: str = ""
 
 
-def packed(job: Job) -> Parcel:
-    """The job with its files.
+def packed(job: Job, left: LeftThere | None = None, *, fetched: bool = False) -> Parcel:
+    """The job with its files; what is ``left`` in a store is only named, unless it is to be ``fetched`` here.
 
     Raises
     ------
     OSError
         If one can't be read.
     """
-    return Parcel(job, {str(path): path.read_bytes() for path in _paths(job)})
+    if left is None:
+        return Parcel(job, {str(path): path.read_bytes() for path in _paths(job)})
+    far = [] if fetched else [path for path in _paths(job) if is_left(path)]
+    files = {str(path): left.fetched(path).read_bytes() for path in _paths(job) if path not in far}
+    return Parcel(job, files, left={str(path): path.name for path in far}, store=left.url)
 
 
 def _paths(job: Job) -> list[Path]:
@@ -56,6 +66,8 @@ def open_and_work(make: Callable[[], Any], function: Callable[[Any, Job], T], pa
     ------
     OtherVersion
         If the worker has another version of this program: its readings would be others.
+    NotFetched, PhotoGone
+        If it can't reach the store of a photo that was left there, or the store has not got it.
     """
     if parcel.software != SOFTWARE:
         raise OtherVersion(
@@ -67,7 +79,8 @@ def open_and_work(make: Callable[[], Any], function: Callable[[Any, Job], T], pa
         )
     with tempfile.TemporaryDirectory(prefix="stripread-") as folder:
         places: dict[str, Path] = {}
-        for number, (name, content) in enumerate(parcel.files.items()):
+        files = {**parcel.files, **{name: fetch(parcel.store, sha256) for name, sha256 in parcel.left.items()}}
+        for number, (name, content) in enumerate(files.items()):
             # Photos are named by their hash alone: a profile keeps its ending, its name is its hash, too.
             places[name] = Path(folder) / f"{number}-{Path(name).name}"
             places[name].write_bytes(content)

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import threading
 import time
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any, TypeVar
 
-from service.readers.cluster.parcel import open_and_work, packed
+from service.readers.cluster.left_there import LeftThere, NotFetched
+from service.readers.cluster.parcel import Parcel, open_and_work, packed
 from service.readers.worker import Job, Outcome, read_job
 from stripread.errors import CallError
 from stripread.words import _
 
 T = TypeVar("T")
+log = logging.getLogger("stripread.photos")
+_TRIED = 5  # photos that no worker could fetch, until none is left to them any more
 _CONNECT_S = 5.0
 RESTS = 5.0  # seconds for which a scheduler that did not answer is not asked again: each ask would wait for it anew
 
@@ -38,10 +42,18 @@ class ClusterWorkers:
         Called once in each of its worker processes, in which this program must be installed.
     longest
         Seconds for which who reads an archive waits for a photo, and then takes the cluster for lost.
+    left
+        Photos that jobs may leave in their store for the workers to fetch. One that a worker can't fetch is fetched
+        here and sent; after a few of which none was fetched, all are.
     """
 
-    def __init__(self, url: str, make: Callable[[], Any], longest: float | None = None) -> None:
+    def __init__(
+        self, url: str, make: Callable[[], Any], longest: float | None = None, left: LeftThere | None = None
+    ) -> None:
         self.longest = longest
+        self._left = left
+        self._fetched, self._unfetched = 0, 0  # photos that workers could fetch from the store, and could not
+        self._fetching = ThreadPoolExecutor(4, thread_name_prefix="photos for workers")
         self._url = url
         self._make = make
         self._not_before = 0.0
@@ -87,26 +99,51 @@ class ClusterWorkers:
         """
         found: Future[T] = Future()
         try:
-            parcel = packed(job)
+            parcel = packed(job, self._left, fetched=not self._fetched and self._unfetched >= _TRIED)
         except OSError as problem:  # of this photo: the others are read all the same
             found.set_exception(problem)
             return found
+        self._submit(function, job, parcel, found)
+        return found
+
+    def _submit(self, function: Callable[[Any, Job], T], job: Job, parcel: Parcel, found: Future[T]) -> None:
         # pure=False: the same photo posted again is another job, and never another one's answer.
         far = self._connected().submit(open_and_work, self._make, function, parcel, pure=False)
         self._under_way.add(far)
 
         def done(ended: Any) -> None:  # noqa: ANN401 - distributed's
             self._under_way.discard(ended)
-            if not found.set_running_or_notify_cancel():
+            if found.cancelled():
                 return
             try:
-                found.set_result(ended.result())
+                result = ended.result()
+            except NotFetched as away:
+                self._not_fetched(away)
+                self._fetching.submit(self._send, function, job, found)
+                return
             except Exception as trouble:  # of the job, or of the cluster
-                found.set_exception(_told(trouble))
+                if found.set_running_or_notify_cancel():
+                    found.set_exception(_told(trouble))
+                return
+            self._fetched += bool(parcel.left)
+            if found.set_running_or_notify_cancel():
+                found.set_result(result)
 
         far.add_done_callback(done)
         found.add_done_callback(lambda ended: far.cancel() if ended.cancelled() else None)
-        return found
+
+    def _not_fetched(self, away: NotFetched) -> None:
+        self._unfetched += 1
+        if self._unfetched == 1:  # once, and not for each photo
+            log.warning("a worker of the cluster can't fetch photos (%s): they are sent to it", away)
+
+    def _send(self, function: Callable[[Any, Job], T], job: Job, found: Future[T]) -> None:
+        """Have it done by a worker that gets the photo itself."""
+        try:
+            self._submit(function, job, packed(job, self._left, fetched=True), found)
+        except Exception as trouble:  # the store is away from here, too; the cluster is lost
+            if found.set_running_or_notify_cancel():
+                found.set_exception(trouble)
 
     def read(self, job: Job) -> Future[Outcome]:
         """Have a photo read."""
@@ -114,6 +151,7 @@ class ClusterWorkers:
 
     def close(self) -> None:
         """End the connection; the cluster stays."""
+        self._fetching.shutdown(wait=False, cancel_futures=True)
         with self._lock:
             if self._client is not None:
                 self._client.close()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Response
@@ -15,7 +14,7 @@ from service.log import store
 from service.log.course.forecast import forecast_now
 from service.log.course.state import batch_state
 from service.log.fields import MAX_ID, Text
-from service.log.notes import Said
+from service.log.notes import Said, dangers_of_batch
 from service.log.timeline.amending import amend_note, answer_note, undo_note, withdraw_note
 from service.log.timeline.asked import next_wash
 from service.log.timeline.build import timeline
@@ -33,6 +32,7 @@ NoteId = Annotated[int, Path(ge=1, le=MAX_ID, examples=[1])]
 class ChangeOut(BaseModel):
     """One change of an entry: when, who and why, and what the entry said before it."""
 
+    model_config = ConfigDict(from_attributes=True)
     number: int
     at: str
     what: Literal["corrected", "withdrawn", "put back", "answered", "read again"]
@@ -44,6 +44,7 @@ class ChangeOut(BaseModel):
 class ItemOut(BaseModel):
     """One entry of the timeline."""
 
+    model_config = ConfigDict(from_attributes=True)
     source: Literal["reading", "note", "batch"]
     number: int = Field(description="What to correct, withdraw or undo it by.")
     kind: str
@@ -100,28 +101,30 @@ class Written(BaseModel):
     id: int
 
 
-@router.get("/timeline", responses=responses(404))
+@router.get("/timeline", response_model=Timeline, responses=responses(404))
 def show_timeline(
     batch: BatchId,
     service: ServiceDep,
     limit: Annotated[int, Query(ge=1, le=1000)] = 100,
     skip: Annotated[int, Query(ge=0, le=MAX_ID)] = 0,
-) -> Timeline:
+) -> Response:
     """Photos, weights, decants, pourings, stages and what was done to the batch: newest first, each one once."""
     with service.database.read() as c:
         row = store.known_batch(c, batch)
-        items, total = timeline(c, row, limit, skip)
-        state = asked(lambda: batch_state(c, batch))
+        dangers = dangers_of_batch(c, batch)
+        items, total = timeline(c, row, limit, skip, dangers)
+        state = asked(lambda: batch_state(c, batch, dangers))
         forecast, proposed = forecast_now(c, row), next_wash(c, row)
-    return Timeline(
+    whole = Timeline(
         gate=GateView(state=state.verdict.state, sentence=state.verdict.sentence),
         balance=None if state.balance is None else balance_view(state.balance),
         forecast=wire_forecast(forecast),
         next_wash=proposed,
         waiting=state.unanswered,
         total=total,
-        entries=[ItemOut.model_validate(asdict(item) | {"asked": list(item.asked)}) for item in items],
+        entries=[ItemOut.model_validate(item) for item in items],
     )
+    return Response(whole.model_dump_json(), media_type="application/json")  # checked once, not once more on its way
 
 
 @router.post(

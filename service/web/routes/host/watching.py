@@ -25,11 +25,14 @@ class Alive(BaseModel):
 
 
 class Ready(BaseModel):
-    """The log can be asked. ``to_send``: photos that wait for their store; they are safe here."""
+    """The log can be asked. The counts are for those who may see the log.
+
+    ``to_send``: photos that wait for their store; they are safe here.
+    """
 
     status: Literal["ok"]
-    being_read: int
-    to_send: int
+    being_read: int | None = None
+    to_send: int | None = None
 
 
 @router.get("/livez")
@@ -38,11 +41,13 @@ async def alive() -> Alive:
     return Alive(status="ok")
 
 
-@router.get("/readyz")
-def ready(service: ServiceDep) -> Ready:
+@router.get("/readyz", response_model_exclude_none=True)
+def ready(request: Request, service: ServiceDep) -> Ready:
     """Whether the log's database answers; 503 while it does not, or the service stops."""
     with service.database.read() as c:
         c.execute(text("SELECT 1"))
+    if not request.state.local and request.state.session is None:
+        return Ready(status="ok")
     return Ready(status="ok", being_read=service.readers.taken, to_send=len(service.blobs.waiting()))
 
 
