@@ -210,6 +210,7 @@ def test_tint_gate(entries, state):
         ({"ammonia_ph": 2.0}, "still acid"),
         ({"ammonia_excess": "no"}, "too little ammonia"),
         ({"dilution": None}, "diluted"),
+        ({"dilution": 1.0}, "diluted"),  # a drop without its ammonia
         ({"wash": "unknown"}, "the batch's water"),
         ({"wash": "neutral", "water": "hard"}, "slightly acid"),
     ],
