@@ -15,7 +15,6 @@ from service.log.benches.asking import Asked, asks, of_nobody_else, only_own, ow
 from service.log.benches.owners import BENCH, GIVEN, KEEPER, OPENED, owner_of, set_owner, words_of
 from service.log.chain.links import append
 from service.log.chain.locks import one_of_batch, one_writer
-from service.log.finding.word_rows import keep_batch, keep_entry, keep_event
 from service.log.models import (
     batch_benches,
     batch_sums,
@@ -30,6 +29,7 @@ from service.log.models import (
     photos,
     profiles,
 )
+from service.log.search_words.rows import keep_batch, keep_entry, keep_event
 from service.log.taken import moment_of
 from service.log.unreadable import json_object, read_row
 from service.moments import Moment, server_zone, zone_or_utc

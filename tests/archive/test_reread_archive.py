@@ -51,7 +51,7 @@ class InProcess:
 
 @pytest.fixture
 def in_process(monkeypatch):
-    monkeypatch.setattr(reread, "_workers", lambda settings, _: InProcess(settings))
+    monkeypatch.setattr(reread, "_workers", lambda settings, *_: InProcess(settings))
 
 
 @pytest.fixture(scope="module")

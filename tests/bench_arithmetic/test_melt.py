@@ -123,7 +123,7 @@ def test_a_batchs_melts_and_bars():
     view = state_view(state)
     assert view.melts[0].bars[0].by == "assay"
     assert view.melts[1].slag_silver_g is not None
-    assert "Fineness by an assay, ‰ (as 925): 990-995" in note_text(notes[3])
+    assert "Fineness by an assay, ‰: 990-995" in note_text(notes[3])
 
 
 def test_without_bars_the_metals_last_weight_counts_and_lots_add_up():

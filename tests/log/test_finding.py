@@ -14,9 +14,9 @@ from service.log.course.state import batch_state
 from service.log.database import Database
 from service.log.finding.search import search
 from service.log.finding.sources import SOURCES, Wanted
-from service.log.finding.word_rows import keep_event
 from service.log.models import batch_stages, events, now, photo_phones
 from service.log.notes import add_note, notes_of
+from service.log.search_words.rows import keep_event
 from stripread.errors import CallError
 from tests.log.conftest import add_reading
 from tests.log.made_logs import as_older_form, made_log

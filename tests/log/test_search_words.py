@@ -14,10 +14,10 @@ from service.log.check.sums import sum_faults
 from service.log.database import Database
 from service.log.finding import candidates, search
 from service.log.finding.sources import Wanted
-from service.log.finding.word_count import recount_words, word_faults
-from service.log.finding.word_rows import beginning_of, ends_of, words_in
 from service.log.models import search_ends, search_rows
 from service.log.notes import add_note
+from service.log.search_words.recount import recount_words, word_faults
+from service.log.search_words.rows import beginning_of, ends_of, words_in
 from tests.log.conftest import add_reading
 from tests.log.made_logs import as_older_form, made_log
 from tests.scale.fill import Filler

@@ -10,6 +10,7 @@ from service.log.chain.links import append, begin
 from service.log.check import check_log
 from service.log.database import Database
 from service.log.models import metadata
+from service.log.search_words.recount import recount_words
 from tests.log.tampering import FILES, ROWS
 
 
@@ -151,6 +152,7 @@ def test_a_chain_that_was_made_anew_contradicts_the_printed_head(log):
         begin(c, mark, ())
         for table in ("batches", "profiles", "photos", "events", "entries", "keys"):
             append(c, [(table, dict(row)) for row in c.execute(metadata.tables[table].select()).mappings()])
+        recount_words(c)
         guards_on(c)
     engine.dispose()
     assert checked(log).whole

@@ -24,11 +24,11 @@ from sqlalchemy import Connection, bindparam, insert, text, update
 from service.log.aside.sums import count_all
 from service.log.chain.links import KEY, Head, content_hash, head
 from service.log.database import Database
-from service.log.finding.word_count import recount_words
 from service.log.many_rows import write_many
 from service.log.models import batch_stages, batches, metadata
 from service.log.noted.rows import PREFIX
 from service.log.noted.vessel import keep_due
+from service.log.search_words.recount import recount_words
 from service.log.store import figures
 from stripread.json_line import json_line
 from tests.scale.shape import HANDED_OVER_EVERY, KIND, Closed, Photo, Step, Written, course

@@ -22,11 +22,11 @@ def recount(data: Path, database: str | None) -> int:
 
     from service.log.aside.sums import count_all
     from service.log.benches.owners import recount_owners
-    from service.log.finding.word_count import recount_words
     from service.log.models import batch_sums, vessel_sums
     from service.log.noted.links import recount_links
     from service.log.noted.stock_silver import recount_stock
     from service.log.noted.vessel import keep_due
+    from service.log.search_words.recount import recount_words
 
     with opened(data, database) as log, log.write(alone=True) as c:
         c.execute(delete(batch_sums))

@@ -8,8 +8,8 @@ from sqlalchemy import Connection, func, insert, select, update
 
 from service.errors import NotFound, WrongStatement
 from service.log.chain.locks import one_writer
-from service.log.finding.word_rows import keep_phone_of
 from service.log.models import now, phones, photo_phones, photos
+from service.log.search_words.rows import keep_phone_of
 from stripread.words import N_, say
 
 UNKNOWN = N_("unknown phone")  # nothing in the photo's EXIF, or nobody has looked yet

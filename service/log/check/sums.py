@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from sqlalchemy import Connection, func, inspect, or_, select
 
 from service.log.benches.owners import wrong_owners
-from service.log.finding.word_count import word_faults
 from service.log.models import batch_sums, batches, entries, vessel_sums
 from service.log.noted.stock_silver import stock_faults
 from service.log.noted.vessel import NOTHING, Sum, held_between
+from service.log.search_words.recount import word_faults
 from stripread.words import _
 
 

@@ -16,7 +16,8 @@ from weakref import WeakSet
 from sqlalchemy import ColumnElement, Connection, Engine, and_, exists, func, inspect, literal, or_, select
 
 from service.bench.notes import KINDS
-from service.log.finding.word_rows import (
+from service.log.models import now, phones, search_ends, search_rows
+from service.log.search_words.rows import (
     INNER,
     NOTE,
     READING,
@@ -25,7 +26,6 @@ from service.log.finding.word_rows import (
     phone_mark,
     status_mark,
 )
-from service.log.models import now, phones, search_ends, search_rows
 from stripread.words import say
 
 READINGS = ("ph", "tint", "solid", "cells")

@@ -20,8 +20,8 @@ from service.bench.notes import KINDS
 from service.log.benches.asking import asks, own_numbers
 from service.log.finding.candidates import READINGS, STATUSES, Between, candidates, has_words, terms_of
 from service.log.finding.sources import SOURCES, Found, Row, Source, Wanted, utc_text
-from service.log.finding.word_rows import INNER, PREFIX
 from service.log.models import events
+from service.log.search_words.rows import INNER, PREFIX
 from stripread.errors import CallError
 from stripread.words import _
 

@@ -18,8 +18,8 @@ from service.bench.notes import KINDS, Note, checked
 from service.log.aside.phones import label
 from service.log.aside.stages import first_stage
 from service.log.benches.asking import only_own
-from service.log.finding.word_rows import INNER, PREFIX
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
+from service.log.search_words.rows import INNER, PREFIX
 from service.report.batch_record import note_text
 from stripread.errors import CallError
 from stripread.words import N_, _, say

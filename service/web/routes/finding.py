@@ -15,8 +15,8 @@ from service.log.aside.stages import shipped_stages
 from service.log.fields import MAX_ID, Text
 from service.log.finding.search import LIMIT, MOST, search
 from service.log.finding.sources import Wanted
-from service.log.finding.word_rows import INNER
 from service.log.listing import csv_text
+from service.log.search_words.rows import INNER
 from service.web.components import Service, ServiceDep
 from service.web.problems import responses
 from service.web.routes.plan import asked

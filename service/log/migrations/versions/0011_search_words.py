@@ -28,6 +28,6 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("source", "ending", "word", name="pk_search_ends"),
         sqlite_with_rowid=False,
     )
-    from service.log.finding.word_count import recount_words  # noqa: PLC0415 - every opening of a log looks at this file
+    from service.log.search_words.recount import recount_words  # noqa: PLC0415 - every opening of a log looks at this file
 
     recount_words(op.get_bind())

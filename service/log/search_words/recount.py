@@ -8,7 +8,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, delete, select, text
 
-from service.log.finding.word_rows import (
+from service.log.many_rows import write_many
+from service.log.models import batches, entries, events, photo_phones, search_ends, search_rows
+from service.log.search_words.rows import (
     BATCH,
     NOTE,
     READING,
@@ -20,8 +22,6 @@ from service.log.finding.word_rows import (
     word_number,
     words_in,
 )
-from service.log.many_rows import write_many
-from service.log.models import batches, entries, events, photo_phones, search_ends, search_rows
 from stripread.words import _
 
 _AT_ONCE = 5_000  # rows of the log read in one go
