@@ -128,6 +128,7 @@ def test_from_an_empty_folder_to_a_first_reading(hand, bare, look):
     assert complaints(hand.phone.browser) == []
 
 
+@pytest.mark.thorough
 def test_the_chart_of_the_bottle_alone_leads_to_a_rough_curve(hand, bare, tmp_path, look):
     HTTP.post(f"{bare.url}/api/strip-kinds", json=load_kind(DEMO / "strip.toml").to_dict()).raise_for_status()
     scene, swatches = chart_scene(np.random.default_rng(5), "four")

@@ -264,7 +264,7 @@ def test_colours_beat_a_grid_and_chance():
     assert score["card"] < 0.8 * score["random"]
 
 
-@pytest.mark.slow
+@pytest.mark.thorough
 def test_frozen_colours_are_what_the_design_script_chooses():
     """The choice may differ by a colour where the linear algebra library rounds otherwise: its worth may not."""
     from tests.design_card import even_greys, judge, optimal
