@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from service.readers.archive.asked import Asked
     from service.readers.archive.made import Made
     from service.readers.archive.workers import Workers
-    from service.readers.cluster.left_there import LeftThere
+    from service.readers.cluster.left_in_store import LeftInStore
     from service.settings import Settings
 
 TABLE, PAGE, PLOT = "changes.csv", "report.html", "plot.svg"
@@ -137,17 +137,17 @@ def _read(settings: Settings, wanted: Wanted, of: tuple[Database, Asked, Made], 
     from service.log.photos.away import StoredBlobs
     from service.log.photos.place import blobs_of
     from service.readers.archive.run import Archive, read_archive
-    from service.readers.cluster.left_there import LeftThere
+    from service.readers.cluster.left_in_store import LeftInStore
 
     database, asked, made = of
     with closing(blobs_of(settings.data, reading=True)) as blobs:
-        left = LeftThere(blobs) if wanted.cluster is not None and isinstance(blobs, StoredBlobs) else None
+        left = LeftInStore(blobs) if wanted.cluster is not None and isinstance(blobs, StoredBlobs) else None
         archive = Archive(database, left or blobs, wanted.out / "profiles", text)
         with closing(_workers(settings, wanted, left)) as workers, told() as progress:
             read_archive(archive, asked, made, workers, lambda done, of: progress(_("entries"), done, of))
 
 
-def _workers(settings: Settings, wanted: Wanted, left: LeftThere | None) -> Workers:
+def _workers(settings: Settings, wanted: Wanted, left: LeftInStore | None) -> Workers:
     from service.readers.archive.run import AHEAD
     from service.readers.archive.workers import OwnWorkers
     from service.readers.photo_reader import PipelineReader

@@ -19,7 +19,7 @@ from service.log.aside.phones import label
 from service.log.aside.stages import first_stage
 from service.log.benches.asking import only_own
 from service.log.models import batch_stages, batches, entries, events, phones, photo_phones
-from service.log.search_words.rows import INNER, PREFIX
+from service.log.search_words.rows import INNER, PREFIX, values_in
 from service.report.batch_record import note_text
 from stripread.errors import CallError
 from stripread.words import N_, _, say
@@ -173,19 +173,8 @@ def _note(row: Row) -> tuple[Found, str]:
         text = note_text(Note(content, row["at"], row["id"]))
     except (ValueError, TypeError, AttributeError, RecursionError, CallError):
         return _made(row, "note", kind, say(LOST)), f"{kind} {name}".casefold()
-    said = " ".join(_values(content.fields()))
+    said = " ".join(values_in(content.fields()))
     return _made(row, "note", kind, text), f"{kind} {name} {said}".casefold()
-
-
-def _values(value: object) -> Iterator[str]:
-    if isinstance(value, dict):
-        for part in value.values():
-            yield from _values(part)
-    elif isinstance(value, list | tuple):
-        for part in value:
-            yield from _values(part)
-    elif value is not None:
-        yield str(value)
 
 
 def _readings(wanted: Wanted, words: list[str]) -> Select[Any]:

@@ -78,24 +78,25 @@ def is_shown(what: str) -> bool:
 def note_words(what: str, detail: str) -> tuple[set[str], int]:
     """The words of a note, none of one that can't be read, and its mark, which stands for all names of its kind."""
     kind = what.removeprefix(PREFIX)
-    return words_in(*note_values(kind, detail), "" if kind in KINDS else kind), kind_mark(kind)
+    return words_in(*_note_values(kind, detail), "" if kind in KINDS else kind), kind_mark(kind)
 
 
-def note_values(kind: str, detail: str) -> list[str]:
+def _note_values(kind: str, detail: str) -> list[str]:
     """What is in a note's fields; nothing of one that can't be read."""
     try:
-        return list(_values(checked(kind, json.loads(detail), in_log=True).fields()))
+        return list(values_in(checked(kind, json.loads(detail), in_log=True).fields()))
     except (ValueError, TypeError, AttributeError, RecursionError, CallError):
         return []
 
 
-def _values(value: object) -> Iterator[str]:
+def values_in(value: object) -> Iterator[str]:
+    """Each value of a note's fields as text, those in lists and groups too."""
     if isinstance(value, dict):
         for part in value.values():
-            yield from _values(part)
+            yield from values_in(part)
     elif isinstance(value, list | tuple):
         for part in value:
-            yield from _values(part)
+            yield from values_in(part)
     elif value is not None:
         yield str(value)
 

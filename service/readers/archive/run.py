@@ -21,7 +21,7 @@ from service.readers.archive.asked import Asked, batch_numbers, count_of, rows_o
 from service.readers.archive.made import Made
 from service.readers.archive.shared_photos import SharedPhotos
 from service.readers.archive.workers import PhotoFailed, Workers, outcome_of
-from service.readers.cluster.left_there import PhotoGone
+from service.readers.cluster.left_in_store import PhotoGone
 from service.readers.jobs import job_again, photos_here, photos_of
 from service.readers.reread import of_its_photo
 from service.readers.worker import Job, Outcome

@@ -10,7 +10,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
-from service.readers.cluster.left_there import LeftThere, fetch, is_left
+from service.readers.cluster.left_in_store import LeftInStore, fetch, is_left
 from service.readers.worker import Job
 from stripread.errors import CallError
 from stripread.results import SOFTWARE
@@ -37,7 +37,7 @@ class Parcel:
     store: str = ""
 
 
-def packed(job: Job, left: LeftThere | None = None, *, fetched: bool = False) -> Parcel:
+def packed(job: Job, left: LeftInStore | None = None, *, fetched: bool = False) -> Parcel:
     """The job with its files; what is ``left`` in a store is only named, unless it is to be ``fetched`` here.
 
     Raises

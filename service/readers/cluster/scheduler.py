@@ -10,7 +10,7 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any, TypeVar
 
-from service.readers.cluster.left_there import LeftThere, NotFetched
+from service.readers.cluster.left_in_store import LeftInStore, NotFetched
 from service.readers.cluster.parcel import Parcel, open_and_work, packed
 from service.readers.worker import Job, Outcome, read_job
 from stripread.errors import CallError
@@ -48,7 +48,7 @@ class ClusterWorkers:
     """
 
     def __init__(
-        self, url: str, make: Callable[[], Any], longest: float | None = None, left: LeftThere | None = None
+        self, url: str, make: Callable[[], Any], longest: float | None = None, left: LeftInStore | None = None
     ) -> None:
         self.longest = longest
         self._left = left

@@ -1,6 +1,6 @@
 """Several services on one PostgreSQL and one store of photos, through kills and restarts: is anything lost or doubled?
 
-    python -m tests.server.several [--services 4] [--clients 16] [--posts 1000] [--away 30]
+    python -m tests.server.several_services_study [--services 4] [--clients 16] [--posts 1000] [--away 30]
 
 Clients post to whichever service answers, each photo again with its key until it is acknowledged. Meanwhile two
 services are killed (SIGKILL) at random moments and started again some seconds later, the database is stopped at once

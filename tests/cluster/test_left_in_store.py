@@ -11,7 +11,7 @@ from service.log.blobs import Blobs
 from service.log.photos.away import StoredBlobs
 from service.log.photos.store import Store, StoreAway
 from service.readers.archive.workers import PhotoFailed, outcome_of
-from service.readers.cluster.left_there import LeftThere, NotFetched, PhotoGone, fetch
+from service.readers.cluster.left_in_store import LeftInStore, NotFetched, PhotoGone, fetch
 from service.readers.cluster.parcel import open_and_work, packed
 from service.readers.cluster.scheduler import ClusterWorkers
 from service.readers.worker import Job
@@ -35,7 +35,7 @@ def left(tmp_path):
     store = Store(f"file://{tmp_path / 'store'}")
     store.put(SHA, PHOTO)
     (data / "photos").mkdir(parents=True)
-    return LeftThere(StoredBlobs(data / "photos", store, reading=True))
+    return LeftInStore(StoredBlobs(data / "photos", store, reading=True))
 
 
 class Cluster:

@@ -25,7 +25,7 @@ class PhotoGone(Exception):  # noqa: N818
     """The store has no such photo, or another one in its place."""
 
 
-class LeftThere(Blobs):
+class LeftInStore(Blobs):
     """The photos of a log in a store, for jobs that a worker of the cluster gets: those with a copy here, by it."""
 
     def __init__(self, blobs: StoredBlobs) -> None:
