@@ -13,6 +13,8 @@ from tests.server.running import Running
 WEIGHT = {"kind": "weight", "data": {"of": "chloride", "grams": 412.5}}
 OPENS_OFFLINE = True  # its tests open the page without a connection
 pytestmark = pytest.mark.slow  # a real browser
+# Entered one after the other: what corrects the same entry can't be both; a page that made a batch goes to it.
+TOGETHER = [[a for a in ACTIONS if a not in ("batch", "withdrawal")], ["batch"], ["withdrawal"]]
 
 
 @pytest.fixture(scope="module")
@@ -49,16 +51,16 @@ def actor(browser, server, wire, tmp_path):
     return Actor(phone)
 
 
-def _shown_as_waiting(phone, entered):
+def _shown_as_waiting(phone, some):
     """In the list of what waits, and where it will stand: a batch as the one chosen, all else on top of the log."""
-    phone.until(lambda: "Waiting on this phone: 1" in phone.by_id("queue").text)
-    if entered.what == "batch":
-        assert f"{entered.mark} (waits on this phone)" in phone.by_id("batch").text
+    phone.until(lambda: f"Waiting on this phone: {len(some)}" in phone.by_id("queue").text)
+    if some[-1].what == "batch":
+        assert f"{some[-1].mark} (waits on this phone)" in phone.by_id("batch").text
         assert "waits on this phone" in phone.by_id("stage").text
     else:
-        first = phone.browser.find_element(By.CSS_SELECTOR, "#timeline > li")
-        assert first.get_attribute("class") == "waiting"
-        assert "not in the log yet" in first.text
+        top = phone.browser.find_elements(By.CSS_SELECTOR, "#timeline > li")[: len(some)]
+        assert [one.get_attribute("class") for one in top] == ["waiting"] * len(some)
+        assert all("not in the log yet" in one.text for one in top)
 
 
 def _in_the_log_once(phone, server, entered):
@@ -73,17 +75,17 @@ def _in_the_log_once(phone, server, entered):
 def test_offline(actor, wire, server, what):
     wire.mode = "off"
     entered = actor.act(what, taps=2)
-    _shown_as_waiting(actor.phone, entered)
+    _shown_as_waiting(actor.phone, [entered])
     assert times_in_log(server.url, entered) == 0
     wire.mode = "on"
     _in_the_log_once(actor.phone, server, entered)
 
 
-@pytest.mark.parametrize("what", ACTIONS)
-def test_reload_offline(actor, wire, server, what):
+@pytest.mark.parametrize("some", TOGETHER)
+def test_reload_offline(actor, wire, server, some):
     phone = actor.phone
     wire.mode = "off"
-    entered = actor.act(what)
+    entered = [actor.act(what) for what in some]
     chosen = phone.by_id("batch").get_attribute("value")
     phone.by_id("wash").clear()
     phone.by_id("wash").send_keys("37")
@@ -93,32 +95,33 @@ def test_reload_offline(actor, wire, server, what):
     assert phone.by_id("wash").get_attribute("value") == "37"
     assert phone.by_id("camera").is_enabled()
     wire.mode = "on"
-    _in_the_log_once(phone, server, entered)
+    for each in entered:
+        _in_the_log_once(phone, server, each)
 
 
-@pytest.mark.parametrize("what", ACTIONS)
-def test_second_tab(actor, wire, server, what):
+@pytest.mark.parametrize("some", TOGETHER)
+def test_second_tab(actor, wire, server, some):
     phone, browser = actor.phone, actor.phone.browser
     first = browser.current_window_handle
     wire.mode = "off"
-    entered = actor.act(what)
+    entered = [actor.act(what) for what in some]
     browser.switch_to.new_window("tab")
     try:
         phone.open()
-        phone.until(lambda: "Waiting on this phone: 1" in phone.by_id("queue").text)
+        phone.until(lambda: f"Waiting on this phone: {len(some)}" in phone.by_id("queue").text)
         wire.mode = "on"
         browser.execute_script("dispatchEvent(new Event('online'))")  # both at once
         browser.switch_to.window(first)
-        _in_the_log_once(phone, server, entered)
+        for each in entered:
+            _in_the_log_once(phone, server, each)
     finally:
         browser.switch_to.window(next(h for h in browser.window_handles if h != first))
         browser.close()
         browser.switch_to.window(first)
 
 
-@pytest.mark.parametrize("some", [[a for a in ACTIONS if a not in ("batch", "withdrawal")] + ["batch"], ["withdrawal"]])
+@pytest.mark.parametrize("some", [TOGETHER[0] + ["batch"], ["withdrawal"]])
 def test_server_killed_before_its_answers_came(actor, wire, server, some):
-    """What corrects the same entry can't be both; a batch comes last, since the page goes to it."""
     wire.mode = "deaf"
     entered = [actor.act(what) for what in some]
     actor.phone.until(lambda: f"Waiting on this phone: {len(some)}" in actor.phone.by_id("queue").text)

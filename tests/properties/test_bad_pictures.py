@@ -60,4 +60,4 @@ def test_specimens(name):
 @pytest.mark.slow
 def test_a_short_run_of_the_fuzzer_over_the_three_readings():
     """In a process of its own, with time and memory measured; longer runs: ``python -m tests.fuzz_pictures``."""
-    assert main(40, 1) == 0
+    assert main(12, 1) == 0

@@ -159,7 +159,7 @@ def test_straightened_strip_keeps_its_direction():
 def test_wrapped_lines_fit_and_lose_nothing():
     from matplotlib.textpath import TextPath
 
-    for _, text in REASONS.values():
+    for text in sorted((text for _, text in REASONS.values()), key=len)[::5]:  # short and long ones alike
         lines = parts.wrap(text, 400, 12)
         assert " ".join(lines) == text
         for line in lines:
