@@ -1,4 +1,4 @@
-"""Two or three strips of one bottle in the lane: apart, touching, one over another, head to foot, or as people lay them."""
+"""Two or three strips of one bottle in the lane: apart, touching, crossed, head to foot, or as people lay them."""
 
 from __future__ import annotations
 
@@ -114,25 +114,26 @@ def as_people_lay(scene: Scene, rng: np.random.Generator) -> Scene:
     return _mirrored_beside(_shaded_beside(scene, rng), rng)
 
 
-def _pad_corners(scene: Scene) -> np.ndarray:
-    """Corners of all pads of all strips on the card, (n, 2) mm."""
-    corners = []
+def _on_pads(scene: Scene) -> np.ndarray:
+    """Points of all pads of all strips on the card, their corners among them, (n, 2) mm."""
+    part = np.linspace(0.0, 1.0, 9)
+    points = []
     for lying in scene.strips:
         strip = strip_layers(lying, 2)[1]
         for x, y, w, h in pad_boxes(lying.strip):
-            corners.append(strip.on_card(np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])))
-    return np.concatenate(corners)
+            points += [strip.on_card(np.array([[x + u * w, y + v * h] for u in part])) for v in (0.0, 0.5, 1.0)]
+    return np.concatenate(points)
 
 
 def _shaded_beside(scene: Scene, rng: np.random.Generator) -> Scene:
     """In one scene of three, the edge of a shadow that crosses the card and no pad."""
     if rng.random() > 1 / 3:
         return scene
-    corners = _pad_corners(scene)
+    points = _on_pads(scene)
     for _ in range(200):
         at, angle = rng.uniform([0.0, 0.0], [148.0, 104.0]), float(rng.uniform(0, 360))
         width = float(rng.uniform(1.0, 20.0))
-        into = (corners - at) @ [np.cos(np.radians(angle)), np.sin(np.radians(angle))]
+        into = (points - at) @ [np.cos(np.radians(angle)), np.sin(np.radians(angle))]
         if into.min() > CLEAR_MM + width or into.max() < -CLEAR_MM - width:
             shadow = Shadow((float(at[0]), float(at[1])), angle, width, float(rng.uniform(0.1, 0.5)))
             return replace(scene, lamps=(replace(scene.lamps[0], shadow=shadow), *scene.lamps[1:]))
@@ -143,11 +144,11 @@ def _mirrored_beside(scene: Scene, rng: np.random.Generator) -> Scene:
     """In one scene of three, a lamp mirrored in something wet that is no pad."""
     if rng.random() > 1 / 3:
         return scene
-    corners = _pad_corners(scene)
+    points = _on_pads(scene)
     x, y, w, h = LANE_MM
     for _ in range(200):
         at, radius = rng.uniform([x, y], [x + w, y + h]), float(rng.uniform(2.0, 5.0))
-        if np.hypot(*(corners - at).T).min() > CLEAR_MM + 2 * radius:
+        if np.hypot(*(points - at).T).min() > CLEAR_MM + 2 * radius:
             spot = Glare((float(at[0]), float(at[1])), radius, float(rng.uniform(0.3, 1.5)))
             return replace(scene, glare=(*scene.glare, spot))
     return scene

@@ -11,8 +11,9 @@ import pytest
 from stripread.card.layout import LANE_MM, layout
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
-from stripread.strip.find import FoundStrip, find_in_lane, find_strips
+from stripread.strip.find import find_in_lane, find_strips
 from stripread.strip.lane import lane_map
+from stripread.strip.one import FoundStrip
 from stripread.strip.search import search
 from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
