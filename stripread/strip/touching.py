@@ -56,9 +56,9 @@ def colour_between(lane: LaneMap, upper: Array, lower: Array) -> float:
     """
     part = np.linspace(0.02, 0.98, int(np.hypot(*(upper[1] - upper[0])) / STEP_MM))[:, None]
     edges = []
-    for outline, sign in ((upper, 1.0), (lower, -1.0)):
-        sides = [outline[[0, 1]], outline[[3, 2]]]
-        side = max(sides, key=lambda ends, sign=sign: sign * float(ends[:, 1].mean()))
+    for outline, lowest in ((upper, True), (lower, False)):
+        sides = sorted((outline[[0, 1]], outline[[3, 2]]), key=_height)
+        side = sides[-1] if lowest else sides[0]
         side = side[np.argsort(side[:, 0])]
         edges.append((1 - part) * side[0] + part * side[1])
     px = np.rint(lane.to_px((edges[0] + edges[1]) / 2)).astype(int)
@@ -67,6 +67,11 @@ def colour_between(lane: LaneMap, upper: Array, lower: Array) -> float:
     ratio = lane.ratio[px[:, 1], px[:, 0]].astype(np.float64)
     colour = np.linalg.norm(ratio - ratio.mean(axis=1, keepdims=True), axis=1)
     return float(np.quantile(colour, 0.75))
+
+
+def _height(points: Array) -> float:
+    """How far down the card points (N, 2) mm lie."""
+    return float(points[:, 1].mean())
 
 
 def crowded(width_mm: float, beside: float, kind: StripKind) -> bool:
