@@ -151,6 +151,16 @@ def test_three_strips_are_found_from_the_top_edge_down() -> None:
     assert [misplaced(f, t, FOUR) < PLACED_MM for f, t in zip(found, three, strict=True)] == [True] * 3
 
 
+def test_a_strip_whose_neighbours_hide_its_carrier_is_looked_for_again() -> None:
+    three = [
+        lying(NARROW, [RED], 5.2, (76.0, 29.4)),
+        lying(NARROW, [GREEN], 7.2, (73.0, 37.0)),
+        lying(NARROW, [BLUE], 5.0, (78.0, 44.6)),
+    ]
+    found = find_strips(draw(NARROW, three), NARROW)
+    assert [misplaced(f, t, NARROW) < PLACED_MM for f, t in zip(found, three, strict=True)] == [True] * 3
+
+
 @pytest.mark.parametrize("cut_mm", [12.0, 24.0])
 @pytest.mark.parametrize("at_mm", [60.0, 82.0])
 def test_a_strip_cut_short_is_neither_turned_nor_slipped(cut_mm: float, at_mm: float) -> None:
