@@ -62,7 +62,7 @@ def pads_at(scene: Scene) -> np.ndarray:
 def places(scene: Scene, strips: list[FoundStrip]) -> list[int]:
     """Which of the strips laid, counted from the card's top edge, each found one is; -1 where none lies.
 
-    A piece of roll paper is found where it lies if the middle of what is found lies on it; one found twice lies nowhere.
+    Roll paper is found if the middle of what is found lies on it; what is found twice lies nowhere.
     """
     at, found = pads_at(scene), []
     order = np.argsort(at[:, 1])
