@@ -21,7 +21,8 @@ from stripread.ph.posterior import PhEstimate, infer_ph
 from stripread.ph.verdicts import OFF_CURVE, doubts_of_estimate, evident_interval
 from stripread.reasons import because
 from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading
-from stripread.strip.find import FoundStrip, InLane, find_in_lane
+from stripread.strip.find import InLane, find_in_lane
+from stripread.strip.one import FoundStrip
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
 from stripread.words import _
 

@@ -73,14 +73,15 @@ def settle(frame: Frame, place: Place, kind: StripKind) -> Place:
 
 
 def _features(frame: Frame, kind: StripKind) -> tuple[Array, Array]:
-    """Per column: core colour and the two long edges' shade (N, 5), and the core's colour alone (N, 3)."""
+    """Per column: core colour and the long edges' shade (N, 4), and the core's colour alone (N, 3).
+
+    The two edges' mean: an axis that is a little off takes from one of them what it gives to the other.
+    """
     core = frame.along(0.36 * kind.width_mm)
     half = kind.width_mm / 2
-    columns = [core]
-    for side in (-1, 1):
-        edge = np.abs(frame.t_mm - side * half) <= EDGE_HALF_MM
-        columns.append(frame.ratio[edge].mean(axis=(0, 2))[:, None].astype(np.float64))
-    features = np.concatenate(columns, axis=1)
+    edge = np.abs(np.abs(frame.t_mm) - half) <= EDGE_HALF_MM
+    shade = frame.ratio[edge].mean(axis=(0, 2))[:, None].astype(np.float64)
+    features = np.concatenate([core, shade], axis=1)
     smooth = max(1, round(0.8 / frame.step_mm))
     return np.asarray(cv2.blur(features, (1, smooth))), core
 

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from stripread.card.layout import LANE_PRINT_MM
+
 if TYPE_CHECKING:
     from stripread.strip.lane import LaneMap
     from stripread.strip.search import Place
@@ -23,6 +25,7 @@ GAP_MM, DEPTH_MM = 1.2, 2.4  # the paper looked at: this far from the strip's lo
 WINDOW_MM = 2.5  # means over this length before and after an edge are compared
 HALF_BLUR_MM = 0.8  # left out on both sides of the place: the edge itself
 STEP_MM = 0.5
+PRINT_BLUR_MM = 0.5  # beyond the words printed above the lane: where they lie nothing tells of the light
 _TUNED = tuned("stripread.strip")
 NEUTRAL_SHARE = _TUNED.number("neutral_share")
 
@@ -63,15 +66,25 @@ def find_shadow(lane: LaneMap, place: Place, span_mm: tuple[float, float], width
 def _profile(lane: LaneMap, place: Place, s: Array, t: Array) -> Array:
     """Median over t of the paper's log ratio at each s: (N, 3), NaN where print lies."""
     grid_s, grid_t = np.meshgrid(s, t, indexing="ij")
-    px = np.rint(lane.to_px(place.to_mm(np.stack([grid_s.ravel(), grid_t.ravel()], axis=1)))).astype(int)
+    at = place.to_mm(np.stack([grid_s.ravel(), grid_t.ravel()], axis=1))
+    px = np.rint(lane.to_px(at)).astype(int)
     height, width = lane.known.shape
     inside = (px[:, 0] >= 0) & (px[:, 0] < width) & (px[:, 1] >= 0) & (px[:, 1] < height)
     px = np.clip(px, 0, [width - 1, height - 1])
     values = lane.ratio[px[:, 1], px[:, 0]].astype(np.float64)
-    good = (inside & lane.known[px[:, 1], px[:, 0]]).reshape(len(s), len(t))
+    good = (inside & lane.known[px[:, 1], px[:, 0]] & ~_words(at)).reshape(len(s), len(t))
     out = np.median(values.reshape(len(s), len(t), 3), axis=1)
     out[good.mean(axis=1) < 0.7] = np.nan
     return np.asarray(out)
+
+
+def _words(at_mm: Array) -> NDArray[np.bool_]:
+    """Which points (N, 2) mm lie on the words and the arrow printed above the lane: (N,)."""
+    on = np.zeros(len(at_mm), dtype=bool)
+    for x, y, w, h in LANE_PRINT_MM:
+        low, high = np.array([x, y]) - PRINT_BLUR_MM, np.array([x + w, y + h]) + PRINT_BLUR_MM
+        on |= ((at_mm > low) & (at_mm < high)).all(axis=1)
+    return on
 
 
 def _steps(level: Array) -> Array:

@@ -49,6 +49,31 @@ def edge_colour(lane: LaneMap, place: Place, span_mm: tuple[float, float], width
     return most
 
 
+def colour_between(lane: LaneMap, upper: Array, lower: Array) -> float:
+    """Most colour, grey taken out, midway between two strips: natural log of a ratio, of the quarter with the most.
+
+    upper, lower: outlines (4, 2) mm, the upper's nearer the card's top edge. Strips that lie apart have paper there.
+    """
+    part = np.linspace(0.02, 0.98, int(np.hypot(*(upper[1] - upper[0])) / STEP_MM))[:, None]
+    edges = []
+    for outline, lowest in ((upper, True), (lower, False)):
+        sides = sorted((outline[[0, 1]], outline[[3, 2]]), key=_height)
+        side = sides[-1] if lowest else sides[0]
+        side = side[np.argsort(side[:, 0])]
+        edges.append((1 - part) * side[0] + part * side[1])
+    px = np.rint(lane.to_px((edges[0] + edges[1]) / 2)).astype(int)
+    height, width = lane.known.shape
+    px = np.clip(px, 0, [width - 1, height - 1])
+    ratio = lane.ratio[px[:, 1], px[:, 0]].astype(np.float64)
+    colour = np.linalg.norm(ratio - ratio.mean(axis=1, keepdims=True), axis=1)
+    return float(np.quantile(colour, 0.75))
+
+
+def _height(points: Array) -> float:
+    """How far down the card points (N, 2) mm lie."""
+    return float(points[:, 1].mean())
+
+
 def crowded(width_mm: float, beside: float, kind: StripKind) -> bool:
     """Whether what was found as one strip, ``width_mm`` wide with ``edge_colour`` beside it, is more than one."""
     return beside > EDGE_COLOUR or (not kind.is_roll and width_mm > TOO_WIDE * kind.width_mm)

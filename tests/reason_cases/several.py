@@ -14,7 +14,8 @@ from stripread.ph.joint_posterior import Agreement, infer_joint
 from stripread.ph.read import PhTrace, StripTrace
 from stripread.reasons import because
 from stripread.results import Comparison, PhReading, Stamp, StripReading
-from stripread.strip.find import FoundStrip, InLane, Unread
+from stripread.strip.find import InLane, Unread
+from stripread.strip.one import FoundStrip
 from stripread.strip.rest import Left
 from stripread.strip.touching import crowded
 from tests.reason_cases.row import Row

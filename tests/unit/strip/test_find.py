@@ -11,8 +11,9 @@ import pytest
 from stripread.card.layout import LANE_MM, layout
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
-from stripread.strip.find import FoundStrip, find_in_lane, find_strips
+from stripread.strip.find import find_in_lane, find_strips
 from stripread.strip.lane import lane_map
+from stripread.strip.one import FoundStrip
 from stripread.strip.search import search
 from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
@@ -148,6 +149,16 @@ def test_three_strips_are_found_from_the_top_edge_down() -> None:
     ]
     found = find_strips(draw(FOUR, three), FOUR)
     assert [misplaced(f, t, FOUR) < PLACED_MM for f, t in zip(found, three, strict=True)] == [True] * 3
+
+
+def test_a_strip_whose_neighbours_hide_its_carrier_is_looked_for_again() -> None:
+    three = [
+        lying(NARROW, [RED], 5.2, (76.0, 29.4)),
+        lying(NARROW, [GREEN], 7.2, (73.0, 37.0)),
+        lying(NARROW, [BLUE], 5.0, (78.0, 44.6)),
+    ]
+    found = find_strips(draw(NARROW, three), NARROW)
+    assert [misplaced(f, t, NARROW) < PLACED_MM for f, t in zip(found, three, strict=True)] == [True] * 3
 
 
 @pytest.mark.parametrize("cut_mm", [12.0, 24.0])
