@@ -59,6 +59,7 @@ export async function liquidsStep(box, screen) {
     try {
       all = await call(`/api/liquids?temperature_c=${warmth()}`);
       calm(wrong);
+      if (all[0]?.temperature_question) complain(wrong, new Error(all[0].temperature_question));
     } catch (problem) {
       complain(wrong, problem);
     }
