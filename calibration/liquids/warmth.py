@@ -24,8 +24,7 @@ def warmth_question(temp_c: float) -> str:
     celsius = (temp_c - 32.0) / 1.8
     if low <= celsius <= high:
         return _(
-            "{temp:g} °C is no temperature of a room. {temp:g} °F would be {celsius:.0f} °C: type that, or write "
-            "{temp:g} F.",
+            "{temp:g} °C is no temperature of a room. {temp:g} °F would be {celsius:.0f} °C: type that if you meant it.",
             temp=temp_c,
             celsius=celsius,
         )
@@ -48,10 +47,8 @@ def odd_warmth(photos: list[tuple[str, str, float | None]]) -> list[str]:
 
     Beside the others it is asked only where it matters: where the liquid's pH would be another by ``TELLS``.
     """
-    typed = [temp for _file, _key, temp in photos if temp is not None]
-    if not typed:
-        return []
-    usual = median(typed)
+    plausible = [temp for _file, _key, temp in photos if temp is not None and not warmth_question(temp)]
+    usual = median(plausible) if plausible else float("nan")
     out: dict[tuple[str, float], str] = {}
     for file, key, temp in photos:
         if temp is None or key not in liquids():

@@ -86,4 +86,4 @@ def _smaller_side(fixes: list[ColourFix], samples: list[PatchSamples], card: Car
     between = run**2 / (count * (len(along) - count))  # of the mean squares of two heaps, up to a factor: mean is 0
     cut = int(between.argmax()) + 1
     low, high = sorted(order[:cut].tolist()), sorted(order[cut:].tolist())
-    return tuple(min((low, high), key=lambda side: (len(side), -side[0])))
+    return tuple(low if (len(low), -low[0]) < (len(high), -high[0]) else high)

@@ -110,3 +110,4 @@ def test_a_liquid_said_warmer_than_its_neighbours_is_asked_about_where_its_ph_te
     assert "most others at 20 °C" in question
     assert odd_warmth([("x.jpg", "pH 7", None)]) == []
     assert len(odd_warmth([(f"{n}.jpg", "borax", 68.0) for n in range(3)])) == 1
+    assert len(odd_warmth([("a.jpg", "limewater", 20.0), ("b.jpg", "borax", 90.0)])) == 1  # 90 °C makes nobody else odd
