@@ -24,7 +24,8 @@ def warmth_question(temp_c: float) -> str:
     celsius = (temp_c - 32.0) / 1.8
     if low <= celsius <= high:
         return _(
-            "{temp:g} °C is no temperature of a room. {temp:g} °F would be {celsius:.0f} °C: type that if you meant it.",
+            "{temp:g} °C is no temperature of a room. {temp:g} °F would be {celsius:.0f} °C: type that "
+            "if you meant it.",
             temp=temp_c,
             celsius=celsius,
         )
