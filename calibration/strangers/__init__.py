@@ -1,4 +1,1 @@
-"""Photos that are strangers among those of a calibration: another print of the card, another strip in one liquid.
-
-Liquids that were mixed up are ``calibration.liquids``' business; what is said of both stands here.
-"""
+"""Photos that do not go with the others of a calibration: liquids mixed up, another print, another strip."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from calibration.known_pads import KnownPads
-from calibration.liquids.mixed_up import mixed_up
+from calibration.strangers.mixed_up import mixed_up
 from calibration.strangers.one_liquid import apart
 from calibration.strangers.other_print import other_prints
 from calibration.strangers.suspicion import Suspicion

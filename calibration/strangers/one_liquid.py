@@ -1,6 +1,6 @@
 """Photos of one liquid whose pads have two colours: one of them is of another liquid, or of a strip of another sort.
 
-It needs no curve, so it speaks from the second photo of a liquid on, where ``calibration.liquids.mixed_up`` must wait
+It needs no curve, so it speaks from the second photo of a liquid on, where ``calibration.strangers.mixed_up`` must wait
 for enough liquids. Two strips of one bottle in one liquid differ by the scatter of photos and by what each photo's own
 stages doubt. The squared difference in that covariance (Mahalanobis), a colour channel on average, is 1 or less where
 both are right. What is odd among three or more is told by the middle of the others; of two nothing tells which it is.
