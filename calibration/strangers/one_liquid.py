@@ -18,7 +18,7 @@ from stripread.tuned import tuned
 
 Array = NDArray[np.float64]
 
-_TUNED = tuned("calibration")
+_TUNED = tuned("calibration.strangers")
 APART = _TUNED.number("one_liquid_apart")
 CHANCE = 0.95  # that one of them is a stranger, where they differ so much; the study gives more
 

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-_TUNED = tuned("calibration")
+_TUNED = tuned("calibration.strangers")
 OTHER_PRINT = _TUNED.number("other_print")
 FEWEST_PHOTOS = 8  # fewer agree too little on what is common: of six, one set in ten is off by as much as a stranger
 FEWEST_REST = 3  # photos that the values of the common print are taken from

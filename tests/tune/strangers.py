@@ -18,7 +18,7 @@ from tests.strangers_study import LIQUIDS, of_another_make, photographed
 from tests.tune.engine import Tuning
 from tests.tune.sampled import world_of
 
-PACKAGE = "calibration"
+PACKAGE = "calibration.strangers"
 PHOTOS = 2  # a liquid
 
 
