@@ -15,8 +15,10 @@ from calibration.chart import ChartMean, chart_mean, covers, fit_chart
 from calibration.curve import FittedCurve, clearly_better, finish, fit_curve, judge
 from calibration.gather import Job, LeftOutPhoto, chart_jobs, known_pads, measure_all, swatches
 from calibration.known_pads import KnownPads, points
-from calibration.liquids.mixed_up import Suspicion, mixed_up
+from calibration.liquids.warmth import odd_warmth
 from calibration.process import Posterior
+from calibration.strangers.look import suspected
+from calibration.strangers.suspicion import Suspicion
 from calibration.tables import BufferRow, ChartSpot, Swatch, read_buffers, read_chart
 from stripread.card.measured import measured_values
 from stripread.card.values import CardValues
@@ -34,13 +36,17 @@ MIN_BUFFERS = 3  # pH values, without a chart: fewer give no curve
 
 @dataclass(frozen=True)
 class Learned:
-    """A profile, the fit behind it, the photos it came from, those left out, and what does not go with the others."""
+    """A profile, the fit behind it, the photos it came from, those left out, and what does not go with the others.
+
+    odd_warmth: questions about temperatures that the user's table gives.
+    """
 
     profile: Profile
     fit: FittedCurve
     known: tuple[KnownPads, ...]
     left_out: tuple[LeftOutPhoto, ...]
     suspected: tuple[Suspicion, ...]
+    odd_warmth: tuple[str, ...] = ()
 
 
 Measure = Callable[[list[Job], StripKind], list[Measured | LeftOutPhoto]]
@@ -124,10 +130,12 @@ def learn_from(kind: StripKind, material: Material, measuring: Measure = with_ba
 
     fit, evidence = fit_all(known, mean, kind)
     photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known] + seen_charts
-    suspected = tuple(mixed_up(known, kind.range))
-    fit = replace(fit, quality=replace(fit.quality, exchanged=sum(one.way == "exchanged" for one in suspected)))
+    cards = [r.samples for r in results[: len(rows)] if isinstance(r, Measured)]
+    strange = suspected(known, cards, kind.range)
+    fit = replace(fit, quality=replace(fit.quality, exchanged=sum(one.way == "exchanged" for one in strange)))
     profile = make_profile(kind, fit, evidence, photos, card)
-    return Learned(profile, fit, tuple(known), left_out, suspected)
+    warm = tuple(odd_warmth([(row.name, row.buffer, row.temp_c) for row in rows]))
+    return Learned(profile, fit, tuple(known), left_out, strange, warm)
 
 
 def fit_all(known: list[KnownPads], mean: ChartMean | None, kind: StripKind) -> tuple[FittedCurve, Evidence]:

@@ -23,13 +23,18 @@ PH_LOW, PH_HIGH = -1.0, 15.0
 
 @dataclass(frozen=True)
 class BufferRow:
-    """One photo of a strip at a known pH: the file, its name as the table wrote it, pH and its sd."""
+    """One photo of a strip at a known pH: the file, its name as the table wrote it, pH and its sd.
+
+    buffer, temp_c: the liquid of the table and its temperature (°C), where the pH was taken from there.
+    """
 
     path: Path
     name: str
     ph: float
     ph_sd: float
     line: int
+    buffer: str = ""
+    temp_c: float | None = None
 
 
 @dataclass(frozen=True)
@@ -117,19 +122,20 @@ def read_buffers(path: Path) -> list[BufferRow]:
     out = []
     for row in rows:
         photo, name = row.photo()
+        buffer, temp = "", None
         if row.text("ph"):
             ph, sd = row.number("ph", PH_LOW, PH_HIGH), PH_SD
         elif row.text("buffer"):
-            temp = row.number("temp_c", -5.0, 110.0)
+            buffer, temp = row.text("buffer"), row.number("temp_c", -5.0, 110.0)
             try:
-                ph, sd = liquid_ph(row.text("buffer"), temp)
+                ph, sd = liquid_ph(buffer, temp)
             except ValueError as problem:
                 raise row.wrong("temp_c" if "runs from" in str(problem) else "buffer", str(problem)) from None
         else:
             raise row.wrong("ph", _("is empty, and so is buffer"))
         if row.text("ph_sd"):
             sd = row.number("ph_sd", 0.0, 1.0)
-        out.append(BufferRow(photo, name, ph, sd, row.line))
+        out.append(BufferRow(photo, name, ph, sd, row.line, buffer.lower(), temp))
     return out
 
 

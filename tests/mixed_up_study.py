@@ -14,7 +14,7 @@ import numpy as np
 
 from calibration.card_estimate import estimate_card
 from calibration.known_pads import KnownPads
-from calibration.liquids.mixed_up import mixed_up
+from calibration.strangers.mixed_up import mixed_up
 from stripread.correction.fit import fix_colour
 from stripread.strip.pads import pads_to_lab
 from tests.tune.profiles import _photo

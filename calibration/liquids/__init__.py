@@ -1,1 +1,1 @@
-"""Liquids of known pH: which people have at hand, each with its honest width; which helps next; which were mixed up."""
+"""Liquids of known pH: which people have at hand, each with its honest width; which helps next."""

@@ -37,8 +37,8 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")
     from calibration.learn import learn
-    from calibration.liquids.mixed_up import in_words
     from calibration.report import report
+    from calibration.strangers.suspicion import in_words
     from service.terminal.targets import check_target
     from stripread.kind import load_kind
     from stripread.ph.profile import save_profile
@@ -49,7 +49,7 @@ def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: P
         click.echo(_("left out {name}: {why}", name=photo.name, why=photo.why), err=True)
     save_profile(learned.profile, out)
     known = list(learned.known)
-    mixed = [in_words(one, known) for one in learned.suspected]
+    mixed = [*learned.odd_warmth, *(in_words(one, known) for one in learned.suspected)]
     click.echo(report(learned.profile, learned.fit, known, mixed))
     click.echo(_("\n{out} written.", out=out))
     return 0

@@ -45,7 +45,12 @@ export async function liquidsStep(box, screen) {
   const light = field({ name: "light", label: t("Light of the next photo"), options: Object.entries(LIGHTS), value: said().light || "day" });
   const ticks = el("details", { id: "liquid-ticks", open: !(said().liquids || []).length && !said().own }, el("summary", {}, t("What is at hand?")));
 
-  warm.onchange = async () => { remember({ temperature: warm.querySelector("input").value }); await load(); };
+  warm.onchange = async () => {
+    const typed = warm.querySelector("input").value;
+    try { number(typed, t("Temperature of the liquids, °C")); } catch (problem) { return complain(wrong, problem); } // never another one in its place
+    remember({ temperature: typed });
+    await load();
+  };
   own.oninput = () => {
     const text = own.querySelector("input").value;
     remember({ own: text });
@@ -59,6 +64,7 @@ export async function liquidsStep(box, screen) {
     try {
       all = await call(`/api/liquids?temperature_c=${warmth()}`);
       calm(wrong);
+      if (all[0]?.temperature_question) complain(wrong, new Error(all[0].temperature_question));
     } catch (problem) {
       complain(wrong, problem);
     }

@@ -123,6 +123,11 @@ def test_a_liquid_brings_its_ph_and_its_doubt(client):
     ):
         refused = put(client, draft, FEW[1], **form)
         assert (refused.status_code, refused.json()["code"]) == (422, code)
+    assert not [asked for asked in client.get(f"/api/calibrations/{draft}").json()["wanted"] if "°C" in asked]
+    assert put(client, draft, FEW[1], liquid="phthalate", temperature_c="68").status_code == 201
+    asked = client.get(f"/api/calibrations/{draft}").json()["wanted"][0]
+    assert asked.startswith(f"{FEW[1]['photo']}: 68 °C is no temperature of a room")
+    assert "20 °C" in asked
 
 
 def test_a_run_makes_a_profile_that_is_read_with(client, learned):

@@ -13,6 +13,16 @@ def test_liquids_with_their_ph_at_a_temperature(client):
     assert client.get("/api/liquids?temperature_c=warm").status_code == 422
 
 
+def test_a_temperature_that_no_room_has_is_asked_about(client):
+    asked = {
+        temp: {one["temperature_question"] for one in client.get(f"/api/liquids?temperature_c={temp}").json()}
+        for temp in ("21", "68")
+    }
+    assert asked["21"] == {""}
+    (question,) = asked["68"]
+    assert "20 °C" in question
+
+
 def test_liquids_in_the_readers_language(client):
     english, german = (client.get(f"/api/liquids?language={which}").json() for which in ("en", "de"))
     for one, other in zip(english, german, strict=True):

@@ -20,6 +20,7 @@ from tests.tune import (
     prints,
     profiles,
     rendered,
+    strangers,
     unused_strips,
 )
 from tests.tune.engine import Tuning
@@ -40,9 +41,18 @@ TUNINGS: dict[str, Tuning[Any]] = {
     **prints.TUNINGS,
     **unused_strips.TUNINGS,
     **live.TUNINGS,
+    **strangers.TUNINGS,
 }
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
-SLOW = (*profiles.TUNINGS, *pairs.TUNINGS, *laid.TUNINGS, *rendered.TUNINGS, *unused_strips.TUNINGS, *live.TUNINGS)
+SLOW = (
+    *profiles.TUNINGS,
+    *pairs.TUNINGS,
+    *laid.TUNINGS,
+    *rendered.TUNINGS,
+    *unused_strips.TUNINGS,
+    *live.TUNINGS,
+    *strangers.TUNINGS,
+)
 SETUPS = {**dict.fromkeys(TUNINGS, 40), **dict.fromkeys(SLOW, 12), "typical": 10, "other_card": 10, "dyes_off": 10}
 
 

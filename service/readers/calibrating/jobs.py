@@ -134,7 +134,7 @@ def learn_job(_: Any, job: LearnJob) -> Result:  # noqa: ANN401
     """
     from calibration.advice.shown import evidence  # noqa: PLC0415
     from calibration.learn import Material, learn_from  # noqa: PLC0415
-    from calibration.liquids.mixed_up import in_words  # noqa: PLC0415
+    from calibration.strangers.suspicion import in_words  # noqa: PLC0415
     from calibration.tables import BufferRow, ChartSpot, Swatch  # noqa: PLC0415
     from stripread.kind import kind_from_dict  # noqa: PLC0415
     from stripread.ph.profile import profile_text  # noqa: PLC0415

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from calibration.liquids.warmth import odd_warmth
 from service.log.calibrations import drafts, runs
 from service.web.calibrating.models import CalibrationOut, PhotoOut, ResultOut, RunOut
 from stripread.words import SOURCE, _, _n, spoken
@@ -80,4 +81,4 @@ def wanted(draft: drafts.Row, photos: list[drafts.Row], result: ResultOut | None
         out = result.mixed_up + out + result.would_help
     elif len(counts) >= _LIQUIDS:
         out.append(_("work out the curve"))
-    return out
+    return odd_warmth([(row["file"], row["liquid"], row["temperature_c"]) for row in photos]) + out

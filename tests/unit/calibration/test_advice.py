@@ -10,9 +10,10 @@ import pytest
 from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, learn, make_profile
 from calibration.liquids import next_best
-from calibration.liquids.mixed_up import in_words, mixed_up
 from calibration.liquids.next_best import gains
 from calibration.report import ph_doubt
+from calibration.strangers.mixed_up import mixed_up
+from calibration.strangers.suspicion import in_words
 from stripread.kind import load_kind
 from stripread.ph.profile import load_profile, save_profile
 from stripread.ph.quality import KnownPhoto

@@ -8,6 +8,7 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, Field
 
 from calibration.liquids.table import AtHand, Sort, liquids
+from calibration.liquids.warmth import warmth_question
 from service.bench.typed_fields import Typed
 from service.web.problems import responses
 from stripread.words import say
@@ -29,6 +30,7 @@ class LiquidOut(BaseModel):
     temperatures_c: tuple[float, float] = Field(description="Lowest and highest temperature of its table.")
     source: str
     caution: str = Field(description="Empty where it is harmless.")
+    temperature_question: str = Field(description="What to ask about the temperature; empty where a room may have it.")
 
 
 @router.get("")
@@ -51,4 +53,5 @@ def _out(liquid: AtHand, temp_c: float) -> LiquidOut:
         temperatures_c=(low, high),
         source=liquid.source,
         caution=say(liquid.caution) if liquid.caution else "",
+        temperature_question=warmth_question(temp_c),
     )

@@ -9,18 +9,16 @@ least ``SURE`` to one with what is known beforehand: mix-ups are rare, and there
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.known_pads import KnownPads, pad_count
 from calibration.process import PRIOR, Sizes
+from calibration.strangers.suspicion import Suspicion, Way
 from stripread.gauss import gaussian_between
-from stripread.words import _
 
 Array = NDArray[np.float64]
-Way = Literal["exchanged", "elsewhere", "foreign"]
 
 LENGTHS = (0.7, 1.0, 1.5, 2.2, 3.2)  # pH over which colours stay alike: from a sharp turn to a slow one
 NOISES = (0.7, 1.5, 3.0, 6.0, 12.0, 25.0, 50.0)  # variance of a photo, in that of the scatter expected of it
@@ -30,21 +28,6 @@ ENOUGH = 7  # pH values: with fewer, colours that turn back are as likely as lab
 APART = 1.0  # pH: liquids nearer than this are not told apart by the colours of a curve that is not known yet
 SUSPECTS = 8  # photos, and liquids, that are looked at closely
 STEP = 0.5  # pH, of where a liquid may lie instead
-
-
-@dataclass(frozen=True)
-class Suspicion:
-    """What may be wrong, how sure that is (chance, 0 to 1), and the photos it is about, as numbers in their order.
-
-    way: "exchanged": the photos of the first pH lie at the second and the other way round; "elsewhere": they fit
-    ``fits``, the pH of others; "foreign": they fit nowhere on the curve of the others.
-    """
-
-    way: Way
-    photos: tuple[int, ...]
-    said: tuple[float, ...]
-    fits: tuple[float, ...]
-    chance: float
 
 
 @dataclass(frozen=True)
@@ -177,32 +160,3 @@ def _foreign(colours: _Colours, group: NDArray[np.int64]) -> float:
     inside = colours.values[group] - mean
     scatter = float((inside**2 / noise).sum()) + (len(group) - 1) * mean.size * float(np.log(noise))
     return float(value - 0.5 * scatter)
-
-
-def in_words(found: Suspicion, known: list[KnownPads], names: list[str] | None = None) -> str:
-    """A suspicion as a sentence that says what to do; ``names``: what the liquid of each photo was called."""
-    names = names or [f"pH {k.ph:g}" for k in known]
-    files = ", ".join(known[i].photo_name for i in found.photos)
-    if found.way == "exchanged":
-        first = names[found.photos[0]]
-        other = next(names[i] for i in found.photos if known[i].ph != known[found.photos[0]].ph)
-        return _(
-            "{files}: {first} and {other} read as each other. Were the two mixed up? If so, put their pH right; else "
-            "dip new strips in both.",
-            files=files,
-            first=first,
-            other=other,
-        )
-    if found.way == "elsewhere":
-        return _(
-            "{files}: fits pH {fits:.1f}, not {said:.2f}. Look at the label, at the temperature and at what the strip "
-            "was dipped in; put it right, or leave the photo out.",
-            files=files,
-            fits=found.fits[0],
-            said=found.said[0],
-        )
-    return _(
-        "{files}: fits nowhere on the curve of the others. Is it a strip of another bottle or sort, beside a card of "
-        "another print, or dipped long before? Leave it out, or photograph a new strip.",
-        files=files,
-    )
