@@ -100,7 +100,7 @@ def to_pads(measured: Measured, card: CardValues, *, dye: bool = True) -> PadSet
     return pads_to_lab(measured.pads, fix_colour(measured.samples, card), dye=dye)
 
 
-def known_pad(measured: Measured, card: CardValues, ph: float, ph_sd: float, name: str) -> KnownPads:  # noqa: PLR0917
+def known_pad(measured: Measured, card: CardValues, ph: float, ph_sd: float, name: str) -> KnownPads:
     """Pads of one measured photo at a known pH, with the phone and the light that it was taken by."""
     fix = fix_colour(measured.samples, card)
     pads = pads_to_lab(measured.pads, fix)

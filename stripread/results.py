@@ -121,8 +121,8 @@ class TakenBy:
     """By which phone and in what light a photo was taken, and whether the profile knows them.
 
     phone: make, model and lens as the file names them, else None; light: signature, () where the card was not fitted;
-    known: "phone and light", "phone" or "no"; share, curve: what is left of the variance that a stranger's phone and light
-    bring, and of the curve's.
+    known: "phone and light", "phone" or "no"; share, curve: what is left of the variance that a stranger's phone and
+    light bring, and of the curve's.
     """
 
     phone: str | None = None

@@ -23,7 +23,6 @@ import numpy as np
 
 from calibration.card_estimate import estimate_card
 from calibration.gather import known_pad
-from calibration.known_pads import KnownPads
 from calibration.learn import fit_all, make_profile
 from stripread.errors import Refused
 from stripread.ph.profile import Profile

@@ -1,10 +1,11 @@
-"""What a remembered phone and light are worth: `python -m tests.own_phone_study --world judging --first 900 --setups 6`.
+"""What a remembered phone and light are worth: `python -m tests.own_phone_study`.
 
-Every second setup of the coverage study has a user whose phone calibrated the profile (``coverage_rows.scene_drawn``). The
-profile is made twice: from photos in as many lights (``buffer_scenes``), and from photos in the light and at the place where
-the user reads. The user's photos are then read with each, and so are the first ones with the second profile: the same phone
-elsewhere. Each photo is read twice, with the phone's name in its file and without: known, and as a stranger's.
-``SCENE_SHELF=FOLDER`` keeps the photos for the next run; ``--rows`` keeps each photo's row.
+Every second setup of the coverage study has a user whose phone calibrated the profile
+(``coverage_rows.scene_drawn``). The profile is made twice: from photos in as many lights (``buffer_scenes``), and
+from photos in the light and at the place where the user reads. The user's photos are then read with each, and so are
+the first ones with the second profile: the same phone elsewhere. Each photo is read twice, with the phone's name in
+its file and without: known, and as a stranger's. ``SCENE_SHELF=FOLDER`` keeps the photos for the next run; ``--rows``
+keeps each photo's row.
 """
 
 from __future__ import annotations
@@ -165,7 +166,7 @@ def report(rows: Sequence[OwnRow]) -> str:
                     name = {None: "known", True: "known, the profile's bottle", False: "known, another bottle"}[bottle]
                     lines += [
                         f"| {kind} | {calibrated} | {where} | {name} | {len(part)} | {figures(part, plain=False)} |",
-                        f"| {kind} | {calibrated} | {where} | the same, unnamed | {len(part)} | {figures(part, plain=True)} |",
+                        f"| {kind} | {calibrated} | {where} | unnamed | {len(part)} | {figures(part, plain=True)} |",
                     ]
             other = [r for r in some if r.known != "phone and light"]
             if other:
@@ -180,7 +181,9 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     ask.add_argument("--world", choices=WORLDS, default="judging")
     ask.add_argument("--first", type=int, default=900)
-    ask.add_argument("--setups", type=int, default=6, help="of each kind; every second number, whose user's phone calibrated")
+    ask.add_argument(
+        "--setups", type=int, default=6, help="of each kind; every second number, whose user's phone calibrated"
+    )
     ask.add_argument("--reads", type=int, default=35)
     ask.add_argument("--kinds", default=",".join(KINDS))
     ask.add_argument("--rows", type=Path, help="write every photo's row here")
@@ -219,7 +222,13 @@ def read_rows(path: Path) -> list[OwnRow]:
         return [
             OwnRow(
                 **{
-                    name: text if name in words else int(text) if name == "setup" else text == "True" if name == "own_bottle" else float(text)
+                    name: text
+                    if name in words
+                    else int(text)
+                    if name == "setup"
+                    else text == "True"
+                    if name == "own_bottle"
+                    else float(text)
                     for name, text in line.items()
                 }  # type: ignore[arg-type]
             )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 
 from PIL import Image
+from PIL.TiffImagePlugin import IFDRational
 
 MAKE, MODEL, EXIF_IFD, FOCAL_LENGTH, LENS_MODEL = 271, 272, 0x8769, 37386, 42036  # EXIF 2.32
 
@@ -14,7 +15,7 @@ def named(photo: bytes, model: str, *, make: str = "Stand-in", lens: str = "rear
     exif = Image.open(io.BytesIO(photo)).getexif()
     exif[MAKE], exif[MODEL] = make, model
     detail = exif.get_ifd(EXIF_IFD)
-    detail[LENS_MODEL], detail[FOCAL_LENGTH] = lens, focal_mm
+    detail[LENS_MODEL], detail[FOCAL_LENGTH] = lens, IFDRational(round(100 * focal_mm), 100)
     body = exif.tobytes()
     segment = b"\xff\xe1" + (len(body) + 2).to_bytes(2, "big") + body
     return photo[:2] + segment + _without_exif(photo)

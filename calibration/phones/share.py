@@ -1,11 +1,12 @@
-"""How much of a stranger's doubt a phone deserves that took several of the calibration's photos, and then the curve.
+"""How much of a stranger's doubt is left for a phone that took several of the calibration's photos.
 
-The curve is fitted to its photos, so the phone's own error is in the curve, and cancels in what it reads. What is left is
-how far the phone's photos lie about that curve. Their covariance is taken as noise + share x (phone and light), the share
-1 for a stranger. The log of the share is normal about 0 beforehand, with ``PHONE_SPREAD``; the photos' evidence (as
-``Posterior.log_evidence``, curve and all integrated out) moves it, the more the more photos there are. So it is drawn to
-a stranger's from what its own residuals say, and lies at or above that; a stranger's it never exceeds. The curve that
-photos with so much less doubt give is surer too: by how much is told by its covariance at the pH where that is least so.
+The curve is fitted to its photos, so the phone's own error is in the curve, and cancels in what it reads. What is
+left is how far the phone's photos lie about that curve. Their covariance is taken as noise + share x (phone and
+light), the share 1 for a stranger. The log of the share is normal about 0 beforehand, with ``PHONE_SPREAD``; the
+photos' evidence (as ``Posterior.log_evidence``, curve and all integrated out) moves it, the more the more photos
+there are. So it is drawn to a stranger's from what its own residuals say, and lies at or above that; a stranger's it
+never exceeds. The curve that photos with so much less doubt give is surer too: by how much is told by its covariance
+at the pH where that is least so.
 """
 
 from __future__ import annotations

@@ -69,7 +69,7 @@ class ColourFix:
     dyes: Array
 
     def mixing(self) -> tuple[Array, Array]:
-        """How this phone in this light mixes the card's red, green and blue: off-diagonals of A (6,), covariance (6, 6).
+        """How phone and light mix the card's red, green and blue: off-diagonals of A (6,), covariance (6, 6).
 
         White is taken out, so it tells of the sensor's bands and the lamp's spectrum and not of the white balance: one
         phone's own signature of a light.

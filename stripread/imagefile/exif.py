@@ -1,4 +1,4 @@
-"""The facts wanted of EXIF: which way up, when, by which camera and lens. A broken block says nothing and spoils nothing."""
+"""The facts wanted of EXIF: which way up, when, by which camera and lens. A broken block says nothing."""
 
 from __future__ import annotations
 

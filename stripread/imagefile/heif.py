@@ -77,7 +77,18 @@ def read_heif(data: bytes) -> Header:
     w, h = image.size
     # libheif turns the picture itself: what EXIF says of turning has been obeyed.
     icc = icc if icc and len(icc) <= MAX_ICC else None
-    return Header("HEIF", image.mode, (w, h), bare, BYTES_PER_PIXEL * w * h, 1, icc, taken_at, camera=camera, lens=exif_lens(image.info.get("exif")))
+    return Header(
+        "HEIF",
+        image.mode,
+        (w, h),
+        bare,
+        BYTES_PER_PIXEL * w * h,
+        1,
+        icc,
+        taken_at,
+        camera=camera,
+        lens=exif_lens(image.info.get("exif")),
+    )
 
 
 def _children(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:

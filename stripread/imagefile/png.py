@@ -64,7 +64,18 @@ def _header(found: dict[bytes, bytes], bare: bytes) -> Header:
     orientation, taken_at = exif_facts(found.get(b"eXIf"))
     held = w * h * (1 if colour in (0, 3) and depth <= 8 else 4)  # Pillow keeps three channels in four bytes
     camera, icc = exif_camera(found.get(b"eXIf")), _profile(found.get(b"iCCP"))
-    return Header("PNG", _MODES[colour], (w, h), bare, held, orientation, icc, taken_at, camera=camera, lens=exif_lens(found.get(b"eXIf")))
+    return Header(
+        "PNG",
+        _MODES[colour],
+        (w, h),
+        bare,
+        held,
+        orientation,
+        icc,
+        taken_at,
+        camera=camera,
+        lens=exif_lens(found.get(b"eXIf")),
+    )
 
 
 def _profile(chunk: bytes | None) -> bytes | None:

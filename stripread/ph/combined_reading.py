@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 from stripread.errors import Refused
 from stripread.ph.joint_posterior import DISAGREE, Agreement, JointPosterior, infer_joint
 from stripread.ph.observation import StripObservation, observe_strip
-from stripread.ph.known_phone import with_known_curve
 from stripread.ph.read import PhTrace, reading_of, strip_reading
+from stripread.ph.remembered.reading import with_known_curve
 from stripread.ph.verdicts import NEAR_OFF_CURVE, doubts_of_estimate
 from stripread.reasons import Reason, because
 from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp

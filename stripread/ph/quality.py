@@ -20,7 +20,7 @@ CHANCE = 1e-3  # of blaming a profile whose intervals hold what they promise
 
 @dataclass(frozen=True)
 class KnownPhoto:
-    """One photo that the profile was made from. ``ph`` is NaN for a photo of the maker's chart; taken: by which phone."""
+    """One photo that the profile was made from. ``ph`` is NaN for one of the maker's chart; taken: by which phone."""
 
     file: str
     sha256: str

@@ -17,7 +17,7 @@ from stripread.correction.verdicts import doubts_of_fix
 from stripread.errors import Refused
 from stripread.ph.comparison import ReadStrip, compare
 from stripread.ph.observation import fit_errors_shared, observe_strip
-from stripread.ph.known_phone import as_used, looked_up, read_known
+from stripread.ph.remembered.reading import as_used, looked_up, read_known
 from stripread.ph.verdicts import OFF_CURVE, doubts_of_estimate, evident_interval
 from stripread.reasons import because
 from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading, TakenBy
@@ -240,7 +240,7 @@ def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
     ]
     refused = [] if trace.refusal is None else [trace.refusal]
     first = readings[0] if readings else strip_reading(None, profile, (), refused)
-    return reading_of(stamp, profile, first, tuple(readings), as_used(trace.taken_by, strips[0].pads if strips else None))
+    return reading_of(stamp, profile, first, tuple(readings), as_used(trace.taken_by, [s.pads for s in strips]))
 
 
 def _reasons_so_far(strip: StripTrace) -> list[Reason]:
@@ -265,7 +265,7 @@ def strip_reading(
     )
 
 
-def reading_of(  # noqa: PLR0917 - what a reading consists of
+def reading_of(
     stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...], taken_by: TakenBy = STRANGERS
 ) -> PhReading:
     """A reading whose value is that of its first strip."""

@@ -10,9 +10,9 @@ from stripread.ph import read
 from stripread.ph.buffers import Liquid
 from stripread.ph.combined_reading import ObservedPhoto, _doubts_of, combine
 from stripread.ph.comparison import Compared, compare
-from stripread.ph.known_phone import read_known
 from stripread.ph.joint_posterior import Agreement, infer_joint
 from stripread.ph.read import PhTrace, StripTrace
+from stripread.ph.remembered.reading import read_known
 from stripread.reasons import because
 from stripread.results import Comparison, PhReading, Stamp, StripReading
 from stripread.strip.find import InLane, Unread
@@ -20,9 +20,9 @@ from stripread.strip.one import FoundStrip
 from stripread.strip.rest import Left
 from stripread.strip.touching import crowded
 from tests.reason_cases.row import Row
+from tests.unit.ph import test_known_phone as known
 from tests.unit.ph.test_comparison import ALL_FIT
 from tests.unit.ph.test_comparison import strip as toy_strip
-from tests.unit.ph import test_known_phone as known
 from tests.unit.ph.test_joint_posterior import observations, profile, seen
 
 REFUSED = PhReading(Stamp("bad.jpg", "b" * 64, "test", 0.1), None, None, reasons=(because("blurred"),))

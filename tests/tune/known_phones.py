@@ -1,7 +1,8 @@
 """How far a phone that calibrated is believed: numbers under which its readings are as sure as they say.
 
-A setup is a card, a bottle, a phone and a place. Its profile is made by the calibration's own code from sampled photos, in
-many lights or all at the place; the same phone then reads strips of that bottle and of others, there and elsewhere.
+A setup is a card, a bottle, a phone and a place. Its profile is made by the calibration's own code from sampled
+photos, in many lights or all at the place; the same phone then reads strips of that bottle and of others, there and
+elsewhere.
 """
 
 from __future__ import annotations
@@ -22,11 +23,11 @@ from calibration.phones import share as phone_share
 from calibration.process import Posterior
 from stripread.correction.fit import fix_colour
 from stripread.errors import Refused
-from stripread.ph.known_phone import read_known
 from stripread.ph.phones import known as known_module
 from stripread.ph.phones.known import KnownPhone, match
 from stripread.ph.phones.taken import Taken, taken_by
 from stripread.ph.quality import KnownPhoto
+from stripread.ph.remembered.reading import read_known
 from stripread.results import TakenBy
 from stripread.strip.pads import PadSet, pads_to_lab
 from stripread.tuned import Value

@@ -1,10 +1,10 @@
-"""Is a photo by a phone that calibrated the profile, in a light that it did so in? Then its doubt is that phone's own.
+"""Is a photo by a phone and in a light that calibrated the profile? Then its doubt is that phone's own.
 
-What phone and light bring to a reading's doubt is a stranger's: how far apart phones and lights lie. A profile whose own
-photos are by the phone that reads has that phone's error in its curve; what is left is how far the phone's own photos lie
-about it, which they show (``KnownPhone.share``, found while calibrating). That holds in lights like theirs only. A light is
-taken to be one of theirs where its signature is no further from them than fit and their own spread explain (Hotelling's
-T-squared for one more of them; from memory).
+What phone and light bring to a reading's doubt is a stranger's: how far apart phones and lights lie. A profile whose
+own photos are by the phone that reads has that phone's error in its curve; what is left is how far the phone's own
+photos lie about it, which they show (``KnownPhone.share``, found while calibrating). That holds in lights like theirs
+only. A light is taken to be one of theirs where its signature is no further from them than fit and their own spread
+explain (Hotelling's T-squared for one more of them; from memory).
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ FIT_WORTH = _TUNED.number("fit_worth")
 class KnownPhone:
     """A phone that took several of a profile's photos.
 
-    phone: its name; photos: how many; share: what is left of the variance that a stranger's phone and light bring; curve:
-    what is then left of the variance of the curve, whose photos are as much surer.
+    phone: its name; photos: how many; share: what is left of the variance that a stranger's phone and light bring;
+    curve: what is then left of the variance of the curve, whose photos are as much surer.
     """
 
     phone: str

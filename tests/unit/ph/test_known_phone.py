@@ -1,17 +1,21 @@
 """A phone and a light that the profile knows: when a photo is one of theirs, and what its reading then says."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.stats import chi2
 
 from stripread.ph.combined_reading import combine
-from stripread.ph.known_phone import as_used, read_known, with_known_curve
 from stripread.ph.phones.known import OTHER_LIGHT, STRANGER, KnownPhone, like_them, match
 from stripread.ph.phones.taken import Taken
 from stripread.ph.posterior import infer_ph
+from stripread.ph.profile import load_profile
+from stripread.ph.read import read_ph
+from stripread.ph.remembered.reading import as_used, read_known, with_known_curve
 from stripread.results import TakenBy
+from tests.photo_names import named
 from tests.unit.ph.test_joint_posterior import observations, profile, seen
 from tests.unit.ph.test_posterior import LineCurve, pads_at
 
@@ -49,7 +53,7 @@ def test_the_phone_in_another_light_has_a_strangers_doubt():
 
 
 def test_a_light_counts_as_another_as_rarely_as_said():
-    """Lights that scatter as the fit says: Hotelling's T-squared, which for many photos is chi-square (Anderson 2003)."""
+    """Lights that scatter as the fit says: Hotelling's T-squared, for many photos chi-square (from memory)."""
     rng = np.random.default_rng(4)
     lights = 0.01 * rng.normal(size=(400, 6))
     drawn = 0.01 * rng.normal(size=(2000, 6))
@@ -97,7 +101,7 @@ def test_a_known_phone_is_surer_and_says_so():
     assert np.ptp(estimate.interval) < 0.9 * np.ptp(plain.interval)
     assert [reason.code for reason in said] == ["known_phone"]
     assert "8 photos" in said[0].message
-    assert as_used(KNOWN, used) == KNOWN
+    assert as_used(KNOWN, [used]) == KNOWN
     assert estimate.budget["calibration"] < infer_ph(used, learned).budget["calibration"]
 
 
@@ -122,7 +126,7 @@ def test_colours_unlike_the_phones_own_photos_are_a_strangers():
     assert [reason.code for reason in said] == ["known_phone_differs"]
     assert used is odd
     assert np.array_equal(estimate.density, infer_ph(odd, learned).density)
-    assert as_used(KNOWN, used).share == 1.0
+    assert as_used(KNOWN, [used]).share == 1.0
 
 
 def test_several_photos_by_a_known_phone_share_its_surer_curve():
@@ -140,3 +144,39 @@ def test_the_curve_is_as_sure_as_said():
     at = np.array([4.0, 7.0])
     learned = with_known_curve(profile(), KNOWN)
     assert learned.curve_cov(at) == pytest.approx(0.4 * profile().curve_cov(at))
+
+
+DEMO = Path(__file__).parents[3] / "service" / "demo"
+
+
+def test_a_photo_that_names_the_phone_is_read_as_known_and_one_that_does_not_as_ever():
+    photo, plain = (DEMO / "photos" / "12-wash-08.jpg").read_bytes(), load_profile(DEMO / "profile.toml")
+    stranger = read_ph(photo, plain)
+    phone = "Stand-in one, rear 5.4 mm"
+    shot = Taken(phone, stranger.taken_by.light)
+    photos = tuple(replace(known, taken=shot) for known in plain.photos)
+    learned = replace(plain, photos=photos, phones=(KnownPhone(phone, len(photos), 0.2, 0.5),))
+    known = read_ph(named(photo, "one"), learned)
+    assert (known.taken_by.known, known.taken_by.phone) == ("phone and light", phone)
+    assert known.to_dict()["taken_by"] == {**known.taken_by.to_dict(), "phone": phone, "share": 0.2, "curve": 0.5}
+    surer = np.array([pad.sd for pad in known.pads]) / np.array([pad.sd for pad in stranger.pads])
+    assert (surer > np.sqrt(0.2)).all()  # noise and texture stay
+    assert (surer < 0.8).all()
+    assert "known_phone" in [reason.code for reason in known.reasons]
+    for as_ever in (
+        read_ph(photo, learned),
+        read_ph(named(photo, "other"), learned),
+        read_ph(named(photo, "one"), plain),
+    ):
+        assert as_ever.own() == stranger.own()  # value, interval, budget, pads and reasons, to the bit
+        assert as_ever.taken_by.known == "no"
+
+
+def test_a_profile_whose_photos_contradict_each_other_knows_no_phone():
+    photo, plain = (DEMO / "photos" / "12-wash-08.jpg").read_bytes(), load_profile(DEMO / "profile.toml")
+    phone = "Stand-in one, rear 5.4 mm"
+    shot = Taken(phone, read_ph(photo, plain).taken_by.light)
+    photos = tuple(replace(known, taken=shot) for known in plain.photos)
+    mixed_up = replace(plain.quality, exchanged=1)
+    learned = replace(plain, photos=photos, phones=(KnownPhone(phone, len(photos), 0.2, 0.5),), quality=mixed_up)
+    assert read_ph(named(photo, "one"), learned).taken_by.known == "no"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -41,8 +42,9 @@ def with_known_curve(profile: Profile, taken: TakenBy) -> Profile:
     return replace(profile, strip=replace(profile.strip, cov_factor=profile.strip.cov_factor * np.sqrt(taken.curve)))
 
 
-def as_used(taken: TakenBy, pads: PadSet | None) -> TakenBy:
-    """The phone with the doubt that was used: a stranger's where the pads have that after all."""
+def as_used(taken: TakenBy, strips: Sequence[PadSet | None]) -> TakenBy:
+    """The phone with the doubt that was used: a stranger's where the first strip's pads have that after all."""
+    pads = strips[0] if strips else None
     return taken if pads is not None and pads.share < 1.0 else replace(taken, share=1.0, curve=1.0)
 
 
