@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from calibration import chemistry
 from calibration.known_pads import KnownPads, points
 from calibration.pad_fit import Chemistry, fit_pad, one_pad
+from calibration.phones.share import known_phones
 from calibration.process import Observed, Posterior, find_sizes, observe
 from calibration.spline import fit_spline
 from stripread.kind import StripKind
 from stripread.ph.curve import Lot, StripCurve, StripModel
+from stripread.ph.phones.known import KnownPhone
 from stripread.ph.posterior import infer_ph
 from stripread.ph.quality import Quality
 from stripread.strip.pads import PadSet
@@ -31,6 +33,7 @@ Array = NDArray[np.float64]
 Fit = Callable[[list[KnownPads], StripKind, Posterior | None], Posterior]
 
 STEP, COV_STEP = 0.05, 0.25  # grids of the table and of its covariance
+LOOKS = 29  # pH at which it is asked how much surer a known phone makes the curve: every half in 0 to 14
 JUDGES = 0.075  # standard deviation in pH of a liquid that may judge: half of what the report calls a good mean error
 BEYOND = 0.5  # pH that the table reaches beyond the kind's range
 _TUNED = tuned("calibration")
@@ -66,7 +69,7 @@ class LeftOut:
 class FittedCurve:
     """A curve ready for a profile: the table, the model's name, why it was taken, its parameters, how well it fits.
 
-    residuals (n, P, 3): photo less curve.
+    residuals (n, P, 3): photo less curve. phones: those that took several of the photos, and how well they agree.
     """
 
     strip: StripCurve
@@ -75,6 +78,7 @@ class FittedCurve:
     quality: Quality
     left_out: LeftOut
     residuals: Array  # (n, P, 3) photo less curve
+    phones: tuple[KnownPhone, ...] = ()
     parameters: dict[str, Any] = field(default_factory=dict)
 
 
@@ -151,7 +155,8 @@ def finish(judged: Judged, known: list[KnownPads], kind: StripKind, why: str) ->
     strip = tabulate(posterior, kind, judged.lot, found.doubt_scale)
     seen = posterior.seen
     residuals = seen.lab.reshape(len(seen.ph), seen.pads, 3) - strip.curve(seen.ph)
-    return FittedCurve(strip, judged.model, why, found, left, residuals, _parameters(posterior))
+    phones = known_phones(posterior, known, np.linspace(*kind.range, LOOKS))
+    return FittedCurve(strip, judged.model, why, found, left, residuals, phones, _parameters(posterior))
 
 
 def fit_chemistry(known: list[KnownPads], kind: StripKind, whole: Posterior | None = None) -> Posterior:

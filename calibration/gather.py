@@ -22,6 +22,7 @@ from stripread.card.values import CardValues
 from stripread.correction.fit import fix_colour
 from stripread.errors import CallError, Refused
 from stripread.kind import StripKind
+from stripread.ph.phones.taken import taken_by
 from stripread.strip.measure import Measured, measure, measure_points
 from stripread.strip.pads import PadSet, pads_to_lab
 from stripread.words import _, speak, spoken
@@ -99,13 +100,20 @@ def to_pads(measured: Measured, card: CardValues, *, dye: bool = True) -> PadSet
     return pads_to_lab(measured.pads, fix_colour(measured.samples, card), dye=dye)
 
 
+def known_pad(measured: Measured, card: CardValues, ph: float, ph_sd: float, name: str) -> KnownPads:
+    """Pads of one measured photo at a known pH, with the phone and the light that it was taken by."""
+    fix = fix_colour(measured.samples, card)
+    pads = pads_to_lab(measured.pads, fix)
+    taken = taken_by(measured.phone, fix)
+    return KnownPads(pads.lab, pads.cov, ph, ph_sd, measured.sha256, name, pads.of_phone, taken)
+
+
 def known_pads(rows: list[BufferRow], results: list[Measured | LeftOutPhoto], card: CardValues) -> list[KnownPads]:
     """Pads of the photos that were measured, with the pH of their rows."""
     out = []
     for row, result in zip(rows, results, strict=True):
         if isinstance(result, Measured):
-            pads = to_pads(result, card)
-            out.append(KnownPads(pads.lab, pads.cov, row.ph, row.ph_sd, result.sha256, row.name))
+            out.append(known_pad(result, card, row.ph, row.ph_sd, row.name))
     return out
 
 

@@ -129,7 +129,7 @@ def learn_from(kind: StripKind, material: Material, measuring: Measure = with_ba
     _enough(known, mean, left_out)
 
     fit, evidence = fit_all(known, mean, kind)
-    photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known] + seen_charts
+    photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd, k.taken) for k in known] + seen_charts
     cards = [r.samples for r in results[: len(rows)] if isinstance(r, Measured)]
     strange = suspected(known, cards, kind.range)
     fit = replace(fit, quality=replace(fit.quality, exchanged=sum(one.way == "exchanged" for one in strange)))
@@ -177,6 +177,7 @@ def make_profile(
         made=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
         card_values=card,
         parameters=fit.parameters,
+        phones=fit.phones,
     )
 
 

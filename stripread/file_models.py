@@ -14,6 +14,9 @@ from stripread.words import _
 
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Text = Annotated[str, Field(max_length=2_000)]
+PhoneName = Annotated[str, Field(min_length=1, max_length=600)]  # make, model, lens, focal length, by EXIF
+Share = Annotated[float, Field(ge=0.005, le=1.0, allow_inf_nan=False)]
+Mixing = Annotated[float, Field(ge=-100.0, le=100.0, allow_inf_nan=False)]  # of a matrix whose rows add up to 1
 Table = Annotated[str, Field(max_length=1_500_000)]
 Ph = Annotated[float, Field(ge=-1.0, le=15.0, allow_inf_nan=False)]
 Length = Annotated[float, Field(gt=0.0, le=500.0, allow_inf_nan=False)]  # mm
@@ -92,6 +95,17 @@ class KnownPhotoFile(_File):
     sha256: Annotated[str, Field(max_length=64)]
     ph: Ph | None = None
     ph_sd: Annotated[float, Field(ge=0.0, le=14.0)] | None = None
+    phone: PhoneName | None = None
+    light: Annotated[list[Mixing], Field(max_length=6)] = []
+
+
+class KnownPhoneFile(_File):
+    """A phone that took several of a profile's photos, and its shares of a stranger's variance and of the curve's."""
+
+    phone: PhoneName
+    photos: Annotated[int, Field(ge=1, le=10_000)]
+    share: Share
+    curve: Share
 
 
 class CurveFile(_File):
@@ -121,6 +135,7 @@ class ProfileFile(_File):
     scatter: ScatterFile
     lot: LotFile
     photos: Annotated[list[KnownPhotoFile], Field(max_length=10_000)]
+    phones: Annotated[list[KnownPhoneFile], Field(max_length=1_000)] = []  # older files don't say
     card: CardFile
     curve: CurveFile
 

@@ -55,7 +55,8 @@ class Photo:
     pixels (H, W, 3) RGB uint8 as the phone encoded them, at the working size; scale: full-size pixels to a working
     pixel; full_size (w, h) upright; offset: full-size pixels left of and above the first working pixel (a reduced
     decode drops less than one working pixel); taken_at ISO 8601 or None; convert: to sRGB, when the file has another
-    profile; quick: decoded at half of the usual working size; camera: maker and model as the file has them, or None.
+    profile; quick: decoded at half of the usual working size; camera: maker and model as the file has them, or None;
+    lens: lens and focal length likewise, "" where it says nothing.
     """
 
     pixels: Pixels
@@ -67,6 +68,12 @@ class Photo:
     convert: Callable[[Pixels], Pixels] | None = None
     quick: bool = False
     camera: str | None = None
+    lens: str = ""
+
+    @property
+    def phone(self) -> str | None:
+        """Which phone and which of its lenses took it, by the file; None where that names no camera."""
+        return None if self.camera is None else ", ".join(part for part in (self.camera, self.lens) if part)
 
     def to_full(self, points: Array) -> Array:
         """Working pixels (N, 2) as full-size pixels (N, 2)."""
@@ -129,7 +136,7 @@ def open_photo(data: Source, *, quick: bool = False) -> Photo:
     rgb, size, offset = _upright(header, k)
     sha256, convert = fingerprint(data), srgb_converter(header.icc)
     camera = " ".join(header.camera).strip() or None
-    return Photo(rgb, float(k), size, offset, sha256, header.taken_at, convert, halved, camera)
+    return Photo(rgb, float(k), size, offset, sha256, header.taken_at, convert, halved, camera, header.lens)
 
 
 def _of_array(pixels: Pixels, *, quick: bool) -> Photo:

@@ -117,6 +117,32 @@ class Comparison:
 
 
 @dataclass(frozen=True)
+class TakenBy:
+    """By which phone and in what light a photo was taken, and whether the profile knows them.
+
+    phone: make, model and lens as the file names them, else None; light: signature, () where the card was not fitted;
+    known: "phone and light", "phone" or "no"; share, curve: what is left of the variance that a stranger's phone and
+    light bring, and of the curve's.
+    """
+
+    phone: str | None = None
+    light: tuple[float, ...] = ()
+    known: str = "no"
+    share: float = 1.0
+    curve: float = 1.0
+
+    def to_dict(self) -> dict[str, Any]:
+        """As its JSON object."""
+        return {
+            "phone": self.phone,
+            "light": [round(v, 5) for v in self.light],
+            "known": self.known,
+            "share": round(self.share, 4),
+            "curve": round(self.curve, 4),
+        }
+
+
+@dataclass(frozen=True)
 class StripReading:
     """What one of the strips in a photo came to. ``ph`` and ``interval`` are None when it was refused."""
 
@@ -180,6 +206,7 @@ class PhReading(Shown):
     waited_s: float | None = None  # from dip to photo, if it was said
     neutral_ph: float | None = None  # at the sample's temperature, if it was said
     comparison: Comparison | None = None  # where a strip beside it was to be compared with
+    taken_by: TakenBy = field(default_factory=TakenBy)
 
     @property
     def status(self) -> Status:
@@ -223,6 +250,7 @@ class PhReading(Shown):
             "strips": [strip.to_dict() for strip in self.strips],
             "waited_s": _rounded(self.waited_s, 1),
             "neutral_ph": _rounded(self.neutral_ph, 2),
+            "taken_by": self.taken_by.to_dict(),
             "sha256": self.stamp.sha256,
             "profile": self.profile,
             "taken_at": self.stamp.taken_at,

@@ -22,8 +22,7 @@ from typing import Any
 import numpy as np
 
 from calibration.card_estimate import estimate_card
-from calibration.gather import to_pads
-from calibration.known_pads import KnownPads
+from calibration.gather import known_pad
 from calibration.learn import fit_all, make_profile
 from stripread.errors import Refused
 from stripread.ph.profile import Profile
@@ -86,10 +85,9 @@ def profile_of(
     card = estimate_card([measured.samples for _, measured, _ in seen])
     known = []
     for name, measured, ph in seen:
-        pads = to_pads(measured, card)
-        known.append(KnownPads(pads.lab, pads.cov, ph, 0.01, measured.sha256, name))
+        known.append(known_pad(measured, card, ph, 0.01, name))
     fit, evidence = fit_all(known, None, strip_kind(kind))
-    photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd) for k in known]
+    photos = [KnownPhoto(k.photo_name, k.photo_sha256, k.ph, k.ph_sd, k.taken) for k in known]
     return make_profile(strip_kind(kind), fit, evidence, photos, card)
 
 

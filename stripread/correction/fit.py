@@ -68,6 +68,14 @@ class ColourFix:
     monochrome: bool
     dyes: Array
 
+    def mixing(self) -> tuple[Array, Array]:
+        """How phone and light mix the card's red, green and blue: off-diagonals of A (6,), covariance (6, 6).
+
+        White is taken out, so it tells of the sensor's bands and the lamp's spectrum and not of the white balance: one
+        phone's own signature of a light.
+        """
+        return self.theta[_A0:_FLARE0], self.cov[_A0:_FLARE0, _A0:_FLARE0]
+
     def light_at(self, at_mm: Array) -> Array:
         """Relative light at card points (N, 2): shape (N, 3), 1 at the card's centre."""
         coefficients = self.theta[_LIGHT0:_A0].reshape(3, _N_LIGHT)

@@ -29,7 +29,7 @@ class Header:
 
     bare: the file again with nothing but the parts that make its first picture; decoders see only this.
     decoder_bytes: what the decoder has to hold beside the reduced picture. inverted: CMYK with ink as 0.
-    camera: make and model, empty where it says nothing.
+    camera, lens: make and model, lens and focal length; empty where it says nothing.
     """
 
     format: str
@@ -42,6 +42,7 @@ class Header:
     taken_at: str | None = None
     inverted: bool = False
     camera: tuple[str, str] = ("", "")
+    lens: str = ""
 
     @property
     def heavy(self) -> bool:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from stripread.imagefile.exif import exif_camera, exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts, exif_lens
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 from stripread.words import _
 
@@ -77,7 +77,18 @@ def read_heif(data: bytes) -> Header:
     w, h = image.size
     # libheif turns the picture itself: what EXIF says of turning has been obeyed.
     icc = icc if icc and len(icc) <= MAX_ICC else None
-    return Header("HEIF", image.mode, (w, h), bare, BYTES_PER_PIXEL * w * h, 1, icc, taken_at, camera=camera)
+    return Header(
+        "HEIF",
+        image.mode,
+        (w, h),
+        bare,
+        BYTES_PER_PIXEL * w * h,
+        1,
+        icc,
+        taken_at,
+        camera=camera,
+        lens=exif_lens(image.info.get("exif")),
+    )
 
 
 def _children(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, int, int]]:

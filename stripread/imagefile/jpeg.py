@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from stripread.imagefile.exif import exif_camera, exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts, exif_lens
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 from stripread.words import _
 
@@ -174,4 +174,5 @@ def _header(walk: _Walk) -> Header:
         taken_at,
         inverted=mode == "CMYK" and walk.adobe is not None,
         camera=exif_camera(walk.exif),
+        lens=exif_lens(walk.exif),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 
-from stripread.imagefile.exif import exif_camera, exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts, exif_lens
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 from stripread.words import _
 
@@ -64,7 +64,18 @@ def _header(found: dict[bytes, bytes], bare: bytes) -> Header:
     orientation, taken_at = exif_facts(found.get(b"eXIf"))
     held = w * h * (1 if colour in (0, 3) and depth <= 8 else 4)  # Pillow keeps three channels in four bytes
     camera, icc = exif_camera(found.get(b"eXIf")), _profile(found.get(b"iCCP"))
-    return Header("PNG", _MODES[colour], (w, h), bare, held, orientation, icc, taken_at, camera=camera)
+    return Header(
+        "PNG",
+        _MODES[colour],
+        (w, h),
+        bare,
+        held,
+        orientation,
+        icc,
+        taken_at,
+        camera=camera,
+        lens=exif_lens(found.get(b"eXIf")),
+    )
 
 
 def _profile(chunk: bytes | None) -> bytes | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from dataclasses import dataclass
 
-from stripread.imagefile.exif import exif_camera, exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts, exif_lens
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 from stripread.words import _
 
@@ -79,7 +79,7 @@ def read_tiff(data: bytes) -> Header:
     held = 4 * w * h + (raw if len(offsets) < 4 and compression != PLAIN else raw // 4)
     icc = icc if icc and len(icc) <= MAX_ICC else None
     camera, mode = exif_camera(data), "RGB" if samples >= 3 else "L"
-    return Header("TIFF", mode, (w, h), bare, held, orientation, icc, taken_at, camera=camera)
+    return Header("TIFF", mode, (w, h), bare, held, orientation, icc, taken_at, camera=camera, lens=exif_lens(data))
 
 
 def _first_directory(data: bytes) -> _Directory:

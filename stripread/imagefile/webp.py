@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from stripread.imagefile.exif import exif_camera, exif_facts
+from stripread.imagefile.exif import exif_camera, exif_facts, exif_lens
 from stripread.imagefile.header import MAX_ICC, Header, check_parts, cut_off, not_a_picture
 from stripread.words import _
 
@@ -41,7 +41,9 @@ def read_webp(data: bytes) -> Header:
     held = w * h * (3 + 4 * lossless + 3 * alpha)
     icc = icc if icc and len(icc) <= MAX_ICC else None
     camera, mode = exif_camera(found.get(b"EXIF")), "RGBA" if alpha else "RGB"
-    return Header("WEBP", mode, (w, h), bare, held, orientation, icc, taken_at, camera=camera)
+    return Header(
+        "WEBP", mode, (w, h), bare, held, orientation, icc, taken_at, camera=camera, lens=exif_lens(found.get(b"EXIF"))
+    )
 
 
 def _chunks(data: bytes, at: int, end: int) -> Iterator[tuple[bytes, bytes]]:

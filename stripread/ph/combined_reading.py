@@ -14,6 +14,7 @@ from stripread.errors import Refused
 from stripread.ph.joint_posterior import DISAGREE, Agreement, JointPosterior, infer_joint
 from stripread.ph.observation import StripObservation, observe_strip
 from stripread.ph.read import PhTrace, reading_of, strip_reading
+from stripread.ph.remembered.reading import with_known_curve
 from stripread.ph.verdicts import NEAR_OFF_CURVE, doubts_of_estimate
 from stripread.reasons import Reason, because
 from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp
@@ -145,7 +146,8 @@ def combine(
     parts = [Part(reading, 0, 0.0) for reading in left_out]
     if not used:
         return _refused(stamp, profile, [because("none_left"), *reasons], parts, same_strip=same_strip)
-    joint = infer_joint([observation for _, _, observation in used], profile, same_strip=same_strip)
+    learned = _learned_of([reading for reading, _, _ in used], profile)
+    joint = infer_joint([observation for _, _, observation in used], learned, same_strip=same_strip)
     reasons = _doubts_of_photos(used) + reasons + _doubts_of(joint)
     parts = [Part(r, n, float(w)) for (r, n, _), w in zip(used, joint.weights, strict=True)] + parts
     try:
@@ -155,6 +157,12 @@ def combine(
     value = strip_reading(joint.estimate, profile, _colours(joint), reasons)
     reading = reading_of(stamp, profile, value, ())
     return CombinedReading(reading, tuple(parts), same_strip, joint.agreement)
+
+
+def _learned_of(readings: Sequence[PhReading], profile: Profile) -> Profile:
+    """The profile, its curve as sure as a known phone makes it where every photo is by that one phone."""
+    first = readings[0].taken_by
+    return with_known_curve(profile, first) if all(r.taken_by.curve == first.curve for r in readings) else profile
 
 
 def _with_place(photo: ObservedPhoto) -> list[tuple[int, StripObservation]]:

@@ -40,7 +40,7 @@ class StripObservation:
 
 def observe_strip(photo: str, sha256: str, pads: PadSet, samples: PadSamples, fix: ColourFix) -> StripObservation:
     """Gather one strip's observation from what the pipeline's stages came to."""
-    foreign = pads.scale * fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
+    foreign = pads.scale * pads.share * fix.left_over(samples.rgb, samples.at_mm, dye=True)[1]
     parts = dict(pads.parts, foreign=foreign, mixing=pads.parts["correction"] - foreign)
     parts["fit"] = parts["tone"] + parts["light"] + parts["mixing"] + parts["cross"]
     causes = ("noise", "texture", "tone", "light", "mixing", "foreign", "fit")

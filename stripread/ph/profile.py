@@ -22,6 +22,8 @@ from stripread.colour import lab_to_rgb, rgb_to_lab
 from stripread.errors import CallError
 from stripread.kind import StripKind, kind_from_dict
 from stripread.ph.curve import Lot, Scatter, StripCurve, StripModel
+from stripread.ph.phones.known import KnownPhone
+from stripread.ph.phones.taken import Taken
 from stripread.ph.quality import KnownPhoto, Quality
 from stripread.user_file import fitted, toml_table, user_text
 from stripread.words import _
@@ -56,6 +58,7 @@ class Profile(StripModel):
     card_values: CardValues | None = None
     card_version: str = CARD_VERSION
     parameters: dict[str, Any] = field(default_factory=dict)
+    phones: tuple[KnownPhone, ...] = ()
 
     def __post_init__(self) -> None:
         if self.strip.pads != len(self.kind.pads):
@@ -144,8 +147,10 @@ def profile_text(profile: Profile) -> str:
         "photos": [
             {"file": p.file, "sha256": p.sha256}
             | ({} if math.isnan(p.ph) else {"ph": _short(p.ph), "ph_sd": _short(p.ph_sd)})
+            | ({} if p.taken.phone is None else {"phone": p.taken.phone, "light": list(p.taken.light)})
             for p in profile.photos
         ],
+        **({"phones": [_phone_table(phone) for phone in profile.phones]} if profile.phones else {}),
         "card": {"version": profile.card_version, **_card_tables(profile.card_values)},
         "curve": {
             "columns": "pH, then L a b of each pad from the dipped end (CIELAB, D50, relative to the card's paper)",
@@ -217,7 +222,10 @@ def _build(table: dict[str, Any], where: str) -> Profile:
         fit.chi_square,
         fit.exchanged,
     )
-    photos = tuple(KnownPhoto(p.file, p.sha256, _or_nan(p.ph), _or_nan(p.ph_sd)) for p in given.photos)
+    photos = tuple(
+        KnownPhoto(p.file, p.sha256, _or_nan(p.ph), _or_nan(p.ph_sd), Taken(p.phone, tuple(p.light)))
+        for p in given.photos
+    )
     return Profile(
         name=given.name,
         kind=kind,
@@ -232,7 +240,13 @@ def _build(table: dict[str, Any], where: str) -> Profile:
         card_values=_card_values(given.card),
         card_version=given.card.version,
         parameters=dict(table["fit"].get("parameters", {})),
+        phones=tuple(KnownPhone(p.phone, p.photos, p.share, p.curve) for p in given.phones),
     )
+
+
+def _phone_table(phone: KnownPhone) -> dict[str, Any]:
+    """A phone that the profile knows; its lights stand with the photos."""
+    return {"phone": phone.phone, "photos": phone.photos, "share": _short(phone.share), "curve": _short(phone.curve)}
 
 
 def _card_tables(values: CardValues | None) -> dict[str, str]:

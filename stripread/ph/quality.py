@@ -7,6 +7,7 @@ from math import comb
 
 import numpy as np
 
+from stripread.ph.phones.taken import UNKNOWN, Taken
 from stripread.tuned import tuned
 
 _TUNED = tuned("stripread.ph")
@@ -19,12 +20,13 @@ CHANCE = 1e-3  # of blaming a profile whose intervals hold what they promise
 
 @dataclass(frozen=True)
 class KnownPhoto:
-    """One photo that the profile was made from. ``ph`` is NaN for a photo of the maker's chart."""
+    """One photo that the profile was made from. ``ph`` is NaN for one of the maker's chart; taken: by which phone."""
 
     file: str
     sha256: str
     ph: float
     ph_sd: float
+    taken: Taken = UNKNOWN
 
 
 @dataclass(frozen=True)

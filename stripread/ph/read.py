@@ -17,10 +17,10 @@ from stripread.correction.verdicts import doubts_of_fix
 from stripread.errors import Refused
 from stripread.ph.comparison import ReadStrip, compare
 from stripread.ph.observation import fit_errors_shared, observe_strip
-from stripread.ph.posterior import PhEstimate, infer_ph
+from stripread.ph.remembered.reading import as_used, looked_up, read_known
 from stripread.ph.verdicts import OFF_CURVE, doubts_of_estimate, evident_interval
 from stripread.reasons import because
-from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading
+from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading, TakenBy
 from stripread.strip.find import InLane, find_in_lane
 from stripread.strip.one import FoundStrip
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
@@ -29,10 +29,12 @@ from stripread.words import _
 if TYPE_CHECKING:
     from stripread.card.pose import CardPose
     from stripread.ph.buffers import Liquid
+    from stripread.ph.posterior import PhEstimate
     from stripread.ph.profile import Profile
     from stripread.photo import Source
     from stripread.reasons import Reason
 
+STRANGERS = TakenBy()
 FOREIGN_MM2 = 20.0  # of clear colour: half a pad or more
 
 
@@ -58,6 +60,7 @@ class PhTrace:
     card: CardTrace = field(default_factory=CardTrace)
     lane: InLane | None = None
     fix: ColourFix | None = None
+    taken_by: TakenBy = field(default_factory=TakenBy)
     strips: list[StripTrace] = field(default_factory=list)
     refusal: Reason | None = None  # what turned the photo away before a strip could be read
     reading: PhReading | None = None
@@ -89,6 +92,7 @@ def trace_ph(data: Source, profile: Profile, name: str = "", beside: Liquid | No
         trace.strips[0].samples = sample_pads(view, trace.strips[0].strip)
         assert trace.card.samples is not None
         trace.fix = fix_colour(trace.card.samples, profile.card_values or nominal_values())
+        trace.taken_by = looked_up(trace.card.photo, trace.fix, profile)
         for strip in trace.strips:
             read_strip(strip, trace, profile)
         if beside is None:
@@ -112,8 +116,9 @@ def read_strip(strip: StripTrace, trace: PhTrace, profile: Profile) -> None:
         strip.samples = strip.samples or sample_pads(trace.card.view, strip.strip)
         strip.reasons += strip.samples.reasons
         strip.reasons += doubts_of_fix(trace.fix, trace.card.samples, profile.card_values)
-        strip.pads = pads_to_lab(strip.samples, trace.fix).widened(profile.quality.doubt_scale)
-        strip.estimate = infer_ph(strip.pads, profile)
+        pads = pads_to_lab(strip.samples, trace.fix).widened(profile.quality.doubt_scale)
+        strip.pads, strip.estimate, said = read_known(pads, profile, trace.taken_by)
+        strip.reasons += said
     except Refused as refused:
         strip.reasons.append(refused.reason)
 
@@ -175,7 +180,7 @@ def compare_strips(trace: PhTrace, profile: Profile, liquid: Liquid) -> None:
             continue
         assert strip.samples is not None
         assert other.samples is not None
-        shared = fit_errors_shared(strip.samples, other.samples, trace.fix, sample.pads.scale)
+        shared = fit_errors_shared(strip.samples, other.samples, trace.fix, sample.pads.scale * sample.pads.share)
         came = compare(sample, beside, shared, liquid, profile)
         strip.estimate, strip.comparison = came.estimate, came.comparison
         strip.reasons += came.reasons
@@ -217,7 +222,6 @@ def _as_read(strip: StripTrace, trace: PhTrace) -> ReadStrip | None:
         return None
     if strip.estimate.misfit > OFF_CURVE:
         return None
-    # Strips of one photo are known by its fit: what it is called matters to nobody here.
     return ReadStrip(strip.pads, observe_strip("", "", strip.pads, strip.samples, trace.fix), strip.estimate)
 
 
@@ -235,9 +239,8 @@ def _reading(trace: PhTrace, profile: Profile, stamp: Stamp) -> PhReading:
         for strip in strips
     ]
     refused = [] if trace.refusal is None else [trace.refusal]
-    return reading_of(
-        stamp, profile, readings[0] if readings else strip_reading(None, profile, (), refused), tuple(readings)
-    )
+    first = readings[0] if readings else strip_reading(None, profile, (), refused)
+    return reading_of(stamp, profile, first, tuple(readings), as_used(trace.taken_by, [s.pads for s in strips]))
 
 
 def _reasons_so_far(strip: StripTrace) -> list[Reason]:
@@ -262,7 +265,9 @@ def strip_reading(
     )
 
 
-def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...]) -> PhReading:
+def reading_of(
+    stamp: Stamp, profile: Profile, first: StripReading, strips: tuple[StripReading, ...], taken_by: TakenBy = STRANGERS
+) -> PhReading:
     """A reading whose value is that of its first strip."""
     return PhReading(
         stamp,
@@ -276,6 +281,7 @@ def reading_of(stamp: Stamp, profile: Profile, first: StripReading, strips: tupl
         first.budget,
         strips,
         comparison=first.comparison,
+        taken_by=taken_by,
     )
 
 

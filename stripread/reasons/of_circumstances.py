@@ -1,4 +1,4 @@
-"""Reasons of several photos of one liquid, of time, temperature and rinse water."""
+"""Reasons of several photos of one liquid, of the phone that took them, of time, temperature and rinse water."""
 
 from __future__ import annotations
 
@@ -18,6 +18,22 @@ TABLE: dict[str, tuple[Severity, str]] = {
     "other_strips": (
         "note",
         "More than one strip lies in the lane ({detail}); only the one nearest the card's top edge was used, as one and the same strip.",
+    ),
+    # the phone that took the photo
+    "known_phone": (
+        "note",
+        "This phone calibrated the profile in light like this: the interval rests on what its own photos show ({detail}), "
+        "and not on how far apart phones lie.",
+    ),
+    "known_phone_other_light": (
+        "note",
+        "This phone calibrated the profile, but in other light: it counts as any other phone. Read in the light that you "
+        "calibrated in, or calibrate where you read.",
+    ),
+    "known_phone_differs": (
+        "note",
+        "This phone calibrated the profile in light like this, but the strip's colours are not as its own photos show them, "
+        "so it counts as any other phone. Look for a smear on the lens, a filter or another mode of the camera.",
     ),
     # time, temperature, rinse water
     "read_too_early": (

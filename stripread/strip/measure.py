@@ -32,6 +32,7 @@ class Measured:
     sha256: str
     taken_at: str | None
     reasons: tuple[Reason, ...]
+    phone: str | None = None  # which phone and lens took it, by its file
 
 
 def measure(data: bytes, kind: StripKind) -> Measured:
@@ -81,7 +82,7 @@ def places_on_card(data: bytes, shares: Array) -> Array:
 def _measured(card: CardTrace, pads: PadSamples, reasons: tuple[Reason, ...]) -> Measured:
     assert card.samples is not None
     assert card.photo is not None
-    return Measured(card.samples, pads, card.photo.sha256, card.photo.taken_at, reasons)
+    return Measured(card.samples, pads, card.photo.sha256, card.photo.taken_at, reasons, card.photo.phone)
 
 
 def _spots(view: CardView, points_mm: Array, radius_mm: float) -> FoundStrip:

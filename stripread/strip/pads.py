@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 MIN_PIXELS = 12
+OF_PHONE = ("tone", "light", "correction", "cross")  # causes that phone and light bring; the rest is the picture's
 BLOCKS = 4  # a pad is cut into 4 x 4 blocks: the scatter of their means is its texture
 
 
@@ -45,7 +46,8 @@ class PadSamples:
 class PadSet:
     """Corrected pads: lab (P, 3) and cov (3P, 3P), errors shared through the light fix kept.
 
-    parts: the covariances by cause that add up to ``cov``. scale: factor that they were widened by.
+    parts: the covariances by cause that add up to ``cov``. scale: factor that they were widened by. share: what is left
+    in them of the variance that a stranger's phone and light bring.
     """
 
     lab: Array
@@ -54,11 +56,25 @@ class PadSet:
     corners_mm: Array
     reasons: tuple[Reason, ...]
     scale: float = 1.0
+    share: float = 1.0
 
     def widened(self, scale: float) -> PadSet:
         """The same pads, their covariances times ``scale``."""
         parts = {name: cov * scale for name, cov in self.parts.items()}
         return replace(self, cov=self.cov * scale, parts=parts, scale=self.scale * scale)
+
+    def by_known_phone(self, share: float) -> PadSet:
+        """The same pads, what phone and light bring to their covariance times ``share``: noise and texture stay."""
+        if share == 1.0:
+            return self
+        parts = {name: cov * share if name in OF_PHONE else cov for name, cov in self.parts.items()}
+        less = np.sum([(1.0 - share) * cov for name, cov in self.parts.items() if name in OF_PHONE], axis=0)
+        return replace(self, cov=self.cov - less, parts=parts, share=self.share * share)
+
+    @property
+    def of_phone(self) -> Array:
+        """Covariance (3P, 3P) of what phone and light bring: tone, light, correction, and how these hang together."""
+        return np.asarray(np.sum([cov for name, cov in self.parts.items() if name in OF_PHONE], axis=0))
 
     @property
     def sd(self) -> Array:

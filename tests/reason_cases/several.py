@@ -1,4 +1,4 @@
-"""Reasons of several photos of one liquid."""
+"""Reasons of several photos of one liquid, and of the phone that took them."""
 
 from dataclasses import replace
 
@@ -12,6 +12,7 @@ from stripread.ph.combined_reading import ObservedPhoto, _doubts_of, combine
 from stripread.ph.comparison import Compared, compare
 from stripread.ph.joint_posterior import Agreement, infer_joint
 from stripread.ph.read import PhTrace, StripTrace
+from stripread.ph.remembered.reading import read_known
 from stripread.reasons import because
 from stripread.results import Comparison, PhReading, Stamp, StripReading
 from stripread.strip.find import InLane, Unread
@@ -19,6 +20,7 @@ from stripread.strip.one import FoundStrip
 from stripread.strip.rest import Left
 from stripread.strip.touching import crowded
 from tests.reason_cases.row import Row
+from tests.unit.ph import test_known_phone as known
 from tests.unit.ph.test_comparison import ALL_FIT
 from tests.unit.ph.test_comparison import strip as toy_strip
 from tests.unit.ph.test_joint_posterior import observations, profile, seen
@@ -69,6 +71,23 @@ def in_one_photo(*misfits):
     return trace.strips[0].reasons
 
 
+def by_phone(off=0.0, **taken):
+    """Reasons of the phone alone, of a strip whose first and last pad lie ``off`` CIELAB beside the curve."""
+    learned = replace(profile(), phones=known.PHONES)
+    pads = known.parted_of(learned, 6.0)
+    apart = np.zeros_like(pads.lab)
+    apart[0], apart[-1] = (0.0, off, -off), (0.0, -off, off)
+    taken = replace(known.KNOWN, **{"share": 0.01, "curve": 0.05, **taken})
+    return read_known(replace(pads, lab=pads.lab + apart), learned, taken)[2]
+
+
+def in_light(away):
+    """Reasons of a photo by the phone that calibrated, its light so many standard deviations of a fit from theirs."""
+    light = (known.LIGHT[0] + 0.01 * away, *known.LIGHT[1:])
+    found = known.match(known.Taken(known.PHONES[0].phone, light), known.FIT, known.PHONES, known.PHOTOS)
+    return by_phone(known=found.known, curve=found.curve)
+
+
 def foreign(y_mm):
     """Reasons of one strip in the middle of a lane, at 30 mm, with a pad's colour elsewhere that is no strip's."""
     trace = lone(InLane((), foreign=Left(36.0, y_mm)))
@@ -98,6 +117,9 @@ def wide(width_mm, beside=0.0):
 OUTLINE = np.array([[40.0, 27.0], [100.0, 27.0], [100.0, 33.0], [40.0, 33.0]])
 # The toy's pads are unsure by 1.2 CIELAB in each channel and move by 3 a pH: some 0.3 pH, and Student's tails of 8.
 ROWS = [
+    Row("known_phone", "phone and light", lambda: by_phone(known="no"), by_phone, "ok"),
+    Row("known_phone_other_light", "chance 0.01", lambda: in_light(1.0), lambda: in_light(9.0), "ok"),
+    Row("known_phone_differs", "2.1 sd", lambda: by_phone(off=1.0), lambda: by_phone(off=9.0), "ok"),
     Row("one_strip", "two", lambda: in_one_photo(1.0, 1.0), lambda: in_one_photo(1.0), "refused"),
     Row("comparison_dry", "4 sd", lambda: in_one_photo(1.0, 3.99), lambda: in_one_photo(1.0, 4.01), "doubtful"),
     Row("comparison_unread", "read", lambda: in_one_photo(1.0, 1.0), lambda: in_one_photo(1.0, None), "doubtful"),

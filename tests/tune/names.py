@@ -13,6 +13,7 @@ from tests.tune import (
     fading,
     greys,
     heaps,
+    known_phones,
     laid,
     live,
     lots,
@@ -31,6 +32,7 @@ TUNINGS: dict[str, Tuning[Any]] = {
     **cards.TUNINGS,
     **fading.TUNINGS,
     **profiles.TUNINGS,
+    **known_phones.TUNINGS,
     **pairs.TUNINGS,
     **lots.TUNINGS,
     **heaps.TUNINGS,
@@ -46,6 +48,7 @@ TUNINGS: dict[str, Tuning[Any]] = {
 # Half of them are fitted on. What takes seconds a setup has fewer by default, so that a run takes minutes.
 SLOW = (
     *profiles.TUNINGS,
+    *known_phones.TUNINGS,
     *pairs.TUNINGS,
     *laid.TUNINGS,
     *rendered.TUNINGS,

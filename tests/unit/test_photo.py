@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image, ImageCms
+from PIL.TiffImagePlugin import IFDRational
 
 from stripread.errors import Refused
 from stripread.imagefile import MAX_BYTES
@@ -212,6 +213,24 @@ def test_the_camera_that_the_file_names():
     assert open_photo(saved(smooth(), "JPEG", exif=exif)).camera == "maker model 7"
     exif[272] = "x" * 100  # longer than is read
     assert open_photo(saved(smooth(), "JPEG", exif=exif)).camera == "maker"
+
+
+def test_the_lens_that_the_file_names_tells_a_phones_cameras_apart():
+    """LensModel and FocalLength, tags 42036 and 37386 of EXIF 2.32, as Pillow writes them."""
+    exif = Image.Exif()
+    exif[271], exif[272] = "maker", "model 7"
+    assert open_photo(saved(smooth(), "JPEG", exif=exif)).phone == "maker model 7"
+    detail = exif.get_ifd(0x8769)
+    detail[37386] = IFDRational(27, 5)
+    assert open_photo(saved(smooth(), "JPEG", exif=exif)).phone == "maker model 7, 5.4 mm"
+    detail[42036] = "rear\n"
+    for form in ("JPEG", "PNG", "WEBP"):
+        assert open_photo(saved(smooth(), form, exif=exif)).phone == "maker model 7, rear 5.4 mm"
+    detail[37386] = IFDRational(0, 5)
+    assert open_photo(saved(smooth(), "JPEG", exif=exif)).phone == "maker model 7, rear"
+    nameless = Image.Exif()
+    nameless.get_ifd(0x8769)[42036] = "rear"
+    assert open_photo(saved(smooth(), "JPEG", exif=nameless)).phone is None
 
 
 def test_time_taken():

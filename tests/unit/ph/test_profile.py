@@ -10,6 +10,8 @@ from stripread.colour import rgb_to_lab
 from stripread.errors import CallError
 from stripread.kind import Pad, StripKind
 from stripread.ph.curve import Lot, Scatter, StripCurve
+from stripread.ph.phones.known import KnownPhone
+from stripread.ph.phones.taken import UNKNOWN, Taken
 from stripread.ph.profile import Profile, load_profile, profile_from_text, profile_text, save_profile
 from stripread.ph.quality import KnownPhoto, Quality
 
@@ -39,6 +41,26 @@ def made(**changes):
         parameters={"pads": [{"pka": [4.66, 7.1]}]},
     )
     return dataclasses.replace(profile, **changes)
+
+
+def test_phones_and_lights_go_round_and_files_without_them_know_none():
+    taken = Taken("maker model, rear 5.4 mm", (-0.165, 0.033, 0.0, 0.066, 0.003, 0.133))
+    plain = made()
+    photos = tuple(dataclasses.replace(photo, taken=taken) for photo in plain.photos)
+    profile = made(photos=photos, phones=(KnownPhone(taken.phone, 10, 0.1234, 0.5),))
+    again = profile_from_text(profile_text(profile), "here")
+    assert (again.photos, again.phones) == (profile.photos, profile.phones)
+    older = profile_from_text(profile_text(plain), "here")
+    assert older.phones == ()
+    assert {photo.taken for photo in older.photos} == {UNKNOWN}
+    assert "phone" not in profile_text(plain)
+
+
+@pytest.mark.parametrize("share", ["0.0", "1.5", "nan", '"much"'])
+def test_a_share_that_is_none_is_refused(share):
+    text = profile_text(made(phones=(KnownPhone("maker model", 10, 0.1234, 0.5),)))
+    with pytest.raises(CallError, match="share"):
+        profile_from_text(text.replace("share = 0.1234", f"share = {share}"), "here")
 
 
 def test_file_goes_round(tmp_path):
