@@ -31,7 +31,8 @@ from stripread.words import _
 def command(kind: Path, buffers: Path | None, chart: Path | None, card_values: Path | None, out: Path) -> int:
     """Learn the strips described in KIND (a TOML file) and write a profile for `stripread read`.
 
-    Five buffers or more over the strip's range, each photographed twice in different light, make a good profile.
+    Five buffers or more over the strip's range, each photographed twice, make a good profile: with the phone and in the
+    light that will read, or in different light where several will.
     """
     # The fit is many small matrices: threads of the linear algebra would only wait for each other.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
