@@ -21,7 +21,7 @@ from stripread.card.find import CardTrace, find_card
 from stripread.errors import Refused
 from stripread.ph.read import PhTrace, trace_ph
 from stripread.strip.find import find_in_lane
-from stripread.strip.one import FoundStrip
+from stripread.strip.one_strip import FoundStrip
 from tests.accuracy import profile_of, scene_of
 from tests.scenes.measured import WORLDS, World
 from tests.scenes.scene import Scene

@@ -14,7 +14,7 @@ from stripread.errors import Refused
 from stripread.ph.joint_posterior import DISAGREE, Agreement, JointPosterior, infer_joint
 from stripread.ph.observation import StripObservation, observe_strip
 from stripread.ph.read import PhTrace, reading_of, strip_reading
-from stripread.ph.remembered.reading import with_known_curve
+from stripread.ph.remembered.read_known import with_known_curve
 from stripread.ph.verdicts import NEAR_OFF_CURVE, doubts_of_estimate
 from stripread.reasons import Reason, because
 from stripread.results import SOFTWARE, PadColour, PhReading, Shown, Stamp

@@ -17,12 +17,12 @@ from stripread.correction.verdicts import doubts_of_fix
 from stripread.errors import Refused
 from stripread.ph.comparison import ReadStrip, compare
 from stripread.ph.observation import fit_errors_shared, observe_strip
-from stripread.ph.remembered.reading import as_used, looked_up, read_known
+from stripread.ph.remembered.read_known import as_used, looked_up, read_known
 from stripread.ph.verdicts import OFF_CURVE, doubts_of_estimate, evident_interval
 from stripread.reasons import because
 from stripread.results import Comparison, PadColour, PhReading, Stamp, StripReading, TakenBy
 from stripread.strip.find import InLane, find_in_lane
-from stripread.strip.one import FoundStrip
+from stripread.strip.one_strip import FoundStrip
 from stripread.strip.pads import PadSamples, PadSet, pads_to_lab, sample_pads
 from stripread.words import _
 

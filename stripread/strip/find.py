@@ -14,7 +14,7 @@ from stripread.errors import Refused
 from stripread.reasons import Reason, because
 from stripread.strip.kind_fits import PAD_SEEN
 from stripread.strip.lane import LaneMap, lane_map
-from stripread.strip.one import FoundStrip, measure_strip, outline, seen_outline
+from stripread.strip.one_strip import FoundStrip, measure_strip, outline, seen_outline
 from stripread.strip.rest import Left, something_left, without
 from stripread.strip.search import Place, search
 from stripread.strip.touching import EDGE_COLOUR, colour_between, crowded, entangled

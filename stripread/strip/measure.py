@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stripread.card.find import CardTrace, find_card
 from stripread.strip.find import find_strips
-from stripread.strip.one import FoundStrip
+from stripread.strip.one_strip import FoundStrip
 from stripread.strip.pads import PadSamples, sample_pads
 from stripread.strip.pixels import PadRegion, cover
 

@@ -17,7 +17,7 @@ from stripread.words import _
 if TYPE_CHECKING:
     from stripread.card.view import CardView
     from stripread.correction.fit import ColourFix
-    from stripread.strip.one import FoundStrip
+    from stripread.strip.one_strip import FoundStrip
 
 Array = NDArray[np.float64]
 

@@ -12,11 +12,11 @@ from stripread.ph.combined_reading import ObservedPhoto, _doubts_of, combine
 from stripread.ph.comparison import Compared, compare
 from stripread.ph.joint_posterior import Agreement, infer_joint
 from stripread.ph.read import PhTrace, StripTrace
-from stripread.ph.remembered.reading import read_known
+from stripread.ph.remembered.read_known import read_known
 from stripread.reasons import because
 from stripread.results import Comparison, PhReading, Stamp, StripReading
 from stripread.strip.find import InLane, Unread
-from stripread.strip.one import FoundStrip
+from stripread.strip.one_strip import FoundStrip
 from stripread.strip.rest import Left
 from stripread.strip.touching import crowded
 from tests.reason_cases.row import Row

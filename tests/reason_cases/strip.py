@@ -16,7 +16,7 @@ from stripread.ph.verdicts import doubts_of_estimate
 from stripread.reasons import Reason
 from stripread.results import PhReading, Stamp, StripReading
 from stripread.strip.find import find_strips
-from stripread.strip.one import _judge
+from stripread.strip.one_strip import _judge
 from stripread.strip.pixels import PadRegion
 from tests.reason_cases.row import Row
 from tests.unit.ph.test_posterior import LineCurve, pads_at

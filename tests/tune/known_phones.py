@@ -27,7 +27,7 @@ from stripread.ph.phones import known as known_module
 from stripread.ph.phones.known import KnownPhone, match
 from stripread.ph.phones.taken import Taken, taken_by
 from stripread.ph.quality import KnownPhoto
-from stripread.ph.remembered.reading import read_known
+from stripread.ph.remembered.read_known import read_known
 from stripread.results import TakenBy
 from stripread.strip.pads import PadSet, pads_to_lab
 from stripread.tuned import Value

@@ -13,7 +13,7 @@ from stripread.ph.phones.taken import Taken
 from stripread.ph.posterior import infer_ph
 from stripread.ph.profile import load_profile
 from stripread.ph.read import read_ph
-from stripread.ph.remembered.reading import as_used, read_known, with_known_curve
+from stripread.ph.remembered.read_known import as_used, read_known, with_known_curve
 from stripread.results import TakenBy
 from tests.photo_names import named
 from tests.unit.ph.test_joint_posterior import observations, profile, seen

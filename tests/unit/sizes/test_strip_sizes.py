@@ -11,7 +11,7 @@ from stripread.ph.difference import difference_of
 from stripread.ph.joint_posterior import infer_joint
 from stripread.ph.kubelka import absorption, channels_to_lab, lab_to_channels, reflectance
 from stripread.ph.observation import StripObservation
-from stripread.strip.one import FoundStrip
+from stripread.strip.one_strip import FoundStrip
 from stripread.strip.pads import sample_pads
 from stripread.strip.pixels import PadRegion
 from tests.unit.ph.test_joint_posterior import SIZES, profile

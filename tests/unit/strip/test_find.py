@@ -12,8 +12,10 @@ from stripread.card.layout import LANE_MM, layout
 from stripread.errors import Refused
 from stripread.kind import Pad, StripKind
 from stripread.strip.find import find_in_lane, find_strips
+from stripread.strip.fit import Frame
 from stripread.strip.lane import lane_map
-from stripread.strip.one import FoundStrip
+from stripread.strip.one_strip import FoundStrip
+from stripread.strip.order import _features
 from stripread.strip.search import search
 from tests.unit.strip.lane_pictures import Drawn, DrawnView, draw
 
@@ -149,6 +151,22 @@ def test_three_strips_are_found_from_the_top_edge_down() -> None:
     ]
     found = find_strips(draw(FOUR, three), FOUR)
     assert [misplaced(f, t, FOUR) < PLACED_MM for f, t in zip(found, three, strict=True)] == [True] * 3
+
+
+def test_an_axis_that_is_a_little_off_gives_the_edges_no_shade() -> None:
+    """What one long edge gains of the strip, the other loses: their mean stays, and no pads are slipped for it."""
+    t, s = np.linspace(-4.0, 4.0, 81), np.arange(-10.0, 90.0, 0.2)
+    ratio = np.zeros((len(t), len(s), 3), np.float32)
+    for side in (-1, 1):
+        ratio[np.abs(t - side * FOUR.width_mm / 2) < 0.39] = side * np.linspace(0.0, 0.3, len(s))[:, None]
+    frame = Frame(ratio, np.ones(len(s)), s, t, np.zeros((2, len(s), 3), np.float32), ratio, 0.0)
+    assert np.abs(_features(frame, FOUR)[0]).max() < 0.01
+
+
+def test_the_words_above_the_lane_are_no_shadow_beside_the_pads() -> None:
+    drawn = lying(FOUR, [RED, GREEN, BLUE, YELLOW], 0.0, (62.0, 29.0))
+    (found,) = find_strips(draw(FOUR, [drawn], blur_mm=0.5, words=True), FOUR)
+    assert [reason.code for reason in found.reasons] == []
 
 
 def test_a_strip_whose_neighbours_hide_its_carrier_is_looked_for_again() -> None:
